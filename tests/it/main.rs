@@ -1,0 +1,1 @@
+//! The one integration binary: every noun's tests are a module here.
