@@ -1,0 +1,36 @@
+//! The trade's rules: pure functions over a [`state::State`]. No await, no clock, no randomness.
+//!
+//! `decide` says what a command would do or why not, `apply` makes it so; nothing else changes what is true.
+
+pub mod apply;
+pub mod asset;
+pub mod checks;
+pub mod command;
+pub mod deciding;
+pub mod event;
+pub mod history;
+pub mod hold;
+pub mod id;
+pub mod load;
+pub mod machine;
+pub mod model;
+pub mod moves;
+pub mod person;
+pub mod programme;
+pub mod refusal;
+pub mod release;
+pub mod scan;
+pub mod set;
+pub mod site;
+pub mod state;
+pub mod step;
+pub mod text;
+pub mod time;
+pub mod verdict;
+
+pub use apply::apply;
+pub use command::Command;
+pub use deciding::{Asked, Decided, decide};
+pub use event::{Entry, Event};
+pub use refusal::{Code, Refusal};
+pub use state::State;

@@ -1,0 +1,152 @@
+//! The independent checker: judges a whole state without the code that decides. It says what is wrong, and where.
+
+use std::collections::BTreeMap;
+
+use super::hold::HoldKind;
+use super::id::Id;
+use super::load::LoadStatus;
+use super::model::StepKind;
+use super::state::{Asset, Named, Stage, State};
+
+/// Everything that cannot be true at once, in sentences. Empty where nothing was found.
+pub fn check(state: &State) -> Vec<String> {
+    let mut wrong = Vec::new();
+    seats(state, &mut wrong);
+    names(state, &mut wrong);
+    for asset in state.assets.values() {
+        one_asset(state, asset, &mut wrong);
+    }
+    loads(state, &mut wrong);
+    packs(state, &mut wrong);
+    wrong
+}
+
+/// No asset sits twice, and both sides of a seat agree.
+fn seats(state: &State, wrong: &mut Vec<String>) {
+    let mut taken: BTreeMap<&Id, &Id> = BTreeMap::new();
+    for set in state.sets.values() {
+        for ((line, position), asset) in &set.seats {
+            if let Some(other) = taken.insert(asset, &set.set) {
+                wrong.push(format!("{asset} sits in set {other} and in set {}", set.set));
+            }
+            let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
+            if !seat.is_some_and(|s| s.set == set.set && s.line == *line && s.position == *position) {
+                wrong.push(format!("set {} seats {asset} at {line} {position}, the part says otherwise", set.set));
+            }
+        }
+    }
+    for asset in state.assets.values().filter(|asset| asset.seat.is_some()) {
+        if !taken.contains_key(&asset.asset) {
+            wrong.push(format!("{} claims a seat that no set has", asset.asset));
+        }
+    }
+}
+
+/// Every id, mark and set code names exactly its thing.
+fn names(state: &State, wrong: &mut Vec<String>) {
+    let mut expected: BTreeMap<&str, Named> = BTreeMap::new();
+    for set in state.sets.values() {
+        expected.insert(set.set.as_str(), Named::Set(set.set.clone()));
+    }
+    for asset in state.assets.values() {
+        for name in std::iter::once(asset.asset.as_str()).chain(asset.mark.iter().map(|mark| mark.as_str())) {
+            if expected.insert(name, Named::Asset(asset.asset.clone())).is_some() {
+                wrong.push(format!("\"{name}\" names two things"));
+            }
+        }
+    }
+    if expected.len() != state.names.len() || expected.iter().any(|(name, thing)| state.names.get(*name) != Some(thing)) {
+        wrong.push("the index of names differs from the things".into());
+    }
+}
+
+fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
+    let id = &asset.asset;
+    let mut say = |what: String| wrong.push(format!("{id} {what}"));
+    if asset.cycles < asset.prior_cycles || asset.uses < asset.prior_uses {
+        say("has fewer cycles or uses than it came with".into());
+    }
+    if asset.retired.is_some() && asset.seat.is_some() {
+        say("is retired and sits in a set".into());
+    }
+    let route = state.route_of(asset);
+    if route.is_empty() {
+        say("has no route".into());
+    }
+    let ends_sterile = route.last().is_some_and(|last| last.step == StepKind::Sterilised);
+    if asset.stage == Stage::Ready && ends_sterile {
+        let released = asset.load.as_ref().and_then(|load| state.loads.get(load)).is_some_and(|load| {
+            load.status == LoadStatus::Released
+                && load.judged.as_ref().is_some_and(|judged| judged.passed)
+                && load.contents.iter().any(|part| part.asset == asset.asset && part.turn == asset.turn)
+        });
+        if !released {
+            say("is ready without a released load of this turn that passed".into());
+        }
+        if asset.has_hold(HoldKind::Prion) && asset.load.is_none() {
+            say("is ready under a prion hold".into());
+        }
+    }
+    if asset.stage == Stage::Ready && (asset.next as usize) < route.len() {
+        say("is ready before the end of its route".into());
+    }
+    for held in &asset.holds {
+        if state.holds.get(&held.hold).is_none_or(|hold| hold.lifted_at.is_some() || hold.kind != held.kind) {
+            say(format!("is held by {}, which is not in force", held.hold));
+        }
+    }
+    if asset.last_at < asset.act_at || asset.act_at < asset.turn_began_at {
+        say("has times out of order".into());
+    }
+}
+
+/// A machine runs at most one load, and what is in a running load says so.
+fn loads(state: &State, wrong: &mut Vec<String>) {
+    for load in state.loads.values() {
+        let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
+        let runs = state.machines.get(&load.machine).and_then(|machine| machine.running.as_ref()) == Some(&load.load);
+        if open != runs {
+            wrong.push(format!("load {} and machine {} disagree about running", load.load, load.machine));
+        }
+        if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
+            wrong.push(format!("load {} is released without a record that passed", load.load));
+        }
+        if load.decided_by.is_some() == open {
+            wrong.push(format!("load {} is {} and its decision says otherwise", load.load, load.status.name()));
+        }
+    }
+    for asset in state.assets.values() {
+        if let Some(load) = &asset.in_load {
+            let open = state.loads.get(load).is_some_and(|load| {
+                matches!(load.status, LoadStatus::Running | LoadStatus::Judged)
+                    && load.contents.iter().any(|part| part.asset == asset.asset)
+            });
+            if !open {
+                wrong.push(format!("{} is in load {load}, which does not hold it", asset.asset));
+            }
+        }
+    }
+    let mut cycles: BTreeMap<&Id, u32> = BTreeMap::new();
+    for load in state.loads.values().filter(|load| load.programme.step() == StepKind::Sterilised) {
+        if load.status == LoadStatus::Released {
+            load.contents.iter().for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
+        }
+    }
+    for (asset, released) in cycles {
+        let counted = state.assets.get(asset).map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
+        if counted < released {
+            wrong.push(format!("{asset} went through {released} released cycles and counts {counted}"));
+        }
+    }
+}
+
+/// A pack lies between packed and issued, in the set that it was packed in.
+fn packs(state: &State, wrong: &mut Vec<String>) {
+    for asset in state.assets.values() {
+        if let Some(pack) = &asset.pack
+            && (!asset.stage.in_pack() || asset.seat.as_ref().is_none_or(|seat| seat.set != pack.set))
+        {
+            wrong.push(format!("{} says it is in a pack of set {}, but it is {}", asset.asset, pack.set, asset.stage.name()));
+        }
+    }
+}

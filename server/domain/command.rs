@@ -1,0 +1,301 @@
+//! What may be asked. One closed enum, nested by noun; beside each command stand the roles that may give it.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use super::person::Role::{self, *};
+use super::refusal::Code;
+use super::text::{Line, Text};
+use super::time::Time;
+use super::{asset, hold, load, machine, model, set, site, step};
+
+/// A command with what every command takes beside its own fields.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Command {
+    pub around: Around,
+    pub act: Act,
+}
+
+/// The fields that every command takes, all optional.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Around {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<Key>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<Time>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub station: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<Text>,
+    #[serde(default, rename = "override", skip_serializing_if = "Option::is_none")]
+    pub overriding: Option<Override>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub late: Option<Late>,
+}
+
+/// The names of the fields of [`Around`], as they stand in a command.
+pub const AROUND: [&str; 6] = ["key", "at", "station", "note", "override", "late"];
+
+/// An idempotency key: any text of 1 to 64 characters.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Key(pub String);
+
+impl<'de> Deserialize<'de> for Key {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(from)?;
+        match text.chars().count() {
+            1..=64 => Ok(Key(text)),
+            n => Err(serde::de::Error::custom(format!("found {n} characters; a key is 1 to 64 characters"))),
+        }
+    }
+}
+
+/// A rule set aside on purpose.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Override {
+    pub code: Codes,
+    pub reason: Text,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_person: Option<Line>,
+}
+
+/// One code or a list of them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(untagged, expecting = "found no refusal code; a code or a list of codes is needed")]
+pub enum Codes {
+    One(Code),
+    Many(Vec<Code>),
+}
+
+impl Codes {
+    pub fn names(&self, code: Code) -> bool {
+        match self {
+            Codes::One(one) => *one == code,
+            Codes::Many(many) => many.contains(&code),
+        }
+    }
+}
+
+/// Told after the fact: from a paper day, forgotten, or because the wrong thing was scanned.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Late {
+    pub cause: LateCause,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub done_by: Option<Line>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LateCause {
+    Downtime,
+    Forgotten,
+    WrongThing,
+}
+
+/// Why a text is no command: where, and what was found and is needed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Malformed {
+    /// A JSON Pointer (RFC 6901).
+    pub pointer: String,
+    pub detail: String,
+}
+
+macro_rules! acts {
+    ($($noun:ident { $($name:literal $variant:ident($form:ty) by $roles:expr;)* })*) => {
+        /// What is asked, by noun.
+        #[derive(Clone, Debug, PartialEq)]
+        pub enum Act { $($noun($noun),)* }
+
+        $(
+            #[derive(Clone, Debug, PartialEq)]
+            pub enum $noun { $($variant($form),)* }
+        )*
+
+        impl Act {
+            /// Every command's name, in the order of the catalogue of commands.
+            pub const NAMES: &'static [&'static str] = &[$($($name,)*)*];
+
+            pub fn name(&self) -> &'static str {
+                match self { $($(Act::$noun($noun::$variant(_)) => $name,)*)* }
+            }
+
+            /// The roles that may give this command in some form; [`Act::admits`] says it exactly.
+            pub fn roles(name: &str) -> &'static [Role] {
+                match name { $($($name => $roles,)*)* _ => &[] }
+            }
+
+            fn read(name: &str, fields: Value) -> Result<Act, Malformed> {
+                match name {
+                    $($($name => form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
+                    other => Err(Malformed {
+                        pointer: "/do".into(),
+                        detail: format!("found \"{other}\", which is no command; one of {} is needed", Act::NAMES.join(", ")),
+                    }),
+                }
+            }
+
+            fn fields(&self) -> Result<Value, serde_json::Error> {
+                match self { $($(Act::$noun($noun::$variant(it)) => serde_json::to_value(it),)*)* }
+            }
+        }
+    };
+}
+
+acts! {
+    Model {
+        "define_route" DefineRoute(model::DefineRoute) by &[Admin];
+        "define_model" DefineModel(model::DefineModel) by &[Admin, Biomed];
+        "define_count_sheet" DefineCountSheet(set::DefineCountSheet) by &[Admin, Lead];
+    }
+    Site {
+        "set_policy" SetPolicy(site::SetPolicy) by &[Admin];
+        "set_reserve" SetReserve(set::SetReserve) by &[Lead, Charge];
+    }
+    Machine {
+        "define_machine" DefineMachine(machine::DefineMachine) by &[Admin];
+        "machine_out" MachineOut(machine::MachineOut) by &[Desk, Lead, Biomed];
+        "machine_back" MachineBack(machine::MachineBack) by &[Lead, Biomed];
+        "record_machine_test" RecordMachineTest(machine::RecordMachineTest) by &[Desk, Lead, Biomed];
+    }
+    Asset {
+        "add_asset" AddAsset(asset::AddAsset) by &[Lead, Biomed];
+        "put_away" PutAway(asset::PutAway) by &[Desk, Lead, Charge];
+        "retire" Retire(asset::Retire) by &[Biomed];
+    }
+    Set {
+        "build_set" BuildSet(set::BuildSet) by &[Lead];
+        "put_in_set" PutInSet(set::PutInSet) by &[Desk, Lead];
+        "take_from_set" TakeFromSet(set::TakeFromSet) by &[Desk, Lead];
+        "replace" Replace(set::Replace) by &[Desk, Lead];
+    }
+    Hold {
+        "hold" Place(hold::Place) by &[Desk, Lead, Charge, Biomed, Infection];
+        "lift_hold" Lift(hold::Lift) by &[Lead, Biomed, Infection];
+    }
+    Step {
+        "record_step" RecordStep(step::RecordStep) by &[Desk, Lead, Charge, Clinician];
+        "inspect" Inspect(step::Inspect) by &[Desk, Lead, Biomed];
+        "pack_broken" PackBroken(step::PackBroken) by &[Desk, Lead, Charge, Clinician];
+    }
+    Load {
+        "start_load" Start(load::Start) by &[Desk, Lead];
+        "judge_load" Judge(load::Judge) by &[Desk, Lead];
+        "record_indicator" RecordIndicator(load::RecordIndicator) by &[Desk, Lead];
+        "release_load" Release(load::Release) by &[Desk, Lead];
+        "reject_load" Reject(load::Reject) by &[Desk, Lead];
+    }
+}
+
+impl Act {
+    /// Whether this role may give this very command. What depends on more than the name (a hold's kind lives in the
+    /// state when it is lifted) is asked again in `decide`.
+    pub fn admits(&self, role: Role) -> bool {
+        let in_general = Act::roles(self.name()).contains(&role);
+        match self {
+            Act::Step(Step::RecordStep(record)) if record.step != step::StepName::Treated => {
+                matches!(role, Desk | Lead)
+            }
+            Act::Hold(Hold::Place(place)) => place.kind.placed_by().contains(&role),
+            _ => in_general,
+        }
+    }
+}
+
+/// Reads a form and says where it fails, as a JSON Pointer.
+fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
+    serde_path_to_error::deserialize(fields).map_err(|error| {
+        let mut pointer = String::new();
+        for segment in error.path().iter() {
+            use serde_path_to_error::Segment;
+            let part = match segment {
+                Segment::Seq { index } => index.to_string(),
+                Segment::Map { key } => key.clone(),
+                Segment::Enum { variant } => variant.clone(),
+                Segment::Unknown => continue,
+            };
+            pointer.push('/');
+            pointer.push_str(&part.replace('~', "~0").replace('/', "~1"));
+        }
+        let detail = error.into_inner().to_string();
+        for lead in ["unknown field `", "missing field `"] {
+            let name = detail.strip_prefix(lead).and_then(|rest| rest.split('`').next());
+            if let Some(name) = name.filter(|name| !pointer.ends_with(&format!("/{name}"))) {
+                pointer.push('/');
+                pointer.push_str(&name.replace('~', "~0").replace('/', "~1"));
+            }
+        }
+        Malformed { pointer, detail }
+    })
+}
+
+impl Command {
+    /// Reads a command from JSON. The first thing wrong in the fields around it and the first in its own are told.
+    pub fn read(value: Value) -> Result<Command, Vec<Malformed>> {
+        let Value::Object(mut own) = value else {
+            return Err(vec![Malformed { pointer: String::new(), detail: "found no object; a command is needed".into() }]);
+        };
+        let mut around = Map::new();
+        for name in AROUND {
+            if let Some(value) = own.remove(name) {
+                around.insert(name.into(), value);
+            }
+        }
+        let name = match own.remove("do") {
+            Some(Value::String(name)) => name,
+            found => {
+                let found = if found.is_some() { "found another type" } else { "missing" };
+                let detail = format!("{found}; the name of a command is needed");
+                return Err(vec![Malformed { pointer: "/do".into(), detail }]);
+            }
+        };
+        match (form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
+            (Ok(around), Ok(act)) => act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong]),
+            (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
+        }
+    }
+
+    /// The command as JSON, in the form that [`Command::read`] takes.
+    pub fn to_value(&self) -> Result<Value, serde_json::Error> {
+        let mut all = Map::new();
+        all.insert("do".into(), Value::String(self.act.name().into()));
+        for part in [serde_json::to_value(&self.around)?, self.act.fields()?] {
+            if let Value::Object(fields) = part {
+                all.extend(fields);
+            }
+        }
+        Ok(Value::Object(all))
+    }
+
+    pub fn plain(act: Act) -> Command {
+        Command { around: Around::default(), act }
+    }
+}
+
+impl Act {
+    /// What serde cannot see: fields that need or exclude each other.
+    fn whole(&self) -> Result<(), Malformed> {
+        match self {
+            Act::Model(Model::DefineRoute(it)) => it.whole(),
+            Act::Model(Model::DefineCountSheet(it)) => it.whole(),
+            Act::Model(Model::DefineModel(it)) => it.whole(),
+            Act::Machine(Machine::DefineMachine(it)) => it.whole(),
+            Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
+            Act::Hold(Hold::Place(it)) => it.whole(),
+            Act::Step(Step::Inspect(it)) => it.whole(),
+            Act::Load(Load::Judge(it)) => it.whole(),
+            Act::Site(Site::SetPolicy(it)) => it.whole(),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// A malformed field.
+pub fn wrong(pointer: impl Into<String>, detail: impl Into<String>) -> Malformed {
+    Malformed { pointer: pointer.into(), detail: detail.into() }
+}
+

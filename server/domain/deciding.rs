@@ -1,0 +1,298 @@
+//! One decision under way: what is asked, what stands against it, what it leaves and what it breaks.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use sha2::{Digest, Sha256};
+
+use super::command::{self, Act, Command, Malformed};
+use super::event::{Beside, Event, Left, Overridden, ToldLate, What};
+use super::id::Id;
+use super::person::{Actor, Role};
+use super::refusal::{Code, Problem, Refusal};
+use super::state::{Asset, State};
+use super::text::Sealed;
+use super::time::Time;
+use super::verdict::Prepared;
+use super::{asset, hold, load, machine, model, set, site, step};
+
+/// How far ahead of the clock a time may lie.
+const AHEAD_MINUTES: i64 = 5;
+
+/// What a decision needs beside the state and the command: who asks, the clock, randomness, and history.
+pub struct Asked<'a> {
+    pub actor: &'a Actor,
+    pub now: Time,
+    /// Fresh random bytes; sealed texts are salted with it.
+    pub salt: [u8; 16],
+    /// Codes of the people and tokens of this site: a text that is one of these needs no seal.
+    pub people: &'a BTreeSet<String>,
+    /// When each turn began, for the parts that a late command names, oldest first.
+    pub turns: &'a BTreeMap<Id, Vec<(u32, Time)>>,
+    /// A verdict computed before, beside the limits that it was computed with.
+    pub prepared: Option<&'a Prepared>,
+}
+
+/// A text that names somebody, to be kept where it can be erased.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Secret {
+    pub sealed: Sealed,
+    pub salt: [u8; 16],
+    pub text: String,
+}
+
+/// A command accepted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decided {
+    pub at: Time,
+    pub event: Event,
+    pub secrets: Vec<Secret>,
+}
+
+/// A command turned away.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Turned {
+    Refused(Refusal),
+    Malformed(Vec<Malformed>),
+    NotYourRole,
+}
+
+/// What gathers while a command is looked at.
+pub struct Deciding<'a> {
+    pub state: &'a State,
+    pub asked: &'a Asked<'a>,
+    pub command: &'a Command,
+    problems: Vec<Problem>,
+    pub malformed: Vec<Malformed>,
+    pub not_your_role: bool,
+    pub deviation: Vec<Code>,
+    left: Vec<Left>,
+    overridden: BTreeSet<Code>,
+    pub also_opened: Vec<Id>,
+    pub sets: Vec<Id>,
+    pub made: Option<Id>,
+    secrets: Vec<Secret>,
+    /// Where no time is given, it is no earlier than this.
+    pub floor: Time,
+    /// The last event of what is touched.
+    touched: Time,
+    /// An act that only moves things from place to place, which a prion hold admits.
+    pub moves_only: bool,
+}
+
+/// Says yes or no to a command. Pure: the same state, command and asked give the same answer.
+pub fn decide(state: &State, asked: &Asked, command: &Command) -> Result<Decided, Turned> {
+    if !command.act.admits(asked.actor.role) {
+        return Err(Turned::NotYourRole);
+    }
+    let mut deciding = Deciding::new(state, asked, command);
+    let what = deciding.act();
+    deciding.finish(what)
+}
+
+impl<'a> Deciding<'a> {
+    fn new(state: &'a State, asked: &'a Asked<'a>, command: &'a Command) -> Deciding<'a> {
+        Deciding {
+            state,
+            asked,
+            command,
+            problems: Vec::new(),
+            malformed: Vec::new(),
+            not_your_role: false,
+            deviation: Vec::new(),
+            left: Vec::new(),
+            overridden: BTreeSet::new(),
+            also_opened: Vec::new(),
+            sets: Vec::new(),
+            made: None,
+            secrets: Vec::new(),
+            floor: asked.now,
+            touched: Time(i64::MIN),
+            moves_only: matches!(&command.act, Act::Asset(command::Asset::PutAway(_))),
+        }
+    }
+
+    fn act(&mut self) -> Option<What> {
+        use command::{Asset, Hold, Load, Machine, Model, Set, Site, Step};
+        match &self.command.act {
+            Act::Model(Model::DefineRoute(it)) => model::define_route(self, it),
+            Act::Model(Model::DefineModel(it)) => model::define_model(self, it),
+            Act::Model(Model::DefineCountSheet(it)) => set::define_count_sheet(self, it),
+            Act::Site(Site::SetPolicy(it)) => site::set_policy(self, it),
+            Act::Site(Site::SetReserve(it)) => set::set_reserve(self, it),
+            Act::Machine(Machine::DefineMachine(it)) => machine::define_machine(self, it),
+            Act::Machine(Machine::MachineOut(it)) => machine::machine_out(self, it),
+            Act::Machine(Machine::MachineBack(it)) => machine::machine_back(self, it),
+            Act::Machine(Machine::RecordMachineTest(it)) => machine::record_test(self, it),
+            Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
+            Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
+            Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
+            Act::Set(Set::BuildSet(it)) => set::build(self, it),
+            Act::Set(Set::PutInSet(it)) => set::put_in(self, it),
+            Act::Set(Set::TakeFromSet(it)) => set::take_from(self, it),
+            Act::Set(Set::Replace(it)) => set::replace(self, it),
+            Act::Hold(Hold::Place(it)) => hold::place(self, it),
+            Act::Hold(Hold::Lift(it)) => hold::lift(self, it),
+            Act::Step(Step::RecordStep(it)) => step::record(self, it),
+            Act::Step(Step::Inspect(it)) => step::inspect(self, it),
+            Act::Step(Step::PackBroken(it)) => step::pack_broken(self, it),
+            Act::Load(Load::Start(it)) => load::start(self, it),
+            Act::Load(Load::Judge(it)) => load::judge(self, it),
+            Act::Load(Load::RecordIndicator(it)) => load::record_indicator(self, it),
+            Act::Load(Load::Release(it)) => load::release(self, it),
+            Act::Load(Load::Reject(it)) => load::reject(self, it),
+        }
+    }
+
+    /// Names the last event of a thing that the command touches.
+    pub fn touches(&mut self, last: Option<Time>) {
+        if let Some(last) = last {
+            self.floor = self.floor.max(last);
+            self.touched = self.touched.max(last);
+        }
+    }
+
+    /// When it happened: as told, else now, but not before the last event of what is touched.
+    pub fn at(&self) -> Time {
+        self.command.around.at.unwrap_or(self.floor)
+    }
+
+    pub fn late(&self) -> bool {
+        self.command.around.late.is_some()
+    }
+
+    /// Puts a problem against the command, unless an override sets it aside.
+    pub fn against(&mut self, problem: Problem) {
+        if !self.waived(&problem) {
+            self.problems.push(problem);
+        }
+    }
+
+    /// A rule that a fact broke: recorded beside it.
+    pub fn deviates(&mut self, code: Code) {
+        if !self.deviation.contains(&code) {
+            self.deviation.push(code);
+        }
+    }
+
+    pub fn leave(&mut self, left: Vec<(Arc<Asset>, Vec<Problem>)>) {
+        for (asset, problems) in left {
+            if let Some(first) = problems.first() {
+                let detail = first.detail();
+                self.left.push(Left { asset: asset.asset.clone(), code: first.code, detail });
+            }
+        }
+    }
+
+    /// Whether the command's override sets this aside; then the entry says so.
+    pub fn waived(&mut self, problem: &Problem) -> bool {
+        let Some(given) = &self.command.around.overriding else { return false };
+        let role = self.asked.actor.role;
+        let may = problem.open_to_override
+            && given.code.names(problem.code)
+            && !given.reason.is_blank()
+            && match problem.code {
+                Code::SamePerson => role == Role::Lead || (role == Role::Desk && self.names_a_reserve(&given.reason.0)),
+                Code::OutOfOrder | Code::LimitReached => role == Role::Lead,
+                Code::PromisedElsewhere => matches!(role, Role::Lead | Role::Charge),
+                Code::ReserveWouldBeUndercut => role == Role::Charge,
+                _ => false,
+            };
+        if may {
+            self.overridden.insert(problem.code);
+        }
+        may
+    }
+
+    /// Alone at night only because a reserve needs it: the reason names its count sheet.
+    fn names_a_reserve(&self, reason: &str) -> bool {
+        let words = reason.split(|c: char| !(c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-')));
+        words.map(|word| word.trim_end_matches('.')).any(|word| self.state.reserves.get(word).is_some_and(|n| *n > 0))
+    }
+
+    /// A text that names somebody: a known code stands as it is, anything else is sealed.
+    pub fn seal(&mut self, text: &str) -> Sealed {
+        if self.asked.people.contains(text) {
+            return text.to_string();
+        }
+        let mut hash = Sha256::new();
+        hash.update(self.asked.salt);
+        hash.update([self.secrets.len() as u8]);
+        hash.update(text.as_bytes());
+        let sealed = format!("sealed:{}", hex::encode(hash.finalize()));
+        self.secrets.push(Secret { sealed: sealed.clone(), salt: self.asked.salt, text: text.to_string() });
+        sealed
+    }
+
+    fn check_time(&mut self) {
+        let at = self.at();
+        if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
+            self.against(Problem::new(
+                Code::InTheFuture,
+                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
+                format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
+                "Leave the time out, or correct it.",
+            ));
+        }
+        if !self.late() && at < self.touched {
+            self.against(Problem::new(
+                Code::TooLate,
+                format!("It is said to have happened at {at}; something is already recorded at {}.", self.touched),
+                "A time after the last event of what is touched is needed.",
+                "Leave the time out, or enter it as a late fact, with its cause.",
+            ));
+        }
+    }
+
+    fn finish(mut self, what: Option<What>) -> Result<Decided, Turned> {
+        if self.not_your_role {
+            return Err(Turned::NotYourRole);
+        }
+        if !self.malformed.is_empty() {
+            return Err(Turned::Malformed(self.malformed));
+        }
+        self.check_time();
+        if let Some(given) = &self.command.around.overriding
+            && given.reason.is_blank()
+        {
+            self.problems.push(Problem::new(
+                Code::NeedsReason,
+                "The override has no reason.",
+                "A reason in words is needed.",
+                "Say why the rule is set aside.",
+            ));
+        }
+        if let Some(refusal) = Refusal::of(std::mem::take(&mut self.problems)) {
+            return Err(Turned::Refused(refusal));
+        }
+        let Some(what) = what else {
+            // Every path without an event has put something against the command.
+            return Err(Turned::Refused(Refusal { first: model::unknown("thing", "?"), others: Vec::new() }));
+        };
+        let around = &self.command.around;
+        let late = around.late.clone().map(|late| ToldLate {
+            cause: late.cause,
+            sheet: late.sheet,
+            done_by: late.done_by.map(|who| self.seal(who.as_str())),
+        });
+        let overridden = around.overriding.clone().filter(|_| !self.overridden.is_empty()).map(|given| Overridden {
+            codes: self.overridden.iter().copied().collect(),
+            reason: given.reason.0,
+            second_person: given.second_person.map(|who| self.seal(who.as_str())),
+        });
+        self.sets.sort();
+        self.sets.dedup();
+        self.deviation.sort();
+        let beside = Beside {
+            note: around.note.as_ref().map(|note| note.0.clone()),
+            late,
+            overridden,
+            deviation: std::mem::take(&mut self.deviation),
+            sets: std::mem::take(&mut self.sets),
+            left: std::mem::take(&mut self.left),
+            also_opened: std::mem::take(&mut self.also_opened),
+            made: self.made.take(),
+        };
+        Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
+    }
+}

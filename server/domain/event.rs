@@ -1,0 +1,272 @@
+//! What happened: one event for one accepted command, with all that is needed to apply it.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use super::command::LateCause;
+use super::id::Id;
+use super::refusal::Code;
+use super::state::Stage;
+use super::text::{Line, Quantity, Sealed};
+use super::time::{Date, Time};
+use super::{asset, hold, load, machine, model, set, site, step};
+
+/// One entry of the ledger, as its canonical text carries it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    pub site: Id,
+    pub seq: u64,
+    /// When it happened.
+    pub at: Time,
+    /// When it was written.
+    pub recorded_at: Time,
+    pub actor: String,
+    pub station: Option<String>,
+    pub key: Option<String>,
+    pub kind: String,
+    pub version: u32,
+    pub event: Value,
+}
+
+/// An event with what may stand beside any of them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    pub beside: Beside,
+    pub what: What,
+}
+
+/// What an event says beside its own facts.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Beside {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub late: Option<ToldLate>,
+    #[serde(rename = "override", skip_serializing_if = "Option::is_none")]
+    pub overridden: Option<Overridden>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub deviation: Vec<Code>,
+    /// Sets that were scanned, beside the parts that the event itself names.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sets: Vec<Id>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<Left>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also_opened: Vec<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub made: Option<Id>,
+}
+
+const BESIDE: [&str; 8] = ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made"];
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ToldLate {
+    pub cause: LateCause,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub done_by: Option<Sealed>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Overridden {
+    pub codes: Vec<Code>,
+    pub reason: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_person: Option<Sealed>,
+}
+
+/// A part of a scanned set that the act left as it was, and why.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Left {
+    pub asset: Id,
+    pub code: Code,
+    pub detail: String,
+}
+
+/// A part that moved along or back: from where to where, in which turn.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Moved {
+    pub asset: Id,
+    pub turn: u32,
+    pub from: Stage,
+    pub from_next: u32,
+    pub to: Stage,
+    pub next: u32,
+    /// What the part was before, where the move forgets it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub was: Option<Box<Was>>,
+    /// The pack that it was packed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sterile_until: Option<Date>,
+}
+
+/// What a new turn or an opened pack forgets.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Was {
+    pub turn: u32,
+    pub turn_began_at: Time,
+    pub route: Id,
+    pub route_version: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack: Option<super::state::PackOf>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub in_load: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sterile_until: Option<Date>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cool_at: Option<Time>,
+}
+
+/// A part that an act names without moving it, in the turn that the act belongs to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Noted {
+    pub asset: Id,
+    pub turn: u32,
+}
+
+/// A measured check of an inspection.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Check {
+    pub check: Line,
+    pub passed: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub value: Option<Quantity>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<Line>,
+}
+
+macro_rules! kinds {
+    ($($name:literal $variant:ident($form:ty);)*) => {
+        /// What happened, as a closed list. Every kind is at version 1.
+        #[derive(Clone, Debug, PartialEq)]
+        pub enum What { $($variant($form),)* }
+
+        impl What {
+            pub const KINDS: &'static [&'static str] = &[$($name,)*];
+
+            pub fn kind(&self) -> &'static str {
+                match self { $(What::$variant(_) => $name,)* }
+            }
+
+            fn fields(&self) -> Result<Value, serde_json::Error> {
+                match self { $(What::$variant(it) => serde_json::to_value(it),)* }
+            }
+
+            fn read(kind: &str, fields: Value) -> Result<What, serde_json::Error> {
+                match kind {
+                    $($name => serde_json::from_value(fields).map(What::$variant),)*
+                    other => Err(serde::de::Error::custom(format!("found kind \"{other}\", which no release wrote"))),
+                }
+            }
+        }
+    };
+}
+
+kinds! {
+    "site_founded" SiteFounded(site::SiteFounded);
+    "policy_set" PolicySet(site::SetPolicy);
+    "reserve_set" ReserveSet(set::SetReserve);
+    "route_defined" RouteDefined(model::RouteDefined);
+    "model_defined" ModelDefined(model::DefineModel);
+    "count_sheet_defined" CountSheetDefined(set::DefineCountSheet);
+    "machine_defined" MachineDefined(machine::DefineMachine);
+    "machine_out" MachineOut(machine::MachineOut);
+    "machine_back" MachineBack(machine::MachineBack);
+    "machine_tested" MachineTested(machine::MachineTested);
+    "asset_added" AssetAdded(asset::AssetAdded);
+    "put_away" PutAway(asset::PutAwayDone);
+    "retired" Retired(asset::Retired);
+    "set_built" SetBuilt(set::BuildSet);
+    "put_in_set" PutInSet(set::Seated);
+    "taken_from_set" TakenFromSet(set::Seated);
+    "replaced" Replaced(set::Replaced);
+    "hold_placed" HoldPlaced(hold::HoldPlaced);
+    "hold_lifted" HoldLifted(hold::HoldLifted);
+    "step_recorded" StepRecorded(step::StepRecorded);
+    "inspected" Inspected(step::Inspected);
+    "pack_broken" PackBroken(step::PackBrokenDone);
+    "load_started" LoadStarted(load::LoadStarted);
+    "load_judged" LoadJudged(load::LoadJudged);
+    "indicator_recorded" IndicatorRecorded(load::IndicatorRecorded);
+    "load_released" LoadReleased(load::LoadReleased);
+    "load_rejected" LoadRejected(load::LoadRejected);
+}
+
+impl What {
+    /// The version of the form in which this release writes the kind.
+    pub fn version(&self) -> u32 {
+        1
+    }
+}
+
+impl Event {
+    /// The event as it stands in the entry.
+    pub fn to_value(&self) -> Result<Value, serde_json::Error> {
+        let mut all = Map::new();
+        for part in [serde_json::to_value(&self.beside)?, self.what.fields()?] {
+            if let Value::Object(fields) = part {
+                all.extend(fields);
+            }
+        }
+        Ok(Value::Object(all))
+    }
+
+    /// Reads an event of a kind and version back from its entry.
+    pub fn read(kind: &str, version: u32, event: Value) -> Result<Event, serde_json::Error> {
+        if version != 1 {
+            return Err(serde::de::Error::custom(format!("found version {version} of {kind}; 1 is known")));
+        }
+        let Value::Object(mut fields) = event else {
+            return Err(serde::de::Error::custom("found no object as an event"));
+        };
+        let mut beside = Map::new();
+        for name in BESIDE {
+            if let Some(value) = fields.remove(name) {
+                beside.insert(name.into(), value);
+            }
+        }
+        Ok(Event {
+            beside: serde_json::from_value(Value::Object(beside))?,
+            what: What::read(kind, Value::Object(fields))?,
+        })
+    }
+
+    /// The things under which the entry is found: each set scanned stands for its members.
+    pub fn things(&self) -> Vec<Thing> {
+        let mut all = super::history::things(&self.what);
+        all.extend(self.beside.sets.iter().map(|set| Thing::set(set.as_str())));
+        all.extend(self.beside.also_opened.iter().map(|asset| Thing::asset(asset.as_str())));
+        all.sort();
+        all.dedup();
+        all
+    }
+}
+
+/// Something with a history.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Thing {
+    pub kind: &'static str,
+    pub name: String,
+}
+
+impl Thing {
+    pub fn asset(name: &str) -> Thing {
+        Thing { kind: "asset", name: name.into() }
+    }
+    pub fn set(name: &str) -> Thing {
+        Thing { kind: "set", name: name.into() }
+    }
+    pub fn load(name: &str) -> Thing {
+        Thing { kind: "load", name: name.into() }
+    }
+    pub fn machine(name: &str) -> Thing {
+        Thing { kind: "machine", name: name.into() }
+    }
+}

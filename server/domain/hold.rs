@@ -1,0 +1,215 @@
+//! Holds: out of use until a named person lifts them, with a reason.
+
+use serde::{Deserialize, Serialize};
+
+use super::command::{Malformed, wrong};
+use super::deciding::Deciding;
+use super::event::What;
+use super::id::Id;
+use super::model::{reason_given, unknown};
+use super::person::Role;
+use super::refusal::{Code, Problem};
+use super::scan::Mode;
+use super::state::Asset;
+use super::text::{Line, Scan, Text};
+use super::time::Time;
+
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HoldKind {
+    Quality,
+    Repair,
+    Recall,
+    Prion,
+}
+
+impl HoldKind {
+    pub fn name(self) -> &'static str {
+        match self {
+            HoldKind::Quality => "quality",
+            HoldKind::Repair => "repair",
+            HoldKind::Recall => "recall",
+            HoldKind::Prion => "prion",
+        }
+    }
+
+    pub fn placed_by(self) -> &'static [Role] {
+        match self {
+            HoldKind::Quality => &[Role::Desk, Role::Lead, Role::Charge, Role::Biomed],
+            HoldKind::Repair => &[Role::Biomed],
+            HoldKind::Recall => &[Role::Biomed, Role::Lead, Role::Infection],
+            HoldKind::Prion => &[Role::Infection, Role::Lead],
+        }
+    }
+
+    pub fn lifted_by(self) -> &'static [Role] {
+        match self {
+            HoldKind::Quality => &[Role::Lead, Role::Biomed],
+            HoldKind::Repair => &[Role::Biomed],
+            HoldKind::Recall => &[Role::Lead, Role::Infection],
+            HoldKind::Prion => &[Role::Infection],
+        }
+    }
+}
+
+/// A hold names its parts in one of three ways.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Place {
+    pub kind: HoldKind,
+    pub reason: Text,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scan: Option<Scan>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub model: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lots: Option<Vec<Line>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serials: Option<Vec<Line>>,
+}
+
+impl Place {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        let ways = [self.scan.is_some(), self.load.is_some(), self.model.is_some()];
+        if ways.into_iter().filter(|given| *given).count() != 1 {
+            return Err(wrong("", "found none or several of scan, load and model; one of them is needed"));
+        }
+        if self.model.is_none() && (self.lots.is_some() || self.serials.is_some()) {
+            return Err(wrong("/model", "missing; lots and serials narrow a model"));
+        }
+        if self.lots.is_some() && self.serials.is_some() {
+            return Err(wrong("/serials", "found lots and serials; one of them is needed"));
+        }
+        Ok(())
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Lift {
+    pub hold: Id,
+    pub reason: Text,
+}
+
+/// A hold as the state keeps it. Which parts it holds stands with the parts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HoldState {
+    pub hold: Id,
+    pub kind: HoldKind,
+    pub reason: String,
+    pub placed_at: Time,
+    pub placed_by: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lifted_at: Option<Time>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HoldPlaced {
+    pub hold: Id,
+    pub kind: HoldKind,
+    pub reason: String,
+    pub assets: Vec<Id>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HoldLifted {
+    pub hold: Id,
+    pub reason: String,
+    pub assets: Vec<Id>,
+}
+
+impl Asset {
+    pub fn has_hold(&self, kind: HoldKind) -> bool {
+        self.holds.iter().any(|held| held.kind == kind)
+    }
+}
+
+pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
+    reason_given(deciding, &it.reason);
+    let assets = match (&it.scan, &it.load, &it.model) {
+        (Some(scan), ..) => {
+            let picked = deciding.pick(scan, Mode::Permission);
+            let parts = deciding.each_freely(picked, |asset| {
+                asset.retired.is_some().then(|| super::scan::retired(asset)).into_iter().collect()
+            });
+            parts.iter().map(|asset| asset.asset.clone()).collect()
+        }
+        (_, Some(load), _) => match deciding.state.loads.get(load) {
+            Some(load) => held_of(deciding, load.contents.iter().map(|part| part.asset.clone())),
+            None => {
+                deciding.against(unknown("load", load.as_str()));
+                return None;
+            }
+        },
+        (.., Some(model)) => {
+            if !deciding.state.models.contains_key(model) {
+                deciding.against(unknown("model", model.as_str()));
+                return None;
+            }
+            let named = |list: &Option<Vec<Line>>, found: &Option<Line>| {
+                list.as_ref().is_none_or(|list| found.as_ref().is_some_and(|found| list.contains(found)))
+            };
+            let all = deciding.state.assets.values();
+            let of_model = all.filter(|asset| {
+                asset.model == *model && named(&it.lots, &asset.lot) && named(&it.serials, &asset.serial)
+            });
+            held_of(deciding, of_model.map(|asset| asset.asset.clone()))
+        }
+        _ => return None,
+    };
+    if assets.is_empty() {
+        deciding.against(unknown("part in service", "what the hold names"));
+    }
+    let hold = deciding.state.next_hold()?;
+    deciding.made = Some(hold.clone());
+    Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets }))
+}
+
+/// Those of the named parts that are still in the house; each counts as touched.
+fn held_of(deciding: &mut Deciding, named: impl Iterator<Item = Id>) -> Vec<Id> {
+    let state = deciding.state;
+    let mut kept = Vec::new();
+    for asset in named.filter_map(|id| state.assets.get(&id)) {
+        if asset.retired.is_none() {
+            deciding.touches(Some(asset.last_at));
+            kept.push(asset.asset.clone());
+        }
+    }
+    kept
+}
+
+pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
+    let Some(hold) = deciding.state.holds.get(&it.hold) else {
+        deciding.against(unknown("hold", it.hold.as_str()));
+        return None;
+    };
+    if !hold.kind.lifted_by().contains(&deciding.asked.actor.role) {
+        deciding.not_your_role = true;
+    }
+    reason_given(deciding, &it.reason);
+    if hold.lifted_at.is_some() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Hold {} is already lifted.", it.hold),
+            "A hold in force is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    let state = deciding.state;
+    let mut assets = Vec::new();
+    for asset in state.assets.values().filter(|asset| asset.holds.iter().any(|held| held.hold == it.hold)) {
+        deciding.touches(Some(asset.last_at));
+        assets.push(asset.asset.clone());
+    }
+    Some(What::HoldLifted(HoldLifted { hold: it.hold.clone(), reason: it.reason.0.clone(), assets }))
+}
+
+impl super::state::State {
+    pub(super) fn next_hold(&self) -> Option<Id> {
+        let from = self.holds.len() as u64 + 1;
+        (from..from + 1_000_000)
+            .find_map(|n| Id::new(&format!("hold-{n:04}")).filter(|id| !self.holds.contains_key(id)))
+    }
+}

@@ -1,0 +1,370 @@
+//! A site's current facts, whole in memory. Cloning a state costs a few counters: the maps share what is unchanged,
+//! so a draft is a clone, and a reader keeps the state it was given.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+use imbl::OrdMap;
+use serde::{Deserialize, Serialize};
+
+use super::asset::{Cause, Owner};
+use super::hold::{HoldKind, HoldState};
+use super::id::Id;
+use super::load::Load;
+use super::machine::MachineKind;
+use super::model::{Model, RouteStep, StepKind};
+use super::programme::Programme;
+use super::set::{CountSheet, Seat, SetState};
+use super::site::Policy;
+use super::text::Line;
+use super::time::{Date, Time};
+
+/// What the ledger of one site says now, up to and with entry `seq`.
+#[derive(Clone, Debug)]
+pub struct State {
+    pub site: Id,
+    pub name: String,
+    pub zone: Tz,
+    pub seq: u64,
+    /// Of the last entry; it never decreases along the ledger.
+    pub recorded_at: Time,
+    pub policy: Policy,
+    /// Every version of every route, oldest first: a part under way finishes on the one its turn began with.
+    pub routes: OrdMap<Id, Arc<Vec<Arc<[RouteStep]>>>>,
+    pub models: OrdMap<Id, Arc<Model>>,
+    pub sheets: OrdMap<Id, Arc<CountSheet>>,
+    pub machines: OrdMap<Id, Arc<Machine>>,
+    pub assets: OrdMap<Id, Arc<Asset>>,
+    pub sets: OrdMap<Id, Arc<SetState>>,
+    pub loads: OrdMap<Id, Arc<Load>>,
+    pub holds: OrdMap<Id, Arc<HoldState>>,
+    pub reserves: OrdMap<Id, u32>,
+    /// Ids, marks and set codes: one name space.
+    pub names: OrdMap<String, Named>,
+    /// What changed since the changes were last taken; the tables follow from it.
+    pub changes: Changes,
+}
+
+/// What a scanned text names.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Named {
+    Asset(Id),
+    Set(Id),
+}
+
+/// Things whose rows have to be written, and rows that are only ever added.
+#[derive(Clone, Debug, Default)]
+pub struct Changes {
+    pub site: bool,
+    pub routes: BTreeSet<Id>,
+    pub models: BTreeSet<Id>,
+    pub sheets: BTreeSet<Id>,
+    pub machines: BTreeSet<Id>,
+    pub assets: BTreeSet<Id>,
+    pub sets: BTreeSet<Id>,
+    pub loads: BTreeSet<Id>,
+    pub holds: BTreeSet<Id>,
+    pub reserves: BTreeSet<Id>,
+    pub turns: Vec<TurnBegan>,
+    pub seatings: Vec<Seating>,
+}
+
+/// A part's turn began.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TurnBegan {
+    pub seq: u64,
+    pub asset: Id,
+    pub turn: u32,
+    pub at: Time,
+}
+
+/// A part took or left a seat of a set.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Seating {
+    pub seq: u64,
+    pub asset: Id,
+    pub set: Id,
+    pub line: String,
+    pub position: u32,
+    pub joined: bool,
+}
+
+/// The last act of a turn.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stage {
+    Soiled,
+    Treated,
+    Received,
+    Cleaned,
+    Ultrasonic,
+    Dried,
+    Disinfected,
+    Inspected,
+    Packed,
+    Ready,
+    Issued,
+    InUse,
+}
+
+impl Stage {
+    pub fn name(self) -> &'static str {
+        match self {
+            Stage::Soiled => "soiled",
+            Stage::Treated => "treated",
+            Stage::Received => "received",
+            Stage::Cleaned => "cleaned",
+            Stage::Ultrasonic => "ultrasonic",
+            Stage::Dried => "dried",
+            Stage::Disinfected => "disinfected",
+            Stage::Inspected => "inspected",
+            Stage::Packed => "packed",
+            Stage::Ready => "ready",
+            Stage::Issued => "issued",
+            Stage::InUse => "in_use",
+        }
+    }
+
+    pub fn words(self) -> &'static str {
+        match self {
+            Stage::Soiled => "soiled",
+            Stage::Treated => "pre-cleaned at point of use",
+            Stage::Received => "received",
+            Stage::Cleaned => "cleaned by hand",
+            Stage::Ultrasonic => "cleaned in the ultrasonic bath",
+            Stage::Dried => "dried",
+            Stage::Disinfected => "disinfected",
+            Stage::Inspected => "inspected",
+            Stage::Packed => "packed",
+            Stage::Ready => "ready",
+            Stage::Issued => "issued",
+            Stage::InUse => "in use",
+        }
+    }
+
+    /// After this step; a sterilised part is ready.
+    pub fn after(step: StepKind) -> Stage {
+        match step {
+            StepKind::Treated => Stage::Treated,
+            StepKind::Received => Stage::Received,
+            StepKind::Cleaned => Stage::Cleaned,
+            StepKind::Ultrasonic => Stage::Ultrasonic,
+            StepKind::Dried => Stage::Dried,
+            StepKind::Disinfected => Stage::Disinfected,
+            StepKind::Inspected => Stage::Inspected,
+            StepKind::Packed => Stage::Packed,
+            StepKind::Sterilised => Stage::Ready,
+        }
+    }
+
+    /// Between packed and issued, where one part taken out opens the whole pack.
+    pub fn in_pack(self) -> bool {
+        matches!(self, Stage::Packed | Stage::Ready | Stage::Issued)
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Standing {
+    InService,
+    Held,
+    InRepair,
+    Missing,
+    Retired,
+}
+
+impl Standing {
+    pub fn name(self) -> &'static str {
+        match self {
+            Standing::InService => "in_service",
+            Standing::Held => "held",
+            Standing::InRepair => "in_repair",
+            Standing::Missing => "missing",
+            Standing::Retired => "retired",
+        }
+    }
+
+    pub fn words(self) -> &'static str {
+        match self {
+            Standing::InService => "in service",
+            Standing::Held => "on hold",
+            Standing::InRepair => "in repair",
+            Standing::Missing => "not accounted for",
+            Standing::Retired => "retired",
+        }
+    }
+}
+
+/// One physical piece.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Asset {
+    pub asset: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mark: Option<Line>,
+    pub model: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lot: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub acquired: Option<Date>,
+    pub prior_cycles: u32,
+    pub prior_uses: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cost_cents: Option<u64>,
+    pub owner: Owner,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seat: Option<Seat>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub location: Option<Line>,
+    pub turn: u32,
+    pub turn_began_at: Time,
+    /// The route that this turn began with.
+    pub route: Id,
+    pub route_version: u32,
+    /// The place in the route of the next act.
+    pub next: u32,
+    pub stage: Stage,
+    /// Its pack, where it was packed as a member of a set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack: Option<PackOf>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub in_load: Option<Id>,
+    /// The load that made this turn's part ready.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sterile_until: Option<Date>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cool_at: Option<Time>,
+    pub cycles: u32,
+    pub uses: u32,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<HeldBy>,
+    #[serde(default)]
+    pub in_repair: bool,
+    #[serde(default)]
+    pub missing: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retired: Option<RetiredAs>,
+    /// When it last passed an inspection, and at how many cycles.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspected: Option<InspectedAt>,
+    pub added_at: Time,
+    /// The last event that touched it.
+    pub last_at: Time,
+    /// The last act that moved it along.
+    pub act_at: Time,
+}
+
+/// One pack: what was packed by one entry under one pack text.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct PackOf {
+    pub entry: u64,
+    pub set: Id,
+    pub pack: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeldBy {
+    pub hold: Id,
+    pub kind: HoldKind,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RetiredAs {
+    pub cause: Cause,
+    pub failure: bool,
+    pub at: Time,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InspectedAt {
+    pub at: Time,
+    pub cycles: u32,
+}
+
+/// A machine with its programmes, its condition and its last tests.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Machine {
+    pub machine: Id,
+    pub kind: MachineKind,
+    pub programmes: Vec<Programme>,
+    pub condition: Condition,
+    pub last_tests: BTreeMap<String, LastTest>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub running: Option<Id>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Condition {
+    InService,
+    Out { reason: String, since: Time },
+    Requalifying { good: u32 },
+}
+
+impl Condition {
+    pub fn words(&self) -> String {
+        match self {
+            Condition::InService => "in service".into(),
+            Condition::Out { reason, .. } => format!("out of service: {reason}"),
+            Condition::Requalifying { good } => format!("requalifying, {good} of 3 empty cycles good"),
+        }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LastTest {
+    pub good: bool,
+    pub at: Time,
+}
+
+impl State {
+    /// A site before its first entry.
+    pub fn new(site: Id) -> State {
+        State {
+            site,
+            name: String::new(),
+            zone: Tz::UTC,
+            seq: 0,
+            recorded_at: Time::default(),
+            policy: Policy::default(),
+            routes: OrdMap::new(),
+            models: OrdMap::new(),
+            sheets: OrdMap::new(),
+            machines: OrdMap::new(),
+            assets: OrdMap::new(),
+            sets: OrdMap::new(),
+            loads: OrdMap::new(),
+            holds: OrdMap::new(),
+            reserves: OrdMap::new(),
+            names: OrdMap::new(),
+            changes: Changes::default(),
+        }
+    }
+
+    /// The route that the part's turn began with.
+    pub fn route_of(&self, asset: &Asset) -> &[RouteStep] {
+        let version = (asset.route_version as usize).saturating_sub(1);
+        self.routes.get(&asset.route).and_then(|versions| versions.get(version)).map_or(&[], |steps| steps)
+    }
+
+    pub fn next_step(&self, asset: &Asset) -> Option<RouteStep> {
+        self.route_of(asset).get(asset.next as usize).copied()
+    }
+
+    pub fn asset(&self, id: &str) -> Option<&Arc<Asset>> {
+        self.assets.get(id)
+    }
+
+    /// The parts of a set, by line and position.
+    pub fn members<'a>(&'a self, set: &'a SetState) -> impl Iterator<Item = &'a Arc<Asset>> + 'a {
+        set.seats.values().filter_map(|id| self.assets.get(id))
+    }
+
+    pub fn take_changes(&mut self) -> Changes {
+        std::mem::take(&mut self.changes)
+    }
+}

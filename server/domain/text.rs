@@ -1,0 +1,132 @@
+//! Text as people write it: bounded, normalised, and sealed where it names somebody.
+
+use rust_decimal::Decimal;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// Free text of a command: at most this many characters.
+pub const LONGEST_TEXT: usize = 4_000;
+/// A mark, a name, a place: at most this many characters.
+pub const LONGEST_LINE: usize = 200;
+
+/// One line: a mark, a name, a place. 1 to 200 characters.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
+pub struct Line(pub String);
+
+impl Line {
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl<'de> Deserialize<'de> for Line {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(from)?;
+        match text.chars().count() {
+            0 => Err(serde::de::Error::custom("found an empty text; 1 to 200 characters are needed")),
+            n if n > LONGEST_LINE => {
+                Err(serde::de::Error::custom(format!("found {n} characters; at most 200 are needed")))
+            }
+            _ => Ok(Line(text)),
+        }
+    }
+}
+
+/// Free text, as a reason or a note: at most 4,000 characters. It may be empty; whether that will do is a rule.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Default)]
+pub struct Text(pub String);
+
+impl Text {
+    pub fn is_blank(&self) -> bool {
+        self.0.trim().is_empty()
+    }
+}
+
+impl<'de> Deserialize<'de> for Text {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(from)?;
+        let n = text.chars().count();
+        if n > LONGEST_TEXT {
+            return Err(serde::de::Error::custom(format!("found {n} characters; at most 4,000 are needed")));
+        }
+        Ok(Text(text))
+    }
+}
+
+/// What scanners read: one text or a list of them, each 1 to 200 characters.
+#[derive(Clone, PartialEq, Eq, Debug, Serialize)]
+#[serde(transparent)]
+pub struct Scan(pub Vec<String>);
+
+impl Scan {
+    /// More than this in one act is a mistake, or an attack.
+    pub const MOST: usize = 2_000;
+}
+
+impl<'de> Deserialize<'de> for Scan {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        #[derive(Deserialize)]
+        #[serde(untagged, expecting = "found no scan; a text or a list of texts of 1 to 200 characters is needed")]
+        enum OneOrMany {
+            One(Line),
+            Many(Vec<Line>),
+        }
+        let items: Vec<String> = match OneOrMany::deserialize(from)? {
+            OneOrMany::One(line) => vec![line.0],
+            OneOrMany::Many(lines) => lines.into_iter().map(|line| line.0).collect(),
+        };
+        if items.is_empty() || items.len() > Scan::MOST {
+            return Err(serde::de::Error::custom(format!(
+                "found a list of {}; 1 to 2,000 scans are needed",
+                items.len()
+            )));
+        }
+        Ok(Scan(items))
+    }
+}
+
+/// A measured quantity, exact: a string or a number in a command, a string in an event and an answer.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub struct Quantity(pub Decimal);
+
+impl Quantity {
+    pub fn f64(self) -> f64 {
+        use rust_decimal::prelude::ToPrimitive;
+        self.0.to_f64().unwrap_or(f64::NAN)
+    }
+
+    pub fn parse(text: &str) -> Option<Quantity> {
+        let plain = !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
+        plain.then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize()))).flatten()
+    }
+}
+
+impl std::fmt::Display for Quantity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl Serialize for Quantity {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(&self.0)
+    }
+}
+
+impl<'de> Deserialize<'de> for Quantity {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let value = serde_json::Value::deserialize(from)?;
+        let found = match &value {
+            serde_json::Value::String(text) => Quantity::parse(text),
+            serde_json::Value::Number(number) => {
+                let text = number.to_string();
+                Decimal::from_scientific(&text).or_else(|_| text.parse()).ok().map(|d| Quantity(d.normalize()))
+            }
+            _ => None,
+        };
+        found.ok_or_else(|| serde::de::Error::custom("found no decimal number; a number or a text such as \"5.5\" is needed"))
+    }
+}
+
+/// A text that names somebody, as it stands in the ledger: a known code, or a sealed commitment whose words live
+/// in the erasable table.
+pub type Sealed = String;

@@ -1,0 +1,108 @@
+//! Instants and days. Every instant is microseconds UTC; days are the site's own.
+
+use std::fmt;
+
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, SecondsFormat, TimeDelta, TimeZone, Utc};
+use chrono_tz::Tz;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// An instant: microseconds since 1970-01-01T00:00:00Z. Finer parts of a given time are cut off.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Hash)]
+pub struct Time(pub i64);
+
+/// A calendar day in the site's zone.
+pub type Date = NaiveDate;
+
+pub const MINUTE: i64 = 60_000_000;
+
+impl Time {
+    /// Reads RFC 3339 with an offset, between the years 1970 and 9999.
+    pub fn parse(text: &str) -> Option<Time> {
+        let at = DateTime::parse_from_rfc3339(text).ok()?.with_timezone(&Utc);
+        ((1970..=9999).contains(&at.year())).then(|| Time(at.timestamp_micros()))
+    }
+
+    pub fn utc(self) -> DateTime<Utc> {
+        DateTime::from_timestamp_micros(self.0).unwrap_or_default()
+    }
+
+    pub fn in_zone(self, zone: Tz) -> DateTime<Tz> {
+        self.utc().with_timezone(&zone)
+    }
+
+    pub fn date(self, zone: Tz) -> Date {
+        self.in_zone(zone).date_naive()
+    }
+
+    /// The day that a test belongs to: it begins at the site's hour, not at midnight, so that a night's
+    /// loads stand on the evening before.
+    pub fn test_day(self, zone: Tz, starts: NaiveTime) -> Date {
+        let local = self.in_zone(zone);
+        if local.time() < starts { local.date_naive() - Days::new(1) } else { local.date_naive() }
+    }
+
+    pub fn plus_s(self, seconds: i64) -> Time {
+        Time(self.0.saturating_add(seconds.saturating_mul(1_000_000)))
+    }
+
+    pub fn plus_minutes(self, minutes: i64) -> Time {
+        self.plus_s(minutes.saturating_mul(60))
+    }
+
+    /// Whole seconds from `earlier` to this instant, negative where it lies before.
+    pub fn since_s(self, earlier: Time) -> i64 {
+        TimeDelta::microseconds(self.0.saturating_sub(earlier.0)).num_seconds()
+    }
+}
+
+/// Midnight at the start of a day in a zone; where the clock skips it, the first instant after it.
+pub fn day_starts(day: Date, zone: Tz) -> Time {
+    let midnight = day.and_time(NaiveTime::MIN);
+    let found = (0..=180).find_map(|skipped| {
+        zone.from_local_datetime(&(midnight + TimeDelta::minutes(skipped))).earliest()
+    });
+    Time(found.map_or(midnight.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
+}
+
+impl fmt::Display for Time {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.utc().to_rfc3339_opts(SecondsFormat::AutoSi, true))
+    }
+}
+
+impl Serialize for Time {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Time {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(from)?;
+        Time::parse(&text).ok_or_else(|| {
+            serde::de::Error::custom("found no time; a time is RFC 3339 with an offset, as 2026-03-02T07:15:00Z")
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_test_day_begins_at_the_sites_hour() {
+        let zone = chrono_tz::Europe::Berlin;
+        let six = NaiveTime::from_hms_opt(6, 0, 0).unwrap();
+        let night = Time::parse("2026-03-03T02:00:00+01:00").unwrap();
+        let morning = Time::parse("2026-03-03T06:00:00+01:00").unwrap();
+        assert_eq!(night.test_day(zone, six).to_string(), "2026-03-02");
+        assert_eq!(morning.test_day(zone, six).to_string(), "2026-03-03");
+    }
+
+    #[test]
+    fn times_are_cut_to_microseconds_and_told_in_utc() {
+        let at = Time::parse("2026-03-02T08:15:00.1234569+01:00").unwrap();
+        assert_eq!(at.to_string(), "2026-03-02T07:15:00.123456Z");
+        assert!(Time::parse("2026-03-02T08:15:00").is_none());
+    }
+}

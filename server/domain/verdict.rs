@@ -1,0 +1,265 @@
+//! The verdict on a cycle: computed from its record against the limits that the load copied when it started, or read
+//! from the machine's printout by two people.
+
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+use super::command::{Malformed, wrong};
+use super::deciding::Deciding;
+use super::load::{Load, Readings};
+use super::model::StepKind;
+use super::programme::Programme;
+use super::refusal::{Code, Problem};
+use super::text::{Quantity, Sealed};
+use super::time::Time;
+use crate::analysis::cycle::{self, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
+use crate::formats::record;
+
+/// The A0 floor of ISO 15883-1: below 65 °C nothing counts. Where a programme names no band, its record need not
+/// lie in one above the floor.
+const FLOOR_C: f64 = cycle::FLOOR_C;
+
+/// A verdict as the ledger keeps it. In `answer` every number is its decimal text.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Judged {
+    pub by: Evidence,
+    pub passed: bool,
+    pub answer: Value,
+    /// The cycle has certainly ended by then.
+    pub ended_at: Time,
+}
+
+/// On what a verdict stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Evidence {
+    Record {
+        sha256: String,
+        bytes: u64,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        ambient_kpa: Option<Quantity>,
+    },
+    Readings {
+        second_reader: Sealed,
+    },
+}
+
+/// What a record says under a programme's limits, before it is known which load it belongs to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    pub passed: bool,
+    pub answer: Value,
+    pub span_s: f64,
+    /// The last sample's own time, where the record carries it.
+    pub last_at: Option<Time>,
+    pub sha256: String,
+    pub bytes: u64,
+}
+
+/// A judgement computed before the decision, with the programme that it was computed for.
+#[derive(Clone, Debug)]
+pub struct Prepared {
+    pub programme: Programme,
+    pub judgement: Result<Judgement, Malformed>,
+}
+
+/// Judges a cycle record by a programme's limits. `None` where the programme has none that a record could meet.
+pub fn judge_record(
+    programme: &Programme,
+    text: &str,
+    ambient_kpa: Option<Quantity>,
+) -> Option<Result<Judgement, Malformed>> {
+    let steam = programme.step() == StepKind::Sterilised;
+    let limits_suffice = match steam {
+        true => programme.band_c.is_some() && programme.hold_s.is_some(),
+        false => programme.a0_s.is_some() || (programme.band_c.is_some() && programme.hold_s.is_some()),
+    };
+    limits_suffice.then(|| {
+        let by_steam = programme.method == super::model::Method::Steam;
+        let ambient = ambient_kpa.map(Quantity::f64);
+        let unreadable = |error: &dyn std::fmt::Display| wrong("/record", error.to_string());
+        let (record, _) = record::read(text.as_bytes(), ambient, by_steam).map_err(|error| unreadable(&error))?;
+        let number = |q: Option<Quantity>| q.map(Quantity::f64);
+        let (passed, answer) = if steam {
+            let limits = SteamLimits::new(number(programme.band_c).unwrap_or(0.0), number(programme.hold_s).unwrap_or(0.0));
+            let verdict = cycle::judge_steam(&record, &limits).map_err(|error| unreadable(&error))?;
+            (verdict.passed(), serde_json::to_value(&verdict))
+        } else {
+            let limits = DisinfectionLimits {
+                hold_s: number(programme.hold_s).unwrap_or(0.0),
+                ..DisinfectionLimits::new(
+                    number(programme.a0_s).unwrap_or(0.0),
+                    number(programme.band_c).unwrap_or(FLOOR_C),
+                )
+            };
+            let verdict = cycle::judge_disinfection(&record, &limits);
+            (verdict.passed(), serde_json::to_value(&verdict))
+        };
+        let answer = answer.map_err(|error| unreadable(&error))?;
+        let span_s = match (record.time_s.first(), record.time_s.last()) {
+            (Some(first), Some(last)) => last - first,
+            _ => 0.0,
+        };
+        Ok(Judgement {
+            passed,
+            answer: as_text(answer),
+            span_s,
+            last_at: record.ended_at_us.map(Time),
+            sha256: hex::encode(Sha256::digest(text.as_bytes())),
+            bytes: text.len() as u64,
+        })
+    })
+}
+
+/// Every number as its decimal text: the ledger holds no floating point number.
+fn as_text(value: Value) -> Value {
+    match value {
+        Value::Number(number) => Value::String(number.to_string()),
+        Value::Array(items) => Value::Array(items.into_iter().map(as_text).collect()),
+        Value::Object(fields) => Value::Object(fields.into_iter().map(|(k, v)| (k, as_text(v))).collect()),
+        other => other,
+    }
+}
+
+/// The answer of the calculation again, with numbers. No text of an answer (verdicts, codes, units) reads as one.
+pub fn as_numbers(value: &Value) -> Value {
+    match value {
+        Value::String(text) => match text.parse::<serde_json::Number>() {
+            Ok(number) => Value::Number(number),
+            Err(_) => value.clone(),
+        },
+        Value::Array(items) => Value::Array(items.iter().map(as_numbers).collect()),
+        Value::Object(fields) => fields.iter().map(|(k, v)| (k.clone(), as_numbers(v))).collect::<serde_json::Map<_, _>>().into(),
+        other => other.clone(),
+    }
+}
+
+pub(super) fn of_record(
+    deciding: &mut Deciding,
+    load: &Load,
+    text: &str,
+    ambient_kpa: Option<Quantity>,
+    at: Time,
+) -> Option<Judged> {
+    let prepared = deciding.asked.prepared.filter(|prepared| prepared.programme == load.programme);
+    let judgement = match prepared {
+        Some(prepared) => Some(prepared.judgement.clone()),
+        None => judge_record(&load.programme, text, ambient_kpa),
+    };
+    match judgement {
+        Some(Ok(judgement)) => Some(Judged {
+            passed: judgement.passed,
+            ended_at: ended_at(load, &judgement, at),
+            answer: judgement.answer,
+            by: Evidence::Record { sha256: judgement.sha256, bytes: judgement.bytes, ambient_kpa },
+        }),
+        Some(Err(malformed)) => {
+            deciding.malformed.push(malformed);
+            None
+        }
+        None => {
+            deciding.against(Problem::new(
+                Code::ProgrammeUnsuitable,
+                format!("Programme {} has no limits that a record could be judged by.", load.programme.programme),
+                "A band and a hold, or an A0, is needed.",
+                "Enter the readings of the printout, confirmed by a second person.",
+            ));
+            None
+        }
+    }
+}
+
+/// The cycle's end: the record's own last time, else its span after the start; never after the record was there.
+fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
+    let by_span = load.started_at.plus_s(judgement.span_s.ceil() as i64);
+    judgement.last_at.filter(|last| *last >= load.started_at).unwrap_or(by_span).min(at)
+}
+
+pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
+    if it.second_reader.as_str() == deciding.asked.actor.code {
+        deciding.against(Problem::new(
+            Code::SamePerson,
+            "The second reader is the one who enters the readings.",
+            "Readings are read by one person and confirmed by another.",
+            "Let a second person read the printout, and name them.",
+        ));
+    }
+    let reasons = reasons_of(&load.programme, it);
+    let passed = reasons.is_empty();
+    let answer = json!({
+        "verdict": if passed { "pass" } else { "fail" },
+        "reasons": reasons,
+        "hold": it.hold_s.map(|hold| json!({"duration_s": hold})),
+        "a0_s": it.a0_s.map(|a0| json!({"total": {"least": a0}})),
+        "temperature": {"min_c": it.min_c, "max_c": it.max_c},
+        "complete": it.complete,
+        "source": "read from the printout by two people; not recomputed",
+    });
+    let second_reader = deciding.seal(it.second_reader.as_str());
+    Some(Judged { by: Evidence::Readings { second_reader }, passed, answer, ended_at: at })
+}
+
+fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
+    let mut reasons = Vec::new();
+    let mut add = |code: &str, found: Quantity, needed: Quantity, unit: &str| {
+        reasons.push(json!({"code": code, "found": found, "needed": needed, "unit": unit}));
+    };
+    let zero = Quantity::default();
+    if let Some(hold_s) = programme.hold_s.filter(|hold_s| it.hold_s.unwrap_or(zero) < *hold_s)
+        && (it.a0_s.is_none() || programme.a0_s.is_none())
+    {
+        add("hold_too_short", it.hold_s.unwrap_or(zero), hold_s, "s");
+    }
+    if let Some(a0_s) = programme.a0_s.filter(|a0_s| it.a0_s.unwrap_or(zero) < *a0_s) {
+        add("a0_too_low", it.a0_s.unwrap_or(zero), a0_s, "s");
+    }
+    if let Some(band_c) = programme.band_c {
+        if it.min_c < band_c {
+            add("below_band", it.min_c, band_c, "°C");
+        }
+        let width = Decimal::try_from(BAND_WIDTH_K).unwrap_or(Decimal::new(3, 0));
+        let upper = Quantity((band_c.0 + width).normalize());
+        if programme.step() == StepKind::Sterilised && it.max_c > upper {
+            add("above_band", it.max_c, upper, "°C");
+        }
+    }
+    if !it.complete {
+        reasons.push(json!({"code": "not_complete"}));
+    }
+    reasons
+}
+
+impl Judged {
+    /// Why the record fails, as one sentence for people.
+    pub fn why_failed(&self) -> String {
+        let reasons = self.answer.get("reasons").and_then(Value::as_array);
+        let told: Vec<String> = reasons.into_iter().flatten().map(reason_words).collect();
+        if told.is_empty() { "no reason is named.".into() } else { format!("{}.", told.join("; ")) }
+    }
+}
+
+/// One reason of a verdict in words, its numbers cut to what a person reads.
+pub fn reason_words(reason: &Value) -> String {
+    let text = |name: &str| reason.get(name).and_then(Value::as_str).unwrap_or_default();
+    let number = |name: &str| text(name).parse::<f64>().map(short).unwrap_or_default();
+    let (found, needed, unit) = (number("found"), number("needed"), text("unit"));
+    match text("code") {
+        "gap_too_long" => format!("a gap of {found} {unit} between two samples, at most {needed} {unit} is allowed"),
+        "hold_too_short" => format!("held {found} {unit}, {needed} {unit} is needed"),
+        "above_band" => format!("reached {found} {unit}, at most {needed} {unit} is allowed"),
+        "below_band" => format!("fell to {found} {unit}, at least {needed} {unit} is needed"),
+        "air_suspected" => format!("{found} {unit} below saturation, at most {needed} {unit} is allowed: air is suspected"),
+        "superheated" => format!("{found} {unit} above saturation, at most {needed} {unit} is allowed: superheated"),
+        "a0_too_low" => format!("A0 {found} {unit}, {needed} {unit} is needed"),
+        "not_complete" => "the machine did not report the cycle as complete".to_string(),
+        other => other.replace('_', " "),
+    }
+}
+
+/// A number as a person reads it: at most two decimals, none that are zero.
+pub fn short(number: f64) -> String {
+    let text = format!("{number:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_string()
+}
