@@ -1,1 +1,4 @@
 //! The one integration binary: every noun's tests are a module here.
+
+mod canonical;
+mod merkle;
