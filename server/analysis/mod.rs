@@ -1,0 +1,9 @@
+//! Numbers in, numbers out: nothing here knows what stands in the house.
+
+pub mod record;
+pub mod span;
+pub mod lethality;
+pub mod steam;
+pub mod limits;
+pub mod verdict;
+pub mod cycle;
