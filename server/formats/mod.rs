@@ -1,0 +1,5 @@
+//! Foreign bytes to plain structs and back. Nothing here decides anything.
+
+pub mod record;
+mod record_header;
+mod record_rows;
