@@ -1,0 +1,3 @@
+//! What is said on the command line.
+
+pub mod calc;

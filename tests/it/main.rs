@@ -2,3 +2,6 @@
 
 mod canonical;
 mod merkle;
+mod steam;
+mod record;
+mod cycle;
