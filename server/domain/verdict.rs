@@ -14,12 +14,9 @@ use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::text::{Quantity, Sealed};
 use super::time::Time;
-use crate::analysis::cycle::{self, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
+use crate::analysis::cycle;
+use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
 use crate::formats::record;
-
-/// The A0 floor of ISO 15883-1: below 65 °C nothing counts. Where a programme names no band, its record need not
-/// lie in one above the floor.
-const FLOOR_C: f64 = cycle::FLOOR_C;
 
 /// A verdict as the ledger keeps it. In `answer` every number is its decimal text.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -91,10 +88,11 @@ pub fn judge_record(
                 hold_s: number(programme.hold_s).unwrap_or(0.0),
                 ..DisinfectionLimits::new(
                     number(programme.a0_s).unwrap_or(0.0),
-                    number(programme.band_c).unwrap_or(FLOOR_C),
+                    // Where a programme names no band, its record need not lie in one above the floor.
+                    number(programme.band_c).unwrap_or(A0_FLOOR_C),
                 )
             };
-            let verdict = cycle::judge_disinfection(&record, &limits);
+            let verdict = cycle::judge_disinfection(&record, &limits).map_err(|error| unreadable(&error))?;
             (verdict.passed(), serde_json::to_value(&verdict))
         };
         let answer = answer.map_err(|error| unreadable(&error))?;
@@ -106,7 +104,7 @@ pub fn judge_record(
             passed,
             answer: as_text(answer),
             span_s,
-            last_at: record.ended_at_us.map(Time),
+            last_at: record.ended_us.map(Time),
             sha256: hex::encode(Sha256::digest(text.as_bytes())),
             bytes: text.len() as u64,
         })
