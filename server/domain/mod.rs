@@ -17,6 +17,7 @@ pub mod model;
 pub mod moves;
 pub mod person;
 pub mod programme;
+pub mod readiness;
 pub mod refusal;
 pub mod release;
 pub mod scan;

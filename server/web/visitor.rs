@@ -37,3 +37,14 @@ pub fn render(template: &impl Template) -> Response {
         }
     }
 }
+
+impl axum::extract::FromRequestParts<super::App> for Visitor {
+    type Rejection = StatusCode;
+
+    async fn from_request_parts(
+        _parts: &mut axum::http::request::Parts,
+        _app: &super::App,
+    ) -> Result<Self, Self::Rejection> {
+        Err(StatusCode::UNAUTHORIZED)
+    }
+}
