@@ -7,7 +7,7 @@ use sha2::{Digest, Sha256};
 use super::batch::gather;
 use super::clerk::{Hand, empty_head};
 use super::clock::random;
-use super::house::{House, PersonRow, TokenRow};
+use super::house::{House, PersonRow, TokenRow, Unavailable, unavailable};
 use crate::domain::apply::{When, apply};
 use crate::domain::event::{Beside, Entry, Event, What};
 use crate::domain::id::Id;
@@ -238,7 +238,12 @@ impl House {
         Ok(Id::new(&found.site).zip(role).map(|(site, role)| (site, Actor { code: found.id, role })))
     }
 
-    pub async fn people(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), AccountError> {
+    pub async fn people(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), Unavailable> {
+        self.accounts(site).await.map_err(|error| unavailable(&error))
+    }
+
+    /// People and tokens of a site, as a list.
+    pub async fn accounts(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), StorageError> {
         let people = account::people(&self.db, site.as_str()).await?.into_iter().filter_map(|it| {
             let role = Role::parse(&it.role)?;
             Some(PersonRow { code: it.code, name: it.name, role, disabled: it.disabled })

@@ -165,7 +165,7 @@ impl Token {
             Some(TokenWhat::List { site, database }) => {
                 let house = database.open().await?;
                 let code = Id::new(&site).ok_or_else(|| format!("\"{site}\" is no site"))?;
-                let (_, tokens) = house.people(&code).await?;
+                let (_, tokens) = house.accounts(&code).await?;
                 house.close().await;
                 for token in tokens {
                     let revoked = if token.revoked { "revoked" } else { "in force" };

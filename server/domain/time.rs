@@ -55,13 +55,12 @@ impl Time {
     }
 }
 
-/// Midnight at the start of a day in a zone; where the clock skips it, the first instant after it.
-pub fn day_starts(day: Date, zone: Tz) -> Time {
-    let midnight = day.and_time(NaiveTime::MIN);
-    let found = (0..=180).find_map(|skipped| {
-        zone.from_local_datetime(&(midnight + TimeDelta::minutes(skipped))).earliest()
-    });
-    Time(found.map_or(midnight.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
+/// A time of a day in a zone; where the clock skips it, the first instant after it.
+pub fn on_day(day: Date, time: NaiveTime, zone: Tz) -> Time {
+    let wanted = day.and_time(time);
+    let found = (0..=180)
+        .find_map(|skipped| zone.from_local_datetime(&(wanted + TimeDelta::minutes(skipped))).earliest());
+    Time(found.map_or(wanted.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
 }
 
 impl fmt::Display for Time {

@@ -1,23 +1,23 @@
-//! Failures as pages.
+//! Failures of pages that come from below them: one name for each, one page for all.
 
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
+use super::pages::problem;
 use crate::domain::person::Role;
 
 pub fn unavailable(operation: &str) -> Response {
-    (StatusCode::SERVICE_UNAVAILABLE, format!("The database does not answer. Operation {operation}.")).into_response()
+    problem::unavailable(operation)
 }
 
 pub fn not_for(role: Role) -> Response {
-    (StatusCode::FORBIDDEN, format!("This page is not for the role {}.", role.words())).into_response()
+    problem::not_your_role(role.words())
 }
 
 /// A form that no page of this session made.
 pub fn foreign_form() -> Response {
-    (StatusCode::FORBIDDEN, "This form is from another session. Go back, load the page again, and repeat.").into_response()
+    problem::stale_form()
 }
 
 pub fn nothing_here() -> Response {
-    (StatusCode::NOT_FOUND, "There is no such page.").into_response()
+    problem::no_page()
 }

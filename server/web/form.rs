@@ -4,16 +4,16 @@
 //! nest. An empty field is left out, so that an optional one may stay empty.
 
 use axum::extract::{Form, State};
-use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::{Map, Value};
 
 use super::App;
 use super::api::command::read;
 use super::fail;
+use super::pages::refusal;
 use super::session::local;
 use super::visitor::Visitor;
-use crate::app::house::Outcome;
+use crate::app::house::{Outcome, Unavailable, operation};
 use crate::domain::command::{Malformed, wrong};
 use crate::domain::deciding::Turned;
 
@@ -79,36 +79,27 @@ fn with_done(back: &str, entry: u64) -> String {
 }
 
 pub async fn post(State(app): State<App>, visitor: Visitor, Form(fields): Form<Fields>) -> Response {
+    submit(&app, &visitor, fields).await
+}
+
+/// Submits a form's command and answers with the page that it came from, or with the refusal, whole.
+pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
     if !visitor.owns(text(&fields, "csrf")) {
         return fail::foreign_form();
     }
     let back = local(text(&fields, "back")).to_string();
-    let command = match command(&fields).and_then(read) {
-        Ok(command) => command,
-        Err(errors) => {
-            let page = super::pages::refused::malformed(&visitor, &back, &fields, &errors);
-            return (StatusCode::UNPROCESSABLE_ENTITY, page).into_response();
+    let outcome = match command(&fields).and_then(read) {
+        Ok(command) => {
+            let outcomes = app.house.submit(&visitor.state.site, &visitor.actor, vec![command]).await;
+            let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
+            outcomes.into_iter().next().unwrap_or_else(lost)
         }
+        Err(errors) => Outcome::Turned(Turned::Malformed(errors)),
     };
-    let outcomes = app.house.submit(&visitor.state.site, &visitor.actor, vec![command]).await;
-    match outcomes.into_iter().next() {
-        Some(Outcome::Accepted(accepted)) => Redirect::to(&with_done(&back, accepted.entry)).into_response(),
-        Some(Outcome::Turned(Turned::Refused(refusal))) => {
-            let page = super::pages::refused::refused(&visitor, &back, &fields, &refusal);
-            (StatusCode::CONFLICT, page).into_response()
-        }
-        Some(Outcome::Turned(Turned::Malformed(errors))) => {
-            let page = super::pages::refused::malformed(&visitor, &back, &fields, &errors);
-            (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
-        }
-        Some(Outcome::Turned(Turned::NotYourRole)) => fail::not_for(visitor.actor.role),
-        Some(Outcome::Unavailable(gone)) => fail::unavailable(&gone.operation),
-        Some(Outcome::KeyReused) => {
-            let errors = [wrong("/key", "this form was already sent with other content; load the page again")];
-            let page = super::pages::refused::malformed(&visitor, &back, &fields, &errors);
-            (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
-        }
-        Some(Outcome::UnknownSite) | None => fail::unavailable(&crate::app::house::operation()),
+    match outcome {
+        Outcome::Accepted(accepted) => Redirect::to(&with_done(&back, accepted.entry)).into_response(),
+        Outcome::Unavailable(gone) => fail::unavailable(&gone.operation),
+        turned => refusal::respond(visitor, text(&fields, "do"), &fields, &turned, &back),
     }
 }
 

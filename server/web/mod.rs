@@ -1,5 +1,6 @@
 //! HTTP: pages and the JSON API. This floor reads what the floors below say and renders it.
 
+pub mod account;
 pub mod api;
 pub mod fail;
 pub mod form;
@@ -7,6 +8,7 @@ pub mod pages;
 pub mod problem;
 pub mod router;
 pub mod session;
+pub mod upload;
 pub mod visitor;
 
 use std::sync::Arc;

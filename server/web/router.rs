@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, api, form, pages, session};
+use super::{App, account, api, form, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -85,6 +85,27 @@ table! {
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
+    get "/" Session ALL pages::start::get;
+    get "/desk" Session AT_THE_DESK pages::desk::get;
+    post "/desk" Session AT_THE_DESK pages::desk::post;
+    get "/queue" Session ALL pages::queue::get;
+    get "/loads" Session ALL pages::loads::get;
+    get "/loads/{load}" Session ALL pages::load::get;
+    post "/loads/{load}/record" Session LOADERS upload::post;
+    get "/loads/{load}/record" Session ALL upload::get;
+    get "/sets" Session ALL pages::sets::get;
+    get "/sets/{set}" Session ALL pages::set::get;
+    get "/assets" Session ALL pages::assets::get;
+    get "/assets/{scan}" Session ALL pages::asset::get;
+    get "/catalogue" Session ALL pages::catalogue::get;
+    get "/ledger" Session LEDGER_READERS pages::ledger::get;
+    get "/people" Session ADMIN_READERS pages::people::get;
+    post "/people/add" Session ADMIN account::add;
+    post "/people/disable" Session ADMIN account::disable;
+    post "/people/password" Session ADMIN account::password;
+    post "/people/token" Session ADMIN account::token;
+    post "/people/revoke" Session ADMIN account::revoke;
+    get "/site" Session SITE_READERS pages::site::get;
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
 }

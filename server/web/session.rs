@@ -70,8 +70,7 @@ pub async fn post(
 ) -> Response {
     let from = caller(&app, peer, &headers);
     let again = |status: StatusCode, error: &str| {
-        let page = sign_in::page(&form.site, &form.person, &form.back, Some(error));
-        (status, page).into_response()
+        sign_in::again(status, &form.site, &form.person, &form.back, error)
     };
     if app.attempts.check_key(&format!("{from} {} {}", form.site, form.person)).is_err() {
         return again(StatusCode::TOO_MANY_REQUESTS, "Too many attempts. Wait a minute, then try again.");

@@ -11,7 +11,7 @@ use subtle::ConstantTimeEq;
 
 use super::App;
 use super::router::Admits;
-use crate::app::house::{operation, unavailable};
+use crate::app::house::operation;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -87,9 +87,4 @@ pub fn render(template: &impl Template) -> Response {
             (StatusCode::INTERNAL_SERVER_ERROR, format!("operation {operation}")).into_response()
         }
     }
-}
-
-/// A storage failure as a page.
-pub fn gone(error: &crate::storage::StorageError) -> Response {
-    super::fail::unavailable(&unavailable(error).operation)
 }

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::catalogue::SETS;
 use super::records::{Chance, steam, washer};
 use super::{DemoError, Writer};
-use crate::domain::time::{MINUTE, Time, day_starts};
+use crate::domain::time::{MINUTE, Time, on_day};
 
 /// How far back the history goes.
 pub const WEEKS: u32 = 5;
@@ -16,15 +16,19 @@ struct Day<'a, 'b> {
     chance: Chance,
     cycle_no: u32,
     loads: u32,
+    /// Today is told relative to now, so its test is recorded with the load that needs it: whatever the hour is,
+    /// both fall into one test day.
+    today: bool,
 }
 
 pub async fn write(writer: &mut Writer<'_>, began: Time, now: Time, seed: u64) -> Result<(), DemoError> {
-    let mut day = Day { writer, chance: Chance::new(seed), cycle_no: 4_100, loads: 0 };
+    let mut day = Day { writer, chance: Chance::new(seed), cycle_no: 4_100, loads: 0, today: false };
     let zone = chrono_tz::Europe::London;
+    let half_past_six = chrono::NaiveTime::from_hms_opt(6, 30, 0).unwrap_or_default();
     let first = began.date(zone);
     let today = now.date(zone);
     for (n, date) in first.iter_days().skip(1).take_while(|date| *date < today).enumerate() {
-        let morning = day_starts(date, zone).plus_minutes(6 * 60 + 30);
+        let morning = on_day(date, half_past_six, zone);
         day.tests(morning, n)?;
         let second = |k: usize| SETS.get((n * 2 + k) % SETS.len()).map(|(set, ..)| *set);
         let sets: Vec<&str> = (0..2).filter_map(second).collect();
@@ -33,7 +37,7 @@ pub async fn write(writer: &mut Writer<'_>, began: Time, now: Time, seed: u64) -
     }
     // Today is told relative to now: whatever the hour, something is under way.
     let hours_ago = |hours: i64| now.plus_minutes(-60 * hours);
-    day.tests(hours_ago(9), 2)?;
+    day.today = true;
     day.round(hours_ago(8), &["SET-A", "SET-J"], false, 8)?;
     day.round(Time(now.0 - 190 * MINUTE), &["SET-B"], false, 7)?;
     day.round(Time(now.0 - 100 * MINUTE), &["SET-C"], false, 4)?;
@@ -85,6 +89,10 @@ impl Day<'_, '_> {
                              "checks": [{"check": "caps stretched and looked through", "passed": true}]});
         self.writer.give("desk-2", after(100), inspect)?;
         self.step("desk-2", after(118), "packed", sets)?;
+        if self.today {
+            let test = json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "air_removal", "passed": true});
+            self.writer.give("desk-1", after(124), test)?;
+        }
         let load = self.start(after(124), "steriliser-1", "porous-134", sets)?;
         if parts < 8 {
             return Ok(());

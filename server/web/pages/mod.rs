@@ -1,6 +1,32 @@
-//! Pages: a template, a view struct with a sample, and a handler of a few lines.
+//! The pages: each reads the facts as they stand, says its one sentence, and lays the evidence below it.
 
+pub mod refused;
+pub mod say;
+pub mod shared;
+pub mod told;
+pub mod words;
+
+pub mod asset;
+pub mod assets;
+pub mod catalogue;
+pub mod desk;
 pub mod files;
 pub mod health;
-pub mod refused;
+pub mod ledger;
+pub mod load;
+pub mod loads;
+pub mod no_site;
+pub mod people;
+pub mod problem;
+pub mod queue;
+pub mod refusal;
+pub mod set;
+pub mod sets;
 pub mod sign_in;
+pub mod site;
+pub mod start;
+pub mod thing;
+pub mod verdict;
+
+#[cfg(test)]
+pub mod sample;

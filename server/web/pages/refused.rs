@@ -1,4 +1,149 @@
-use axum::response::{IntoResponse,Response};
-use super::super::form::Fields; use super::super::visitor::Visitor;
-pub fn malformed(_v:&Visitor,_b:&str,_f:&Fields,_e:&[crate::domain::command::Malformed])->Response{"m".into_response()}
-pub fn refused(_v:&Visitor,_b:&str,_f:&Fields,_e:&crate::domain::Refusal)->Response{"r".into_response()}
+//! A refusal, whole: every reason with what was found, what is needed and what to do next.
+
+use serde_json::Value;
+
+use super::words;
+use crate::app::house::Outcome;
+use crate::domain::command::Act;
+use crate::domain::deciding::Turned;
+use crate::domain::refusal::Problem;
+
+/// One form field, as it was or will be sent.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Field {
+    pub name: String,
+    pub value: String,
+}
+
+impl Field {
+    pub fn new(name: impl Into<String>, value: impl Into<String>) -> Field {
+        Field { name: name.into(), value: value.into() }
+    }
+
+    pub fn label(&self) -> String {
+        words::field(&self.name)
+    }
+
+    /// Lists, JSON and long texts need more than one line.
+    pub fn long(&self) -> bool {
+        self.value.len() > 60 || self.value.contains('\n') || self.name.ends_with(":lines") || self.name.ends_with(":json")
+    }
+}
+
+/// A command that would put it right, as a button.
+#[derive(Clone, Debug)]
+pub struct Remedy {
+    pub label: String,
+    pub name: String,
+    pub fields: Vec<Field>,
+    pub json: String,
+}
+
+#[derive(Clone, Debug)]
+pub struct Reason {
+    pub code: &'static str,
+    pub title: String,
+    pub found: String,
+    pub needed: String,
+    pub next: String,
+    pub remedy: Option<Remedy>,
+    /// An override with a reason may set it aside.
+    pub open: bool,
+}
+
+/// A command as form fields. Whatever is not a text goes as JSON.
+pub fn fields(command: &Value) -> Vec<Field> {
+    let Value::Object(all) = command else { return Vec::new() };
+    let own = all.iter().filter(|(name, _)| *name != "do");
+    own.map(|(name, value)| match value {
+        Value::String(text) => Field::new(name, text),
+        other => Field::new(format!("{name}:json"), other.to_string()),
+    })
+    .collect()
+}
+
+fn remedy(command: &Value) -> Option<Remedy> {
+    let name = command.get("do")?.as_str()?.to_string();
+    // A remedy that this release has no command for stays a sentence; its button would lead nowhere.
+    Act::NAMES.contains(&name.as_str()).then(|| Remedy {
+        label: words::command(&name),
+        fields: fields(command),
+        json: command.to_string(),
+        name,
+    })
+}
+
+pub fn reason(problem: &Problem) -> Reason {
+    Reason {
+        code: problem.code.name(),
+        title: problem.code.title().to_string(),
+        found: problem.found.clone(),
+        needed: problem.needed.clone(),
+        next: problem.next.clone(),
+        remedy: problem.remedy.as_ref().and_then(remedy),
+        open: problem.open_to_override,
+    }
+}
+
+fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Reason {
+    Reason {
+        code: "",
+        title: title.into(),
+        found: found.into(),
+        needed: needed.into(),
+        next: next.into(),
+        remedy: None,
+        open: false,
+    }
+}
+
+/// Why a command did not become an entry; empty where it did.
+pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
+    match outcome {
+        Outcome::Accepted(_) => Vec::new(),
+        Outcome::Turned(Turned::Refused(refusal)) => refusal.reasons().map(reason).collect(),
+        Outcome::Turned(Turned::Malformed(all)) => all.iter().map(malformed).collect(),
+        Outcome::Turned(Turned::NotYourRole) => {
+            let who: Vec<String> = Act::roles(command).iter().map(|role| role.words().to_string()).collect();
+            let needed = format!("It is for: {}.", super::shared::listed(&who));
+            vec![plain("Not for your role", "Your role may not do this here.", &needed, "Ask one of them.")]
+        }
+        Outcome::KeyReused => vec![plain(
+            "Sent before",
+            "This form was already sent with other words in it.",
+            "A fresh form is needed.",
+            "Open the page again and repeat it.",
+        )],
+        Outcome::UnknownSite => vec![plain(
+            "Unknown site",
+            "The site of this session is not here any more.",
+            "Nothing was recorded.",
+            "Sign in again.",
+        )],
+        Outcome::Unavailable(unavailable) => vec![plain(
+            "Not recorded",
+            format!("The database does not answer (operation {}).", unavailable.operation),
+            "Nothing was recorded.",
+            "Try again in a moment; until then write it down on paper.",
+        )],
+    }
+}
+
+pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
+    let at: Vec<String> = wrong.pointer.split('/').filter(|part| !part.is_empty()).map(words::field).collect();
+    let place = if at.is_empty() { "In the form".to_string() } else { at.join(", ") };
+    plain("Not understood", format!("{place}: {}.", wrong.detail.trim_end_matches('.')), "", "Correct it and send it again.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_command_becomes_fields_and_keeps_its_types() {
+        let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
+        assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
+        assert!(remedy(&command).is_some());
+        assert!(remedy(&serde_json::json!({"do": "found", "scan": "T1"})).is_none());
+    }
+}

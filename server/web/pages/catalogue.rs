@@ -1,0 +1,254 @@
+//! The catalogue: routes, models, count sheets, machines and their programmes.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+
+use super::load::limits;
+use super::say::Say;
+use super::shared::{Done, Page, count, time};
+use crate::domain::machine::MachineKind;
+use crate::domain::model::Model;
+use crate::domain::state::{Condition, Machine, State};
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+pub struct Route {
+    pub route: String,
+    pub version: usize,
+    pub steps: Vec<String>,
+}
+
+pub struct ModelRow {
+    pub model: String,
+    pub name: String,
+    pub family: String,
+    pub route: String,
+    pub sizes: String,
+    pub limits: String,
+    pub processing: String,
+    pub parts: usize,
+}
+
+pub struct SheetLine {
+    pub line: String,
+    pub wants: String,
+    pub quantity: u32,
+    pub essential: bool,
+    pub pack: String,
+}
+
+pub struct Sheet {
+    pub sheet: String,
+    pub name: String,
+    pub lines: Vec<SheetLine>,
+}
+
+pub struct Tested {
+    pub test: String,
+    pub good: bool,
+    pub at: String,
+}
+
+pub struct MachineRow {
+    pub machine: String,
+    pub kind: &'static str,
+    pub say: Say,
+    pub out: bool,
+    pub running: String,
+    pub programmes: Vec<(String, String)>,
+    pub tests: Vec<Tested>,
+}
+
+#[derive(Template)]
+#[template(path = "catalogue.html")]
+pub struct CataloguePage {
+    pub page: Page,
+    pub heading: String,
+    pub routes: Vec<Route>,
+    pub models: Vec<ModelRow>,
+    pub sheets: Vec<Sheet>,
+    pub machines: Vec<MachineRow>,
+    pub families: Vec<(String, String)>,
+    pub kinds: [(&'static str, &'static str); 4],
+}
+
+/// Sizes as the trade writes them; each that is known, with its unit.
+fn sizes(model: &Model) -> String {
+    let size = &model.dimensions;
+    let named = [
+        ("nominal", size.nominal, ""),
+        ("inner", size.inner_diameter_mm, " mm"),
+        ("outer", size.outer_diameter_mm, " mm"),
+        ("length", size.length_mm, " mm"),
+        ("shaft", size.shaft_diameter_mm, " mm"),
+        ("widest", size.max_width_mm, " mm"),
+        ("Fr", size.french, ""),
+        ("view", size.view_deg, "°"),
+    ];
+    let known = named.iter().filter_map(|(name, value, unit)| value.map(|value| format!("{name} {value}{unit}")));
+    known.collect::<Vec<_>>().join(", ")
+}
+
+fn limit_words(model: &Model) -> String {
+    let limits = &model.limits;
+    let named = [
+        (limits.max_cycles, "cycles at most"),
+        (limits.max_uses, "uses at most"),
+        (limits.inspect_every_cycles, "cycles between inspections"),
+        (limits.inspect_every_days, "days between inspections"),
+        (limits.shelf_life_days, "days of shelf life"),
+    ];
+    let mut known: Vec<String> =
+        named.iter().filter_map(|(value, words)| value.map(|value| format!("{value} {words}"))).collect();
+    if model.single_use {
+        known.push("single use".into());
+    }
+    known.join(", ")
+}
+
+fn processing(model: &Model) -> String {
+    let it = &model.processing;
+    let mut known = Vec::new();
+    known.extend(it.steam.as_ref().map(|steam| format!("steam {} °C, {} s", steam.temp_c, steam.hold_s)));
+    known.extend(it.hydrogen_peroxide.filter(|yes| *yes).map(|_| "hydrogen peroxide".to_string()));
+    known.extend(it.ethylene_oxide.filter(|yes| *yes).map(|_| "ethylene oxide".to_string()));
+    known.extend(it.max_temp_c.map(|most| format!("at most {most} °C")));
+    known.extend(it.edition.as_ref().map(|edition| format!("edition {}", edition.0)));
+    known.extend(model.cautions().iter().map(|caution| caution.to_lowercase().trim_end_matches('.').to_string()));
+    known.join(", ")
+}
+
+fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
+    let say = match &machine.condition {
+        Condition::InService => Say::new("", "ready", "in service"),
+        Condition::Out { .. } => Say::new("", "stop", machine.condition.words()),
+        Condition::Requalifying { .. } => Say::new("", "due", machine.condition.words()),
+    };
+    MachineRow {
+        machine: machine.machine.to_string(),
+        kind: machine.kind.words(),
+        say,
+        out: !matches!(machine.condition, Condition::InService),
+        running: machine.running.as_ref().map(|load| load.to_string()).unwrap_or_default(),
+        programmes: machine
+            .programmes
+            .iter()
+            .map(|it| {
+                let test = if it.air_removal_test { ", air-removal test each test day" } else { "" };
+                (it.programme.to_string(), format!("{}{test}", limits(it, machine.kind)))
+            })
+            .collect(),
+        tests: machine
+            .last_tests
+            .iter()
+            .map(|(test, last)| Tested {
+                test: test.replace('_', " "),
+                good: last.good,
+                at: time(state, last.at, now),
+            })
+            .collect(),
+    }
+}
+
+fn families() -> Vec<(String, String)> {
+    use crate::domain::model::Family::*;
+    let all = [
+        Bronchoscope, Tracheoscope, Head, AnaesthesiaConnector, JetAdapter, PortAdapter, Cap, Telescope, LightCable,
+        CameraHead, Obturator, Forceps, SuctionTube, MouthGuard, Window, Injector, Dilator, StentPlacer, LightSource,
+        Container, Accessory,
+    ];
+    all.iter().map(|family| (family.name().to_string(), super::shared::capital(&family.words()))).collect()
+}
+
+impl CataloguePage {
+    pub fn of(visitor: &Visitor, done: Option<u64>) -> CataloguePage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let of_model = |model: &Model| state.assets.values().filter(|part| part.model == model.model).count();
+        let machines: Vec<MachineRow> = state.machines.values().map(|it| machine(state, it, now)).collect();
+        let routes = state.routes.iter().map(|(route, versions)| Route {
+            route: route.to_string(),
+            version: versions.len(),
+            steps: versions.last().map(|steps| steps.iter().map(|step| step.words()).collect()).unwrap_or_default(),
+        });
+        let models = state.models.values().map(|model| ModelRow {
+            model: model.model.to_string(),
+            name: model.name.0.clone(),
+            family: model.family.words(),
+            route: model.route.to_string(),
+            sizes: sizes(model),
+            limits: limit_words(model),
+            processing: processing(model),
+            parts: of_model(model),
+        });
+        let sheets = state.sheets.values().map(|sheet| Sheet {
+            sheet: sheet.count_sheet.to_string(),
+            name: sheet.name.0.clone(),
+            lines: sheet
+                .lines
+                .iter()
+                .map(|line| SheetLine {
+                    line: line.line.0.clone(),
+                    wants: line.wants(),
+                    quantity: line.quantity,
+                    essential: line.essential,
+                    pack: line.pack.0.clone(),
+                })
+                .collect(),
+        });
+        CataloguePage {
+            page: Page::of(visitor, "/catalogue", "/catalogue", done),
+            heading: heading(state, &machines),
+            routes: routes.collect(),
+            models: models.collect(),
+            sheets: sheets.collect(),
+            machines,
+            families: families(),
+            kinds: kinds(),
+        }
+    }
+}
+
+fn heading(state: &State, machines: &[MachineRow]) -> String {
+    let out: Vec<String> =
+        machines.iter().filter(|machine| machine.out).map(|it| format!("{} is {}", it.machine, it.say.words)).collect();
+    let all = format!(
+        "{}, {}, {} and {}.",
+        count(state.models.len(), "model", "models"),
+        count(state.routes.len(), "route", "routes"),
+        count(state.sheets.len(), "count sheet", "count sheets"),
+        count(machines.len(), "machine", "machines")
+    );
+    if out.is_empty() { all } else { format!("{}. {all}", super::shared::listed(&out)) }
+}
+
+/// Every kind of machine, as the form names it.
+fn kinds() -> [(&'static str, &'static str); 4] {
+    [
+        ("steriliser", MachineKind::Steriliser.words()),
+        ("washer_disinfector", MachineKind::WasherDisinfector.words()),
+        ("ultrasonic", MachineKind::Ultrasonic.words()),
+        ("drying_cabinet", MachineKind::DryingCabinet.words()),
+    ]
+}
+
+pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&CataloguePage::of(&visitor, done.seq()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_catalogue_shows_machines_and_their_condition() {
+        let text = sample::show("catalogue", &CataloguePage::of(&sample::visitor(), None));
+        assert!(text.contains("in service") && !text.contains("name=\"do\" value=\"define_route\""));
+        let mut admin = sample::visitor();
+        admin.actor.role = Role::Admin;
+        let text = sample::show("catalogue-admin", &CataloguePage::of(&admin, None));
+        assert!(text.contains("value=\"define_route\""));
+    }
+}

@@ -1,0 +1,207 @@
+//! One load: may it be released, and why not?
+
+use askama::Template;
+use axum::extract::{Path, Query};
+use axum::response::Response;
+
+use super::refused::{self, Reason};
+use super::say::{Say, of_asset, of_load};
+use super::shared::{Done, Page, count, exact, segment, time};
+use super::verdict::{self, Verdict};
+use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
+use crate::domain::machine::MachineKind;
+use crate::domain::model::StepKind;
+use crate::domain::programme::{Biological, Chemical, Programme};
+use crate::domain::release;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+pub struct Part {
+    pub href: String,
+    pub asset: String,
+    pub model: String,
+    pub set: String,
+    pub turn: u32,
+    pub say: Say,
+}
+
+pub struct IndicatorRow {
+    pub kind: &'static str,
+    pub result: &'static str,
+    pub lot: String,
+    pub at: String,
+    pub by: String,
+}
+
+#[derive(Template)]
+#[template(path = "load.html")]
+pub struct LoadPage {
+    pub page: Page,
+    pub load: String,
+    pub heading: String,
+    pub say: Say,
+    /// Neither released nor rejected.
+    pub open: bool,
+    /// Nothing stands against the release; a person decides.
+    pub may: bool,
+    /// The only thing that stands against it is one that a reason may set aside.
+    pub alone: bool,
+    pub against: Vec<Reason>,
+    pub verdict: Option<Verdict>,
+    pub facts: Vec<(&'static str, String)>,
+    pub indicators: Vec<IndicatorRow>,
+    pub parts: Vec<Part>,
+    pub steriliser: bool,
+    pub takes_hold: bool,
+    pub takes_a0: bool,
+    pub cooling: String,
+}
+
+impl LoadPage {
+    pub fn of(visitor: &Visitor, load: &Load, done: Option<u64>) -> LoadPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let open = load.decided_at.is_none();
+        let problems = match open {
+            true => release::against(state, load, Some(&visitor.actor.code), None),
+            false => Vec::new(),
+        };
+        let against: Vec<Reason> = problems.iter().map(refused::reason).collect();
+        let steriliser = load.programme.step() == StepKind::Sterilised;
+        let cool = release::cool_at(load, now).filter(|at| load.status == LoadStatus::Released && *at > now);
+        LoadPage {
+            page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
+            load: load.load.to_string(),
+            heading: heading(state, load, &against, now),
+            say: of_load(load),
+            open,
+            may: open && against.is_empty(),
+            alone: !against.is_empty() && against.iter().all(|reason| reason.open),
+            verdict: verdict::of(state, load),
+            facts: facts(state, load),
+            indicators: indicators(state, load),
+            parts: parts(state, load, now),
+            steriliser,
+            takes_hold: steriliser || load.programme.hold_s.is_some(),
+            takes_a0: !steriliser && load.programme.a0_s.is_some(),
+            cooling: cool.map(|at| time(state, at, now)).unwrap_or_default(),
+            against,
+        }
+    }
+}
+
+fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String {
+    let name = &load.load;
+    let at = load.decided_at.map(|at| time(state, at, now)).unwrap_or_default();
+    let by = load.decided_by.clone().unwrap_or_default();
+    match (load.status, against) {
+        (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
+        (LoadStatus::Rejected, _) => {
+            let why = load.reason.as_deref().unwrap_or_default();
+            format!("Load {name} was rejected by {by}, {at}: {why}")
+        }
+        (_, []) => format!("Load {name} may be released. You decide: release it or reject it."),
+        (_, [one]) => format!("Load {name} may not be released. {}", one.found),
+        (_, [first, ..]) => {
+            format!("Load {name} may not be released; {} reasons stand against it. {}", against.len(), first.found)
+        }
+    }
+}
+
+/// A programme's limits in words.
+pub fn limits(programme: &Programme, kind: MachineKind) -> String {
+    let mut words = vec![programme.method.words().to_string()];
+    words.extend(programme.band_c.map(|band| format!("band from {band} °C")));
+    words.extend(programme.hold_s.map(|hold| format!("hold {hold} s")));
+    words.extend(programme.a0_s.map(|a0| format!("A0 {a0} s")));
+    words.extend(programme.cooling_s.map(|cooling| format!("cooling {} min", cooling / 60)));
+    words.extend(match programme.chemical(kind) {
+        Chemical::None => None,
+        Chemical::EachLoad => Some("chemical indicator in each load".to_string()),
+        Chemical::EachPack => Some("chemical indicator in each pack".to_string()),
+    });
+    words.extend(match programme.biological {
+        Biological::None => None,
+        Biological::EachLoad => Some("biological indicator in each load".to_string()),
+        Biological::Periodic => Some("biological indicator at intervals".to_string()),
+    });
+    words.join(", ")
+}
+
+fn facts(state: &State, load: &Load) -> Vec<(&'static str, String)> {
+    let mut all = vec![
+        ("Machine", format!("{} ({})", load.machine, load.kind.words())),
+        ("Programme", format!("{}: {}", load.programme.programme, limits(&load.programme, load.kind))),
+    ];
+    all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
+    all.push(("Contents", count(load.contents.len(), "part", "parts")));
+    all.push(("Started", format!("{} by {}", exact(state, load.started_at), load.started_by)));
+    all.extend(load.decided_at.map(|at| {
+        ("Decided", format!("{} by {}", exact(state, at), load.decided_by.as_deref().unwrap_or_default()))
+    }));
+    all
+}
+
+fn indicators(state: &State, load: &Load) -> Vec<IndicatorRow> {
+    load.indicators
+        .iter()
+        .map(|it| IndicatorRow {
+            kind: match it.indicator {
+                IndicatorKind::Chemical => "chemical",
+                IndicatorKind::Biological => "biological",
+                IndicatorKind::BiologicalControl => "biological control",
+            },
+            result: match (it.indicator, it.result) {
+                (IndicatorKind::Chemical, IndicatorResult::Pass) => "passed",
+                (IndicatorKind::Chemical, IndicatorResult::Fail) => "failed",
+                (IndicatorKind::Biological, IndicatorResult::Pass) => "passed, no growth",
+                (IndicatorKind::Biological, IndicatorResult::Fail) => "failed, growth",
+                (IndicatorKind::BiologicalControl, IndicatorResult::Pass) => "grew, as it must",
+                (IndicatorKind::BiologicalControl, IndicatorResult::Fail) => "no growth: the test is void",
+            },
+            lot: it.lot.as_ref().map(|lot| lot.0.clone()).unwrap_or_default(),
+            at: exact(state, it.at),
+            by: it.by.clone(),
+        })
+        .collect()
+}
+
+fn parts(state: &State, load: &Load, now: Time) -> Vec<Part> {
+    let known = load.contents.iter().filter_map(|part| state.assets.get(&part.asset).map(|asset| (part, asset)));
+    known
+        .map(|(part, asset)| Part {
+            href: format!("/assets/{}", segment(asset.asset.as_str())),
+            asset: asset.asset.to_string(),
+            model: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+            set: asset.seat.as_ref().map(|seat| format!("{}, {}", seat.set, seat.line)).unwrap_or_default(),
+            turn: part.turn,
+            say: of_asset(state, asset, now),
+        })
+        .collect()
+}
+
+pub async fn get(visitor: Visitor, Path(load): Path<String>, Query(done): Query<Done>) -> Response {
+    match visitor.state.loads.get(load.as_str()) {
+        Some(found) => render(&LoadPage::of(&visitor, found, done.seq())),
+        None => super::problem::not_found("load", &load, "/loads", "All loads"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_heading_says_whether_it_may_be_released() {
+        let visitor = sample::visitor();
+        for (load, says) in [("S-311", "may not be released"), ("W-88", "was released by"), ("S-309", "was rejected by")] {
+            let found = visitor.state.loads.get(load).unwrap();
+            let text = sample::show(&format!("load-{load}"), &LoadPage::of(&visitor, found, None));
+            assert!(text.contains(says), "{load}");
+        }
+        let judged = sample::judged();
+        let text = sample::show("load-judged", &LoadPage::of(&judged, judged.state.loads.get("S-311").unwrap(), Some(41)));
+        assert!(text.contains("may be released. You decide") && text.contains("does not prove sterility"));
+    }
+}

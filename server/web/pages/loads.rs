@@ -1,0 +1,152 @@
+//! The loads: those that wait for a decision first, then the latest; and the start of a new one.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::say::{Say, of_load};
+use super::shared::{Page, count, segment, time};
+use crate::domain::load::Load;
+use crate::domain::machine::MachineKind;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+const MOST_ROWS: usize = 100;
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub done: Option<String>,
+    /// What is already to go into the new load.
+    pub scan: String,
+    /// Loads that started before this load are listed.
+    pub after: String,
+}
+
+pub struct Row {
+    pub href: String,
+    pub load: String,
+    pub machine: String,
+    pub programme: String,
+    pub cycle: String,
+    pub parts: String,
+    pub started: String,
+    pub by: String,
+    pub say: Say,
+}
+
+/// A machine that runs loads, as a choice of the form.
+pub struct Choice {
+    pub machine: String,
+    pub kind: &'static str,
+    pub condition: String,
+    pub programmes: Vec<(String, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "loads.html")]
+pub struct LoadsPage {
+    pub page: Page,
+    pub heading: String,
+    pub open: Vec<Row>,
+    pub decided: Vec<Row>,
+    pub next: String,
+    pub machines: Vec<Choice>,
+    pub scan: String,
+}
+
+fn row(state: &State, load: &Load, now: Time) -> Row {
+    Row {
+        href: format!("/loads/{}", segment(load.load.as_str())),
+        load: load.load.to_string(),
+        machine: load.machine.to_string(),
+        programme: load.programme.programme.to_string(),
+        cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
+        parts: count(load.contents.len(), "part", "parts"),
+        started: time(state, load.started_at, now),
+        by: load.started_by.clone(),
+        say: of_load(load),
+    }
+}
+
+fn machines(state: &State) -> Vec<Choice> {
+    let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
+    let all = state.machines.values().filter(|machine| loaded(machine.kind));
+    all.map(|machine| Choice {
+        machine: machine.machine.to_string(),
+        kind: machine.kind.words(),
+        condition: match &machine.running {
+            Some(load) => format!("runs load {load}"),
+            None => machine.condition.words(),
+        },
+        programmes: machine
+            .programmes
+            .iter()
+            .map(|programme| {
+                let band = programme.band_c.map(|band| format!(", {band} °C")).unwrap_or_default();
+                let hold = programme.hold_s.map(|hold| format!(", {hold} s")).unwrap_or_default();
+                let a0 = programme.a0_s.map(|a0| format!(", A0 {a0} s")).unwrap_or_default();
+                let words = format!("{}: {}{band}{hold}{a0}", programme.programme, programme.method.words());
+                (programme.programme.to_string(), words)
+            })
+            .collect(),
+    })
+    .collect()
+}
+
+impl LoadsPage {
+    pub fn of(visitor: &Visitor, asked: &Asked) -> LoadsPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let mut sorted: Vec<&Load> = state.loads.values().map(|load| &**load).collect();
+        sorted.sort_by(|a, b| (b.started_at, &b.load).cmp(&(a.started_at, &a.load)));
+        let open: Vec<Row> =
+            sorted.iter().filter(|load| load.decided_at.is_none()).map(|load| row(state, load, now)).collect();
+        let from = state.loads.get(asked.after.as_str()).map(|load| (load.started_at, load.load.clone()));
+        let decided: Vec<&Load> = sorted
+            .into_iter()
+            .filter(|load| load.decided_at.is_some())
+            .filter(|load| from.as_ref().is_none_or(|(at, id)| (load.started_at, &load.load) < (*at, id)))
+            .take(MOST_ROWS + 1)
+            .collect();
+        let more = decided.len() > MOST_ROWS;
+        let shown: Vec<&Load> = decided.into_iter().take(MOST_ROWS).collect();
+        let next = shown.last().filter(|_| more).map(|load| load.load.to_string()).unwrap_or_default();
+        let done = asked.done.as_deref().and_then(|text| text.parse().ok());
+        LoadsPage {
+            page: Page::of(visitor, "/loads", "/loads", done),
+            heading: heading(&open),
+            decided: shown.into_iter().map(|load| row(state, load, now)).collect(),
+            open,
+            next,
+            machines: machines(state),
+            scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
+        }
+    }
+}
+
+fn heading(open: &[Row]) -> String {
+    match open {
+        [] => "No load waits for a decision.".into(),
+        [one] => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
+        [first, ..] => format!("{} loads wait; the latest is {}, {}.", open.len(), first.load, first.say.words),
+    }
+}
+
+pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    render(&LoadsPage::of(&visitor, &asked))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_loads_that_wait_stand_first() {
+        let asked = Asked { scan: "B2".into(), ..Asked::default() };
+        let text = sample::show("loads", &LoadsPage::of(&sample::visitor(), &asked));
+        assert!(text.contains("One load waits") && text.contains(">B2<"));
+    }
+}

@@ -1,0 +1,97 @@
+//! A refused form: every reason, the remedy as a button, and what was typed in the same form again.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::refused::{Field, Reason, reasons};
+use super::shared::Page;
+use super::words;
+use crate::app::house::Outcome;
+use crate::domain::deciding::Turned;
+use crate::web::visitor::{Visitor, render};
+
+#[derive(Template)]
+#[template(path = "refusal.html")]
+pub struct RefusalPage {
+    pub page: Page,
+    pub heading: String,
+    pub command: String,
+    pub label: String,
+    pub reasons: Vec<Reason>,
+    pub fields: Vec<Field>,
+    pub back: String,
+    /// The code that a reason may set aside, where there is one.
+    pub open: String,
+}
+
+/// Fields that the form carries for itself, not for the command.
+const OWN: [&str; 3] = ["csrf", "do", "back"];
+
+impl RefusalPage {
+    /// `sent` is the form as it came, in its order.
+    pub fn of(visitor: &Visitor, command: &str, sent: &[(String, String)], reasons: Vec<Reason>, back: &str) -> RefusalPage {
+        let label = words::command(command);
+        let override_field = |name: &str| name.starts_with("override.");
+        let own = sent.iter().filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
+        let open = reasons.iter().find(|reason| reason.open).map(|reason| reason.code.to_string());
+        RefusalPage {
+            page: Page::of(visitor, back, back, None),
+            heading: match reasons.as_slice() {
+                [] => format!("Not done: {}.", label.to_lowercase()),
+                [one] => format!("Not done: {}. {}", label.to_lowercase(), one.found),
+                [first, ..] => {
+                    format!("Not done: {}. {} reasons stand against it. {}", label.to_lowercase(), reasons.len(), first.found)
+                }
+            },
+            command: command.into(),
+            label,
+            fields: own.map(|(name, value)| Field::new(name, value)).collect(),
+            reasons,
+            back: back.into(),
+            open: open.unwrap_or_default(),
+        }
+    }
+}
+
+/// The status of an outcome that is no success.
+pub fn status(outcome: &Outcome) -> StatusCode {
+    match outcome {
+        Outcome::Accepted(_) => StatusCode::OK,
+        Outcome::Turned(Turned::Malformed(_)) => StatusCode::UNPROCESSABLE_ENTITY,
+        Outcome::Turned(Turned::NotYourRole) => StatusCode::FORBIDDEN,
+        Outcome::Turned(Turned::Refused(_)) | Outcome::KeyReused => StatusCode::CONFLICT,
+        Outcome::UnknownSite => StatusCode::NOT_FOUND,
+        Outcome::Unavailable(_) => StatusCode::SERVICE_UNAVAILABLE,
+    }
+}
+
+/// Answers a form whose command did not become an entry.
+pub fn respond(visitor: &Visitor, command: &str, sent: &[(String, String)], outcome: &Outcome, back: &str) -> Response {
+    let page = RefusalPage::of(visitor, command, sent, reasons(outcome, command), back);
+    (status(outcome), render(&page)).into_response()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::refusal::{Code, Problem, Refusal};
+    use crate::web::pages::sample;
+
+    #[test]
+    fn nothing_typed_is_lost_and_all_reasons_stand() {
+        let held = Problem::new(Code::Held, "T-0142 is on quality hold hold-0001: image dim", "A part without a hold is needed.", "Set it aside.")
+            .with_remedy(serde_json::json!({"do": "take_from_set", "set": "B2", "line": "telescope", "position": 1, "asset": "T-0142"}));
+        let order = Problem::new(Code::OutOfOrder, "T-0142 is cleaned by hand; next it has to be inspected.", "The route does not allow \"packed\" now.", "Let it be inspected first.").open_to_override();
+        let refusal = Refusal::of(vec![order, held]).unwrap();
+        let sent: Vec<(String, String)> =
+            [("csrf", "x"), ("do", "record_step"), ("back", "/sets/B2"), ("step", "packed"), ("scan:lines", "B2\nT-0142")]
+                .map(|(name, value)| (name.to_string(), value.to_string()))
+                .into();
+        let reasons = reasons(&Outcome::Turned(Turned::Refused(refusal)), "record_step");
+        let page = RefusalPage::of(&sample::visitor(), "record_step", &sent, reasons, "/sets/B2");
+        let text = sample::show("refusal", &page);
+        assert!(text.contains("image dim") && text.contains("next it has to be inspected"));
+        assert!(text.contains("T-0142</textarea>") && text.contains("Take out of the set"));
+    }
+}

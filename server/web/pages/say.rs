@@ -1,0 +1,104 @@
+//! Status as people say it: a word, then a shape, then a tone. These are the only words and signs there are.
+
+use super::shared::{some_of, time};
+use crate::domain::load::{Load, LoadStatus};
+use crate::domain::readiness::{SetReadiness, SetStatus};
+use crate::domain::state::{Asset, Stage, Standing, State};
+use crate::domain::time::Time;
+
+/// A status with its sign.
+#[derive(Clone, Debug)]
+pub struct Say {
+    pub sign: &'static str,
+    pub tone: &'static str,
+    pub words: String,
+}
+
+impl Say {
+    pub fn new(sign: &'static str, tone: &'static str, words: impl Into<String>) -> Say {
+        Say { sign, tone, words: words.into() }
+    }
+
+    pub fn plain(words: impl Into<String>) -> Say {
+        Say::new("", "plain", words)
+    }
+
+    pub fn is(&self, sign: &str) -> bool {
+        self.sign == sign
+    }
+
+    pub fn due(words: impl Into<String>) -> Say {
+        Say::new("due", "due", words)
+    }
+
+    pub fn held(words: impl Into<String>) -> Say {
+        Say::new("held", "stop", words)
+    }
+}
+
+/// The circle that fills from below, a quarter at a time.
+fn quarter(done: usize, of: usize) -> &'static str {
+    match (done * 4).checked_div(of.max(1)).unwrap_or_default() {
+        0 | 1 => "turn1",
+        2 => "turn2",
+        _ => "turn3",
+    }
+}
+
+/// How a part stands: the worst fact first.
+pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
+    match asset.standing() {
+        Standing::Retired => return Say::new("retired", "plain", "retired"),
+        Standing::Missing => return Say::new("missing", "stop", "not accounted for"),
+        Standing::InRepair => return Say::plain("in repair"),
+        Standing::Held => return Say::held(format!("on hold, {}", asset.stage.words())),
+        Standing::InService => {}
+    }
+    of_stage(state, asset, now)
+}
+
+/// Where a part is in its turn, whatever else stands against it.
+pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
+    let words = asset.stage.words();
+    match asset.stage {
+        Stage::Issued | Stage::InUse => Say::new("out", "plain", format!("out, {words}")),
+        Stage::Ready => match asset.cool_at.filter(|at| *at > now) {
+            Some(at) => Say::new("turn3", "turn", format!("sterile, still cooling until {}", time(state, at, now))),
+            None if asset.sterile_until.is_some_and(|until| until < now.date(state.zone)) => {
+                Say::new("not_ready", "stop", "not ready, past its date")
+            }
+            None => Say::new("ready", "ready", "ready"),
+        },
+        _ => {
+            let sign = quarter(asset.next as usize, state.route_of(asset).len());
+            let load = asset.in_load.as_ref().map(|load| format!(", in load {load}")).unwrap_or_default();
+            Say::new(sign, "turn", format!("{words}{load}"))
+        }
+    }
+}
+
+/// How a set stands.
+pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
+    let short = some_of(&status.missing, 3);
+    let expected = status.ready_at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
+    match status.status {
+        SetReadiness::Ready => Say::new("ready", "ready", "ready"),
+        SetReadiness::ReadyShort => Say::new("ready_short", "ready", format!("ready, short of {short}")),
+        SetReadiness::InTurn => Say::new("turn2", "turn", format!("in reprocessing{expected}")),
+        SetReadiness::NotReady => Say::new("not_ready", "stop", format!("not ready, short of {short}")),
+        SetReadiness::Held => Say::held("on hold"),
+        SetReadiness::Out => Say::new("out", "plain", "out"),
+    }
+}
+
+/// How a load stands. Only its parts have signs; a load has words.
+pub fn of_load(load: &Load) -> Say {
+    let passed = load.judged.as_ref().map(|judged| judged.passed);
+    match (load.status, passed) {
+        (LoadStatus::Released, _) => Say::new("", "ready", "released"),
+        (LoadStatus::Rejected, _) => Say::new("", "stop", "rejected"),
+        (_, Some(true)) => Say::new("", "turn", "record passed, not decided"),
+        (_, Some(false)) => Say::new("", "stop", "record failed, not decided"),
+        (_, None) => Say::new("", "turn", "running, no record yet"),
+    }
+}

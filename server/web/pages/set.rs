@@ -1,0 +1,185 @@
+//! One set: is it whole, where is it, what is wrong with it?
+
+use askama::Template;
+use axum::extract::{Path, Query, State as Reach};
+use axum::response::Response;
+
+use super::say::{Say, of_asset, of_set};
+use super::shared::{Done, Page, capital, count, exact, listed, segment};
+use super::{told, words};
+use crate::domain::asset::Cause;
+use crate::domain::event::{Entry, Thing};
+use crate::domain::readiness::{due, set_status};
+use crate::domain::set::SetState;
+use crate::domain::state::{Asset, State};
+use crate::domain::time::Time;
+use crate::web::App;
+use crate::web::visitor::{Visitor, render};
+
+const MOST_ENTRIES: usize = 20;
+
+pub struct Member {
+    pub href: String,
+    pub asset: String,
+    pub name: String,
+    pub position: u32,
+    pub place: String,
+    pub say: Say,
+    pub due: Vec<String>,
+    pub holds: Vec<String>,
+}
+
+pub struct Line {
+    pub line: String,
+    pub wants: String,
+    pub needed: u32,
+    pub essential: bool,
+    pub pack: String,
+    pub lacks: usize,
+    pub members: Vec<Member>,
+}
+
+pub struct Past {
+    pub seq: u64,
+    pub at: String,
+    pub by: String,
+    pub what: String,
+}
+
+#[derive(Template)]
+#[template(path = "set.html")]
+pub struct SetPage {
+    pub page: Page,
+    pub set: String,
+    pub name: String,
+    pub sheet: String,
+    pub heading: String,
+    pub say: Say,
+    pub lines: Vec<Line>,
+    pub causes: Vec<(&'static str, String)>,
+    pub models: Vec<(String, String)>,
+    pub history: Vec<Past>,
+    pub trouble: String,
+}
+
+fn member(state: &State, asset: &Asset, now: Time) -> Member {
+    let hold = |id: &crate::domain::id::Id| state.holds.get(id).map(|hold| hold.reason.clone()).unwrap_or_default();
+    Member {
+        href: format!("/assets/{}", segment(asset.asset.as_str())),
+        asset: asset.asset.to_string(),
+        name: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+        position: asset.seat.as_ref().map_or(0, |seat| seat.position),
+        place: asset.location.as_ref().map(|place| place.0.clone()).unwrap_or_default(),
+        say: of_asset(state, asset, now),
+        due: due(state, asset, now)
+            .iter()
+            .map(|due| format!("due: {} of {} {}", due.found, due.limit, words::due(due.why)))
+            .collect(),
+        holds: asset
+            .holds
+            .iter()
+            .map(|held| format!("{} hold {}: {}", held.kind.name(), held.hold, hold(&held.hold)))
+            .collect(),
+    }
+}
+
+fn lines(state: &State, set: &SetState, now: Time) -> Vec<Line> {
+    let status = set_status(state, set, now);
+    let sheet = state.sheets.get(&set.count_sheet);
+    let all = status.lines.into_iter().map(|line| {
+        let on_sheet = sheet.and_then(|sheet| sheet.line(&line.line));
+        let present = line.present.iter().filter_map(|id| state.assets.get(id));
+        Line {
+            wants: on_sheet.map(|on| on.wants()).unwrap_or_default(),
+            lacks: (line.needed as usize).saturating_sub(line.present.len()),
+            members: present.map(|asset| member(state, asset, now)).collect(),
+            needed: line.needed,
+            essential: line.essential,
+            pack: line.pack,
+            line: line.line,
+        }
+    });
+    all.collect()
+}
+
+fn heading(set: &SetState, say: &Say, lines: &[Line]) -> String {
+    let lacking: Vec<String> =
+        lines.iter().filter(|line| line.lacks > 0).map(|line| format!("{} {}", line.lacks, line.line)).collect();
+    let parts = count(set.seats.len(), "part", "parts");
+    let whole = match lacking.is_empty() {
+        true => format!("It is whole, {parts}."),
+        false => format!("It lacks {}.", listed(&lacking)),
+    };
+    let words = if say.is("not_ready") || say.is("ready_short") { say.words.split(',').next().unwrap_or_default() } else { &say.words };
+    format!("Set {} is {words}. {whole}", set.set)
+}
+
+impl SetPage {
+    pub fn of(visitor: &Visitor, set: &SetState, history: &[Entry], done: Option<u64>) -> SetPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let lines = lines(state, set, now);
+        let say = of_set(state, &set_status(state, set, now), now);
+        SetPage {
+            page: Page::of(visitor, "/sets", format!("/sets/{}", segment(set.set.as_str())), done),
+            heading: heading(set, &say, &lines),
+            set: set.set.to_string(),
+            name: set.name.0.clone(),
+            sheet: set.count_sheet.to_string(),
+            say,
+            lines,
+            causes: Cause::ALL.iter().map(|cause| (cause.name(), capital(&cause.name().replace('_', " ")))).collect(),
+            models: state.models.values().map(|model| (model.model.to_string(), model.name.0.clone())).collect(),
+            history: past(state, history),
+            trouble: String::new(),
+        }
+    }
+}
+
+/// Entries as rows.
+pub fn past(state: &State, entries: &[Entry]) -> Vec<Past> {
+    entries
+        .iter()
+        .map(|entry| Past {
+            seq: entry.seq,
+            at: exact(state, entry.at),
+            by: entry.actor.clone(),
+            what: told::entry(entry).what,
+        })
+        .collect()
+}
+
+pub async fn get(
+    Reach(app): Reach<App>,
+    visitor: Visitor,
+    Path(set): Path<String>,
+    Query(done): Query<Done>,
+) -> Response {
+    let state = visitor.state.clone();
+    let Some(found) = state.sets.get(set.as_str()) else {
+        return super::problem::not_found("set", &set, "/sets", "All sets");
+    };
+    let thing = Thing::set(found.set.as_str());
+    let history = app.house.history(&state.site, &thing, None, MOST_ENTRIES).await;
+    let mut page = SetPage::of(&visitor, found, history.as_deref().unwrap_or_default(), done.seq());
+    if let Err(unavailable) = history {
+        page.trouble = format!("Its past cannot be shown now (operation {}).", unavailable.operation);
+    }
+    render(&page)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn a_set_says_what_it_lacks() {
+        let visitor = sample::visitor();
+        for (set, says) in [("B2", "Set B2 is"), ("C1", "It lacks")] {
+            let found = visitor.state.sets.get(set).unwrap();
+            let history = sample::history(&Thing::set(set));
+            let text = sample::show(&format!("set-{set}"), &SetPage::of(&visitor, found, &history, None));
+            assert!(text.contains(says), "{set}");
+        }
+    }
+}

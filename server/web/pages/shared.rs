@@ -1,0 +1,203 @@
+//! What stands around every page: whose it is, where it leads, which time it shows.
+
+use chrono::Datelike;
+use serde::Deserialize;
+
+use crate::domain::person::Role::{self, *};
+use crate::domain::state::State;
+use crate::domain::time::{Date, Time};
+use crate::web::visitor::Visitor;
+
+/// A way to another page.
+pub struct Link {
+    pub href: &'static str,
+    pub label: &'static str,
+    pub here: bool,
+}
+
+/// Every page of the navigation, with the roles that it is for.
+const PLACES: [(&str, &str, &[Role]); 10] = [
+    ("/desk", "Desk", &[Desk, Lead]),
+    ("/queue", "Queue", &[Desk, Lead]),
+    ("/loads", "Loads", &[Desk, Lead, Infection, Auditor]),
+    ("/sets", "Sets", &Role::ALL),
+    ("/assets", "Assets", &Role::ALL),
+    ("/catalogue", "Catalogue", &[Lead, Biomed, Admin, Auditor]),
+    ("/ledger", "Ledger", &[Lead, Auditor, Infection, Admin]),
+    ("/people", "People", &[Admin]),
+    ("/site", "Site", &[Lead, Charge, Auditor, Admin]),
+    ("/", "Start", &[]),
+];
+
+/// The ways that are open to a role; `here` is the one that the reader stands on.
+pub fn navigation(role: Role, here: &str) -> Vec<Link> {
+    let open = PLACES.iter().filter(|(_, _, roles)| roles.contains(&role));
+    open.map(|(href, label, _)| Link { href, label, here: *href == here }).collect()
+}
+
+/// Whether the role finds this page in its navigation.
+pub fn leads_to(role: Role, href: &str) -> bool {
+    PLACES.iter().any(|(place, _, roles)| *place == href && roles.contains(&role))
+}
+
+/// What every page needs beside its own matter.
+pub struct Page {
+    pub site: String,
+    pub who: String,
+    pub code: String,
+    pub role: Role,
+    pub csrf: String,
+    pub clock: String,
+    pub seq: u64,
+    pub nav: Vec<Link>,
+    /// The entry that the reader's last act became.
+    pub done: Option<u64>,
+    /// The path that a form of this page returns to.
+    pub path: String,
+}
+
+impl Page {
+    /// `here` is the place in the navigation, `path` the page's own address.
+    pub fn of(visitor: &Visitor, here: &str, path: impl Into<String>, done: Option<u64>) -> Page {
+        let state = &visitor.state;
+        Page {
+            site: if state.name.is_empty() { state.site.to_string() } else { state.name.clone() },
+            who: visitor.name.clone(),
+            code: visitor.actor.code.clone(),
+            role: visitor.actor.role,
+            csrf: visitor.csrf.clone(),
+            clock: long(state, visitor.now),
+            seq: state.seq,
+            nav: navigation(visitor.actor.role, here),
+            done,
+            path: path.into(),
+        }
+    }
+
+    pub fn role_words(&self) -> &'static str {
+        self.role.words()
+    }
+
+    /// Whether this role may give the command in some form.
+    pub fn may(&self, command: &str) -> bool {
+        crate::domain::command::Act::roles(command).contains(&self.role)
+    }
+
+    pub fn sees(&self, href: &str) -> bool {
+        leads_to(self.role, href)
+    }
+}
+
+/// The query of a page that a form returned to.
+#[derive(Debug, Default, Deserialize)]
+pub struct Done {
+    #[serde(default)]
+    pub done: Option<String>,
+}
+
+impl Done {
+    pub fn seq(&self) -> Option<u64> {
+        self.done.as_deref().and_then(|text| text.parse().ok())
+    }
+}
+
+const MONTHS: [&str; 12] = [
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+];
+
+pub fn date(day: Date) -> String {
+    let month = MONTHS.get(day.month0() as usize).copied().unwrap_or_default();
+    format!("{} {month} {}", day.day(), day.year())
+}
+
+/// Weekday, day and time: what stands at the head of a page.
+pub fn long(state: &State, at: Time) -> String {
+    let local = at.in_zone(state.zone);
+    let month = MONTHS.get(local.month0() as usize).copied().unwrap_or_default();
+    format!("{} {} {month} {}, {}", local.format("%A"), local.day(), local.year(), local.format("%H:%M"))
+}
+
+/// The time alone where it is today's, else with its day.
+pub fn time(state: &State, at: Time, now: Time) -> String {
+    let local = at.in_zone(state.zone);
+    let day = at.date(state.zone);
+    let clock = local.format("%H:%M");
+    let month: String = MONTHS.get(day.month0() as usize).map(|name| name.chars().take(3).collect()).unwrap_or_default();
+    if day == now.date(state.zone) {
+        clock.to_string()
+    } else if day.year() == now.date(state.zone).year() {
+        format!("{} {month}, {clock}", day.day())
+    } else {
+        format!("{} {month} {}, {clock}", day.day(), day.year())
+    }
+}
+
+/// To the second and with the offset, as an auditor wants it.
+pub fn exact(state: &State, at: Time) -> String {
+    at.in_zone(state.zone).format("%Y-%m-%d %H:%M:%S %:z").to_string()
+}
+
+/// "1 part", "3 parts".
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }
+}
+
+/// "a", "a and b", "a, b and c".
+pub fn listed(words: &[String]) -> String {
+    match words {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+/// At most so many of them named, the rest counted.
+pub fn some_of(words: &[String], most: usize) -> String {
+    if words.len() <= most {
+        return listed(words);
+    }
+    let named: Vec<String> = words.iter().take(most).cloned().collect();
+    format!("{} and {} more", named.join(", "), words.len() - most)
+}
+
+/// A sentence begins with a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+/// A name for a path segment: ids are safe as they are, marks are not.
+pub fn segment(text: &str) -> String {
+    let mut safe = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'_' | b'-' | b'~') {
+            safe.push(char::from(byte));
+        } else {
+            safe.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    safe
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_role_has_somewhere_to_go() {
+        for role in Role::ALL {
+            assert!(navigation(role, "/sets").iter().filter(|link| link.here).count() == 1, "{}", role.name());
+        }
+        assert!(!leads_to(Clinician, "/ledger") && leads_to(Auditor, "/ledger"));
+    }
+
+    #[test]
+    fn lists_read_as_people_say_them() {
+        let words: Vec<String> = ["a", "b", "c"].map(String::from).into();
+        assert_eq!(listed(&words), "a, b and c");
+        assert_eq!(some_of(&words, 2), "a, b and 1 more");
+        assert_eq!(segment("01/04 7"), "01%2F04%207");
+        assert_eq!(capital("telescope"), "Telescope");
+    }
+}

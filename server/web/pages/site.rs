@@ -1,0 +1,129 @@
+//! The site: what it is called, and the policies in force.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+
+use super::shared::{Done, Page};
+use crate::web::visitor::{Visitor, render};
+
+pub struct Policy {
+    /// As the form sends it, with its type.
+    pub field: &'static str,
+    pub label: &'static str,
+    pub why: &'static str,
+    pub value: String,
+    pub yes_no: bool,
+}
+
+pub struct Reserve {
+    pub sheet: String,
+    pub name: String,
+    pub minimum: u32,
+}
+
+#[derive(Template)]
+#[template(path = "site.html")]
+pub struct SitePage {
+    pub page: Page,
+    pub heading: String,
+    pub id: String,
+    pub zone: String,
+    pub written: String,
+    pub policies: Vec<Policy>,
+    pub reserves: Vec<Reserve>,
+}
+
+fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    let row = |field, label, why, value: String| Policy { field, label, why, value, yes_no: false };
+    let [low, high] = policy.telescope_window_mm;
+    vec![
+        Policy {
+            field: "two_people:bool",
+            label: "Two people for a steriliser load",
+            why: "Loader and releaser differ.",
+            value: if policy.two_people { "true".into() } else { "false".into() },
+            yes_no: true,
+        },
+        row(
+            "test_day_starts",
+            "The test day starts at",
+            "A night's loads stand on the test of the evening before.",
+            policy.test_day_starts.0.format("%H:%M").to_string(),
+        ),
+        row(
+            "turnaround_minutes:int",
+            "Turnaround in minutes",
+            "From a case's end until its set can be ready again, for planning.",
+            policy.turnaround_minutes.to_string(),
+        ),
+        row(
+            "clearance_mm",
+            "Clearance in mm",
+            "What must be left free in the lumen, for fit.",
+            policy.clearance_mm.to_string(),
+        ),
+        row(
+            "telescope_window_mm:json",
+            "Telescope window in mm",
+            "How far the tip may lie before and beyond the barrel's end, as [least, most].",
+            format!("[\"{low}\", \"{high}\"]"),
+        ),
+        row(
+            "retention_years:int",
+            "Retention in years",
+            "How long a patient's reference is kept.",
+            policy.retention_years.to_string(),
+        ),
+        row(
+            "idle_minutes:int",
+            "Minutes without an act until a session ends",
+            "A desk left alone signs itself out.",
+            policy.idle_minutes.to_string(),
+        ),
+    ]
+}
+
+impl SitePage {
+    pub fn of(visitor: &Visitor, done: Option<u64>) -> SitePage {
+        let state = &*visitor.state;
+        let page = Page::of(visitor, "/site", "/site", done);
+        let two = if state.policy.two_people { "Two people" } else { "One person" };
+        SitePage {
+            heading: format!("{}: entry {} of its ledger. {two} may load and release.", page.site, state.seq),
+            id: state.site.to_string(),
+            zone: state.zone.name().to_string(),
+            written: super::shared::exact(state, state.recorded_at),
+            policies: policies(&state.policy),
+            reserves: state
+                .sheets
+                .values()
+                .map(|sheet| Reserve {
+                    sheet: sheet.count_sheet.to_string(),
+                    name: sheet.name.0.clone(),
+                    minimum: state.reserves.get(&sheet.count_sheet).copied().unwrap_or_default(),
+                })
+                .collect(),
+            page,
+        }
+    }
+}
+
+pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&SitePage::of(&visitor, done.seq()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn policies_stand_with_their_values() {
+        let mut visitor = sample::visitor();
+        visitor.actor.role = Role::Admin;
+        let text = sample::show("site", &SitePage::of(&visitor, Some(12)));
+        assert!(text.contains("06:00") && text.contains("Recorded as entry 12."));
+    }
+}

@@ -1,0 +1,182 @@
+//! The start: what waits for this role.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+
+use super::queue::waits_for;
+use super::say::{Say, of_asset, of_load, of_set};
+use super::shared::{Done, Page, count, segment};
+use crate::domain::person::Role;
+use crate::domain::readiness::{due, set_status};
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+const MOST_ROWS: usize = 12;
+
+/// Something that waits for the reader, with the page where it is done.
+pub struct Item {
+    pub href: String,
+    pub called: String,
+    pub detail: String,
+    pub say: Say,
+}
+
+#[derive(Template)]
+#[template(path = "start.html")]
+pub struct StartPage {
+    pub page: Page,
+    pub heading: String,
+    /// What the rows are.
+    pub title: &'static str,
+    pub items: Vec<Item>,
+    pub more: usize,
+    pub more_href: &'static str,
+    /// Those who pre-clean at the point of use may say so here.
+    pub treats: bool,
+    pub holds: bool,
+}
+
+fn open_loads(state: &State) -> Vec<Item> {
+    let open = state.loads.values().filter(|load| load.decided_at.is_none());
+    open.map(|load| Item {
+        href: format!("/loads/{}", segment(load.load.as_str())),
+        called: format!("Load {}", load.load),
+        detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
+        say: of_load(load),
+    })
+    .collect()
+}
+
+/// How many parts wait at each step, as rows that lead to the queue.
+fn steps(state: &State) -> Vec<Item> {
+    let mut waiting = std::collections::BTreeMap::new();
+    for (step, _) in state.assets.values().filter_map(|asset| waits_for(state, asset)) {
+        *waiting.entry(step).or_insert(0) += 1;
+    }
+    let rows = waiting.into_iter().map(|(step, parts)| Item {
+        href: format!("/queue#{}", step.name()),
+        called: format!("To be {}", step.words()),
+        detail: String::new(),
+        say: Say::plain(count(parts, "part", "parts")),
+    });
+    rows.collect()
+}
+
+fn troubled_sets(state: &State, now: Time) -> Vec<Item> {
+    let all = state.sets.values().map(|set| (set, of_set(state, &set_status(state, set, now), now)));
+    all.filter(|(_, say)| !say.is("ready"))
+        .map(|(set, say)| Item {
+            href: format!("/sets/{}", segment(set.set.as_str())),
+            called: format!("Set {}", set.set),
+            detail: set.name.0.clone(),
+            say,
+        })
+        .collect()
+}
+
+fn held_or_due(state: &State, now: Time) -> Vec<Item> {
+    let troubled = state.assets.values().filter(|asset| asset.retired.is_none()).filter_map(|asset| {
+        let due = due(state, asset, now);
+        let say = match (asset.holds.is_empty(), due.first()) {
+            (false, _) => of_asset(state, asset, now),
+            (true, Some(due)) => Say::due(format!("due: {} of {} {}", due.found, due.limit, super::words::due(due.why))),
+            (true, None) if asset.missing || asset.in_repair => of_asset(state, asset, now),
+            (true, None) => return None,
+        };
+        let reasons: Vec<String> = asset
+            .holds
+            .iter()
+            .filter_map(|held| state.holds.get(&held.hold).map(|hold| hold.reason.clone()))
+            .collect();
+        Some(Item {
+            href: format!("/assets/{}", segment(asset.asset.as_str())),
+            called: asset.asset.to_string(),
+            detail: reasons.join("; "),
+            say,
+        })
+    });
+    troubled.collect()
+}
+
+impl StartPage {
+    pub fn of(visitor: &Visitor, done: Option<u64>) -> StartPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let role = visitor.actor.role;
+        let (title, mut items, more_href, heading) = match role {
+            Role::Desk | Role::Lead => {
+                let loads = open_loads(state);
+                let words = match loads.len() {
+                    0 => "No load waits for a decision.".to_string(),
+                    1 => "One load waits for its record or your decision.".to_string(),
+                    n => format!("{n} loads wait for a record or your decision."),
+                };
+                let items: Vec<Item> = loads.into_iter().chain(steps(state)).collect();
+                ("What waits", items, "/queue", words)
+            }
+            Role::Charge | Role::Clinician => {
+                let troubled = troubled_sets(state, now);
+                let ready = state.sets.len() - troubled.len();
+                let verb = if ready == 1 { "is" } else { "are" };
+                let words = format!("{ready} of {} {verb} ready.", count(state.sets.len(), "set", "sets"));
+                ("Sets that are not ready", troubled, "/sets", words)
+            }
+            Role::Biomed | Role::Infection => {
+                let items = held_or_due(state, now);
+                let words = match items.len() {
+                    0 => "Nothing is on hold, due, in repair or unaccounted for.".to_string(),
+                    n => format!("{} on hold, due, in repair or not accounted for.", count(n, "part is", "parts are")),
+                };
+                ("Held and due", items, "/assets", words)
+            }
+            Role::Auditor => ("", Vec::new(), "/ledger", format!("The ledger stands at entry {}.", state.seq)),
+            Role::Admin => ("", Vec::new(), "/people", founding(state)),
+        };
+        let more = items.len().saturating_sub(MOST_ROWS);
+        items.truncate(MOST_ROWS);
+        StartPage {
+            page: Page::of(visitor, "/", "/", done),
+            heading,
+            title,
+            items,
+            more,
+            more_href,
+            treats: matches!(role, Role::Charge | Role::Clinician),
+            holds: matches!(role, Role::Charge | Role::Infection),
+        }
+    }
+}
+
+/// What a new site still lacks, in the order in which it is needed.
+fn founding(state: &State) -> String {
+    let lacks = [
+        (state.routes.is_empty(), "Define a route first; every model needs one."),
+        (state.models.is_empty(), "Define the models next; every part is one of them."),
+        (state.machines.is_empty(), "Define the machines next; loads run in them."),
+        (state.sheets.is_empty(), "Define a count sheet next; every set is built to one."),
+        (state.assets.is_empty(), "The catalogue stands; the lead can add the parts."),
+    ];
+    let first = lacks.iter().find(|(lacks, _)| *lacks).map(|(_, words)| words.to_string());
+    first.unwrap_or_else(|| "The site is set up. Accounts and policies are yours.".into())
+}
+
+pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&StartPage::of(&visitor, done.seq()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn no_role_finds_an_empty_start() {
+        for role in Role::ALL {
+            let mut visitor = sample::visitor();
+            visitor.actor.role = role;
+            let text = sample::show(&format!("start-{}", role.name()), &StartPage::of(&visitor, None));
+            assert!(text.matches("<li").count() > 3, "{}", role.name());
+        }
+    }
+}

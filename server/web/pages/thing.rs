@@ -1,0 +1,193 @@
+//! What is in my hand and what does it need next? Answers a scan, and offers the next act first.
+
+use std::collections::BTreeMap;
+
+use super::say::{Say, of_asset, of_set};
+use super::shared::{count, segment};
+use super::words;
+use crate::domain::model::{Method, RouteStep, StepKind};
+use crate::domain::readiness::{due, set_status};
+use crate::domain::refusal::Problem;
+use crate::domain::scan::resolve;
+use crate::domain::set::SetState;
+use crate::domain::state::{Asset, Named, Stage, Standing, State};
+use crate::domain::time::Time;
+
+/// An act that the desk offers for what was scanned.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Offer {
+    /// As the desk's form sends it.
+    pub act: String,
+    pub label: String,
+}
+
+impl Offer {
+    fn new(act: impl Into<String>, label: impl Into<String>) -> Offer {
+        Offer { act: act.into(), label: label.into() }
+    }
+}
+
+/// What a scan found.
+pub struct Thing {
+    pub scan: String,
+    pub href: String,
+    /// "Telescope T-0142, 0° 4.0 × 300"
+    pub called: String,
+    pub say: Say,
+    pub next: String,
+    pub facts: Vec<String>,
+    pub cautions: Vec<&'static str>,
+    /// The obvious one first.
+    pub offers: Vec<Offer>,
+    pub other_offers: Vec<Offer>,
+}
+
+pub fn look_up(state: &State, scan: &str, now: Time) -> Result<Thing, Problem> {
+    match resolve(state, scan)? {
+        Named::Asset(id) => match state.assets.get(&id) {
+            Some(asset) => Ok(of_part(state, asset, scan, now)),
+            None => Err(crate::domain::model::unknown("part", scan)),
+        },
+        Named::Set(id) => match state.sets.get(&id) {
+            Some(set) => Ok(of_tray(state, set, scan, now)),
+            None => Err(crate::domain::model::unknown("set", scan)),
+        },
+    }
+}
+
+/// What a route's step is done by at the desk.
+fn offers(step: RouteStep) -> Vec<Offer> {
+    match (step.step, step.by()) {
+        (StepKind::Inspected, _) => vec![Offer::new("inspect:passed", "Inspected, passed")],
+        (StepKind::Sterilised, _) => vec![Offer::new("load", "Start a steriliser load with it")],
+        (StepKind::Disinfected, by) if by != Some(Method::Manual) => {
+            vec![Offer::new("load", "Start a washer load with it")]
+        }
+        (step, _) => vec![Offer::new(format!("step:{}", step.name()), super::shared::capital(step.words()))],
+    }
+}
+
+/// The ways in which an inspection is not passed.
+fn not_passed() -> Vec<Offer> {
+    vec![
+        Offer::new("inspect:reclean", "Not passed: clean it again"),
+        Offer::new("inspect:hold", "Not passed: on hold"),
+        Offer::new("inspect:repair", "Not passed: to repair"),
+        Offer::new("inspect:retire", "Not passed: to be retired"),
+    ]
+}
+
+/// What begins the next turn of a part that is out, or that came back without anybody having said that it went.
+fn came_back() -> Vec<Offer> {
+    [StepKind::Received, StepKind::Treated]
+        .map(|step| Offer::new(format!("step:{}", step.name()), format!("It came back: {}", step.words())))
+        .into()
+}
+
+fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
+    let model = state.model(&asset.model);
+    let family = model.map(|model| super::shared::capital(&model.family.words())).unwrap_or_default();
+    let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
+    let mut facts = Vec::new();
+    if let Some(seat) = &asset.seat {
+        facts.push(format!("In set {}, line {}, position {}.", seat.set, seat.line, seat.position));
+    }
+    for held in &asset.holds {
+        let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
+        facts.push(format!("{} hold {}: {reason}", super::shared::capital(held.kind.name()), held.hold));
+    }
+    facts.extend(due(state, asset, now).iter().map(|due| {
+        format!("Due: {} of {} {}.", due.found, due.limit, words::due(due.why))
+    }));
+    facts.push(format!(
+        "Turn {}, {}, {}.",
+        asset.turn,
+        count(asset.cycles as usize, "steriliser cycle", "steriliser cycles"),
+        count(asset.uses as usize, "use", "uses")
+    ));
+    let gone = !matches!(asset.standing(), Standing::InService | Standing::Held);
+    let step = state.next_step(asset).filter(|_| !gone);
+    let back = matches!(asset.stage, Stage::Ready | Stage::Issued | Stage::InUse) && !gone;
+    let (next, first) = match (&asset.in_load, step) {
+        (Some(load), _) => (format!("It is in load {load}; release or reject that load first."), Vec::new()),
+        (None, Some(step)) => (format!("Next it has to be {}.", step.words()), offers(step)),
+        (None, None) if asset.stage == Stage::Ready && !gone => ("It needs nothing more in this turn.".into(), Vec::new()),
+        (None, None) if back => ("Next it has to come back.".into(), came_back()),
+        (None, None) => (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new()),
+    };
+    let mut other = if asset.stage == Stage::Ready && !gone { came_back() } else { Vec::new() };
+    if step.is_some_and(|step| step.step == StepKind::Inspected) {
+        other.extend(not_passed());
+    }
+    Thing {
+        scan: scan.into(),
+        href: format!("/assets/{}", segment(asset.asset.as_str())),
+        called: format!("{family} {}{name}", asset.asset),
+        say: of_asset(state, asset, now),
+        next,
+        facts,
+        cautions: model.map(|model| model.cautions()).unwrap_or_default(),
+        offers: first,
+        other_offers: other,
+    }
+}
+
+/// The members that wait, by the step that they wait for, in the order of the route.
+fn waiting(state: &State, set: &SetState) -> BTreeMap<StepKind, (RouteStep, usize)> {
+    let mut groups: BTreeMap<StepKind, (RouteStep, usize)> = BTreeMap::new();
+    for asset in state.members(set) {
+        let here = asset.in_load.is_none() && matches!(asset.standing(), Standing::InService | Standing::Held);
+        if let Some(step) = state.next_step(asset).filter(|_| here) {
+            groups.entry(step.step).or_insert((step, 0)).1 += 1;
+        }
+    }
+    groups
+}
+
+fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
+    let status = set_status(state, set, now);
+    let groups = waiting(state, set);
+    let members: Vec<_> = state.members(set).collect();
+    let out = members.iter().any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
+    let ready = !members.is_empty() && members.iter().all(|part| part.stage == Stage::Ready);
+    let mut facts: Vec<String> = groups
+        .values()
+        .map(|(step, number)| {
+            let verb = if *number == 1 { "waits" } else { "wait" };
+            format!("{} {verb} to be {}.", count(*number, "part", "parts"), step.words())
+        })
+        .collect();
+    let loaded: Vec<_> = members.iter().filter_map(|part| part.in_load.as_ref()).collect();
+    if let Some(load) = loaded.first() {
+        facts.push(format!("{} in load {load}, which is not decided.", count(loaded.len(), "part is", "parts are")));
+    }
+    if !status.missing.is_empty() {
+        facts.push(format!("Short of {}.", super::shared::listed(&status.missing)));
+    }
+    let mut steps = groups.values().map(|(step, _)| *step);
+    let (next, offers_first) = match steps.next() {
+        Some(step) => (format!("Next it has to be {}.", step.words()), offers(step)),
+        None if members.is_empty() => ("It is empty; put its parts in.".to_string(), Vec::new()),
+        None if !loaded.is_empty() => ("Its load has to be released or rejected.".into(), Vec::new()),
+        None if out => ("Next it has to come back.".into(), came_back()),
+        None => ("It needs nothing more in this turn.".into(), Vec::new()),
+    };
+    let mut other: Vec<Offer> = steps.flat_map(offers).collect();
+    if groups.contains_key(&StepKind::Inspected) {
+        other.extend(not_passed());
+    }
+    if ready {
+        other.extend(came_back());
+    }
+    Thing {
+        scan: scan.into(),
+        href: format!("/sets/{}", segment(set.set.as_str())),
+        called: format!("Set {}, {}, {}", set.set, set.name.0, count(members.len(), "part", "parts")),
+        say: of_set(state, &status, now),
+        next,
+        facts,
+        cautions: Vec::new(),
+        offers: offers_first,
+        other_offers: other,
+    }
+}

@@ -1,0 +1,211 @@
+//! An entry of the ledger in a sentence, and what it says about one part.
+
+use serde_json::Value;
+
+use super::shared::{count, some_of};
+use crate::domain::event::{Entry, Event, Moved, Noted, What};
+use crate::domain::id::Id;
+use crate::domain::step::Outcome;
+
+/// An entry as a person reads it.
+pub struct Told {
+    pub what: String,
+    /// What stood beside it: deviations, overrides, lateness, notes, what was left.
+    pub beside: Vec<String>,
+}
+
+/// Reads an entry. One that this release cannot read keeps its kind, so that nothing of the ledger is hidden.
+pub fn entry(entry: &Entry) -> Told {
+    match Event::read(&entry.kind, entry.version, entry.event.clone()) {
+        Ok(event) => Told { what: sentence(&event), beside: beside(&event) },
+        Err(_) => Told { what: entry.kind.replace('_', " "), beside: Vec::new() },
+    }
+}
+
+fn names<'a>(ids: impl Iterator<Item = &'a Id>) -> String {
+    let all: Vec<String> = ids.map(Id::to_string).collect();
+    some_of(&all, 4)
+}
+
+/// What was scanned, as it was scanned: sets first, else the parts.
+fn scanned<'a>(event: &Event, parts: impl Iterator<Item = &'a Id>) -> String {
+    let all: Vec<&Id> = parts.collect();
+    if event.beside.sets.is_empty() {
+        return names(all.into_iter());
+    }
+    let sets: Vec<String> = event.beside.sets.iter().map(|set| format!("set {set}")).collect();
+    format!("{} ({})", some_of(&sets, 4), count(all.len(), "part", "parts"))
+}
+
+fn touched<'a>(moved: &'a [Moved], noted: &'a [Noted]) -> impl Iterator<Item = &'a Id> {
+    moved.iter().map(|part| &part.asset).chain(noted.iter().map(|part| &part.asset))
+}
+
+fn name_of(value: impl serde::Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(Value::String(text)) => text.replace('_', " "),
+        _ => String::new(),
+    }
+}
+
+fn sentence(event: &Event) -> String {
+    match &event.what {
+        What::SiteFounded(it) => format!("Site founded: {} ({}).", it.name.0, it.timezone),
+        What::PolicySet(it) => {
+            let set = serde_json::to_value(it).unwrap_or_default();
+            let each: Vec<String> = set.as_object().into_iter().flatten().map(|(name, value)| {
+                format!("{} {}", name.replace('_', " "), value.to_string().trim_matches('"'))
+            }).collect();
+            format!("Policy set: {}.", each.join("; "))
+        }
+        What::ReserveSet(it) => format!("Reserve of {} set to {}.", it.count_sheet, it.minimum),
+        What::RouteDefined(it) => format!("Route {} defined, version {}.", it.route, it.version),
+        What::ModelDefined(it) => format!("Model {} defined: {}.", it.model, it.name.0),
+        What::CountSheetDefined(it) => format!("Count sheet {} defined: {}.", it.count_sheet, it.name.0),
+        What::MachineDefined(it) => format!("Machine {} defined.", it.machine),
+        What::MachineOut(it) => format!("{} taken out of service: {}", it.machine, it.reason.0),
+        What::MachineBack(it) => format!("{} back in service after: {}.", it.machine, name_of(it.after)),
+        What::MachineTested(it) => {
+            let test = it.test.test.as_str().replace('_', " ");
+            format!("{}: {test} test {}.", it.test.machine, if it.good { "good" } else { "not good" })
+        }
+        What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
+        What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
+        _ => of_parts(event),
+    }
+}
+
+fn of_parts(event: &Event) -> String {
+    match &event.what {
+        What::PutAway(it) => {
+            format!("{} put away: {}.", scanned(event, it.parts.iter().map(|part| &part.asset)), it.location.0)
+        }
+        What::Retired(it) => format!("{} retired ({}).", it.asset, it.cause.name().replace('_', " ")),
+        What::PutInSet(it) => format!("{} put in set {}, line {}.", it.asset, it.seat.set, it.seat.line),
+        What::TakenFromSet(it) => format!("{} taken out of set {}, line {}.", it.asset, it.seat.set, it.seat.line),
+        What::Replaced(it) => format!(
+            "{} replaced by {} in set {}, line {} ({}).",
+            it.old,
+            it.new,
+            it.seat.set,
+            it.seat.line,
+            it.cause.name().replace('_', " ")
+        ),
+        What::HoldPlaced(it) => {
+            format!("{} on {} hold {}: {}", names(it.assets.iter()), it.kind.name(), it.hold, it.reason)
+        }
+        What::HoldLifted(it) => format!("Hold {} lifted from {}: {}", it.hold, names(it.assets.iter()), it.reason),
+        What::StepRecorded(it) => {
+            format!("{} {}.", scanned(event, touched(&it.parts, &it.noted)), it.step.words())
+        }
+        What::Inspected(it) => {
+            let failed = it.parts.iter().filter(|part| part.outcome != Outcome::Passed);
+            let failed: Vec<String> =
+                failed.map(|part| format!("{} {}", part.asset, outcome(part.outcome))).collect();
+            let all = scanned(event, it.parts.iter().map(|part| &part.asset));
+            let but = if failed.is_empty() { "passed".to_string() } else { some_of(&failed, 4) };
+            format!("{all} inspected: {but}.")
+        }
+        What::PackBroken(it) => {
+            format!("{}: pack broken ({}).", scanned(event, touched(&it.parts, &it.noted)), name_of(it.why))
+        }
+        _ => of_load(event),
+    }
+}
+
+fn of_load(event: &Event) -> String {
+    match &event.what {
+        What::LoadStarted(it) => format!(
+            "Load {} started in {}, programme {}, with {}.",
+            it.load,
+            it.machine,
+            it.programme.programme,
+            scanned(event, it.contents.iter().map(|part| &part.asset))
+        ),
+        What::LoadJudged(it) => {
+            format!("Record of load {} {}.", it.load, if it.judged.passed { "passed" } else { "failed" })
+        }
+        What::IndicatorRecorded(it) => {
+            format!("Load {}: {} indicator, {}.", it.load, name_of(it.indicator), name_of(it.result))
+        }
+        What::LoadReleased(it) => format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts")),
+        What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
+        other => other.kind().replace('_', " "),
+    }
+}
+
+/// An inspection's outcome in words.
+pub fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Passed => "passed",
+        Outcome::Reclean => "not passed: clean it again",
+        Outcome::Repair => "not passed: to repair",
+        Outcome::Retire => "not passed: to be retired",
+        Outcome::Hold => "not passed: on hold",
+    }
+}
+
+fn beside(event: &Event) -> Vec<String> {
+    let beside = &event.beside;
+    let mut all = Vec::new();
+    let codes = |codes: &[crate::domain::refusal::Code]| {
+        codes.iter().map(|code| code.title().to_lowercase()).collect::<Vec<_>>().join("; ")
+    };
+    if !beside.deviation.is_empty() {
+        all.push(format!("Deviation: {}.", codes(&beside.deviation)));
+    }
+    if let Some(over) = &beside.overridden {
+        all.push(format!("Rule set aside ({}): {}", codes(&over.codes), over.reason));
+    }
+    if let Some(late) = &beside.late {
+        let sheet = late.sheet.as_ref().map(|sheet| format!(", sheet {}", sheet.0)).unwrap_or_default();
+        all.push(format!("Entered late ({}{sheet}).", name_of(late.cause)));
+    }
+    if !beside.also_opened.is_empty() {
+        all.push(format!("Pack opened with it: {}.", names(beside.also_opened.iter())));
+    }
+    for left in &beside.left {
+        all.push(format!("Left as it was: {}. {}", left.asset, left.detail));
+    }
+    if let Some(note) = &beside.note {
+        all.push(format!("Note: {note}"));
+    }
+    all
+}
+
+/// What an entry says of one part: the turn, where it names one, and the act in short.
+pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
+    let Ok(event) = Event::read(&entry.kind, entry.version, entry.event.clone()) else {
+        return (None, entry.kind.replace('_', " "));
+    };
+    let of = |parts: &[Moved]| parts.iter().find(|part| part.asset.as_str() == asset).map(|part| part.turn);
+    let noted = |parts: &[Noted]| parts.iter().find(|part| part.asset.as_str() == asset).map(|part| part.turn);
+    match &event.what {
+        What::AssetAdded(_) => (Some(1), "added".into()),
+        What::StepRecorded(it) => (of(&it.parts).or_else(|| noted(&it.noted)), it.step.words().into()),
+        What::Inspected(it) => {
+            let part = it.parts.iter().find(|part| part.asset.as_str() == asset);
+            let how = part.map_or("inspected", |part| match part.outcome {
+                Outcome::Passed => "inspected, passed",
+                other => outcome(other),
+            });
+            (part.map(|part| part.turn), how.into())
+        }
+        What::PackBroken(it) => (of(&it.parts).or_else(|| noted(&it.noted)), "pack broken".into()),
+        What::LoadStarted(it) => {
+            let part = it.contents.iter().find(|part| part.asset.as_str() == asset);
+            (part.map(|part| part.turn), format!("into load {}", it.load))
+        }
+        What::LoadReleased(it) => (of(&it.parts), format!("released, load {}", it.load)),
+        What::LoadRejected(it) => (of(&it.parts), format!("rejected, load {}", it.load)),
+        What::HoldPlaced(it) => (None, format!("on {} hold", it.kind.name())),
+        What::HoldLifted(it) => (None, format!("hold {} lifted", it.hold)),
+        What::PutAway(it) => (None, format!("put away, {}", it.location.0)),
+        What::Retired(_) => (None, "retired".into()),
+        What::PutInSet(it) => (None, format!("into set {}", it.seat.set)),
+        What::TakenFromSet(it) => (None, format!("out of set {}", it.seat.set)),
+        What::Replaced(it) if it.old.as_str() == asset => (None, format!("replaced by {}", it.new)),
+        What::Replaced(it) => (None, format!("into set {} for {}", it.seat.set, it.old)),
+        other => (None, other.kind().replace('_', " ")),
+    }
+}

@@ -1,0 +1,65 @@
+//! The words of acts: what a command is called on a button, and what stands behind its short names.
+
+/// What the command does, as it stands on a button.
+pub fn command(name: &str) -> String {
+    let words = match name {
+        "define_route" => "Define a route",
+        "define_model" => "Define a model",
+        "define_count_sheet" => "Define a count sheet",
+        "set_policy" => "Set a policy",
+        "set_reserve" => "Set a reserve",
+        "define_machine" => "Define a machine",
+        "machine_out" => "Take a machine out of service",
+        "machine_back" => "Put a machine back in service",
+        "record_machine_test" => "Record a machine test",
+        "add_asset" => "Add a part",
+        "put_away" => "Put away",
+        "retire" => "Retire a part",
+        "build_set" => "Build a set",
+        "put_in_set" => "Put in the set",
+        "take_from_set" => "Take out of the set",
+        "replace" => "Replace a part",
+        "hold" => "Place on hold",
+        "lift_hold" => "Lift the hold",
+        "record_step" => "Record a step",
+        "inspect" => "Record an inspection",
+        "pack_broken" => "Record a broken pack",
+        "start_load" => "Start a load",
+        "judge_load" => "Enter the cycle record",
+        "record_indicator" => "Record an indicator",
+        "release_load" => "Release the load",
+        "reject_load" => "Reject the load",
+        "found" => "Record it as found",
+        other => return super::shared::capital(&other.replace('_', " ")),
+    };
+    words.to_string()
+}
+
+/// Why a part is due, in words.
+pub fn due(why: &str) -> String {
+    match why {
+        "max_cycles" => "steriliser cycles, the maker's limit".into(),
+        "max_uses" => "uses, the maker's limit".into(),
+        "inspect_every_cycles" => "cycles since its last inspection".into(),
+        "inspect_every_days" => "days since its last inspection".into(),
+        other => other.replace('_', " "),
+    }
+}
+
+/// A form field's label, from its name.
+pub fn field(name: &str) -> String {
+    let plain = name.split(':').next().unwrap_or(name);
+    let last = plain.rsplit('.').next().unwrap_or(plain);
+    let words = match last {
+        "min_c" => "Lowest temperature in °C",
+        "max_c" => "Highest temperature in °C",
+        "hold_s" => "Hold in s",
+        "a0_s" => "A0 in s",
+        "ambient_kpa" => "Ambient pressure in kPa",
+        "cycle_no" => "Cycle number of the machine",
+        "scan" => "Scan",
+        "second_reader" => "Second reader",
+        other => return super::shared::capital(&other.replace('_', " ")),
+    };
+    words.to_string()
+}

@@ -1,0 +1,136 @@
+// The desk without waiting for whole pages: the scan field keeps the focus, what is scanned meanwhile is kept, and
+// the ear learns what became of a scan. Without this script the same form posts and the same page answers.
+"use strict";
+(() => {
+  // A scanner that ends its text with two line ends would press the offered button unseen.
+  const DOUBLE_END_MS = 700;
+  let audio = null;
+  let tail = Promise.resolve();
+  let lastScanAt = -Infinity;
+
+  function tone(at, hertz, seconds, shape) {
+    const oscillator = audio.createOscillator();
+    const gain = audio.createGain();
+    oscillator.type = shape;
+    oscillator.frequency.value = hertz;
+    gain.gain.setValueAtTime(0.0001, at);
+    gain.gain.exponentialRampToValueAtTime(0.25, at + 0.01);
+    gain.gain.exponentialRampToValueAtTime(0.0001, at + seconds);
+    oscillator.connect(gain).connect(audio.destination);
+    oscillator.start(at);
+    oscillator.stop(at + seconds);
+  }
+
+  // Accepted is one short high tone; refused is two long low ones: they differ in height, length and number.
+  function sound(kind) {
+    try {
+      audio = audio || new AudioContext();
+      audio.resume();
+      const now = audio.currentTime + 0.01;
+      if (kind === "accepted") {
+        tone(now, 1320, 0.12, "sine");
+      } else {
+        tone(now, 220, 0.28, "square");
+        tone(now + 0.36, 165, 0.38, "square");
+      }
+    } catch (_) {
+      // A desk without sound still shows the word and the band.
+    }
+  }
+
+  function heard() {
+    const band = document.querySelector("#main [data-sound]");
+    if (band) sound(band.dataset.sound);
+  }
+
+  function field() {
+    return document.getElementById("scan");
+  }
+
+  function refocus() {
+    const scan = field();
+    if (scan) scan.focus({ preventScroll: true });
+  }
+
+  function trouble(words) {
+    let band = document.getElementById("trouble");
+    if (!band) {
+      band = document.createElement("p");
+      band.id = "trouble";
+      band.className = "band refused";
+      band.setAttribute("role", "alert");
+      const form = document.getElementById("desk");
+      form.parentNode.insertBefore(band, form);
+    }
+    band.textContent = words;
+    sound("refused");
+  }
+
+  function show(text) {
+    const page = new DOMParser().parseFromString(text, "text/html");
+    const next = page.getElementById("main");
+    if (!next) return false;
+    const typed = field() ? field().value : "";
+    const foot = page.querySelector("footer");
+    document.getElementById("main").replaceWith(next);
+    if (foot && document.querySelector("footer")) document.querySelector("footer").replaceWith(foot);
+    document.title = page.title;
+    if (field()) field().value = typed;
+    refocus();
+    heard();
+    return true;
+  }
+
+  async function send(body, action, scan) {
+    let answer;
+    try {
+      answer = await fetch(action, { method: "POST", body, credentials: "same-origin" });
+    } catch (_) {
+      const what = scan ? `"${scan}"` : "The last act";
+      trouble(`The server does not answer. ${what} may not be recorded: scan it again when the server is back.`);
+      return;
+    }
+    const path = new URL(answer.url).pathname;
+    if (answer.redirected && path !== "/desk") {
+      location.assign(answer.url);
+      return;
+    }
+    const text = await answer.text();
+    if (!show(text)) trouble("The answer cannot be read. Open the desk again before you go on.");
+  }
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (new URL(form.action).pathname !== "/desk" || form.method !== "post") return;
+    event.preventDefault();
+    const scan = form.id === "desk" ? field().value.trim() : "";
+    const button = event.submitter;
+    const pressed = button && button.name ? [button.name, button.value] : null;
+    const now = performance.now();
+    if (form.id === "desk" && !scan && now - lastScanAt < DOUBLE_END_MS) return;
+    if (scan) lastScanAt = now;
+    const body = new URLSearchParams(new FormData(form));
+    if (pressed) body.set(pressed[0], pressed[1]);
+    if (form.id === "desk") field().value = "";
+    tail = tail.then(() => {
+      // What was scanned while the last answer was under way takes that answer's list along.
+      const log = document.querySelector("#desk textarea[name=log]");
+      if (log) body.set("log", log.value);
+      return send(body, form.action, scan);
+    });
+  });
+
+  // A key that belongs to nothing else goes into the scan field, wherever the focus was left.
+  document.addEventListener("keydown", (event) => {
+    const at = document.activeElement;
+    const free = !at || at === document.body || at.id === "main";
+    if (free && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) refocus();
+  });
+
+  document.addEventListener("change", (event) => {
+    if (event.target.name === "step") refocus();
+  });
+
+  heard();
+  refocus();
+})();
