@@ -29,12 +29,22 @@ pub struct SignInPage {
 
 pub async fn get(Query(asked): Query<Asked>) -> Response {
     let ended = asked.ended.is_some();
-    render(&SignInPage { site: asked.site, person: asked.person, error: String::new(), ended })
+    render(&SignInPage {
+        site: asked.site,
+        person: asked.person,
+        error: String::new(),
+        ended,
+    })
 }
 
 /// The form again, with what was typed but the password, and a sentence that says what is wrong.
 pub fn again(status: StatusCode, site: &str, person: &str, error: &str) -> Response {
-    let page = SignInPage { site: site.into(), person: person.into(), error: error.into(), ended: false };
+    let page = SignInPage {
+        site: site.into(),
+        person: person.into(),
+        error: error.into(),
+        ended: false,
+    };
     (status, render(&page)).into_response()
 }
 
