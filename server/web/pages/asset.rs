@@ -7,11 +7,10 @@ use serde::Deserialize;
 
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
-use super::shared::{Page, capital, date, segment, time};
+use super::shared::{self, Page, capital, date, segment, time};
 use super::{told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
-use crate::domain::hold::HoldKind;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -229,12 +228,6 @@ impl AssetPage {
     pub fn of(visitor: &Visitor, asset: &Asset, history: &[Entry], done: Option<u64>) -> AssetPage {
         let (state, now, role) = (&*visitor.state, visitor.now, visitor.actor.role);
         let say = of_asset(state, asset, now);
-        let kinds = [
-            HoldKind::Quality,
-            HoldKind::Repair,
-            HoldKind::Recall,
-            HoldKind::Prion,
-        ];
         let due_words = |due: &crate::domain::readiness::Due| {
             Say::due(format!(
                 "due: {} of {} {}",
@@ -261,11 +254,7 @@ impl AssetPage {
                 .map(|model| model.cautions())
                 .unwrap_or_default(),
             holds: holds(state, asset, role, now),
-            hold_kinds: kinds
-                .iter()
-                .filter(|kind| kind.placed_by().contains(&role))
-                .map(|kind| kind.name())
-                .collect(),
+            hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
                 .iter()
                 .map(|cause| (cause.name(), capital(&cause.name().replace('_', " "))))

@@ -217,7 +217,7 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
         return DeskPage::of(&visitor, &state, &sent, None, None).respond();
     }
     if act == "load" {
-        return Redirect::to(&format!("/loads?scan={}#start", shared::segment(thing))).into_response();
+        return Redirect::to(&format!("/loads?scan={}", shared::segment(thing))).into_response();
     }
     match command(act, thing, &sent.station) {
         Some(command) => done(&app, &visitor, &sent, command).await,

@@ -5,11 +5,14 @@ use axum::extract::Query;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::queue::waits_for;
 use super::say::{Say, of_load};
 use super::shared::{Page, count, segment, time};
 use crate::domain::load::Load;
 use crate::domain::machine::MachineKind;
-use crate::domain::state::State;
+use crate::domain::model::StepKind;
+use crate::domain::scan::resolve;
+use crate::domain::state::{Asset, Machine, Named, State};
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
 
@@ -43,6 +46,8 @@ pub struct Choice {
     pub kind: &'static str,
     pub condition: String,
     pub programmes: Vec<(String, String)>,
+    /// It is free and does what the scanned things need next; its form stands open.
+    pub open: bool,
 }
 
 #[derive(Template)]
@@ -75,12 +80,37 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
     }
 }
 
-fn machines(state: &State) -> Vec<Choice> {
+/// The step that what was scanned waits for, where a load does it.
+fn step_of(state: &State, scan: &str) -> Option<StepKind> {
+    let waits = |asset: &Asset| {
+        waits_for(state, asset)
+            .filter(|(_, by_load)| *by_load)
+            .map(|(step, _)| step)
+    };
+    match resolve(state, scan).ok()? {
+        Named::Asset(id) => state.assets.get(&id).and_then(|asset| waits(asset)),
+        Named::Set(id) => state
+            .members(state.sets.get(&id)?)
+            .filter_map(|asset| waits(asset))
+            .min(),
+    }
+}
+
+fn machines(state: &State, scan: &str) -> Vec<Choice> {
+    let step = scan.split_whitespace().find_map(|text| step_of(state, text));
+    let suits = |machine: &Machine| {
+        let does = machine
+            .programmes
+            .iter()
+            .any(|programme| Some(programme.step()) == step);
+        machine.running.is_none() && (does || step.is_none())
+    };
     let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
     let all = state.machines.values().filter(|machine| loaded(machine.kind));
     all.map(|machine| Choice {
         machine: machine.machine.to_string(),
         kind: machine.kind.words(),
+        open: suits(machine),
         condition: match &machine.running {
             Some(load) => format!("runs load {load}"),
             None => machine.condition.words(),
@@ -150,7 +180,7 @@ impl LoadsPage {
             decided: shown.into_iter().map(|load| row(state, load, now)).collect(),
             open,
             next,
-            machines: machines(state),
+            machines: machines(state, &asked.scan),
             scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
         }
     }

@@ -24,7 +24,7 @@ impl Say {
     }
 
     pub fn plain(words: impl Into<String>) -> Say {
-        Say::new("", "plain", words)
+        Say::new("", "ink", words)
     }
 
     pub fn is(&self, sign: &str) -> bool {
@@ -52,7 +52,7 @@ fn quarter(done: usize, of: usize) -> &'static str {
 /// How a part stands: the worst fact first.
 pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
     match asset.standing() {
-        Standing::Retired => return Say::new("retired", "plain", "retired"),
+        Standing::Retired => return Say::new("retired", "ink", "retired"),
         Standing::Missing => return Say::new("missing", "stop", "not accounted for"),
         Standing::InRepair => return Say::plain("in repair"),
         Standing::Held => return Say::held(format!("on hold, {}", asset.stage.words())),
@@ -65,7 +65,7 @@ pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
 pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
     let words = asset.stage.words();
     match asset.stage {
-        Stage::Issued | Stage::InUse => Say::new("out", "plain", format!("out, {words}")),
+        Stage::Issued | Stage::InUse => Say::new("out", "ink", format!("out, {words}")),
         Stage::Ready => match asset.cool_at.filter(|at| *at > now) {
             Some(at) => Say::new(
                 "turn3",
@@ -105,7 +105,7 @@ pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
         SetReadiness::InTurn => Say::new("turn2", "turn", format!("in reprocessing{expected}")),
         SetReadiness::NotReady => Say::new("not_ready", "stop", format!("not ready, short of {short}")),
         SetReadiness::Held => Say::held("on hold"),
-        SetReadiness::Out => Say::new("out", "plain", "out"),
+        SetReadiness::Out => Say::new("out", "ink", "out"),
     }
 }
 

@@ -59,6 +59,7 @@ pub struct SetPage {
     pub causes: Vec<(&'static str, String)>,
     pub models: Vec<(String, String)>,
     pub history: Vec<Past>,
+    pub hold_kinds: Vec<&'static str>,
     pub trouble: String,
 }
 
@@ -167,6 +168,7 @@ impl SetPage {
                 .map(|model| (model.model.to_string(), model.name.0.clone()))
                 .collect(),
             history: past(state, history),
+            hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             trouble: String::new(),
         }
     }

@@ -3,6 +3,7 @@
 use chrono::Datelike;
 use serde::Deserialize;
 
+use crate::domain::hold::HoldKind;
 use crate::domain::person::Role::{self, *};
 use crate::domain::state::State;
 use crate::domain::time::{Date, Time};
@@ -45,6 +46,20 @@ pub fn leads_to(role: Role, href: &str) -> bool {
     PLACES
         .iter()
         .any(|(place, _, roles)| *place == href && roles.contains(&role))
+}
+
+/// The kinds of hold that a role may place.
+pub fn hold_kinds(role: Role) -> Vec<&'static str> {
+    let all = [
+        HoldKind::Quality,
+        HoldKind::Repair,
+        HoldKind::Recall,
+        HoldKind::Prion,
+    ];
+    all.iter()
+        .filter(|kind| kind.placed_by().contains(&role))
+        .map(|kind| kind.name())
+        .collect()
 }
 
 /// What every page needs beside its own matter.

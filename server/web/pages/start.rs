@@ -6,7 +6,7 @@ use axum::response::Response;
 
 use super::queue::waits_for;
 use super::say::{Say, of_asset, of_load, of_set};
-use super::shared::{Done, Page, count, segment};
+use super::shared::{Done, Page, count, hold_kinds, segment};
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
 use crate::domain::state::State;
@@ -35,7 +35,8 @@ pub struct StartPage {
     pub more_href: &'static str,
     /// Those who pre-clean at the point of use may say so here.
     pub treats: bool,
-    pub holds: bool,
+    /// Those who are seldom at a part's own page place holds here.
+    pub hold_kinds: Vec<&'static str>,
 }
 
 fn open_loads(state: &State) -> Vec<Item> {
@@ -170,7 +171,11 @@ impl StartPage {
             more,
             more_href,
             treats: matches!(role, Role::Charge | Role::Clinician),
-            holds: matches!(role, Role::Charge | Role::Infection),
+            hold_kinds: if matches!(role, Role::Charge | Role::Infection) {
+                hold_kinds(role)
+            } else {
+                Vec::new()
+            },
         }
     }
 }

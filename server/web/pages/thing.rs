@@ -136,10 +136,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let step = state.next_step(asset).filter(|_| !gone);
     let back = matches!(asset.stage, Stage::Ready | Stage::Issued | Stage::InUse) && !gone;
     let (next, first) = match (&asset.in_load, step) {
-        (Some(load), _) => (
-            format!("It is in load {load}; release or reject that load first."),
-            Vec::new(),
-        ),
+        (Some(load), _) => (format!("Release or reject load {load} first."), Vec::new()),
         (None, Some(step)) => (format!("Next it has to be {}.", step.words()), offers(step)),
         (None, None) if asset.stage == Stage::Ready && !gone => {
             ("It needs nothing more in this turn.".into(), Vec::new())
