@@ -55,7 +55,9 @@ impl House {
     /// Founds a site: its first entry says so.
     pub async fn add_site(&self, code: &str, name: &str, timezone: &str) -> Result<Id, AccountError> {
         let site = Id::new(code).ok_or_else(|| {
-            AccountError::Unfit("a site's code is 1 to 64 letters, digits, dots, hyphens or underscores".into())
+            AccountError::Unfit(
+                "a site's code is 1 to 64 letters, digits, dots, hyphens or underscores".into(),
+            )
         })?;
         if name.trim().is_empty() {
             return Err(AccountError::Unfit("a site needs a name".into()));
@@ -74,9 +76,17 @@ impl House {
         let at = self.clock.now();
         let secret: [u8; 32] = random()?;
         ledger::found_site(&mut conn, code, name, timezone, &secret, at.0, &empty_head()).await?;
-        let hand = gather(&mut conn, &site, None).await?.ok_or_else(|| AccountError::UnknownSite(code.into()))?;
-        let founded = SiteFounded { name: Line(name.into()), timezone: timezone.into() };
-        let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
+        let hand = gather(&mut conn, &site, None)
+            .await?
+            .ok_or_else(|| AccountError::UnknownSite(code.into()))?;
+        let founded = SiteFounded {
+            name: Line(name.into()),
+            timezone: timezone.into(),
+        };
+        let event = Event {
+            beside: Beside::default(),
+            what: What::SiteFounded(founded),
+        };
         found(&mut conn, hand, event, at).await?;
         conn.commit().await?;
         Ok(site)
@@ -84,7 +94,9 @@ impl House {
 
     async fn known_site(&self, code: &str) -> Result<Id, AccountError> {
         let known = ledger::head_of(&self.db, code).await?.is_some();
-        Id::new(code).filter(|_| known).ok_or_else(|| AccountError::UnknownSite(code.into()))
+        Id::new(code)
+            .filter(|_| known)
+            .ok_or_else(|| AccountError::UnknownSite(code.into()))
     }
 
     /// Adds a person; the code is made from the name where none is given.
@@ -103,15 +115,22 @@ impl House {
         let taken = account::people(&self.db, site.as_str()).await?;
         let taken = |code: &str| taken.iter().any(|person| person.code == code);
         let code = match code.map(str::trim).filter(|code| !code.is_empty()) {
-            Some(code) => Id::new(code).ok_or_else(|| AccountError::Unfit(format!("\"{code}\" is no code")))?.to_string(),
+            Some(code) => Id::new(code)
+                .ok_or_else(|| AccountError::Unfit(format!("\"{code}\" is no code")))?
+                .to_string(),
             None => {
                 let base = code_from(name);
                 let numbered = (2..10_000).map(|n| format!("{base}-{n}"));
-                std::iter::once(base.clone()).chain(numbered).find(|code| !taken(code)).unwrap_or(base)
+                std::iter::once(base.clone())
+                    .chain(numbered)
+                    .find(|code| !taken(code))
+                    .unwrap_or(base)
             }
         };
         if taken(&code) {
-            return Err(AccountError::Unfit(format!("there is already a person \"{code}\"")));
+            return Err(AccountError::Unfit(format!(
+                "there is already a person \"{code}\""
+            )));
         }
         let password = self.hash(password).await?;
         let row = account::PersonRow {
@@ -136,21 +155,29 @@ impl House {
 
     async fn hash(&self, password: &str) -> Result<String, AccountError> {
         if password.chars().count() < PASSWORD_SHORTEST {
-            return Err(AccountError::Unfit(format!("a password has at least {PASSWORD_SHORTEST} characters")));
+            return Err(AccountError::Unfit(format!(
+                "a password has at least {PASSWORD_SHORTEST} characters"
+            )));
         }
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
         let password = password.to_string();
         let hash = tokio::task::spawn_blocking(move || {
-            Argon2::default().hash_password(password.as_bytes()).map(|hash| hash.to_string())
+            Argon2::default()
+                .hash_password(password.as_bytes())
+                .map(|hash| hash.to_string())
         });
-        hash.await.map_err(|_| AccountError::Hashing)?.map_err(|_| AccountError::Hashing)
+        hash.await
+            .map_err(|_| AccountError::Hashing)?
+            .map_err(|_| AccountError::Hashing)
     }
 
     async fn verify(&self, password: &str, hash: String) -> Result<bool, AccountError> {
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
         let password = password.to_string();
         let same = tokio::task::spawn_blocking(move || match PasswordHash::new(&hash) {
-            Ok(hash) => Argon2::default().verify_password(password.as_bytes(), &hash).is_ok(),
+            Ok(hash) => Argon2::default()
+                .verify_password(password.as_bytes(), &hash)
+                .is_ok(),
             Err(_) => false,
         });
         same.await.map_err(|_| AccountError::Hashing)
@@ -158,7 +185,12 @@ impl House {
 
     /// Begins a session; answers its secret. `None` where site, person and password do not go together: which of
     /// them is wrong is not said, and an unknown person takes as long as a known one.
-    pub async fn sign_in(&self, site: &str, code: &str, password: &str) -> Result<Option<String>, AccountError> {
+    pub async fn sign_in(
+        &self,
+        site: &str,
+        code: &str,
+        password: &str,
+    ) -> Result<Option<String>, AccountError> {
         let person = account::person_of(&self.db, site, code).await?;
         let hash = match &person {
             Some(person) => person.password.clone(),
@@ -177,14 +209,19 @@ impl House {
     /// Who a session belongs to, while it lasts; `idle_minutes` by the site's policy.
     pub async fn session(&self, secret: &str) -> Result<Option<SignedIn>, AccountError> {
         let hash = hashed(secret);
-        let Some(found) = account::session_of(&self.db, &hash).await? else { return Ok(None) };
-        let Some(site) = Id::new(&found.site) else { return Ok(None) };
+        let Some(found) = account::session_of(&self.db, &hash).await? else {
+            return Ok(None);
+        };
+        let Some(site) = Id::new(&found.site) else {
+            return Ok(None);
+        };
         let now = self.clock.now();
         let idle = match self.state(&site).await {
             Ok(Some(state)) => i64::from(state.policy.idle_minutes),
             _ => i64::from(crate::domain::site::Policy::default().idle_minutes),
         };
-        let ended = now.0 - found.begun_at > SESSION_HOURS * 3_600_000_000 || now.0 - found.seen_at > idle * 60_000_000;
+        let ended = now.0 - found.begun_at > SESSION_HOURS * 3_600_000_000
+            || now.0 - found.seen_at > idle * 60_000_000;
         let role = Role::parse(&found.person.role).filter(|_| !found.person.disabled && !ended);
         let Some(role) = role else {
             account::end_session(&self.db, &hash).await?;
@@ -194,8 +231,16 @@ impl House {
         if now.0 - found.seen_at > 60_000_000 {
             account::see_session(&self.db, &hash, now.0).await?;
         }
-        let actor = Actor { code: found.person.code, role };
-        Ok(Some(SignedIn { site, actor, name: found.person.name, csrf: found.csrf }))
+        let actor = Actor {
+            code: found.person.code,
+            role,
+        };
+        Ok(Some(SignedIn {
+            site,
+            actor,
+            name: found.person.name,
+            csrf: found.csrf,
+        }))
     }
 
     pub async fn sign_out(&self, secret: &str) -> Result<(), AccountError> {
@@ -210,7 +255,12 @@ impl House {
     }
 
     /// Makes a token and answers it; only its hash is kept.
-    pub async fn add_token(&self, site: &str, role: Role, name: Option<&str>) -> Result<(String, String), AccountError> {
+    pub async fn add_token(
+        &self,
+        site: &str,
+        role: Role,
+        name: Option<&str>,
+    ) -> Result<(String, String), AccountError> {
         let site = self.known_site(site).await?;
         let id = format!("token-{}", hex::encode(random::<4>()?));
         let secret = format!("fettle_{}", hex::encode(random::<24>()?));
@@ -231,11 +281,16 @@ impl House {
 
     /// Who a token belongs to.
     pub async fn token(&self, secret: &str) -> Result<Option<(Id, Actor)>, StorageError> {
-        let Some(found) = account::token_of(&self.db, &hashed(secret)).await?.filter(|it| !it.revoked) else {
+        let Some(found) = account::token_of(&self.db, &hashed(secret))
+            .await?
+            .filter(|it| !it.revoked)
+        else {
             return Ok(None);
         };
         let role = Role::parse(&found.role);
-        Ok(Id::new(&found.site).zip(role).map(|(site, role)| (site, Actor { code: found.id, role })))
+        Ok(Id::new(&found.site)
+            .zip(role)
+            .map(|(site, role)| (site, Actor { code: found.id, role })))
     }
 
     pub async fn people(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), Unavailable> {
@@ -244,25 +299,49 @@ impl House {
 
     /// People and tokens of a site, as a list.
     pub async fn accounts(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), StorageError> {
-        let people = account::people(&self.db, site.as_str()).await?.into_iter().filter_map(|it| {
-            let role = Role::parse(&it.role)?;
-            Some(PersonRow { code: it.code, name: it.name, role, disabled: it.disabled })
-        });
-        let tokens = account::tokens(&self.db, site.as_str()).await?.into_iter().filter_map(|it| {
-            let role = Role::parse(&it.role)?;
-            Some(TokenRow { id: it.id, name: it.name, role, revoked: it.revoked })
-        });
+        let people = account::people(&self.db, site.as_str())
+            .await?
+            .into_iter()
+            .filter_map(|it| {
+                let role = Role::parse(&it.role)?;
+                Some(PersonRow {
+                    code: it.code,
+                    name: it.name,
+                    role,
+                    disabled: it.disabled,
+                })
+            });
+        let tokens = account::tokens(&self.db, site.as_str())
+            .await?
+            .into_iter()
+            .filter_map(|it| {
+                let role = Role::parse(&it.role)?;
+                Some(TokenRow {
+                    id: it.id,
+                    name: it.name,
+                    role,
+                    revoked: it.revoked,
+                })
+            });
         Ok((people.collect(), tokens.collect()))
     }
 }
 
 /// The hash of no password: what an unknown person's sign-in is compared with.
-const DUMMY: &str = "$argon2id$v=19$m=19456,t=2,p=1$c29tZXNhbHRzb21lc2FsdA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+const DUMMY: &str =
+    "$argon2id$v=19$m=19456,t=2,p=1$c29tZXNhbHRzb21lc2FsdA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 fn code_from(name: &str) -> String {
     let lower = name.to_lowercase();
-    let mut code: String = lower.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
-    code = code.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
+    let mut code: String = lower
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+        .collect();
+    code = code
+        .split('-')
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join("-");
     code.truncate(40);
     if code.is_empty() { "person".into() } else { code }
 }
@@ -292,7 +371,16 @@ async fn found(
     let text = canonical(&value).map_err(|error| row(error.to_string()))?;
     let hash = leaf(text.as_bytes());
     hand.frontier.push(hash);
-    apply(&mut hand.state, &When { seq: 1, at, recorded_at: at, actor: &entry.actor }, &event);
+    apply(
+        &mut hand.state,
+        &When {
+            seq: 1,
+            at,
+            recorded_at: at,
+            actor: &entry.actor,
+        },
+        &event,
+    );
     let changes = hand.state.take_changes();
     let stored = StoredEntry {
         seq: 1,

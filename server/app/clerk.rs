@@ -25,9 +25,17 @@ const BATCH: usize = 256;
 /// What is asked of a clerk.
 pub enum Job {
     /// Commands of one caller, in order, each by itself; with the verdicts computed before for some of them.
-    Submit { site: Id, actor: Actor, commands: Vec<(Command, Option<Prepared>)>, answer: oneshot::Sender<Vec<Outcome>> },
+    Submit {
+        site: Id,
+        actor: Actor,
+        commands: Vec<(Command, Option<Prepared>)>,
+        answer: oneshot::Sender<Vec<Outcome>>,
+    },
     /// The state as far as the ledger goes now: entries that another server wrote are applied.
-    CatchUp { site: Id, answer: oneshot::Sender<Result<Arc<State>, Unavailable>> },
+    CatchUp {
+        site: Id,
+        answer: oneshot::Sender<Result<Arc<State>, Unavailable>>,
+    },
 }
 
 /// A site as the clerk holds it.
@@ -49,9 +57,19 @@ pub struct Clerk {
 }
 
 /// Starts a clerk; it ends when the last sender is dropped, after it has finished what it took.
-pub fn start(db: Db, clock: Arc<Clock>, published: Published) -> (mpsc::Sender<Job>, tokio::task::JoinHandle<()>) {
+pub fn start(
+    db: Db,
+    clock: Arc<Clock>,
+    published: Published,
+) -> (mpsc::Sender<Job>, tokio::task::JoinHandle<()>) {
     let (to, from) = mpsc::channel(4_096);
-    let clerk = Clerk { db, clock, published, conn: None, hands: BTreeMap::new() };
+    let clerk = Clerk {
+        db,
+        clock,
+        published,
+        conn: None,
+        hands: BTreeMap::new(),
+    };
     (to, tokio::spawn(clerk.run(from)))
 }
 
@@ -101,11 +119,21 @@ impl Clerk {
         let mut readers = Vec::new();
         for job in jobs {
             match job {
-                Job::Submit { actor, commands, answer, .. } => {
+                Job::Submit {
+                    actor,
+                    commands,
+                    answer,
+                    ..
+                } => {
                     callers.push((commands.len(), answer));
                     for (command, prepared) in commands {
                         let asked = Asked::of(&command);
-                        lines.push(Line { actor: actor.clone(), command, prepared, asked });
+                        lines.push(Line {
+                            actor: actor.clone(),
+                            command,
+                            prepared,
+                            asked,
+                        });
                     }
                 }
                 Job::CatchUp { answer, .. } => readers.push(answer),
@@ -132,7 +160,9 @@ impl Clerk {
             let _ = answer.send(outcomes.by_ref().take(count).collect());
         }
         for answer in readers {
-            let gone = || Unavailable { operation: super::house::operation() };
+            let gone = || Unavailable {
+                operation: super::house::operation(),
+            };
             let fresh = self.conn.is_some().then(|| state.clone()).flatten();
             let _ = answer.send(fresh.ok_or_else(gone));
         }
@@ -195,7 +225,12 @@ impl Clerk {
         written
     }
 
-    async fn in_transaction(&mut self, conn: &mut Conn, site: &Id, lines: &[Line]) -> Result<Vec<Outcome>, StorageError> {
+    async fn in_transaction(
+        &mut self,
+        conn: &mut Conn,
+        site: &Id,
+        lines: &[Line],
+    ) -> Result<Vec<Outcome>, StorageError> {
         conn.begin().await?;
         let hand = self.hands.remove(site);
         let Some(mut hand) = batch::gather(conn, site, hand).await? else {
@@ -215,7 +250,15 @@ impl Clerk {
 }
 
 fn size(jobs: &[Job]) -> usize {
-    jobs.iter().map(|job| if let Job::Submit { commands, .. } = job { commands.len() } else { 1 }).sum()
+    jobs.iter()
+        .map(|job| {
+            if let Job::Submit { commands, .. } = job {
+                commands.len()
+            } else {
+                1
+            }
+        })
+        .sum()
 }
 
 /// Whether a repeated key repeats the same command: an HMAC under the site's secret, which is not in the ledger.
@@ -233,5 +276,10 @@ pub fn fingerprint(secret: &[u8], text: &str) -> Vec<u8> {
 /// The head before the first entry.
 pub fn empty_head() -> ledger::Head {
     let frontier = Frontier::new();
-    ledger::Head { seq: 0, recorded_at: 0, root: frontier.root().to_vec(), frontier: frontier.to_bytes() }
+    ledger::Head {
+        seq: 0,
+        recorded_at: 0,
+        root: frontier.root().to_vec(),
+        frontier: frontier.to_bytes(),
+    }
 }

@@ -31,7 +31,11 @@ pub struct Report {
 fn history(state: &State, event: &Event) -> Vec<Thing> {
     let scanned = &event.beside.sets;
     event.history(|asset| {
-        state.assets.get(asset).and_then(|asset| asset.seat.as_ref()).is_some_and(|seat| scanned.contains(&seat.set))
+        state
+            .assets
+            .get(asset)
+            .and_then(|asset| asset.seat.as_ref())
+            .is_some_and(|seat| scanned.contains(&seat.set))
     })
 }
 
@@ -60,7 +64,11 @@ pub async fn replay_all(db: &Db) -> Result<(), StorageError> {
             let mut rows = Vec::new();
             for stored in &page {
                 let (entry, event) = replay(&mut state, stored)?;
-                rows.extend(facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)));
+                rows.extend(facts::history_rows(
+                    site.as_str(),
+                    entry.seq,
+                    &history(&state, &event),
+                ));
             }
             let changes = state.take_changes();
             write(&mut conn, &state, &changes, rows).await?;
@@ -81,8 +89,22 @@ async fn write(
         table.put(conn, rows).await?;
     }
     facts::HISTORY.add(conn, history).await?;
-    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
-    facts::SEATING.add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect()).await
+    facts::TURN
+        .add(
+            conn,
+            changes.turns.iter().map(|it| facts::turn_row(site, it)).collect(),
+        )
+        .await?;
+    facts::SEATING
+        .add(
+            conn,
+            changes
+                .seatings
+                .iter()
+                .map(|it| facts::seating_row(site, it))
+                .collect(),
+        )
+        .await
 }
 
 /// Replays every ledger in memory and compares: the chain of leaves, the head, every table, the checker's rules.
@@ -95,7 +117,12 @@ pub async fn check(db: &Db) -> Result<Report, StorageError> {
         conn.execute(conn.dialect().snapshot(), &[]).await?;
         let wrong = check_site(&mut conn, &site, &mut report.entries).await?;
         conn.commit().await?;
-        report.wrong.extend(wrong.into_iter().take(100).map(|what| format!("site {site}: {what}")));
+        report.wrong.extend(
+            wrong
+                .into_iter()
+                .take(100)
+                .map(|what| format!("site {site}: {what}")),
+        );
     }
     Ok(report)
 }
@@ -131,13 +158,19 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
             one_entry(site, stored, &mut recorded_at, &mut wrong);
             frontier.push(leaf(stored.entry.as_bytes()));
             let (entry, event) = replay(&mut state, stored)?;
-            grown.add(&facts::HISTORY, facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)));
+            grown.add(
+                &facts::HISTORY,
+                facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)),
+            );
             *entries += 1;
         }
         merge(&mut changes, state.take_changes(), site, &mut grown);
     }
     match ledger::locked_head(conn, site.as_str()).await? {
-        Some(head) if head.seq == state.seq && head.root == frontier.root() && head.recorded_at == state.recorded_at.0 => {}
+        Some(head)
+            if head.seq == state.seq
+                && head.root == frontier.root()
+                && head.recorded_at == state.recorded_at.0 => {}
         _ => wrong.push("the head differs from the entries under it".into()),
     }
     for (table, rows) in facts::rows(&state, &changes)? {
@@ -191,8 +224,16 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.loads.extend(from.loads);
     into.holds.extend(from.holds);
     into.reserves.extend(from.reserves);
-    grown.add(&facts::TURN, from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)));
-    grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
+    grown.add(
+        &facts::TURN,
+        from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)),
+    );
+    grown.add(
+        &facts::SEATING,
+        from.seatings
+            .iter()
+            .map(|it| facts::seating_row(site.as_str(), it)),
+    );
 }
 
 /// Compares a table with what the ledger makes of it, both in the order of the key.
@@ -207,11 +248,19 @@ async fn compare(
     made.sort_by(|a, b| facts::key_order(a.iter().take(keys), b.iter().take(keys)));
     let stored = facts::all_rows(conn, table, site.as_str()).await?;
     if stored.len() != made.len() {
-        wrong.push(format!("table {} has {} rows, the ledger makes {}", table.name, stored.len(), made.len()));
+        wrong.push(format!(
+            "table {} has {} rows, the ledger makes {}",
+            table.name,
+            stored.len(),
+            made.len()
+        ));
     }
     for (stored, made) in stored.iter().zip(&made) {
         if stored != made {
-            wrong.push(format!("table {} has {stored:?}, the ledger makes {made:?}", table.name));
+            wrong.push(format!(
+                "table {} has {stored:?}, the ledger makes {made:?}",
+                table.name
+            ));
             if wrong.len() > 100 {
                 break;
             }

@@ -33,7 +33,10 @@ pub struct Serve {
 impl Serve {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         let house = Arc::new(self.database.open().await?);
-        let options = Options { secure_cookie: self.secure_cookie, trusted_proxy: self.trusted_proxy };
+        let options = Options {
+            secure_cookie: self.secure_cookie,
+            trusted_proxy: self.trusted_proxy,
+        };
         serve(&self.listen, house, options, |_| {}).await
     }
 }
@@ -82,7 +85,8 @@ pub async fn serve(
 }
 
 async fn told_to_stop() {
-    let (Ok(mut terminate), Ok(mut interrupt)) = (signal(SignalKind::terminate()), signal(SignalKind::interrupt()))
+    let (Ok(mut terminate), Ok(mut interrupt)) =
+        (signal(SignalKind::terminate()), signal(SignalKind::interrupt()))
     else {
         // Without signals the server runs until it is killed.
         return std::future::pending().await;

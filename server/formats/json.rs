@@ -27,7 +27,9 @@ fn clean(value: Value, raw: &[&str], at: &mut String) -> Result<Value, String> {
             for (name, member) in members {
                 let name = text_of(name, at)?;
                 let member = within(at, &name, |at| match member {
-                    Value::String(text) if raw.contains(&name.as_str()) && !text.contains('\0') => Ok(Value::String(text)),
+                    Value::String(text) if raw.contains(&name.as_str()) && !text.contains('\0') => {
+                        Ok(Value::String(text))
+                    }
                     other => clean(other, &[], at),
                 })?;
                 all.insert(name, member);
@@ -62,7 +64,10 @@ mod tests {
     #[test]
     fn text_is_normalised_but_for_what_is_raw() {
         let given = json!({"a": "e\u{301}", "record": "e\u{301}"});
-        assert_eq!(cleaned(given, &["record"]), Ok(json!({"a": "\u{e9}", "record": "e\u{301}"})));
+        assert_eq!(
+            cleaned(given, &["record"]),
+            Ok(json!({"a": "\u{e9}", "record": "e\u{301}"}))
+        );
         assert_eq!(cleaned(json!({"a": [1, "x\u{0}"]}), &[]), Err("/a/1".into()));
     }
 }

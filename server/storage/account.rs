@@ -50,7 +50,8 @@ fn token(row: &Row) -> Result<TokenRow, StorageError> {
 }
 
 pub async fn add_person(db: &Db, site: &str, it: &PersonRow) -> Result<(), StorageError> {
-    let sql = "INSERT INTO person (site, code, name, role, password, disabled) VALUES ($1, $2, $3, $4, $5, 0)";
+    let sql =
+        "INSERT INTO person (site, code, name, role, password, disabled) VALUES ($1, $2, $3, $4, $5, 0)";
     let args = [
         site.into(),
         it.code.as_str().into(),
@@ -63,12 +64,19 @@ pub async fn add_person(db: &Db, site: &str, it: &PersonRow) -> Result<(), Stora
 
 pub async fn people(db: &Db, site: &str) -> Result<Vec<PersonRow>, StorageError> {
     let sql = "SELECT code, name, role, password, disabled FROM person WHERE site = $1 ORDER BY code";
-    db.fetch(sql, &[site.into()]).await?.iter().map(|row| person(row, 0)).collect()
+    db.fetch(sql, &[site.into()])
+        .await?
+        .iter()
+        .map(|row| person(row, 0))
+        .collect()
 }
 
 pub async fn person_of(db: &Db, site: &str, code: &str) -> Result<Option<PersonRow>, StorageError> {
     let sql = "SELECT code, name, role, password, disabled FROM person WHERE site = $1 AND code = $2";
-    db.one(sql, &[site.into(), code.into()]).await?.map(|row| person(&row, 0)).transpose()
+    db.one(sql, &[site.into(), code.into()])
+        .await?
+        .map(|row| person(&row, 0))
+        .transpose()
 }
 
 /// Disables a person and ends their sessions; says whether there is one.
@@ -81,7 +89,10 @@ pub async fn disable_person(db: &Db, site: &str, code: &str) -> Result<bool, Sto
 
 pub async fn set_password(db: &Db, site: &str, code: &str, password: &str) -> Result<bool, StorageError> {
     let sql = "UPDATE person SET password = $3 WHERE site = $1 AND code = $2";
-    let found = db.execute(sql, &[site.into(), code.into(), password.into()]).await? > 0;
+    let found = db
+        .execute(sql, &[site.into(), code.into(), password.into()])
+        .await?
+        > 0;
     end_sessions_of(db, site, code).await?;
     Ok(found)
 }
@@ -110,7 +121,10 @@ pub async fn tokens(db: &Db, site: &str) -> Result<Vec<TokenRow>, StorageError> 
 
 pub async fn token_of(db: &Db, hash: &[u8]) -> Result<Option<TokenRow>, StorageError> {
     let sql = "SELECT site, id, name, role, revoked FROM token WHERE hash = $1";
-    db.one(sql, &[hash.to_vec().into()]).await?.map(|row| token(&row)).transpose()
+    db.one(sql, &[hash.to_vec().into()])
+        .await?
+        .map(|row| token(&row))
+        .transpose()
 }
 
 pub async fn revoke_token(db: &Db, site: &str, id: &str) -> Result<bool, StorageError> {
@@ -126,15 +140,24 @@ pub async fn begin_session(
     csrf: &str,
     at: i64,
 ) -> Result<(), StorageError> {
-    let sql = "INSERT INTO session (site, hash, person, csrf, begun_at, seen_at) VALUES ($1, $2, $3, $4, $5, $5)";
-    let args = [site.into(), hash.to_vec().into(), code.into(), csrf.into(), at.into()];
+    let sql =
+        "INSERT INTO session (site, hash, person, csrf, begun_at, seen_at) VALUES ($1, $2, $3, $4, $5, $5)";
+    let args = [
+        site.into(),
+        hash.to_vec().into(),
+        code.into(),
+        csrf.into(),
+        at.into(),
+    ];
     db.execute(sql, &args).await.map(|_| ())
 }
 
 pub async fn session_of(db: &Db, hash: &[u8]) -> Result<Option<SessionRow>, StorageError> {
     let sql = "SELECT s.site, s.csrf, s.begun_at, s.seen_at, p.code, p.name, p.role, p.password, p.disabled \
                FROM session s JOIN person p ON p.site = s.site AND p.code = s.person WHERE s.hash = $1";
-    let Some(row) = db.one(sql, &[hash.to_vec().into()]).await? else { return Ok(None) };
+    let Some(row) = db.one(sql, &[hash.to_vec().into()]).await? else {
+        return Ok(None);
+    };
     Ok(Some(SessionRow {
         site: row.text(0)?,
         csrf: row.text(1)?,
@@ -146,11 +169,15 @@ pub async fn session_of(db: &Db, hash: &[u8]) -> Result<Option<SessionRow>, Stor
 
 pub async fn see_session(db: &Db, hash: &[u8], at: i64) -> Result<(), StorageError> {
     let sql = "UPDATE session SET seen_at = $2 WHERE hash = $1";
-    db.execute(sql, &[hash.to_vec().into(), at.into()]).await.map(|_| ())
+    db.execute(sql, &[hash.to_vec().into(), at.into()])
+        .await
+        .map(|_| ())
 }
 
 pub async fn end_session(db: &Db, hash: &[u8]) -> Result<(), StorageError> {
-    db.execute("DELETE FROM session WHERE hash = $1", &[hash.to_vec().into()]).await.map(|_| ())
+    db.execute("DELETE FROM session WHERE hash = $1", &[hash.to_vec().into()])
+        .await
+        .map(|_| ())
 }
 
 /// Removes sessions that began, or were last seen, too long ago.
@@ -160,7 +187,14 @@ pub async fn purge_sessions(db: &Db, begun_before: i64, seen_before: i64) -> Res
 }
 
 /// The codes of all people and tokens of a site: the pseudonyms under which acts stand in its ledger.
-pub async fn codes(conn: &mut super::Conn, site: &str) -> Result<std::collections::BTreeSet<String>, StorageError> {
+pub async fn codes(
+    conn: &mut super::Conn,
+    site: &str,
+) -> Result<std::collections::BTreeSet<String>, StorageError> {
     let sql = "SELECT code FROM person WHERE site = $1 UNION SELECT id FROM token WHERE site = $1";
-    conn.fetch(sql, &[site.into()]).await?.iter().map(|row| row.text(0)).collect()
+    conn.fetch(sql, &[site.into()])
+        .await?
+        .iter()
+        .map(|row| row.text(0))
+        .collect()
 }

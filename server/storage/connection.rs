@@ -4,7 +4,9 @@ use std::str::FromStr;
 use std::time::Duration;
 
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions, PgRow};
-use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
 
 use super::dialect::Dialect;
@@ -31,7 +33,9 @@ impl StorageError {
             StorageError::Database(sqlx::Error::Database(error)) => {
                 // Locked, full, disk and corruption errors of SQLite would meet every statement.
                 let code = error.code().unwrap_or_default();
-                let wide = ["5", "6", "10", "11", "13", "14", "26", "261", "517", "57P01", "57P02", "57P03", "53100"];
+                let wide = [
+                    "5", "6", "10", "11", "13", "14", "26", "261", "517", "57P01", "57P02", "57P03", "53100",
+                ];
                 !wide.contains(&&*code)
             }
             StorageError::Row(_) => true,
@@ -102,8 +106,14 @@ impl Row {
 /// A database: its readers, and where to open a writer.
 #[derive(Clone)]
 pub enum Db {
-    Embedded { readers: SqlitePool, options: SqliteConnectOptions },
-    Server { readers: PgPool, options: PgConnectOptions },
+    Embedded {
+        readers: SqlitePool,
+        options: SqliteConnectOptions,
+    },
+    Server {
+        readers: PgPool,
+        options: PgConnectOptions,
+    },
 }
 
 /// One connection of its own.
@@ -144,7 +154,9 @@ impl Db {
                 .row_buffer_size(1024);
             // The first connection makes the file and its journal mode; only then may several readers come.
             SqliteConnection::connect_with(&options).await?.close().await?;
-            let readers = SqlitePoolOptions::new().max_connections(8).acquire_timeout(ACQUIRE);
+            let readers = SqlitePoolOptions::new()
+                .max_connections(8)
+                .acquire_timeout(ACQUIRE);
             let readers = readers.connect_with(options.clone()).await?;
             return Ok(Db::Embedded { readers, options });
         }
@@ -154,7 +166,9 @@ impl Db {
             let readers = readers.connect_with(options.clone()).await?;
             return Ok(Db::Server { readers, options });
         }
-        Err(StorageError::Unfit("a database is named as sqlite:PATH or postgres://USER@HOST/NAME".into()))
+        Err(StorageError::Unfit(
+            "a database is named as sqlite:PATH or postgres://USER@HOST/NAME".into(),
+        ))
     }
 
     pub fn dialect(&self) -> Dialect {
@@ -174,12 +188,18 @@ impl Db {
 
     pub async fn fetch(&self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
-            Db::Embedded { readers, .. } => {
-                bound!(text, args).fetch_all(readers).await?.into_iter().map(Row::Embedded).collect()
-            }
-            Db::Server { readers, .. } => {
-                bound!(text, args).fetch_all(readers).await?.into_iter().map(Row::Server).collect()
-            }
+            Db::Embedded { readers, .. } => bound!(text, args)
+                .fetch_all(readers)
+                .await?
+                .into_iter()
+                .map(Row::Embedded)
+                .collect(),
+            Db::Server { readers, .. } => bound!(text, args)
+                .fetch_all(readers)
+                .await?
+                .into_iter()
+                .map(Row::Server)
+                .collect(),
         })
     }
 
@@ -220,12 +240,18 @@ impl Conn {
 
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
-            Conn::Embedded(conn) => {
-                bound!(text, args).fetch_all(conn).await?.into_iter().map(Row::Embedded).collect()
-            }
-            Conn::Server(conn) => {
-                bound!(text, args).fetch_all(conn).await?.into_iter().map(Row::Server).collect()
-            }
+            Conn::Embedded(conn) => bound!(text, args)
+                .fetch_all(conn)
+                .await?
+                .into_iter()
+                .map(Row::Embedded)
+                .collect(),
+            Conn::Server(conn) => bound!(text, args)
+                .fetch_all(conn)
+                .await?
+                .into_iter()
+                .map(Row::Server)
+                .collect(),
         })
     }
 

@@ -79,13 +79,16 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 13] =
-    [SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING];
+pub const ALL: [Table; 13] = [
+    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING,
+];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
     for table in ALL {
-        conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[]).await?;
-        conn.execute(&conn.dialect().definition(table.definition), &[]).await?;
+        conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[])
+            .await?;
+        conn.execute(&conn.dialect().definition(table.definition), &[])
+            .await?;
     }
     Ok(())
 }
@@ -105,7 +108,9 @@ struct SetFacts {
 }
 
 fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
-    serde_json::to_string(facts).map(Arg::Text).map_err(|error| StorageError::Row(error.to_string()))
+    serde_json::to_string(facts)
+        .map(Arg::Text)
+        .map_err(|error| StorageError::Row(error.to_string()))
 }
 
 type Rows = Vec<Vec<Arg>>;
@@ -115,8 +120,11 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     let site = || Arg::from(state.site.as_str());
     let mut all: Vec<(Table, Rows)> = Vec::new();
     if changes.site {
-        let facts =
-            SiteFacts { name: state.name.clone(), zone: state.zone.name().into(), policy: state.policy.clone() };
+        let facts = SiteFacts {
+            name: state.name.clone(),
+            zone: state.zone.name().into(),
+            policy: state.policy.clone(),
+        };
         all.push((SITE, vec![vec![site(), site(), json(&facts)?]]));
     }
     macro_rules! things {
@@ -157,7 +165,14 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     let mut loads: Rows = Vec::new();
     for load in changes.loads.iter().filter_map(|id| state.loads.get(id)) {
         let (machine, status) = (load.machine.as_str().into(), load.status.name().into());
-        loads.push(vec![site(), load.load.as_str().into(), machine, status, load.started_at.0.into(), json(&**load)?]);
+        loads.push(vec![
+            site(),
+            load.load.as_str().into(),
+            machine,
+            status,
+            load.started_at.0.into(),
+            json(&**load)?,
+        ]);
     }
     all.push((LOAD, loads));
     Ok(all)
@@ -165,11 +180,27 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
 
 /// The rows by which an entry's things find it again.
 pub fn history_rows(site: &str, seq: u64, things: &[Thing]) -> Rows {
-    things.iter().map(|thing| vec![site.into(), thing.kind.into(), thing.name.as_str().into(), (seq as i64).into()]).collect()
+    things
+        .iter()
+        .map(|thing| {
+            vec![
+                site.into(),
+                thing.kind.into(),
+                thing.name.as_str().into(),
+                (seq as i64).into(),
+            ]
+        })
+        .collect()
 }
 
 pub fn turn_row(site: &str, it: &TurnBegan) -> Vec<Arg> {
-    vec![site.into(), it.asset.as_str().into(), i64::from(it.turn).into(), (it.seq as i64).into(), it.at.0.into()]
+    vec![
+        site.into(),
+        it.asset.as_str().into(),
+        i64::from(it.turn).into(),
+        (it.seq as i64).into(),
+        it.at.0.into(),
+    ]
 }
 
 pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
@@ -184,7 +215,11 @@ pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
     ]
 }
 
-async fn read<T: DeserializeOwned>(conn: &mut Conn, table: &Table, site: &str) -> Result<Vec<(Id, T)>, StorageError> {
+async fn read<T: DeserializeOwned>(
+    conn: &mut Conn,
+    table: &Table,
+    site: &str,
+) -> Result<Vec<(Id, T)>, StorageError> {
     let text = format!("SELECT id, facts FROM {} WHERE site = $1 ORDER BY id", table.name);
     let mut all = Vec::new();
     for row in conn.fetch(&text, &[site.into()]).await? {
@@ -202,7 +237,10 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     let code = site.as_str();
     for (_, facts) in read::<SiteFacts>(conn, &SITE, code).await? {
         state.name = facts.name;
-        state.zone = facts.zone.parse().map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
+        state.zone = facts
+            .zone
+            .parse()
+            .map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
         state.policy = facts.policy;
     }
     for (id, versions) in read::<Vec<Arc<[RouteStep]>>>(conn, &ROUTE, code).await? {
@@ -230,8 +268,21 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     for (set, facts) in read::<SetFacts>(conn, &SET, code).await? {
         state.names.insert(set.to_string(), Named::Set(set.clone()));
         let seats = seats.remove(&set).unwrap_or_default();
-        let SetFacts { count_sheet, name, last_at } = facts;
-        state.sets.insert(set.clone(), Arc::new(SetState { set, count_sheet, name, seats, last_at }));
+        let SetFacts {
+            count_sheet,
+            name,
+            last_at,
+        } = facts;
+        state.sets.insert(
+            set.clone(),
+            Arc::new(SetState {
+                set,
+                count_sheet,
+                name,
+                seats,
+                last_at,
+            }),
+        );
     }
     Ok(state)
 }
@@ -239,10 +290,20 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
 /// Every row of a table of current facts, in the order of its key.
 pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows, StorageError> {
     let columns: Vec<&str> = table.columns().collect();
-    let text =
-        format!("SELECT {} FROM {} WHERE site = $1 ORDER BY {}", columns.join(", "), table.name, table.key.join(", "));
-    let number = |column: &str| matches!(column, "seq" | "turn" | "at" | "started_at" | "joined" | "position");
-    let optional = |column: &str| matches!(column, "mark" | "set_code" | "in_load") && table.name == ASSET.name;
+    let text = format!(
+        "SELECT {} FROM {} WHERE site = $1 ORDER BY {}",
+        columns.join(", "),
+        table.name,
+        table.key.join(", ")
+    );
+    let number = |column: &str| {
+        matches!(
+            column,
+            "seq" | "turn" | "at" | "started_at" | "joined" | "position"
+        )
+    };
+    let optional =
+        |column: &str| matches!(column, "mark" | "set_code" | "in_load") && table.name == ASSET.name;
     let mut all = Vec::new();
     for row in conn.fetch(&text, &[site.into()]).await? {
         let mut args = Vec::with_capacity(columns.len());
@@ -259,11 +320,17 @@ pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows
 }
 
 /// The order of keys as both databases sort them: bytes of text, then numbers.
-pub fn key_order<'a>(a: impl Iterator<Item = &'a Arg>, b: impl Iterator<Item = &'a Arg>) -> std::cmp::Ordering {
+pub fn key_order<'a>(
+    a: impl Iterator<Item = &'a Arg>,
+    b: impl Iterator<Item = &'a Arg>,
+) -> std::cmp::Ordering {
     let part = |a: &Arg, b: &Arg| match (a, b) {
         (Arg::Text(a), Arg::Text(b)) => a.cmp(b),
         (Arg::Int(a), Arg::Int(b)) => a.cmp(b),
         _ => std::cmp::Ordering::Equal,
     };
-    a.zip(b).map(|(a, b)| part(a, b)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
+    a.zip(b)
+        .map(|(a, b)| part(a, b))
+        .find(|order| order.is_ne())
+        .unwrap_or(std::cmp::Ordering::Equal)
 }

@@ -25,7 +25,11 @@ pub struct SignIn {
 
 /// Where somebody signs in who wants to see a page.
 pub fn sign_in_path(back: &str) -> String {
-    if back == "/" { "/sign-in".into() } else { format!("/sign-in?back={}", encoded(back)) }
+    if back == "/" {
+        "/sign-in".into()
+    } else {
+        format!("/sign-in?back={}", encoded(back))
+    }
 }
 
 /// A text as a part of a query: everything but letters, digits and a few marks is escaped.
@@ -48,7 +52,9 @@ pub fn local(back: &str) -> &str {
 
 /// Who calls: the peer, or, behind a trusted proxy, the last address that it names.
 fn caller(app: &App, peer: SocketAddr, headers: &HeaderMap) -> String {
-    let told = headers.get("x-forwarded-for").and_then(|value| value.to_str().ok());
+    let told = headers
+        .get("x-forwarded-for")
+        .and_then(|value| value.to_str().ok());
     let last = told.and_then(|list| list.rsplit(',').next()).map(str::trim);
     match last.filter(|_| app.options.trusted_proxy) {
         Some(address) => address.to_string(),
@@ -69,11 +75,17 @@ pub async fn post(
     Form(form): Form<SignIn>,
 ) -> Response {
     let from = caller(&app, peer, &headers);
-    let again = |status: StatusCode, error: &str| {
-        sign_in::again(status, &form.site, &form.person, &form.back, error)
-    };
-    if app.attempts.check_key(&format!("{from} {} {}", form.site, form.person)).is_err() {
-        return again(StatusCode::TOO_MANY_REQUESTS, "Too many attempts. Wait a minute, then try again.");
+    let again =
+        |status: StatusCode, error: &str| sign_in::again(status, &form.site, &form.person, &form.back, error);
+    if app
+        .attempts
+        .check_key(&format!("{from} {} {}", form.site, form.person))
+        .is_err()
+    {
+        return again(
+            StatusCode::TOO_MANY_REQUESTS,
+            "Too many attempts. Wait a minute, then try again.",
+        );
     }
     match app.house.sign_in(&form.site, &form.person, &form.password).await {
         Ok(Some(secret)) => {
@@ -85,7 +97,10 @@ pub async fn post(
         }
         Ok(None) => {
             tracing::info!(site = form.site, person = form.person, from, "sign-in refused");
-            again(StatusCode::UNAUTHORIZED, "Site, person and password do not go together. Check all three.")
+            again(
+                StatusCode::UNAUTHORIZED,
+                "Site, person and password do not go together. Check all three.",
+            )
         }
         Err(error) => {
             let operation = operation();
@@ -100,7 +115,12 @@ pub struct SignOut {
     csrf: String,
 }
 
-pub async fn out(State(app): State<App>, visitor: Visitor, headers: HeaderMap, Form(form): Form<SignOut>) -> Response {
+pub async fn out(
+    State(app): State<App>,
+    visitor: Visitor,
+    headers: HeaderMap,
+    Form(form): Form<SignOut>,
+) -> Response {
     if !visitor.owns(&form.csrf) {
         return fail::foreign_form();
     }
@@ -123,7 +143,12 @@ mod tests {
     #[test]
     fn a_way_back_stays_on_this_server() {
         assert_eq!(local("/sets/SET-04?done=3"), "/sets/SET-04?done=3");
-        for elsewhere in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", ""] {
+        for elsewhere in [
+            "//elsewhere.example",
+            "https://elsewhere.example",
+            "/\\elsewhere.example",
+            "",
+        ] {
             assert_eq!(local(elsewhere), "/");
         }
         assert_eq!(sign_in_path("/sets?a=b"), "/sign-in?back=/sets%3Fa%3Db");

@@ -42,9 +42,16 @@ impl Visitor {
 
 /// The session's secret from the cookies.
 pub fn secret(headers: &HeaderMap) -> Option<String> {
-    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
-    let mut pairs = cookies.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
-    pairs.find(|(name, _)| *name == COOKIE).map(|(_, value)| value.to_string())
+    let cookies = headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok());
+    let mut pairs = cookies
+        .flat_map(|line| line.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='));
+    pairs
+        .find(|(name, _)| *name == COOKIE)
+        .map(|(_, value)| value.to_string())
 }
 
 impl FromRequestParts<App> for Visitor {
@@ -53,7 +60,9 @@ impl FromRequestParts<App> for Visitor {
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
         let back = parts.uri.path_and_query().map_or("/", |path| path.as_str());
         let to_sign_in = || Redirect::to(&super::session::sign_in_path(back)).into_response();
-        let Some(secret) = secret(&parts.headers) else { return Err(to_sign_in()) };
+        let Some(secret) = secret(&parts.headers) else {
+            return Err(to_sign_in());
+        };
         let session = match app.house.session(&secret).await {
             Ok(Some(session)) => session,
             Ok(None) => return Err(to_sign_in()),
@@ -68,12 +77,21 @@ impl FromRequestParts<App> for Visitor {
             Ok(None) => return Err(to_sign_in()),
             Err(gone) => return Err(super::fail::unavailable(&gone.operation)),
         };
-        let admits = parts.extensions.get::<Admits>().map_or(&[][..], |admits| admits.0);
+        let admits = parts
+            .extensions
+            .get::<Admits>()
+            .map_or(&[][..], |admits| admits.0);
         if !admits.contains(&session.actor.role) {
             return Err(super::fail::not_for(session.actor.role));
         }
         let now = app.house.clock.now();
-        Ok(Visitor { actor: session.actor, name: session.name, csrf: session.csrf, state, now })
+        Ok(Visitor {
+            actor: session.actor,
+            name: session.name,
+            csrf: session.csrf,
+            state,
+            now,
+        })
     }
 }
 
@@ -84,7 +102,11 @@ pub fn render(template: &impl Template) -> Response {
         Err(error) => {
             let operation = operation();
             tracing::error!(operation, %error, "a template does not render");
-            (StatusCode::INTERNAL_SERVER_ERROR, format!("operation {operation}")).into_response()
+            (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                format!("operation {operation}"),
+            )
+                .into_response()
         }
     }
 }

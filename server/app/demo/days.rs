@@ -22,12 +22,23 @@ struct Day<'a, 'b> {
 }
 
 pub async fn write(writer: &mut Writer<'_>, began: Time, now: Time, seed: u64) -> Result<(), DemoError> {
-    let mut day = Day { writer, chance: Chance::new(seed), cycle_no: 4_100, loads: 0, today: false };
+    let mut day = Day {
+        writer,
+        chance: Chance::new(seed),
+        cycle_no: 4_100,
+        loads: 0,
+        today: false,
+    };
     let zone = chrono_tz::Europe::London;
     let half_past_six = chrono::NaiveTime::from_hms_opt(6, 30, 0).unwrap_or_default();
     let first = began.date(zone);
     let today = now.date(zone);
-    for (n, date) in first.iter_days().skip(1).take_while(|date| *date < today).enumerate() {
+    for (n, date) in first
+        .iter_days()
+        .skip(1)
+        .take_while(|date| *date < today)
+        .enumerate()
+    {
         let morning = on_day(date, half_past_six, zone);
         day.tests(morning, n)?;
         let second = |k: usize| SETS.get((n * 2 + k) % SETS.len()).map(|(set, ..)| *set);
@@ -62,7 +73,8 @@ impl Day<'_, '_> {
     }
 
     fn step(&mut self, code: &str, at: Time, step: &str, sets: &[&str]) -> Result<(), DemoError> {
-        self.writer.give(code, at, json!({"do": "record_step", "step": step, "scan": sets}))
+        self.writer
+            .give(code, at, json!({"do": "record_step", "step": step, "scan": sets}))
     }
 
     /// Sets once round the loop, as far as `parts` of it go; `fails` spoils the first steriliser cycle.
@@ -83,8 +95,16 @@ impl Day<'_, '_> {
             return Ok(());
         }
         let record = washer(&mut self.chance);
-        self.writer.give("desk-1", after(86), json!({"do": "judge_load", "load": load, "record": record}))?;
-        self.writer.give("desk-1", after(87), json!({"do": "release_load", "load": load, "dry": true}))?;
+        self.writer.give(
+            "desk-1",
+            after(86),
+            json!({"do": "judge_load", "load": load, "record": record}),
+        )?;
+        self.writer.give(
+            "desk-1",
+            after(87),
+            json!({"do": "release_load", "load": load, "dry": true}),
+        )?;
         let inspect = json!({"do": "inspect", "scan": sets, "passed": true,
                              "checks": [{"check": "caps stretched and looked through", "passed": true}]});
         self.writer.give("desk-2", after(100), inspect)?;
@@ -97,18 +117,37 @@ impl Day<'_, '_> {
         if parts < 8 {
             return Ok(());
         }
-        let load = if fails { self.failed(after(124), load, sets)? } else { load };
+        let load = if fails {
+            self.failed(after(124), load, sets)?
+        } else {
+            load
+        };
         let record = steam(&mut self.chance, 212);
         let late = if fails { 80 } else { 0 };
-        self.writer.give("desk-1", after(150 + late), json!({"do": "judge_load", "load": load, "record": record}))?;
-        let chemical = json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
+        self.writer.give(
+            "desk-1",
+            after(150 + late),
+            json!({"do": "judge_load", "load": load, "record": record}),
+        )?;
+        let chemical =
+            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
         self.writer.give("desk-1", after(151 + late), chemical)?;
-        self.writer.give("desk-2", after(153 + late), json!({"do": "release_load", "load": load, "dry": true}))?;
+        self.writer.give(
+            "desk-2",
+            after(153 + late),
+            json!({"do": "release_load", "load": load, "dry": true}),
+        )?;
         let away = json!({"do": "put_away", "scan": sets, "location": "sterile store, bay 3"});
         self.writer.give("desk-2", after(200 + late), away)
     }
 
-    fn start(&mut self, at: Time, machine: &str, programme: &str, sets: &[&str]) -> Result<String, DemoError> {
+    fn start(
+        &mut self,
+        at: Time,
+        machine: &str,
+        programme: &str,
+        sets: &[&str],
+    ) -> Result<String, DemoError> {
         self.cycle_no += 1;
         self.loads += 1;
         let load = format!("L-{:04}", self.loads);
@@ -123,8 +162,13 @@ impl Day<'_, '_> {
     fn failed(&mut self, at: Time, load: String, sets: &[&str]) -> Result<String, DemoError> {
         let record = steam(&mut self.chance, 120);
         let after = |minutes: i64| at.plus_minutes(minutes);
-        self.writer.give("desk-1", after(26), json!({"do": "judge_load", "load": load, "record": record}))?;
-        let reject = json!({"do": "reject_load", "load": load, "reason": "hold too short, steam supply fell"});
+        self.writer.give(
+            "desk-1",
+            after(26),
+            json!({"do": "judge_load", "load": load, "record": record}),
+        )?;
+        let reject =
+            json!({"do": "reject_load", "load": load, "reason": "hold too short, steam supply fell"});
         self.writer.give("desk-2", after(30), reject)?;
         self.step("desk-2", after(60), "packed", sets)?;
         self.start(after(66), "steriliser-2", "porous-134", sets)
@@ -134,10 +178,26 @@ impl Day<'_, '_> {
     fn troubles(&mut self, now: Time) -> Result<(), DemoError> {
         let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
         let all: [(&str, i64, Value); 4] = [
-            ("biomed", 30, json!({"do": "retire", "asset": "C-0115", "cause": "damaged", "failure": true})),
-            ("charge", 25, json!({"do": "hold", "kind": "quality", "scan": ["T-0900"], "reason": "image dim, fibres to be looked at"})),
-            ("biomed", 20, json!({"do": "machine_out", "machine": "washer-2", "reason": "door seal, part ordered"})),
-            ("desk-2", 15, json!({"do": "record_step", "step": "received", "scan": ["C-0901", "C-0902"], "note": "new stock"})),
+            (
+                "biomed",
+                30,
+                json!({"do": "retire", "asset": "C-0115", "cause": "damaged", "failure": true}),
+            ),
+            (
+                "charge",
+                25,
+                json!({"do": "hold", "kind": "quality", "scan": ["T-0900"], "reason": "image dim, fibres to be looked at"}),
+            ),
+            (
+                "biomed",
+                20,
+                json!({"do": "machine_out", "machine": "washer-2", "reason": "door seal, part ordered"}),
+            ),
+            (
+                "desk-2",
+                15,
+                json!({"do": "record_step", "step": "received", "scan": ["C-0901", "C-0902"], "note": "new stock"}),
+            ),
         ];
         for (code, minutes, command) in all {
             self.writer.give(code, at(minutes), command)?;

@@ -59,11 +59,20 @@ impl<'a> Writer<'a> {
         }
         let told = command.to_string();
         let command = Command::read(command).map_err(|_| DemoError::Turned(told))?;
-        let role = PEOPLE.iter().find(|(known, ..)| *known == code).map_or(Role::Desk, |(.., role)| *role);
+        let role = PEOPLE
+            .iter()
+            .find(|(known, ..)| *known == code)
+            .map_or(Role::Desk, |(.., role)| *role);
         self.last = at;
         match self.waiting.last_mut() {
             Some((actor, commands)) if actor.code == code && commands.len() < 100 => commands.push(command),
-            _ => self.waiting.push((Actor { code: code.into(), role }, vec![command])),
+            _ => self.waiting.push((
+                Actor {
+                    code: code.into(),
+                    role,
+                },
+                vec![command],
+            )),
         }
         Ok(())
     }
@@ -72,15 +81,24 @@ impl<'a> Writer<'a> {
     async fn flush(&mut self) -> Result<(), DemoError> {
         self.house.clock.set(self.last.min(self.now));
         for (actor, commands) in std::mem::take(&mut self.waiting) {
-            let told: Vec<String> =
-                commands.iter().map(|it| it.to_value().map_or_else(|_| String::new(), |value| value.to_string())).collect();
+            let told: Vec<String> = commands
+                .iter()
+                .map(|it| {
+                    it.to_value()
+                        .map_or_else(|_| String::new(), |value| value.to_string())
+                })
+                .collect();
             let outcomes = self.house.submit(&self.site, &actor, commands).await;
             for (outcome, told) in outcomes.into_iter().zip(told) {
                 match outcome {
                     Outcome::Accepted(_) => {}
                     Outcome::Turned(Turned::Refused(refusal)) => {
                         let told: String = told.chars().take(300).collect();
-                        return Err(DemoError::Turned(format!("{}: {} ({told})", refusal.code(), refusal.first.detail())));
+                        return Err(DemoError::Turned(format!(
+                            "{}: {} ({told})",
+                            refusal.code(),
+                            refusal.first.detail()
+                        )));
                     }
                     Outcome::Unavailable(gone) => return Err(DemoError::Unavailable(gone.operation)),
                     _ => return Err(DemoError::Turned(told.chars().take(300).collect())),
@@ -101,11 +119,19 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     let now = house.clock.now();
     let began = Time(now.0 - i64::from(days::WEEKS) * 7 * 24 * 3_600_000_000);
     house.clock.set(began);
-    let site = house.add_site(SITE, "St Elfrida's airway service", "Europe/London").await?;
+    let site = house
+        .add_site(SITE, "St Elfrida's airway service", "Europe/London")
+        .await?;
     for (code, name, role) in PEOPLE {
         house.add_person(SITE, Some(code), name, role, PASSWORD).await?;
     }
-    let mut writer = Writer { house, site, now, waiting: Vec::new(), last: began };
+    let mut writer = Writer {
+        house,
+        site,
+        now,
+        waiting: Vec::new(),
+        last: began,
+    };
     let made = async {
         catalogue::write(&mut writer, began)?;
         writer.flush().await?;

@@ -40,14 +40,22 @@ pub fn steam(chance: &mut Chance, hold_s: u32) -> String {
         let (drain, load) = (drain + chance.unit() * 0.1, drain - 0.2 + chance.unit() * 0.1);
         let saturated = saturation_pressure_kpa(drain).unwrap_or(101.3);
         // Writing to a string does not fail.
-        let _ = writeln!(text, "{time_s},{drain:.2},{load:.2},{:.2}", pressure.unwrap_or(saturated));
+        let _ = writeln!(
+            text,
+            "{time_s},{drain:.2},{load:.2},{:.2}",
+            pressure.unwrap_or(saturated)
+        );
         time_s += 2;
     };
     for pulse in 0..3 {
         for step in 0..30 {
             let part = f64::from(step) / 30.0;
             let down = 1.0 - part;
-            sample(chance, 60.0 + f64::from(pulse) * 15.0 + part * 20.0, Some(10.0 + 150.0 * part * down * 4.0));
+            sample(
+                chance,
+                60.0 + f64::from(pulse) * 15.0 + part * 20.0,
+                Some(10.0 + 150.0 * part * down * 4.0),
+            );
         }
     }
     for step in 0..90 {

@@ -21,8 +21,12 @@ pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
     let next = (asset.retired.is_none() && !matches!(asset.stage, Stage::Issued | Stage::InUse))
         .then(|| state.next_step(asset))
         .flatten();
-    let held = held(state, asset).into_iter().map(|it| json!({"hold": it.hold, "kind": it.kind, "reason": it.reason}));
-    let due = due(state, asset, now).into_iter().map(|it| json!({"why": it.why, "limit": it.limit, "found": it.found}));
+    let held = held(state, asset)
+        .into_iter()
+        .map(|it| json!({"hold": it.hold, "kind": it.kind, "reason": it.reason}));
+    let due = due(state, asset, now)
+        .into_iter()
+        .map(|it| json!({"why": it.why, "limit": it.limit, "found": it.found}));
     json!({
         "asset": asset.asset,
         "mark": asset.mark,
@@ -58,11 +62,17 @@ pub fn found(state: &State, scan: &str) -> Result<Id, Problem> {
     }
 }
 
-pub async fn get(caller: Caller, Path((_, scan)): Path<(String, String)>, params: Params) -> Result<Response, Problem> {
+pub async fn get(
+    caller: Caller,
+    Path((_, scan)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
     params.done()?;
     let (state, now) = caller.state().await?;
     let id = found(&state, &scan)?;
-    let asset = state.asset(id.as_str()).ok_or_else(|| Problem::unknown_thing("part", &scan))?;
+    let asset = state
+        .asset(id.as_str())
+        .ok_or_else(|| Problem::unknown_thing("part", &scan))?;
     Ok(ok(&told(&state, asset, now)))
 }
 
@@ -70,10 +80,19 @@ pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Proble
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, now) = caller.state().await?;
-    let rest = state.assets.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest = state
+        .assets
+        .iter()
+        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
     let page: Vec<_> = rest.take(limit + 1).map(|(_, asset)| asset).collect();
-    let items: Vec<Value> = page.iter().take(limit).map(|asset| told(&state, asset, now)).collect();
-    let next = (page.len() > limit).then(|| page.get(limit.saturating_sub(1)).map(|asset| asset.asset.clone())).flatten();
+    let items: Vec<Value> = page
+        .iter()
+        .take(limit)
+        .map(|asset| told(&state, asset, now))
+        .collect();
+    let next = (page.len() > limit)
+        .then(|| page.get(limit.saturating_sub(1)).map(|asset| asset.asset.clone()))
+        .flatten();
     Ok(ok(&json!({"items": items, "next": next})))
 }
 
@@ -87,9 +106,15 @@ pub async fn history(
     let (state, _) = caller.state().await?;
     let id = found(&state, &scan)?;
     let thing = Thing::asset(id.as_str());
-    let mut entries = caller.app.house.history(&caller.site, &thing, after, limit + 1).await?;
+    let mut entries = caller
+        .app
+        .house
+        .history(&caller.site, &thing, after, limit + 1)
+        .await?;
     let more = entries.len() > limit;
     entries.truncate(limit);
-    let next = more.then(|| entries.last().map(|entry| entry.seq.to_string())).flatten();
+    let next = more
+        .then(|| entries.last().map(|entry| entry.seq.to_string()))
+        .flatten();
     Ok(ok(&json!({"items": entries, "next": next})))
 }

@@ -19,13 +19,19 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
     // The first page is read before the status is sent, so that a database that is gone is told as such.
     let page = move |after: u64, limit: u64| {
         let (app, site) = (app.clone(), site.clone());
-        async move { app.house.ledger_after(&site, after, PAGE.min(limit.try_into().unwrap_or(PAGE))).await }
+        async move {
+            app.house
+                .ledger_after(&site, after, PAGE.min(limit.try_into().unwrap_or(PAGE)))
+                .await
+        }
     };
     let first = page(start.0, start.1).await?;
     let lines = stream::try_unfold((Some(first), start.1), move |(ready, left)| {
         let page = page.clone();
         async move {
-            let Some(entries) = ready.filter(|entries| !entries.is_empty() && left > 0) else { return Ok(None) };
+            let Some(entries) = ready.filter(|entries| !entries.is_empty() && left > 0) else {
+                return Ok(None);
+            };
             let left = left.saturating_sub(entries.len() as u64);
             let last = entries.last().map_or(0, |(seq, ..)| *seq);
             let mut text = String::new();
@@ -38,10 +44,18 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
             }
             let next = match left {
                 0 => None,
-                _ => Some(page(last, left).await.map_err(|gone| std::io::Error::other(gone.operation))?),
+                _ => Some(
+                    page(last, left)
+                        .await
+                        .map_err(|gone| std::io::Error::other(gone.operation))?,
+                ),
             };
             Ok::<_, std::io::Error>(Some((Bytes::from(text), (next, left))))
         }
     });
-    Ok(([(header::CONTENT_TYPE, "application/x-ndjson")], Body::from_stream(lines)).into_response())
+    Ok((
+        [(header::CONTENT_TYPE, "application/x-ndjson")],
+        Body::from_stream(lines),
+    )
+        .into_response())
 }

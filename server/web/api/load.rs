@@ -16,7 +16,10 @@ use crate::domain::verdict::as_numbers;
 pub fn told(state: &State, load: &Load) -> Value {
     let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
     let mut why_not: Vec<_> = match open {
-        true => release::against(state, load, None, None).iter().map(|problem| problem.code).collect(),
+        true => release::against(state, load, None, None)
+            .iter()
+            .map(|problem| problem.code)
+            .collect(),
         false => vec![crate::domain::Code::AlreadyDone],
     };
     why_not.sort();
@@ -41,10 +44,17 @@ pub fn told(state: &State, load: &Load) -> Value {
     })
 }
 
-pub async fn get(caller: Caller, Path((_, load)): Path<(String, String)>, params: Params) -> Result<Response, Problem> {
+pub async fn get(
+    caller: Caller,
+    Path((_, load)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
     params.done()?;
     let (state, _) = caller.state().await?;
-    let found = state.loads.get(load.as_str()).ok_or_else(|| Problem::unknown_thing("load", &load))?;
+    let found = state
+        .loads
+        .get(load.as_str())
+        .ok_or_else(|| Problem::unknown_thing("load", &load))?;
     Ok(ok(&told(&state, found)))
 }
 
@@ -52,9 +62,14 @@ pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Proble
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, _) = caller.state().await?;
-    let rest = state.loads.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest = state
+        .loads
+        .iter()
+        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
     let page: Vec<_> = rest.take(limit + 1).map(|(_, load)| load).collect();
     let items: Vec<Value> = page.iter().take(limit).map(|load| told(&state, load)).collect();
-    let next = (page.len() > limit).then(|| page.get(limit.saturating_sub(1)).map(|load| load.load.clone())).flatten();
+    let next = (page.len() > limit)
+        .then(|| page.get(limit.saturating_sub(1)).map(|load| load.load.clone()))
+        .flatten();
     Ok(ok(&json!({"items": items, "next": next})))
 }

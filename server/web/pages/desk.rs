@@ -7,10 +7,11 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::refused::{self, Reason};
-use super::shared::{self, Page, count};
+use super::answer::{Answer, accepted, act_words, command, refusal, scan_of};
+use super::refused;
+use super::shared::{self, Page};
 use super::thing::{self, Thing};
-use crate::app::house::{Accepted, Outcome};
+use crate::app::house::Outcome;
 use crate::domain::command::Command;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -53,17 +54,6 @@ pub struct Scanned {
     pub words: String,
 }
 
-/// What became of the last scan.
-pub struct Answer {
-    pub accepted: bool,
-    pub line: String,
-    pub notes: Vec<String>,
-    pub reasons: Vec<Reason>,
-    /// The refused command, to be given again with a reason where the rule may be set aside.
-    pub again: String,
-    pub code: String,
-}
-
 #[derive(Template)]
 #[template(path = "desk.html")]
 pub struct DeskPage {
@@ -93,103 +83,56 @@ const STEPS: [(&str, &str); 11] = [
     ("step:packed", "Packed"),
 ];
 
-/// A form's act on a scan, as a command. `None` where it is none that the desk knows.
-fn command(act: &str, scan: &str, station: &str) -> Option<Value> {
-    let mut command = match act.split_once(':')? {
-        ("step", step) => json!({"do": "record_step", "step": step, "scan": scan}),
-        ("inspect", "passed") => json!({"do": "inspect", "passed": true, "scan": scan}),
-        ("inspect", outcome) => json!({"do": "inspect", "outcome": outcome, "scan": scan}),
-        _ => return None,
-    };
-    if let (false, Value::Object(fields)) = (station.trim().is_empty(), &mut command) {
-        fields.insert("station".into(), json!(station.trim()));
-    }
-    Some(command)
-}
-
-/// What the act is called in the line that answers it.
-fn act_words(command: &Value) -> String {
-    let text = |name: &str| command.get(name).and_then(Value::as_str).unwrap_or_default();
-    match text("do") {
-        "record_step" => {
-            let steps = crate::domain::model::StepKind::ALL;
-            let step = steps.into_iter().find(|step| step.name() == text("step"));
-            step.map_or_else(|| text("step").to_string(), |step| step.words().to_string())
-        }
-        "inspect" if command.get("passed") == Some(&Value::Bool(true)) => "inspected, passed".into(),
-        "inspect" => format!("inspected, not passed ({})", text("outcome")),
-        other => super::words::command(other).to_lowercase(),
-    }
-}
-
-/// The scan that a command names, or the part.
-fn scan_of(command: &Value) -> String {
-    let named = command.get("scan").or_else(|| command.get("asset"));
-    named.and_then(Value::as_str).unwrap_or_default().to_string()
-}
-
-fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
-    let list = |name: &str| it.event.get(name).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
-    let parts = list("parts").len() + list("noted").len();
-    let many = if parts > 1 { format!(" ({})", count(parts, "part", "parts")) } else { String::new() };
-    let mut notes = Vec::new();
-    let texts = |name: &str| list(name).iter().filter_map(Value::as_str).map(str::to_string).collect::<Vec<_>>();
-    let deviations: Vec<String> = texts("deviation").iter().map(|code| code.replace('_', " ")).collect();
-    if !deviations.is_empty() {
-        notes.push(format!("Recorded as a deviation: {}.", shared::listed(&deviations)));
-    }
-    let opened = texts("also_opened");
-    if !opened.is_empty() {
-        notes.push(format!("The pack is open; with it: {}.", shared::some_of(&opened, 6)));
-    }
-    for left in list("left") {
-        let text = |name: &str| left.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
-        notes.push(format!("{} was left as it was: {}", text("asset"), text("detail")));
-    }
-    if it.replayed {
-        notes.push("It was recorded before; nothing was recorded twice.".into());
-    }
-    Answer {
-        accepted: true,
-        line: format!("{scan}{many}: {words}. Entry {}.", it.entry),
-        notes,
-        reasons: Vec::new(),
-        again: String::new(),
-        code: String::new(),
-    }
-}
-
-fn refusal(reasons: Vec<Reason>, line: String, again: &Value) -> Answer {
-    let open = reasons.iter().find(|reason| reason.open);
-    let code = open.map(|reason| reason.code.to_string()).unwrap_or_default();
-    let again = if code.is_empty() { String::new() } else { again.to_string() };
-    Answer { accepted: false, line, notes: Vec::new(), reasons, again, code }
-}
-
 fn heading(thing: Option<&Thing>, answer: Option<&Answer>, step: &str) -> String {
     match (answer, thing) {
         (Some(answer), _) if !answer.accepted => answer.line.clone(),
         (_, Some(thing)) => format!("{}: {}. {}", thing.called, thing.say.words, thing.next),
         (Some(answer), None) => answer.line.clone(),
-        _ => match STEPS.iter().find(|(value, _)| *value == step && !value.is_empty()) {
-            Some((_, label)) => format!("Scan: each part or set is recorded as \"{}\" at once.", label.to_lowercase()),
+        _ => match STEPS
+            .iter()
+            .find(|(value, _)| *value == step && !value.is_empty())
+        {
+            Some((_, label)) => format!(
+                "Scan: each part or set is recorded as \"{}\" at once.",
+                label.to_lowercase()
+            ),
             None => "Scan a part or a set to see what it needs next.".into(),
         },
     }
 }
 
 impl DeskPage {
-    pub fn of(visitor: &Visitor, state: &State, sent: &Sent, answer: Option<Answer>, thing: Option<Thing>) -> DeskPage {
-        let step = STEPS.iter().find(|(value, _)| *value == sent.step).map_or("", |(value, _)| value);
-        let new = answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
-        let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
+    pub fn of(
+        visitor: &Visitor,
+        state: &State,
+        sent: &Sent,
+        answer: Option<Answer>,
+        thing: Option<Thing>,
+    ) -> DeskPage {
+        let step = STEPS
+            .iter()
+            .find(|(value, _)| *value == sent.step)
+            .map_or("", |(value, _)| value);
+        let new = answer
+            .as_ref()
+            .map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
+        let seen = thing
+            .as_ref()
+            .map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         DeskPage {
             page: Page::of(visitor, "/desk", "/desk", None),
             heading: heading(thing.as_ref(), answer.as_ref(), step),
             step: step.into(),
             station: sent.station.trim().chars().take(60).collect(),
-            choices: STEPS.iter().map(|(value, label)| Choice { value, label, chosen: *value == step }).collect(),
+            choices: STEPS
+                .iter()
+                .map(|(value, label)| Choice {
+                    value,
+                    label,
+                    chosen: *value == step,
+                })
+                .collect(),
             answer,
             thing,
             log: log_text.lines().filter_map(line).collect(),
@@ -200,7 +143,11 @@ impl DeskPage {
     /// Accepted is what was recorded or found; a refusal says so in its status too.
     fn respond(&self) -> Response {
         let refused = self.answer.as_ref().is_some_and(|answer| !answer.accepted);
-        let status = if refused { StatusCode::CONFLICT } else { StatusCode::OK };
+        let status = if refused {
+            StatusCode::CONFLICT
+        } else {
+            StatusCode::OK
+        };
         (status, render(self)).into_response()
     }
 }
@@ -210,7 +157,10 @@ fn remember(state: &State, now: Time, new: Option<(&str, String)>, before: &str)
     let clock = now.in_zone(state.zone).format("%H:%M");
     let new = new.map(|(sign, words)| format!("{sign}\t{clock}\t{}", words.replace(['\n', '\r', '\t'], " ")));
     let cut = |text: &str| text.chars().take(240).collect::<String>();
-    let all = new.iter().map(String::as_str).chain(before.lines().filter(|line| !line.trim().is_empty()));
+    let all = new
+        .iter()
+        .map(String::as_str)
+        .chain(before.lines().filter(|line| !line.trim().is_empty()));
     all.take(REMEMBERED).map(cut).collect::<Vec<_>>().join("\n")
 }
 
@@ -221,7 +171,11 @@ fn line(text: &str) -> Option<Scanned> {
         "!" => "refused",
         _ => "looked up",
     };
-    Some(Scanned { sign: word.into(), time: parts.next()?.into(), words: parts.next()?.trim().into() })
+    Some(Scanned {
+        sign: word.into(),
+        time: parts.next()?.into(),
+        words: parts.next()?.trim().into(),
+    })
 }
 
 pub async fn get(visitor: Visitor, Query(sent): Query<Sent>) -> Response {
@@ -237,7 +191,7 @@ fn looked_up(visitor: &Visitor, state: &State, sent: &Sent, scan: &str) -> Respo
         Ok(thing) => DeskPage::of(visitor, state, sent, None, Some(thing)).respond(),
         Err(problem) => {
             let reasons = vec![refused::reason(&problem)];
-            let answer = refusal(reasons, problem.found.clone(), &Value::Null);
+            let answer = refusal(reasons, format!("{scan}: not known."), &Value::Null);
             DeskPage::of(visitor, state, sent, Some(answer), None).respond()
         }
     }
@@ -263,7 +217,7 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
         return DeskPage::of(&visitor, &state, &sent, None, None).respond();
     }
     if act == "load" {
-        return Redirect::to(&format!("/loads?scan={}#start", shared::segment(thing))).into_response();
+        return Redirect::to(&format!("/loads?scan={}", shared::segment(thing))).into_response();
     }
     match command(act, thing, &sent.station) {
         Some(command) => done(&app, &visitor, &sent, command).await,
@@ -275,13 +229,20 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
 fn overridden(sent: &Sent) -> Value {
     let mut again = serde_json::from_str(&sent.again).unwrap_or(Value::Null);
     if let (Value::Object(fields), false) = (&mut again, sent.code.is_empty()) {
-        fields.insert("override".into(), json!({"code": sent.code, "reason": sent.reason}));
+        fields.insert(
+            "override".into(),
+            json!({"code": sent.code, "reason": sent.reason}),
+        );
     }
     again
 }
 
 async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Response {
-    let name = value.get("do").and_then(Value::as_str).unwrap_or_default().to_string();
+    let name = value
+        .get("do")
+        .and_then(Value::as_str)
+        .unwrap_or_default()
+        .to_string();
     let (scan, words) = (scan_of(&value), act_words(&value));
     let line = format!("{scan}: not {words}.");
     let command = match Command::read(value.clone()) {
@@ -292,21 +253,37 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
         }
     };
     let site = &visitor.state.site;
-    let outcome = app.house.submit(site, &visitor.actor, vec![command]).await.into_iter().next();
+    let outcome = app
+        .house
+        .submit(site, &visitor.actor, vec![command])
+        .await
+        .into_iter()
+        .next();
     let answer = match &outcome {
         Some(Outcome::Accepted(it)) => accepted(it, &scan, &words),
         Some(other) => refusal(refused::reasons(other, &name), line, &value),
         None => refusal(Vec::new(), line, &value),
     };
-    let state = app.house.state(site).await.ok().flatten().unwrap_or_else(|| visitor.state.clone());
+    let state = app
+        .house
+        .state(site)
+        .await
+        .ok()
+        .flatten()
+        .unwrap_or_else(|| visitor.state.clone());
     // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act.
-    let thing = if sent.step.is_empty() { thing::look_up(&state, &scan, visitor.now).ok() } else { None };
+    let thing = if sent.step.is_empty() {
+        thing::look_up(&state, &scan, visitor.now).ok()
+    } else {
+        None
+    };
     DeskPage::of(visitor, &state, sent, Some(answer), thing).respond()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::house::Accepted;
     use crate::web::pages::sample;
 
     #[test]
@@ -314,11 +291,20 @@ mod tests {
         let visitor = sample::visitor();
         let thing = thing::look_up(&visitor.state, "C1", visitor.now).unwrap();
         assert_eq!(thing.offers.first().unwrap().act, "step:cleaned");
-        let sent = Sent { log: "+\t08:01\tB2: packed. Entry 31.".into(), ..Sent::default() };
-        let text = sample::show("desk-look-up", &DeskPage::of(&visitor, &visitor.state, &sent, None, Some(thing)));
+        let sent = Sent {
+            log: "+\t08:01\tB2: packed. Entry 31.".into(),
+            ..Sent::default()
+        };
+        let text = sample::show(
+            "desk-look-up",
+            &DeskPage::of(&visitor, &visitor.state, &sent, None, Some(thing)),
+        );
         let first = text.split("<button").nth(2).unwrap();
         assert!(first.contains("step:cleaned"), "{first}");
-        sample::show("desk", &DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, None));
+        sample::show(
+            "desk",
+            &DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, None),
+        );
     }
 
     #[test]
@@ -331,18 +317,33 @@ mod tests {
             "Let it be cleaned by hand first, or leave it out.",
         );
         let again = json!({"do": "record_step", "step": "packed", "scan": "CAP-03"});
-        let reasons = vec![refused::reason(&problem.clone().open_to_override()), refused::reason(&problem)];
+        let reasons = vec![
+            refused::reason(&problem.clone().open_to_override()),
+            refused::reason(&problem),
+        ];
         let answer = refusal(reasons, "CAP-03: not packed.".into(), &again);
-        let sent = Sent { step: "step:packed".into(), station: "packing 1".into(), ..Sent::default() };
-        let text = sample::show("desk-refused", &DeskPage::of(&visitor, &visitor.state, &sent, Some(answer), None));
-        assert_eq!(text.matches("next it has to be cleaned by hand").count(), 2);
+        let sent = Sent {
+            step: "step:packed".into(),
+            station: "packing 1".into(),
+            ..Sent::default()
+        };
+        let text = sample::show(
+            "desk-refused",
+            &DeskPage::of(&visitor, &visitor.state, &sent, Some(answer), None),
+        );
+        assert!(text.matches("<dt>Found</dt><dd>CAP-03 is received").count() == 2);
         assert!(text.contains("data-sound=\"refused\"") && text.contains("out_of_order"));
     }
 
     #[test]
     fn an_accepted_act_says_its_entry_and_what_was_left() {
         let event = json!({"parts": [{}, {}], "left": [{"asset": "T-0142", "detail": "T-0142 is on hold."}]});
-        let it = Accepted { entry: 44, at: Time(0), event, replayed: false };
+        let it = Accepted {
+            entry: 44,
+            at: Time(0),
+            event,
+            replayed: false,
+        };
         let answer = accepted(&it, "B2", "packed");
         assert_eq!(answer.line, "B2 (2 parts): packed. Entry 44.");
         assert!(answer.notes[0].starts_with("T-0142 was left"));

@@ -9,9 +9,14 @@ const FILES: &[(&str, &str, &str)] = &[];
 
 pub async fn get(Path(file): Path<String>) -> Response {
     match FILES.iter().find(|(name, ..)| *name == file) {
-        Some((_, kind, text)) => {
-            ([(header::CONTENT_TYPE, *kind), (header::CACHE_CONTROL, "public, max-age=300")], *text).into_response()
-        }
+        Some((_, kind, text)) => (
+            [
+                (header::CONTENT_TYPE, *kind),
+                (header::CACHE_CONTROL, "public, max-age=300"),
+            ],
+            *text,
+        )
+            .into_response(),
         None => super::super::fail::nothing_here(),
     }
 }

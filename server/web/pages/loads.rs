@@ -5,11 +5,14 @@ use axum::extract::Query;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::queue::waits_for;
 use super::say::{Say, of_load};
 use super::shared::{Page, count, segment, time};
 use crate::domain::load::Load;
 use crate::domain::machine::MachineKind;
-use crate::domain::state::State;
+use crate::domain::model::StepKind;
+use crate::domain::scan::resolve;
+use crate::domain::state::{Asset, Machine, Named, State};
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
 
@@ -43,6 +46,8 @@ pub struct Choice {
     pub kind: &'static str,
     pub condition: String,
     pub programmes: Vec<(String, String)>,
+    /// It is free and does what the scanned things need next; its form stands open.
+    pub open: bool,
 }
 
 #[derive(Template)]
@@ -63,7 +68,11 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         load: load.load.to_string(),
         machine: load.machine.to_string(),
         programme: load.programme.programme.to_string(),
-        cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
+        cycle: load
+            .cycle_no
+            .as_ref()
+            .map(|cycle| cycle.0.clone())
+            .unwrap_or_default(),
         parts: count(load.contents.len(), "part", "parts"),
         started: time(state, load.started_at, now),
         by: load.started_by.clone(),
@@ -71,12 +80,37 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
     }
 }
 
-fn machines(state: &State) -> Vec<Choice> {
+/// The step that what was scanned waits for, where a load does it.
+fn step_of(state: &State, scan: &str) -> Option<StepKind> {
+    let waits = |asset: &Asset| {
+        waits_for(state, asset)
+            .filter(|(_, by_load)| *by_load)
+            .map(|(step, _)| step)
+    };
+    match resolve(state, scan).ok()? {
+        Named::Asset(id) => state.assets.get(&id).and_then(|asset| waits(asset)),
+        Named::Set(id) => state
+            .members(state.sets.get(&id)?)
+            .filter_map(|asset| waits(asset))
+            .min(),
+    }
+}
+
+fn machines(state: &State, scan: &str) -> Vec<Choice> {
+    let step = scan.split_whitespace().find_map(|text| step_of(state, text));
+    let suits = |machine: &Machine| {
+        let does = machine
+            .programmes
+            .iter()
+            .any(|programme| Some(programme.step()) == step);
+        machine.running.is_none() && (does || step.is_none())
+    };
     let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
     let all = state.machines.values().filter(|machine| loaded(machine.kind));
     all.map(|machine| Choice {
         machine: machine.machine.to_string(),
         kind: machine.kind.words(),
+        open: suits(machine),
         condition: match &machine.running {
             Some(load) => format!("runs load {load}"),
             None => machine.condition.words(),
@@ -85,10 +119,23 @@ fn machines(state: &State) -> Vec<Choice> {
             .programmes
             .iter()
             .map(|programme| {
-                let band = programme.band_c.map(|band| format!(", {band} °C")).unwrap_or_default();
-                let hold = programme.hold_s.map(|hold| format!(", {hold} s")).unwrap_or_default();
-                let a0 = programme.a0_s.map(|a0| format!(", A0 {a0} s")).unwrap_or_default();
-                let words = format!("{}: {}{band}{hold}{a0}", programme.programme, programme.method.words());
+                let band = programme
+                    .band_c
+                    .map(|band| format!(", {band} °C"))
+                    .unwrap_or_default();
+                let hold = programme
+                    .hold_s
+                    .map(|hold| format!(", {hold} s"))
+                    .unwrap_or_default();
+                let a0 = programme
+                    .a0_s
+                    .map(|a0| format!(", A0 {a0} s"))
+                    .unwrap_or_default();
+                let words = format!(
+                    "{}: {}{band}{hold}{a0}",
+                    programme.programme,
+                    programme.method.words()
+                );
                 (programme.programme.to_string(), words)
             })
             .collect(),
@@ -101,18 +148,31 @@ impl LoadsPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let mut sorted: Vec<&Load> = state.loads.values().map(|load| &**load).collect();
         sorted.sort_by(|a, b| (b.started_at, &b.load).cmp(&(a.started_at, &a.load)));
-        let open: Vec<Row> =
-            sorted.iter().filter(|load| load.decided_at.is_none()).map(|load| row(state, load, now)).collect();
-        let from = state.loads.get(asked.after.as_str()).map(|load| (load.started_at, load.load.clone()));
+        let open: Vec<Row> = sorted
+            .iter()
+            .filter(|load| load.decided_at.is_none())
+            .map(|load| row(state, load, now))
+            .collect();
+        let from = state
+            .loads
+            .get(asked.after.as_str())
+            .map(|load| (load.started_at, load.load.clone()));
         let decided: Vec<&Load> = sorted
             .into_iter()
             .filter(|load| load.decided_at.is_some())
-            .filter(|load| from.as_ref().is_none_or(|(at, id)| (load.started_at, &load.load) < (*at, id)))
+            .filter(|load| {
+                from.as_ref()
+                    .is_none_or(|(at, id)| (load.started_at, &load.load) < (*at, id))
+            })
             .take(MOST_ROWS + 1)
             .collect();
         let more = decided.len() > MOST_ROWS;
         let shown: Vec<&Load> = decided.into_iter().take(MOST_ROWS).collect();
-        let next = shown.last().filter(|_| more).map(|load| load.load.to_string()).unwrap_or_default();
+        let next = shown
+            .last()
+            .filter(|_| more)
+            .map(|load| load.load.to_string())
+            .unwrap_or_default();
         let done = asked.done.as_deref().and_then(|text| text.parse().ok());
         LoadsPage {
             page: Page::of(visitor, "/loads", "/loads", done),
@@ -120,7 +180,7 @@ impl LoadsPage {
             decided: shown.into_iter().map(|load| row(state, load, now)).collect(),
             open,
             next,
-            machines: machines(state),
+            machines: machines(state, &asked.scan),
             scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
         }
     }
@@ -129,8 +189,16 @@ impl LoadsPage {
 fn heading(open: &[Row]) -> String {
     match open {
         [] => "No load waits for a decision.".into(),
-        [one] => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
-        [first, ..] => format!("{} loads wait; the latest is {}, {}.", open.len(), first.load, first.say.words),
+        [one] => format!(
+            "One load waits: {} in {}, {}.",
+            one.load, one.machine, one.say.words
+        ),
+        [first, ..] => format!(
+            "{} loads wait; the latest is {}, {}.",
+            open.len(),
+            first.load,
+            first.say.words
+        ),
     }
 }
 
@@ -145,8 +213,11 @@ mod tests {
 
     #[test]
     fn the_loads_that_wait_stand_first() {
-        let asked = Asked { scan: "B2".into(), ..Asked::default() };
+        let asked = Asked {
+            scan: "B2".into(),
+            ..Asked::default()
+        };
         let text = sample::show("loads", &LoadsPage::of(&sample::visitor(), &asked));
-        assert!(text.contains("One load waits") && text.contains(">B2<"));
+        assert!(text.contains("One load waits") && text.contains("\nB2</textarea>"));
     }
 }

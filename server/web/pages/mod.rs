@@ -6,6 +6,7 @@ pub mod shared;
 pub mod told;
 pub mod words;
 
+pub mod answer;
 pub mod asset;
 pub mod assets;
 pub mod catalogue;

@@ -25,13 +25,21 @@ pub struct PeoplePage {
 }
 
 impl PeoplePage {
-    pub fn of(visitor: &Visitor, people: Vec<PersonRow>, tokens: Vec<TokenRow>, done: Option<u64>) -> PeoplePage {
+    pub fn of(
+        visitor: &Visitor,
+        people: Vec<PersonRow>,
+        tokens: Vec<TokenRow>,
+        done: Option<u64>,
+    ) -> PeoplePage {
         let active = people.iter().filter(|person| !person.disabled).count();
         let alive = tokens.iter().filter(|token| !token.revoked).count();
         let verb = if active == 1 { "person can" } else { "people can" };
         PeoplePage {
             page: Page::of(visitor, "/people", "/people", done),
-            heading: format!("{active} {verb} sign in; {} in force.", count(alive, "token is", "tokens are")),
+            heading: format!(
+                "{active} {verb} sign in; {} in force.",
+                count(alive, "token is", "tokens are")
+            ),
             people,
             tokens,
             roles: Role::ALL.iter().map(|role| (role.name(), role.words())).collect(),
@@ -66,8 +74,12 @@ mod tests {
             person("p-0002", "Night desk", Role::Desk, false),
             person("p-0003", "Former lead", Role::Lead, true),
         ];
-        let token =
-            TokenRow { id: "t-01".into(), name: "Steriliser bridge".into(), role: Role::Desk, revoked: false };
+        let token = TokenRow {
+            id: "t-01".into(),
+            name: "Steriliser bridge".into(),
+            role: Role::Desk,
+            revoked: false,
+        };
         let mut visitor = sample::visitor();
         visitor.actor.role = Role::Admin;
         let mut page = PeoplePage::of(&visitor, people, vec![token], None);

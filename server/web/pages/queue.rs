@@ -77,13 +77,19 @@ pub fn waits_for(state: &State, asset: &Asset) -> Option<(StepKind, bool)> {
 fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)> {
     let mut all: BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)> = BTreeMap::new();
     for asset in state.assets.values() {
-        let Some((step, by_load)) = waits_for(state, asset) else { continue };
+        let Some((step, by_load)) = waits_for(state, asset) else {
+            continue;
+        };
         let bundle = match &asset.seat {
             Some(seat) => Bundle::Set(seat.set.clone()),
             None => Bundle::Part(asset.asset.clone()),
         };
         let (_, bundles) = all.entry(step).or_insert_with(|| (by_load, BTreeMap::new()));
-        let waiting = bundles.entry(bundle).or_insert(Waiting { since: asset.act_at, parts: 0, held: false });
+        let waiting = bundles.entry(bundle).or_insert(Waiting {
+            since: asset.act_at,
+            parts: 0,
+            held: false,
+        });
         waiting.since = waiting.since.min(asset.act_at);
         waiting.parts += 1;
         waiting.held |= !asset.holds.is_empty();
@@ -94,49 +100,93 @@ fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)
 fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
     let (href, scan, called, detail) = match bundle {
         Bundle::Set(id) => {
-            let name = state.sets.get(id).map(|set| set.name.0.clone()).unwrap_or_default();
+            let name = state
+                .sets
+                .get(id)
+                .map(|set| set.name.0.clone())
+                .unwrap_or_default();
             let parts = count(waiting.parts, "part", "parts");
-            (format!("/sets/{}", segment(id.as_str())), id, format!("Set {id}"), format!("{name}, {parts}"))
+            (
+                format!("/sets/{}", segment(id.as_str())),
+                id,
+                format!("Set {id}"),
+                format!("{name}, {parts}"),
+            )
         }
         Bundle::Part(id) => {
             let model = state.assets.get(id).and_then(|asset| state.model(&asset.model));
-            let detail = model.map(|model| format!("{}, {}", model.family.words(), model.name.0)).unwrap_or_default();
-            (format!("/assets/{}", segment(id.as_str())), id, id.to_string(), detail)
+            let detail = model
+                .map(|model| format!("{}, {}", model.family.words(), model.name.0))
+                .unwrap_or_default();
+            (
+                format!("/assets/{}", segment(id.as_str())),
+                id,
+                id.to_string(),
+                detail,
+            )
         }
     };
-    Row { href, scan: scan.to_string(), called, detail, since: time(state, waiting.since, now), held: waiting.held }
+    Row {
+        href,
+        scan: scan.to_string(),
+        called,
+        detail,
+        since: time(state, waiting.since, now),
+        held: waiting.held,
+    }
 }
 
 impl QueuePage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> QueuePage {
         let (state, now) = (&*visitor.state, visitor.now);
-        let groups: Vec<Group> = gather(state).into_iter().map(|(step, (load, bundles))| {
-            let mut sorted: Vec<_> = bundles.into_iter().collect();
-            sorted.sort_by_key(|(_, waiting)| waiting.since);
-            Group {
-                anchor: step.name(),
-                step: if step == StepKind::Sterilised { "sterilised".into() } else { step.words().into() },
-                parts: sorted.iter().map(|(_, waiting)| waiting.parts).sum(),
-                rows: sorted.iter().take(MOST_ROWS).map(|(bundle, waiting)| row(state, bundle, waiting, now)).collect(),
-                more: sorted.len().saturating_sub(MOST_ROWS),
-                load,
-            }
-        }).collect();
+        let groups: Vec<Group> = gather(state)
+            .into_iter()
+            .map(|(step, (load, bundles))| {
+                let mut sorted: Vec<_> = bundles.into_iter().collect();
+                sorted.sort_by_key(|(_, waiting)| waiting.since);
+                Group {
+                    anchor: step.name(),
+                    step: if step == StepKind::Sterilised {
+                        "sterilised".into()
+                    } else {
+                        step.words().into()
+                    },
+                    parts: sorted.iter().map(|(_, waiting)| waiting.parts).sum(),
+                    rows: sorted
+                        .iter()
+                        .take(MOST_ROWS)
+                        .map(|(bundle, waiting)| row(state, bundle, waiting, now))
+                        .collect(),
+                    more: sorted.len().saturating_sub(MOST_ROWS),
+                    load,
+                }
+            })
+            .collect();
         let open = state.loads.values().filter(|load| load.decided_at.is_none());
-        let running: Vec<Running> = open.map(|load| Running {
-            href: format!("/loads/{}", segment(load.load.as_str())),
-            load: load.load.to_string(),
-            words: super::say::of_load(load).words,
-            since: time(state, load.started_at, now),
-        }).collect();
+        let running: Vec<Running> = open
+            .map(|load| Running {
+                href: format!("/loads/{}", segment(load.load.as_str())),
+                load: load.load.to_string(),
+                words: super::say::of_load(load).words,
+                since: time(state, load.started_at, now),
+            })
+            .collect();
         let heading = heading(&groups, running.len());
-        QueuePage { page: Page::of(visitor, "/queue", "/queue", done), heading, groups, running }
+        QueuePage {
+            page: Page::of(visitor, "/queue", "/queue", done),
+            heading,
+            groups,
+            running,
+        }
     }
 }
 
 fn heading(groups: &[Group], running: usize) -> String {
     let parts: usize = groups.iter().map(|group| group.parts).sum();
-    let oldest = groups.iter().filter(|group| group.parts > 0).max_by_key(|group| group.parts);
+    let oldest = groups
+        .iter()
+        .filter(|group| group.parts > 0)
+        .max_by_key(|group| group.parts);
     let loads = match running {
         0 => String::new(),
         1 => " One load waits to be decided.".into(),
@@ -146,7 +196,12 @@ fn heading(groups: &[Group], running: usize) -> String {
         None => format!("Nothing waits for a step.{loads}"),
         Some(most) => {
             let verb = if parts == 1 { "waits" } else { "wait" };
-            format!("{} {verb}; {} of them to be {}.{loads}", count(parts, "part", "parts"), most.parts, most.step)
+            format!(
+                "{} {verb}; {} of them to be {}.{loads}",
+                count(parts, "part", "parts"),
+                most.parts,
+                most.step
+            )
         }
     }
 }

@@ -30,18 +30,34 @@ const OWN: [&str; 3] = ["csrf", "do", "back"];
 
 impl RefusalPage {
     /// `sent` is the form as it came, in its order.
-    pub fn of(visitor: &Visitor, command: &str, sent: &[(String, String)], reasons: Vec<Reason>, back: &str) -> RefusalPage {
+    pub fn of(
+        visitor: &Visitor,
+        command: &str,
+        sent: &[(String, String)],
+        reasons: Vec<Reason>,
+        back: &str,
+    ) -> RefusalPage {
         let label = words::command(command);
         let override_field = |name: &str| name.starts_with("override.");
-        let own = sent.iter().filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
-        let open = reasons.iter().find(|reason| reason.open).map(|reason| reason.code.to_string());
+        let own = sent
+            .iter()
+            .filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
+        let open = reasons
+            .iter()
+            .find(|reason| reason.open)
+            .map(|reason| reason.code.to_string());
         RefusalPage {
             page: Page::of(visitor, back, back, None),
             heading: match reasons.as_slice() {
                 [] => format!("Not done: {}.", label.to_lowercase()),
                 [one] => format!("Not done: {}. {}", label.to_lowercase(), one.found),
                 [first, ..] => {
-                    format!("Not done: {}. {} reasons stand against it. {}", label.to_lowercase(), reasons.len(), first.found)
+                    format!(
+                        "Not done: {}. {} reasons stand against it. {}",
+                        label.to_lowercase(),
+                        reasons.len(),
+                        first.found
+                    )
                 }
             },
             command: command.into(),
@@ -67,7 +83,13 @@ pub fn status(outcome: &Outcome) -> StatusCode {
 }
 
 /// Answers a form whose command did not become an entry.
-pub fn respond(visitor: &Visitor, command: &str, sent: &[(String, String)], outcome: &Outcome, back: &str) -> Response {
+pub fn respond(
+    visitor: &Visitor,
+    command: &str,
+    sent: &[(String, String)],
+    outcome: &Outcome,
+    back: &str,
+) -> Response {
     let page = RefusalPage::of(visitor, command, sent, reasons(outcome, command), back);
     (status(outcome), render(&page)).into_response()
 }
@@ -82,12 +104,23 @@ mod tests {
     fn nothing_typed_is_lost_and_all_reasons_stand() {
         let held = Problem::new(Code::Held, "T-0142 is on quality hold hold-0001: image dim", "A part without a hold is needed.", "Set it aside.")
             .with_remedy(serde_json::json!({"do": "take_from_set", "set": "B2", "line": "telescope", "position": 1, "asset": "T-0142"}));
-        let order = Problem::new(Code::OutOfOrder, "T-0142 is cleaned by hand; next it has to be inspected.", "The route does not allow \"packed\" now.", "Let it be inspected first.").open_to_override();
+        let order = Problem::new(
+            Code::OutOfOrder,
+            "T-0142 is cleaned by hand; next it has to be inspected.",
+            "The route does not allow \"packed\" now.",
+            "Let it be inspected first.",
+        )
+        .open_to_override();
         let refusal = Refusal::of(vec![order, held]).unwrap();
-        let sent: Vec<(String, String)> =
-            [("csrf", "x"), ("do", "record_step"), ("back", "/sets/B2"), ("step", "packed"), ("scan:lines", "B2\nT-0142")]
-                .map(|(name, value)| (name.to_string(), value.to_string()))
-                .into();
+        let sent: Vec<(String, String)> = [
+            ("csrf", "x"),
+            ("do", "record_step"),
+            ("back", "/sets/B2"),
+            ("step", "packed"),
+            ("scan:lines", "B2\nT-0142"),
+        ]
+        .map(|(name, value)| (name.to_string(), value.to_string()))
+        .into();
         let reasons = reasons(&Outcome::Turned(Turned::Refused(refusal)), "record_step");
         let page = RefusalPage::of(&sample::visitor(), "record_step", &sent, reasons, "/sets/B2");
         let text = sample::show("refusal", &page);

@@ -16,11 +16,15 @@ pub struct Say {
 
 impl Say {
     pub fn new(sign: &'static str, tone: &'static str, words: impl Into<String>) -> Say {
-        Say { sign, tone, words: words.into() }
+        Say {
+            sign,
+            tone,
+            words: words.into(),
+        }
     }
 
     pub fn plain(words: impl Into<String>) -> Say {
-        Say::new("", "plain", words)
+        Say::new("", "ink", words)
     }
 
     pub fn is(&self, sign: &str) -> bool {
@@ -48,7 +52,7 @@ fn quarter(done: usize, of: usize) -> &'static str {
 /// How a part stands: the worst fact first.
 pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
     match asset.standing() {
-        Standing::Retired => return Say::new("retired", "plain", "retired"),
+        Standing::Retired => return Say::new("retired", "ink", "retired"),
         Standing::Missing => return Say::new("missing", "stop", "not accounted for"),
         Standing::InRepair => return Say::plain("in repair"),
         Standing::Held => return Say::held(format!("on hold, {}", asset.stage.words())),
@@ -61,17 +65,28 @@ pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
 pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
     let words = asset.stage.words();
     match asset.stage {
-        Stage::Issued | Stage::InUse => Say::new("out", "plain", format!("out, {words}")),
+        Stage::Issued | Stage::InUse => Say::new("out", "ink", format!("out, {words}")),
         Stage::Ready => match asset.cool_at.filter(|at| *at > now) {
-            Some(at) => Say::new("turn3", "turn", format!("sterile, still cooling until {}", time(state, at, now))),
-            None if asset.sterile_until.is_some_and(|until| until < now.date(state.zone)) => {
+            Some(at) => Say::new(
+                "turn3",
+                "turn",
+                format!("sterile, still cooling until {}", time(state, at, now)),
+            ),
+            None if asset
+                .sterile_until
+                .is_some_and(|until| until < now.date(state.zone)) =>
+            {
                 Say::new("not_ready", "stop", "not ready, past its date")
             }
             None => Say::new("ready", "ready", "ready"),
         },
         _ => {
             let sign = quarter(asset.next as usize, state.route_of(asset).len());
-            let load = asset.in_load.as_ref().map(|load| format!(", in load {load}")).unwrap_or_default();
+            let load = asset
+                .in_load
+                .as_ref()
+                .map(|load| format!(", in load {load}"))
+                .unwrap_or_default();
             Say::new(sign, "turn", format!("{words}{load}"))
         }
     }
@@ -80,14 +95,17 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
 /// How a set stands.
 pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
     let short = some_of(&status.missing, 3);
-    let expected = status.ready_at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
+    let expected = status
+        .ready_at
+        .map(|at| format!(", expected {}", time(state, at, now)))
+        .unwrap_or_default();
     match status.status {
         SetReadiness::Ready => Say::new("ready", "ready", "ready"),
         SetReadiness::ReadyShort => Say::new("ready_short", "ready", format!("ready, short of {short}")),
         SetReadiness::InTurn => Say::new("turn2", "turn", format!("in reprocessing{expected}")),
         SetReadiness::NotReady => Say::new("not_ready", "stop", format!("not ready, short of {short}")),
         SetReadiness::Held => Say::held("on hold"),
-        SetReadiness::Out => Say::new("out", "plain", "out"),
+        SetReadiness::Out => Say::new("out", "ink", "out"),
     }
 }
 

@@ -59,17 +59,31 @@ pub struct SetPage {
     pub causes: Vec<(&'static str, String)>,
     pub models: Vec<(String, String)>,
     pub history: Vec<Past>,
+    pub hold_kinds: Vec<&'static str>,
     pub trouble: String,
 }
 
 fn member(state: &State, asset: &Asset, now: Time) -> Member {
-    let hold = |id: &crate::domain::id::Id| state.holds.get(id).map(|hold| hold.reason.clone()).unwrap_or_default();
+    let hold = |id: &crate::domain::id::Id| {
+        state
+            .holds
+            .get(id)
+            .map(|hold| hold.reason.clone())
+            .unwrap_or_default()
+    };
     Member {
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
-        name: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+        name: state
+            .model(&asset.model)
+            .map(|model| model.name.0.clone())
+            .unwrap_or_default(),
         position: asset.seat.as_ref().map_or(0, |seat| seat.position),
-        place: asset.location.as_ref().map(|place| place.0.clone()).unwrap_or_default(),
+        place: asset
+            .location
+            .as_ref()
+            .map(|place| place.0.clone())
+            .unwrap_or_default(),
         say: of_asset(state, asset, now),
         due: due(state, asset, now)
             .iter()
@@ -102,15 +116,27 @@ fn lines(state: &State, set: &SetState, now: Time) -> Vec<Line> {
     all.collect()
 }
 
+/// A line that takes one part is lacking whole; of others it is told how many.
+fn lacking(line: &Line) -> String {
+    if line.needed == 1 {
+        line.line.clone()
+    } else {
+        format!("{} ({} of {})", line.line, line.lacks, line.needed)
+    }
+}
+
 fn heading(set: &SetState, say: &Say, lines: &[Line]) -> String {
-    let lacking: Vec<String> =
-        lines.iter().filter(|line| line.lacks > 0).map(|line| format!("{} {}", line.lacks, line.line)).collect();
+    let lacking: Vec<String> = lines.iter().filter(|line| line.lacks > 0).map(lacking).collect();
     let parts = count(set.seats.len(), "part", "parts");
     let whole = match lacking.is_empty() {
         true => format!("It is whole, {parts}."),
         false => format!("It lacks {}.", listed(&lacking)),
     };
-    let words = if say.is("not_ready") || say.is("ready_short") { say.words.split(',').next().unwrap_or_default() } else { &say.words };
+    let words = if say.is("not_ready") || say.is("ready_short") {
+        say.words.split(',').next().unwrap_or_default()
+    } else {
+        &say.words
+    };
     format!("Set {} is {words}. {whole}", set.set)
 }
 
@@ -120,16 +146,29 @@ impl SetPage {
         let lines = lines(state, set, now);
         let say = of_set(state, &set_status(state, set, now), now);
         SetPage {
-            page: Page::of(visitor, "/sets", format!("/sets/{}", segment(set.set.as_str())), done),
+            page: Page::of(
+                visitor,
+                "/sets",
+                format!("/sets/{}", segment(set.set.as_str())),
+                done,
+            ),
             heading: heading(set, &say, &lines),
             set: set.set.to_string(),
             name: set.name.0.clone(),
             sheet: set.count_sheet.to_string(),
             say,
             lines,
-            causes: Cause::ALL.iter().map(|cause| (cause.name(), capital(&cause.name().replace('_', " ")))).collect(),
-            models: state.models.values().map(|model| (model.model.to_string(), model.name.0.clone())).collect(),
+            causes: Cause::ALL
+                .iter()
+                .map(|cause| (cause.name(), capital(&cause.name().replace('_', " "))))
+                .collect(),
+            models: state
+                .models
+                .values()
+                .map(|model| (model.model.to_string(), model.name.0.clone()))
+                .collect(),
             history: past(state, history),
+            hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             trouble: String::new(),
         }
     }
@@ -160,9 +199,17 @@ pub async fn get(
     };
     let thing = Thing::set(found.set.as_str());
     let history = app.house.history(&state.site, &thing, None, MOST_ENTRIES).await;
-    let mut page = SetPage::of(&visitor, found, history.as_deref().unwrap_or_default(), done.seq());
+    let mut page = SetPage::of(
+        &visitor,
+        found,
+        history.as_deref().unwrap_or_default(),
+        done.seq(),
+    );
     if let Err(unavailable) = history {
-        page.trouble = format!("Its past cannot be shown now (operation {}).", unavailable.operation);
+        page.trouble = format!(
+            "Its past cannot be shown now (operation {}).",
+            unavailable.operation
+        );
     }
     render(&page)
 }
@@ -178,7 +225,10 @@ mod tests {
         for (set, says) in [("B2", "Set B2 is"), ("C1", "It lacks")] {
             let found = visitor.state.sets.get(set).unwrap();
             let history = sample::history(&Thing::set(set));
-            let text = sample::show(&format!("set-{set}"), &SetPage::of(&visitor, found, &history, None));
+            let text = sample::show(
+                &format!("set-{set}"),
+                &SetPage::of(&visitor, found, &history, None),
+            );
             assert!(text.contains(says), "{set}");
         }
     }

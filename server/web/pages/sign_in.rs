@@ -37,10 +37,19 @@ pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response
         Ok(codes) if codes.is_empty() => no_site::page(),
         // A house with one site need not be asked which.
         Ok(codes) => {
-            let only = codes.first().filter(|_| codes.len() == 1 && asked.site.is_empty()).cloned();
+            let only = codes
+                .first()
+                .filter(|_| codes.len() == 1 && asked.site.is_empty())
+                .cloned();
             let ended = asked.ended.is_some();
             let site = only.unwrap_or(asked.site);
-            render(&SignInPage { site, person: asked.person, back: asked.back, error: String::new(), ended })
+            render(&SignInPage {
+                site,
+                person: asked.person,
+                back: asked.back,
+                error: String::new(),
+                ended,
+            })
         }
         Err(gone) => problem::unavailable(&gone.operation),
     }
@@ -48,7 +57,13 @@ pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response
 
 /// The form again, with what was typed but the password, and a sentence that says what is wrong.
 pub fn again(status: StatusCode, site: &str, person: &str, back: &str, error: &str) -> Response {
-    let page = SignInPage { site: site.into(), person: person.into(), back: back.into(), error: error.into(), ended: false };
+    let page = SignInPage {
+        site: site.into(),
+        person: person.into(),
+        back: back.into(),
+        error: error.into(),
+        ended: false,
+    };
     (status, render(&page)).into_response()
 }
 

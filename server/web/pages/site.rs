@@ -35,14 +35,24 @@ pub struct SitePage {
 }
 
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
-    let row = |field, label, why, value: String| Policy { field, label, why, value, yes_no: false };
+    let row = |field, label, why, value: String| Policy {
+        field,
+        label,
+        why,
+        value,
+        yes_no: false,
+    };
     let [low, high] = policy.telescope_window_mm;
     vec![
         Policy {
             field: "two_people:bool",
             label: "Two people for a steriliser load",
             why: "Loader and releaser differ.",
-            value: if policy.two_people { "true".into() } else { "false".into() },
+            value: if policy.two_people {
+                "true".into()
+            } else {
+                "false".into()
+            },
             yes_no: true,
         },
         row(
@@ -88,9 +98,16 @@ impl SitePage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> SitePage {
         let state = &*visitor.state;
         let page = Page::of(visitor, "/site", "/site", done);
-        let two = if state.policy.two_people { "Two people" } else { "One person" };
+        let two = if state.policy.two_people {
+            "Two people"
+        } else {
+            "One person"
+        };
         SitePage {
-            heading: format!("{}: entry {} of its ledger. {two} may load and release.", page.site, state.seq),
+            heading: format!(
+                "{}: entry {} of its ledger. {two} may load and release.",
+                page.site, state.seq
+            ),
             id: state.site.to_string(),
             zone: state.zone.name().to_string(),
             written: super::shared::exact(state, state.recorded_at),
@@ -101,7 +118,11 @@ impl SitePage {
                 .map(|sheet| Reserve {
                     sheet: sheet.count_sheet.to_string(),
                     name: sheet.name.0.clone(),
-                    minimum: state.reserves.get(&sheet.count_sheet).copied().unwrap_or_default(),
+                    minimum: state
+                        .reserves
+                        .get(&sheet.count_sheet)
+                        .copied()
+                        .unwrap_or_default(),
                 })
                 .collect(),
             page,

@@ -6,7 +6,7 @@ use axum::response::Response;
 
 use super::queue::waits_for;
 use super::say::{Say, of_asset, of_load, of_set};
-use super::shared::{Done, Page, count, segment};
+use super::shared::{Done, Page, count, hold_kinds, segment};
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
 use crate::domain::state::State;
@@ -35,7 +35,8 @@ pub struct StartPage {
     pub more_href: &'static str,
     /// Those who pre-clean at the point of use may say so here.
     pub treats: bool,
-    pub holds: bool,
+    /// Those who are seldom at a part's own page place holds here.
+    pub hold_kinds: Vec<&'static str>,
 }
 
 fn open_loads(state: &State) -> Vec<Item> {
@@ -43,7 +44,11 @@ fn open_loads(state: &State) -> Vec<Item> {
     open.map(|load| Item {
         href: format!("/loads/{}", segment(load.load.as_str())),
         called: format!("Load {}", load.load),
-        detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
+        detail: format!(
+            "{}, {}",
+            load.machine,
+            count(load.contents.len(), "part", "parts")
+        ),
         say: of_load(load),
     })
     .collect()
@@ -65,7 +70,10 @@ fn steps(state: &State) -> Vec<Item> {
 }
 
 fn troubled_sets(state: &State, now: Time) -> Vec<Item> {
-    let all = state.sets.values().map(|set| (set, of_set(state, &set_status(state, set, now), now)));
+    let all = state
+        .sets
+        .values()
+        .map(|set| (set, of_set(state, &set_status(state, set, now), now)));
     all.filter(|(_, say)| !say.is("ready"))
         .map(|(set, say)| Item {
             href: format!("/sets/{}", segment(set.set.as_str())),
@@ -77,26 +85,35 @@ fn troubled_sets(state: &State, now: Time) -> Vec<Item> {
 }
 
 fn held_or_due(state: &State, now: Time) -> Vec<Item> {
-    let troubled = state.assets.values().filter(|asset| asset.retired.is_none()).filter_map(|asset| {
-        let due = due(state, asset, now);
-        let say = match (asset.holds.is_empty(), due.first()) {
-            (false, _) => of_asset(state, asset, now),
-            (true, Some(due)) => Say::due(format!("due: {} of {} {}", due.found, due.limit, super::words::due(due.why))),
-            (true, None) if asset.missing || asset.in_repair => of_asset(state, asset, now),
-            (true, None) => return None,
-        };
-        let reasons: Vec<String> = asset
-            .holds
-            .iter()
-            .filter_map(|held| state.holds.get(&held.hold).map(|hold| hold.reason.clone()))
-            .collect();
-        Some(Item {
-            href: format!("/assets/{}", segment(asset.asset.as_str())),
-            called: asset.asset.to_string(),
-            detail: reasons.join("; "),
-            say,
-        })
-    });
+    let troubled = state
+        .assets
+        .values()
+        .filter(|asset| asset.retired.is_none())
+        .filter_map(|asset| {
+            let due = due(state, asset, now);
+            let say = match (asset.holds.is_empty(), due.first()) {
+                (false, _) => of_asset(state, asset, now),
+                (true, Some(due)) => Say::due(format!(
+                    "due: {} of {} {}",
+                    due.found,
+                    due.limit,
+                    super::words::due(due.why)
+                )),
+                (true, None) if asset.missing || asset.in_repair => of_asset(state, asset, now),
+                (true, None) => return None,
+            };
+            let reasons: Vec<String> = asset
+                .holds
+                .iter()
+                .filter_map(|held| state.holds.get(&held.hold).map(|hold| hold.reason.clone()))
+                .collect();
+            Some(Item {
+                href: format!("/assets/{}", segment(asset.asset.as_str())),
+                called: asset.asset.to_string(),
+                detail: reasons.join("; "),
+                say,
+            })
+        });
     troubled.collect()
 }
 
@@ -119,18 +136,29 @@ impl StartPage {
                 let troubled = troubled_sets(state, now);
                 let ready = state.sets.len() - troubled.len();
                 let verb = if ready == 1 { "is" } else { "are" };
-                let words = format!("{ready} of {} {verb} ready.", count(state.sets.len(), "set", "sets"));
+                let words = format!(
+                    "{ready} of {} {verb} ready.",
+                    count(state.sets.len(), "set", "sets")
+                );
                 ("Sets that are not ready", troubled, "/sets", words)
             }
             Role::Biomed | Role::Infection => {
                 let items = held_or_due(state, now);
                 let words = match items.len() {
                     0 => "Nothing is on hold, due, in repair or unaccounted for.".to_string(),
-                    n => format!("{} on hold, due, in repair or not accounted for.", count(n, "part is", "parts are")),
+                    n => format!(
+                        "{} on hold, due, in repair or not accounted for.",
+                        count(n, "part is", "parts are")
+                    ),
                 };
                 ("Held and due", items, "/assets", words)
             }
-            Role::Auditor => ("", Vec::new(), "/ledger", format!("The ledger stands at entry {}.", state.seq)),
+            Role::Auditor => (
+                "",
+                Vec::new(),
+                "/ledger",
+                format!("The ledger stands at entry {}.", state.seq),
+            ),
             Role::Admin => ("", Vec::new(), "/people", founding(state)),
         };
         let more = items.len().saturating_sub(MOST_ROWS);
@@ -143,7 +171,11 @@ impl StartPage {
             more,
             more_href,
             treats: matches!(role, Role::Charge | Role::Clinician),
-            holds: matches!(role, Role::Charge | Role::Infection),
+            hold_kinds: if matches!(role, Role::Charge | Role::Infection) {
+                hold_kinds(role)
+            } else {
+                Vec::new()
+            },
         }
     }
 }
@@ -151,13 +183,31 @@ impl StartPage {
 /// What a new site still lacks, in the order in which it is needed.
 fn founding(state: &State) -> String {
     let lacks = [
-        (state.routes.is_empty(), "Define a route first; every model needs one."),
-        (state.models.is_empty(), "Define the models next; every part is one of them."),
-        (state.machines.is_empty(), "Define the machines next; loads run in them."),
-        (state.sheets.is_empty(), "Define a count sheet next; every set is built to one."),
-        (state.assets.is_empty(), "The catalogue stands; the lead can add the parts."),
+        (
+            state.routes.is_empty(),
+            "Define a route first; every model needs one.",
+        ),
+        (
+            state.models.is_empty(),
+            "Define the models next; every part is one of them.",
+        ),
+        (
+            state.machines.is_empty(),
+            "Define the machines next; loads run in them.",
+        ),
+        (
+            state.sheets.is_empty(),
+            "Define a count sheet next; every set is built to one.",
+        ),
+        (
+            state.assets.is_empty(),
+            "The catalogue stands; the lead can add the parts.",
+        ),
     ];
-    let first = lacks.iter().find(|(lacks, _)| *lacks).map(|(_, words)| words.to_string());
+    let first = lacks
+        .iter()
+        .find(|(lacks, _)| *lacks)
+        .map(|(_, words)| words.to_string());
     first.unwrap_or_else(|| "The site is set up. Accounts and policies are yours.".into())
 }
 

@@ -23,7 +23,10 @@ pub struct Offer {
 
 impl Offer {
     fn new(act: impl Into<String>, label: impl Into<String>) -> Offer {
-        Offer { act: act.into(), label: label.into() }
+        Offer {
+            act: act.into(),
+            label: label.into(),
+        }
     }
 }
 
@@ -63,7 +66,10 @@ fn offers(step: RouteStep) -> Vec<Offer> {
         (StepKind::Disinfected, by) if by != Some(Method::Manual) => {
             vec![Offer::new("load", "Start a washer load with it")]
         }
-        (step, _) => vec![Offer::new(format!("step:{}", step.name()), super::shared::capital(step.words()))],
+        (step, _) => vec![Offer::new(
+            format!("step:{}", step.name()),
+            super::shared::capital(step.words()),
+        )],
     }
 }
 
@@ -80,25 +86,46 @@ fn not_passed() -> Vec<Offer> {
 /// What begins the next turn of a part that is out, or that came back without anybody having said that it went.
 fn came_back() -> Vec<Offer> {
     [StepKind::Received, StepKind::Treated]
-        .map(|step| Offer::new(format!("step:{}", step.name()), format!("It came back: {}", step.words())))
+        .map(|step| {
+            Offer::new(
+                format!("step:{}", step.name()),
+                format!("It came back: {}", step.words()),
+            )
+        })
         .into()
 }
 
 fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let model = state.model(&asset.model);
-    let family = model.map(|model| super::shared::capital(&model.family.words())).unwrap_or_default();
-    let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
+    let family = model
+        .map(|model| super::shared::capital(&model.family.words()))
+        .unwrap_or_default();
+    let name = model
+        .map(|model| format!(", {}", model.name.0))
+        .unwrap_or_default();
     let mut facts = Vec::new();
     if let Some(seat) = &asset.seat {
-        facts.push(format!("In set {}, line {}, position {}.", seat.set, seat.line, seat.position));
+        facts.push(format!(
+            "In set {}, line {}, position {}.",
+            seat.set, seat.line, seat.position
+        ));
     }
     for held in &asset.holds {
-        let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
-        facts.push(format!("{} hold {}: {reason}", super::shared::capital(held.kind.name()), held.hold));
+        let reason = state
+            .holds
+            .get(&held.hold)
+            .map_or("", |hold| hold.reason.as_str());
+        facts.push(format!(
+            "{} hold {}: {reason}",
+            super::shared::capital(held.kind.name()),
+            held.hold
+        ));
     }
-    facts.extend(due(state, asset, now).iter().map(|due| {
-        format!("Due: {} of {} {}.", due.found, due.limit, words::due(due.why))
-    }));
+    facts.extend(
+        due(state, asset, now)
+            .iter()
+            .map(|due| format!("Due: {} of {} {}.", due.found, due.limit, words::due(due.why))),
+    );
     facts.push(format!(
         "Turn {}, {}, {}.",
         asset.turn,
@@ -109,13 +136,22 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let step = state.next_step(asset).filter(|_| !gone);
     let back = matches!(asset.stage, Stage::Ready | Stage::Issued | Stage::InUse) && !gone;
     let (next, first) = match (&asset.in_load, step) {
-        (Some(load), _) => (format!("It is in load {load}; release or reject that load first."), Vec::new()),
+        (Some(load), _) => (format!("Release or reject load {load} first."), Vec::new()),
         (None, Some(step)) => (format!("Next it has to be {}.", step.words()), offers(step)),
-        (None, None) if asset.stage == Stage::Ready && !gone => ("It needs nothing more in this turn.".into(), Vec::new()),
+        (None, None) if asset.stage == Stage::Ready && !gone => {
+            ("It needs nothing more in this turn.".into(), Vec::new())
+        }
         (None, None) if back => ("Next it has to come back.".into(), came_back()),
-        (None, None) => (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new()),
+        (None, None) => (
+            format!("It is {}; there is no next step here.", asset.standing().words()),
+            Vec::new(),
+        ),
     };
-    let mut other = if asset.stage == Stage::Ready && !gone { came_back() } else { Vec::new() };
+    let mut other = if asset.stage == Stage::Ready && !gone {
+        came_back()
+    } else {
+        Vec::new()
+    };
     if step.is_some_and(|step| step.step == StepKind::Inspected) {
         other.extend(not_passed());
     }
@@ -136,7 +172,8 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
 fn waiting(state: &State, set: &SetState) -> BTreeMap<StepKind, (RouteStep, usize)> {
     let mut groups: BTreeMap<StepKind, (RouteStep, usize)> = BTreeMap::new();
     for asset in state.members(set) {
-        let here = asset.in_load.is_none() && matches!(asset.standing(), Standing::InService | Standing::Held);
+        let here =
+            asset.in_load.is_none() && matches!(asset.standing(), Standing::InService | Standing::Held);
         if let Some(step) = state.next_step(asset).filter(|_| here) {
             groups.entry(step.step).or_insert((step, 0)).1 += 1;
         }
@@ -148,20 +185,30 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     let status = set_status(state, set, now);
     let groups = waiting(state, set);
     let members: Vec<_> = state.members(set).collect();
-    let out = members.iter().any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
+    let out = members
+        .iter()
+        .any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
     let ready = !members.is_empty() && members.iter().all(|part| part.stage == Stage::Ready);
     let mut facts: Vec<String> = groups
         .values()
         .map(|(step, number)| {
             let verb = if *number == 1 { "waits" } else { "wait" };
-            format!("{} {verb} to be {}.", count(*number, "part", "parts"), step.words())
+            format!(
+                "{} {verb} to be {}.",
+                count(*number, "part", "parts"),
+                step.words()
+            )
         })
         .collect();
     let loaded: Vec<_> = members.iter().filter_map(|part| part.in_load.as_ref()).collect();
     if let Some(load) = loaded.first() {
-        facts.push(format!("{} in load {load}, which is not decided.", count(loaded.len(), "part is", "parts are")));
+        facts.push(format!(
+            "{} in load {load}, which is not decided.",
+            count(loaded.len(), "part is", "parts are")
+        ));
     }
-    if !status.missing.is_empty() {
+    // The status names the first three; more than these are told in full.
+    if status.missing.len() > 3 {
         facts.push(format!("Short of {}.", super::shared::listed(&status.missing)));
     }
     let mut steps = groups.values().map(|(step, _)| *step);
@@ -182,7 +229,12 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     Thing {
         scan: scan.into(),
         href: format!("/sets/{}", segment(set.set.as_str())),
-        called: format!("Set {}, {}, {}", set.set, set.name.0, count(members.len(), "part", "parts")),
+        called: format!(
+            "Set {}, {}, {}",
+            set.set,
+            set.name.0,
+            count(members.len(), "part", "parts")
+        ),
         say: of_set(state, &status, now),
         next,
         facts,
