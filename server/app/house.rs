@@ -1,16 +1,25 @@
 //! The running house: its database, its clerks, its accounts. What the web asks, it asks here.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex};
 
 use serde_json::Value;
+use tokio::sync::{Semaphore, mpsc, oneshot};
+use tokio::task::JoinHandle;
 
-use crate::domain::command::Command;
+use super::batch::turned_code;
+use super::clerk::{self, Job, Published};
+use super::clock::{Clock, random};
+use crate::domain::command::{Act, Command, Load};
 use crate::domain::deciding::Turned;
-use crate::domain::event::{Entry, Thing};
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
 use crate::domain::time::Time;
+use crate::domain::verdict::{Prepared, judge_record};
+use crate::storage::dialect::Dialect;
+use crate::storage::migrate::{self, Facts};
+use crate::storage::{Db, StorageError, ledger};
 
 /// The database does not answer; the operation's id stands in the log.
 #[derive(Clone, Debug)]
@@ -25,6 +34,7 @@ pub enum Outcome {
     Turned(Turned),
     /// The key is known with another command or from another actor.
     KeyReused,
+    UnknownSite,
     Unavailable(Unavailable),
 }
 
@@ -55,41 +65,179 @@ pub struct TokenRow {
     pub revoked: bool,
 }
 
-pub struct House {}
+/// How many passwords are hashed at once: hashing is meant to be slow, and must not starve everything else.
+const HASHING_AT_ONCE: usize = 2;
+
+type Senders = BTreeMap<Id, mpsc::Sender<Job>>;
+
+pub struct House {
+    pub db: Db,
+    pub clock: Arc<Clock>,
+    pub(super) hashing: Semaphore,
+    published: Published,
+    /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
+    clerks: Mutex<Senders>,
+    ends: Mutex<Vec<JoinHandle<()>>>,
+}
+
+/// An id by which a failure is found in the log.
+pub fn operation() -> String {
+    random::<8>()
+        .map(hex::encode)
+        .unwrap_or_else(|_| "unnumbered".into())
+}
+
+/// An error with everything under it, once.
+pub fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut under = error.source();
+    while let Some(cause) = under {
+        text.push_str(": ");
+        text.push_str(&cause.to_string());
+        under = cause.source();
+    }
+    text
+}
+
+pub fn unavailable(error: &StorageError) -> Unavailable {
+    let operation = operation();
+    tracing::error!(operation, error = %chain(error), "the database does not answer");
+    Unavailable { operation }
+}
 
 impl House {
-    /// The site's current facts, as far as the ledger goes now.
-    pub async fn state(&self, _site: &Id) -> Result<Arc<State>, Unavailable> {
-        Err(Unavailable { operation: String::new() })
+    /// Opens and migrates a database, and fills the tables of current facts where their form is new.
+    pub async fn open(url: &str) -> Result<House, StorageError> {
+        let db = Db::open(url).await?;
+        if migrate::migrate(&db).await? == Facts::ToReplay {
+            super::rebuild::replay_all(&db).await?;
+        }
+        Ok(House {
+            db,
+            clock: Arc::new(Clock::default()),
+            hashing: Semaphore::new(HASHING_AT_ONCE),
+            published: Published::default(),
+            clerks: Mutex::new(BTreeMap::new()),
+            ends: Mutex::new(Vec::new()),
+        })
     }
 
-    /// Gives commands in order, each by itself; later ones see earlier ones.
-    pub async fn submit(&self, _site: &Id, _actor: &Actor, _commands: Vec<Command>) -> Vec<Outcome> {
-        Vec::new()
+    fn clerk(&self, site: &Id) -> Option<mpsc::Sender<Job>> {
+        let mut clerks = self.clerks.lock().ok()?;
+        let one_for_all = self.db.dialect() == Dialect::Embedded;
+        let known = if one_for_all {
+            clerks.values().next()
+        } else {
+            clerks.get(site)
+        };
+        if let Some(known) = known {
+            return Some(known.clone());
+        }
+        let (to, end) = clerk::start(self.db.clone(), self.clock.clone(), self.published.clone());
+        clerks.insert(site.clone(), to.clone());
+        self.ends.lock().ok()?.push(end);
+        Some(to)
     }
 
-    /// Entries of a thing, newest first, before a place in the ledger.
-    pub async fn history(
-        &self,
-        _site: &Id,
-        _thing: &Thing,
-        _before: Option<u64>,
-        _limit: usize,
-    ) -> Result<Vec<Entry>, Unavailable> {
-        Ok(Vec::new())
+    fn seen(&self, site: &Id) -> Option<Arc<State>> {
+        let published = self.published.lock().ok()?;
+        published.get(site).map(|sender| sender.borrow().clone())
     }
 
-    /// Entries of the whole ledger, newest first, before a place in it.
-    pub async fn newest(
-        &self,
-        _site: &Id,
-        _before: Option<u64>,
-        _limit: usize,
-    ) -> Result<Vec<(Entry, String)>, Unavailable> {
-        Ok(Vec::new())
+    /// The site's current facts, as far as the ledger goes now. `None` where there is no such site.
+    pub async fn state(&self, site: &Id) -> Result<Option<Arc<State>>, Unavailable> {
+        let head = ledger::head_of(&self.db, site.as_str())
+            .await
+            .map_err(|error| unavailable(&error))?;
+        let Some(head) = head else { return Ok(None) };
+        if let Some(state) = self.seen(site).filter(|state| state.seq >= head.seq) {
+            return Ok(Some(state));
+        }
+        let gone = || Unavailable {
+            operation: operation(),
+        };
+        let clerk = self.clerk(site).ok_or_else(gone)?;
+        let (answer, state) = oneshot::channel();
+        clerk
+            .send(Job::CatchUp {
+                site: site.clone(),
+                answer,
+            })
+            .await
+            .map_err(|_| gone())?;
+        state.await.map_err(|_| gone())?.map(Some)
     }
 
-    pub async fn people(&self, _site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), Unavailable> {
-        Ok((Vec::new(), Vec::new()))
+    /// Gives commands in order, each by itself; later ones see earlier ones. What was taken is finished, whatever
+    /// becomes of the caller.
+    pub async fn submit(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Outcome> {
+        let count = commands.len();
+        let lost = |operation: String| vec![Outcome::Unavailable(Unavailable { operation }); count];
+        let commands = self.prepare(site, commands).await;
+        let Some(clerk) = self.clerk(site) else {
+            return lost(operation());
+        };
+        let (answer, outcomes) = oneshot::channel();
+        let job = Job::Submit {
+            site: site.clone(),
+            actor: actor.clone(),
+            commands,
+            answer,
+        };
+        if clerk.send(job).await.is_err() {
+            return lost(operation());
+        }
+        let outcomes = outcomes.await.unwrap_or_else(|_| lost(operation()));
+        for outcome in &outcomes {
+            match outcome {
+                Outcome::Turned(turned) => {
+                    tracing::info!(site = %site, actor = actor.code, code = turned_code(turned), "refused");
+                }
+                Outcome::Accepted(accepted) => {
+                    tracing::debug!(site = %site, actor = actor.code, entry = accepted.entry, "accepted");
+                }
+                _ => {}
+            }
+        }
+        outcomes
+    }
+
+    /// Computes the verdict on a record before the clerk sees it: a long one would hold up everybody.
+    async fn prepare(&self, site: &Id, commands: Vec<Command>) -> Vec<(Command, Option<Prepared>)> {
+        let mut all = Vec::with_capacity(commands.len());
+        for command in commands {
+            let mut prepared = None;
+            if let Act::Load(Load::Judge(judge)) = &command.act
+                && let Some(record) = judge.record.clone()
+                && let Ok(Some(state)) = self.state(site).await
+                && let Some(load) = state.loads.get(&judge.load)
+            {
+                let (programme, ambient) = (load.programme.clone(), judge.ambient_kpa);
+                let judged = tokio::task::spawn_blocking(move || {
+                    judge_record(&programme, &record, ambient)
+                        .map(|judgement| Prepared { programme, judgement })
+                });
+                prepared = judged.await.ok().flatten();
+            }
+            all.push((command, prepared));
+        }
+        all
+    }
+
+    /// Lets the clerks finish what they took, then closes the database.
+    pub async fn close(&self) {
+        if let Ok(mut clerks) = self.clerks.lock() {
+            clerks.clear();
+        }
+        let ends = self
+            .ends
+            .lock()
+            .map(|mut ends| std::mem::take(&mut *ends))
+            .unwrap_or_default();
+        for end in ends {
+            // A clerk that ended by itself has already said why.
+            let _ = end.await;
+        }
+        self.db.close().await;
     }
 }

@@ -1,3 +1,10 @@
 //! Use cases: the one write path, accounts, audits. This floor orders what the floors below do.
 
+pub mod accounts;
+pub mod batch;
+pub mod clerk;
+pub mod clock;
+pub mod demo;
 pub mod house;
+pub mod rebuild;
+pub mod reads;

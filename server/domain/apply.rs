@@ -11,7 +11,8 @@ use super::machine::{BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineTested}
 use super::model::StepKind;
 use super::set::{Seat, SetState};
 use super::state::{
-    Asset, Condition, HeldBy, InspectedAt, LastTest, Machine, Named, PackOf, RetiredAs, Seating, Stage, State, TurnBegan,
+    Asset, Condition, HeldBy, InspectedAt, LastTest, Machine, Named, PackOf, RetiredAs, Seating, Stage,
+    State, TurnBegan,
 };
 use super::step::Outcome;
 use super::time::Time;
@@ -31,14 +32,26 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.recorded_at = when.recorded_at;
     match &event.what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, &event.what),
-        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => catalogue(state, &event.what),
+        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => {
+            catalogue(state, &event.what)
+        }
         What::MachineDefined(_) | What::MachineOut(_) | What::MachineBack(_) | What::MachineTested(_) => {
             machine(state, when, &event.what);
         }
-        What::LoadStarted(_) | What::LoadJudged(_) | What::IndicatorRecorded(_) | What::LoadReleased(_)
+        What::LoadStarted(_)
+        | What::LoadJudged(_)
+        | What::IndicatorRecorded(_)
+        | What::LoadReleased(_)
         | What::LoadRejected(_) => load(state, when, &event.what),
-        What::AssetAdded(_) | What::PutAway(_) | What::Retired(_) | What::SetBuilt(_) | What::PutInSet(_)
-        | What::TakenFromSet(_) | What::Replaced(_) | What::HoldPlaced(_) | What::HoldLifted(_) => {
+        What::AssetAdded(_)
+        | What::PutAway(_)
+        | What::Retired(_)
+        | What::SetBuilt(_)
+        | What::PutInSet(_)
+        | What::TakenFromSet(_)
+        | What::Replaced(_)
+        | What::HoldPlaced(_)
+        | What::HoldLifted(_) => {
             parts(state, when, &event.what);
         }
         What::StepRecorded(it) => {
@@ -55,7 +68,10 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
                 let passed = part.outcome == Outcome::Passed;
                 change(state, when, &part.asset, |asset| {
                     if passed {
-                        asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
+                        asset.inspected = Some(InspectedAt {
+                            at: when.at,
+                            cycles: asset.cycles,
+                        });
                     }
                 });
             }
@@ -84,7 +100,10 @@ fn site(state: &mut State, what: &What) {
 fn catalogue(state: &mut State, what: &What) {
     match what {
         What::RouteDefined(it) => {
-            let mut versions = state.routes.get(&it.route).map_or_else(Vec::new, |versions| (**versions).clone());
+            let mut versions = state
+                .routes
+                .get(&it.route)
+                .map_or_else(Vec::new, |versions| (**versions).clone());
             versions.push(Arc::from(it.steps.as_slice()));
             state.routes.insert(it.route.clone(), Arc::new(versions));
             state.changes.routes.insert(it.route.clone());
@@ -116,15 +135,23 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 machine: it.machine.clone(),
                 kind: it.kind,
                 programmes: it.programmes.clone(),
-                condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
-                last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
+                condition: before
+                    .as_ref()
+                    .map_or(Condition::InService, |before| before.condition.clone()),
+                last_tests: before
+                    .as_ref()
+                    .map(|before| before.last_tests.clone())
+                    .unwrap_or_default(),
                 running: before.and_then(|before| before.running),
             };
             state.machines.insert(it.machine.clone(), Arc::new(machine));
             state.changes.machines.insert(it.machine.clone());
         }
         What::MachineOut(it) => change_machine(state, &it.machine, |machine| {
-            machine.condition = Condition::Out { reason: it.reason.0.clone(), since: when.at };
+            machine.condition = Condition::Out {
+                reason: it.reason.0.clone(),
+                since: when.at,
+            };
         }),
         What::MachineBack(it) => change_machine(state, &it.machine, |machine| {
             machine.condition = match it.after {
@@ -132,20 +159,34 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 _ => Condition::Requalifying { good: 0 },
             };
         }),
-        What::MachineTested(it) => change_machine(state, &it.test.machine, |machine| tested(machine, when, it)),
+        What::MachineTested(it) => {
+            change_machine(state, &it.test.machine, |machine| tested(machine, when, it))
+        }
         _ => {}
     }
 }
 
 fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     let test = it.test.test.to_string();
-    let newer = machine.last_tests.get(&test).is_none_or(|last| last.at <= when.at);
+    let newer = machine
+        .last_tests
+        .get(&test)
+        .is_none_or(|last| last.at <= when.at);
     if newer {
-        machine.last_tests.insert(test.clone(), LastTest { good: it.good, at: when.at });
+        machine.last_tests.insert(
+            test.clone(),
+            LastTest {
+                good: it.good,
+                at: when.at,
+            },
+        );
     }
     if !it.good {
         let reason = format!("{} failed", test.replace('_', " "));
-        machine.condition = Condition::Out { reason, since: when.at };
+        machine.condition = Condition::Out {
+            reason,
+            since: when.at,
+        };
     } else if let Condition::Requalifying { good } = machine.condition
         && test == EMPTY_CYCLE
     {
@@ -175,7 +216,9 @@ fn moves(state: &mut State, when: &When, moved: &[Moved]) {
 }
 
 fn move_one(state: &mut State, when: &When, moved: &Moved) {
-    let Some(before) = state.assets.get(&moved.asset) else { return };
+    let Some(before) = state.assets.get(&moved.asset) else {
+        return;
+    };
     let new_turn = moved.turn > before.turn;
     let route = state.current_route(&before.model);
     let (route, route_version) = (route.0, route.1);
@@ -197,14 +240,23 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
             asset.sterile_until = None;
         }
         if let (Some(pack), Some(seat)) = (&moved.pack, &asset.seat) {
-            asset.pack = Some(PackOf { entry: when.seq, set: seat.set.clone(), pack: pack.clone() });
+            asset.pack = Some(PackOf {
+                entry: when.seq,
+                set: seat.set.clone(),
+                pack: pack.clone(),
+            });
         }
         if moved.sterile_until.is_some() {
             asset.sterile_until = moved.sterile_until;
         }
     });
     if new_turn {
-        let began = TurnBegan { seq: when.seq, asset: moved.asset.clone(), turn: moved.turn, at: when.at };
+        let began = TurnBegan {
+            seq: when.seq,
+            asset: moved.asset.clone(),
+            turn: moved.turn,
+            at: when.at,
+        };
         state.changes.turns.push(began);
     }
 }
@@ -221,7 +273,9 @@ fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
         set.last_at = set.last_at.max(when.at);
         state.changes.sets.insert(seat.set.clone());
     }
-    change(state, when, asset, |asset| asset.seat = joined.then(|| seat.clone()));
+    change(state, when, asset, |asset| {
+        asset.seat = joined.then(|| seat.clone())
+    });
     state.changes.seatings.push(Seating {
         seq: when.seq,
         asset: asset.clone(),
@@ -237,11 +291,15 @@ fn parts(state: &mut State, when: &When, what: &What) {
         What::AssetAdded(it) => add(state, when, it),
         What::PutAway(it) => {
             for part in &it.parts {
-                change(state, when, &part.asset, |asset| asset.location = Some(it.location.clone()));
+                change(state, when, &part.asset, |asset| {
+                    asset.location = Some(it.location.clone())
+                });
             }
         }
         What::Retired(it) => {
-            it.seat.iter().for_each(|taken| seat(state, when, &it.asset, taken, false));
+            it.seat
+                .iter()
+                .for_each(|taken| seat(state, when, &it.asset, taken, false));
             retire(state, when, &it.asset, it.cause, it.failure);
         }
         What::SetBuilt(it) => {
@@ -274,7 +332,9 @@ fn parts(state: &mut State, when: &When, what: &What) {
         What::HoldPlaced(it) => place_hold(state, when, it),
         What::HoldLifted(it) => {
             for id in &it.assets {
-                change(state, when, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
+                change(state, when, id, |asset| {
+                    asset.holds.retain(|held| held.hold != it.hold)
+                });
             }
             if let Some(hold) = state.holds.get_mut(&it.hold) {
                 Arc::make_mut(hold).lifted_at = Some(when.at);
@@ -328,19 +388,31 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
-    state.changes.turns.push(TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at });
+    state.changes.turns.push(TurnBegan {
+        seq: when.seq,
+        asset: it.asset.clone(),
+        turn: 1,
+        at: when.at,
+    });
 }
 
 fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
     change(state, when, id, |asset| {
-        asset.retired = Some(RetiredAs { cause, failure, at: when.at });
+        asset.retired = Some(RetiredAs {
+            cause,
+            failure,
+            at: when.at,
+        });
         asset.missing = false;
         asset.pack = None;
     });
 }
 
 fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
-    let held = HeldBy { hold: it.hold.clone(), kind: it.kind };
+    let held = HeldBy {
+        hold: it.hold.clone(),
+        kind: it.kind,
+    };
     for id in &it.assets {
         change(state, when, id, |asset| asset.holds.push(held.clone()));
     }
@@ -384,14 +456,23 @@ fn load(state: &mut State, when: &When, what: &What) {
             });
             if let Some(machine) = &it.machine_out {
                 let reason = format!("growth in the biological indicator of load {}", it.load);
-                change_machine(state, machine, |m| m.condition = Condition::Out { reason, since: when.at });
+                change_machine(state, machine, |m| {
+                    m.condition = Condition::Out {
+                        reason,
+                        since: when.at,
+                    }
+                });
             }
         }
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
             let sterilised = cycled(state, when, &it.load, true);
             moves(state, when, &it.parts);
-            for moved in it.parts.iter().filter(|moved| sterilised && moved.to == Stage::Ready) {
+            for moved in it
+                .parts
+                .iter()
+                .filter(|moved| sterilised && moved.to == Stage::Ready)
+            {
                 change(state, when, &moved.asset, |asset| {
                     asset.load = Some(it.load.clone());
                     asset.cool_at = it.cool_at;
@@ -399,7 +480,13 @@ fn load(state: &mut State, when: &When, what: &What) {
             }
         }
         What::LoadRejected(it) => {
-            decide(state, when, &it.load, LoadStatus::Rejected, Some(it.reason.clone()));
+            decide(
+                state,
+                when,
+                &it.load,
+                LoadStatus::Rejected,
+                Some(it.reason.clone()),
+            );
             cycled(state, when, &it.load, it.ran);
             moves(state, when, &it.parts);
         }
@@ -426,9 +513,13 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         last_at: when.at,
     };
     for part in &it.contents {
-        change(state, when, &part.asset, |asset| asset.in_load = Some(it.load.clone()));
+        change(state, when, &part.asset, |asset| {
+            asset.in_load = Some(it.load.clone())
+        });
     }
-    change_machine(state, &it.machine, |machine| machine.running = Some(it.load.clone()));
+    change_machine(state, &it.machine, |machine| {
+        machine.running = Some(it.load.clone())
+    });
     state.loads.insert(it.load.clone(), Arc::new(load));
     state.changes.loads.insert(it.load.clone());
 }
@@ -452,7 +543,9 @@ fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: O
 
 /// Counts a steriliser cycle for everything that was in the chamber; says whether the load was one that sterilises.
 fn cycled(state: &mut State, when: &When, id: &Id, ran: bool) -> bool {
-    let Some(load) = state.loads.get(id).cloned() else { return false };
+    let Some(load) = state.loads.get(id).cloned() else {
+        return false;
+    };
     let sterilises = load.programme.step() == StepKind::Sterilised;
     if sterilises && ran {
         for LoadPart { asset, .. } in &load.contents {

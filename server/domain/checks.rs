@@ -31,7 +31,10 @@ fn seats(state: &State, wrong: &mut Vec<String>) {
             }
             let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
             if !seat.is_some_and(|s| s.set == set.set && s.line == *line && s.position == *position) {
-                wrong.push(format!("set {} seats {asset} at {line} {position}, the part says otherwise", set.set));
+                wrong.push(format!(
+                    "set {} seats {asset} at {line} {position}, the part says otherwise",
+                    set.set
+                ));
             }
         }
     }
@@ -55,7 +58,11 @@ fn names(state: &State, wrong: &mut Vec<String>) {
             }
         }
     }
-    if expected.len() != state.names.len() || expected.iter().any(|(name, thing)| state.names.get(*name) != Some(thing)) {
+    if expected.len() != state.names.len()
+        || expected
+            .iter()
+            .any(|(name, thing)| state.names.get(*name) != Some(thing))
+    {
         wrong.push("the index of names differs from the things".into());
     }
 }
@@ -75,11 +82,18 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     }
     let ends_sterile = route.last().is_some_and(|last| last.step == StepKind::Sterilised);
     if asset.stage == Stage::Ready && ends_sterile {
-        let released = asset.load.as_ref().and_then(|load| state.loads.get(load)).is_some_and(|load| {
-            load.status == LoadStatus::Released
-                && load.judged.as_ref().is_some_and(|judged| judged.passed)
-                && load.contents.iter().any(|part| part.asset == asset.asset && part.turn == asset.turn)
-        });
+        let released = asset
+            .load
+            .as_ref()
+            .and_then(|load| state.loads.get(load))
+            .is_some_and(|load| {
+                load.status == LoadStatus::Released
+                    && load.judged.as_ref().is_some_and(|judged| judged.passed)
+                    && load
+                        .contents
+                        .iter()
+                        .any(|part| part.asset == asset.asset && part.turn == asset.turn)
+            });
         if !released {
             say("is ready without a released load of this turn that passed".into());
         }
@@ -91,7 +105,11 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
         say("is ready before the end of its route".into());
     }
     for held in &asset.holds {
-        if state.holds.get(&held.hold).is_none_or(|hold| hold.lifted_at.is_some() || hold.kind != held.kind) {
+        if state
+            .holds
+            .get(&held.hold)
+            .is_none_or(|hold| hold.lifted_at.is_some() || hold.kind != held.kind)
+        {
             say(format!("is held by {}, which is not in force", held.hold));
         }
     }
@@ -104,15 +122,29 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
 fn loads(state: &State, wrong: &mut Vec<String>) {
     for load in state.loads.values() {
         let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
-        let runs = state.machines.get(&load.machine).and_then(|machine| machine.running.as_ref()) == Some(&load.load);
+        let runs = state
+            .machines
+            .get(&load.machine)
+            .and_then(|machine| machine.running.as_ref())
+            == Some(&load.load);
         if open != runs {
-            wrong.push(format!("load {} and machine {} disagree about running", load.load, load.machine));
+            wrong.push(format!(
+                "load {} and machine {} disagree about running",
+                load.load, load.machine
+            ));
         }
         if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
-            wrong.push(format!("load {} is released without a record that passed", load.load));
+            wrong.push(format!(
+                "load {} is released without a record that passed",
+                load.load
+            ));
         }
         if load.decided_by.is_some() == open {
-            wrong.push(format!("load {} is {} and its decision says otherwise", load.load, load.status.name()));
+            wrong.push(format!(
+                "load {} is {} and its decision says otherwise",
+                load.load,
+                load.status.name()
+            ));
         }
     }
     for asset in state.assets.values() {
@@ -122,20 +154,34 @@ fn loads(state: &State, wrong: &mut Vec<String>) {
                     && load.contents.iter().any(|part| part.asset == asset.asset)
             });
             if !open {
-                wrong.push(format!("{} is in load {load}, which does not hold it", asset.asset));
+                wrong.push(format!(
+                    "{} is in load {load}, which does not hold it",
+                    asset.asset
+                ));
             }
         }
     }
     let mut cycles: BTreeMap<&Id, u32> = BTreeMap::new();
-    for load in state.loads.values().filter(|load| load.programme.step() == StepKind::Sterilised) {
+    for load in state
+        .loads
+        .values()
+        .filter(|load| load.programme.step() == StepKind::Sterilised)
+    {
         if load.status == LoadStatus::Released {
-            load.contents.iter().for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
+            load.contents
+                .iter()
+                .for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
         }
     }
     for (asset, released) in cycles {
-        let counted = state.assets.get(asset).map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
+        let counted = state
+            .assets
+            .get(asset)
+            .map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
         if counted < released {
-            wrong.push(format!("{asset} went through {released} released cycles and counts {counted}"));
+            wrong.push(format!(
+                "{asset} went through {released} released cycles and counts {counted}"
+            ));
         }
     }
 }
@@ -146,7 +192,12 @@ fn packs(state: &State, wrong: &mut Vec<String>) {
         if let Some(pack) = &asset.pack
             && (!asset.stage.in_pack() || asset.seat.as_ref().is_none_or(|seat| seat.set != pack.set))
         {
-            wrong.push(format!("{} says it is in a pack of set {}, but it is {}", asset.asset, pack.set, asset.stage.name()));
+            wrong.push(format!(
+                "{} says it is in a pack of set {}, but it is {}",
+                asset.asset,
+                pack.set,
+                asset.stage.name()
+            ));
         }
     }
 }

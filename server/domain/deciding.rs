@@ -179,20 +179,28 @@ impl<'a> Deciding<'a> {
         for (asset, problems) in left {
             if let Some(first) = problems.first() {
                 let detail = first.detail();
-                self.left.push(Left { asset: asset.asset.clone(), code: first.code, detail });
+                self.left.push(Left {
+                    asset: asset.asset.clone(),
+                    code: first.code,
+                    detail,
+                });
             }
         }
     }
 
     /// Whether the command's override sets this aside; then the entry says so.
     pub fn waived(&mut self, problem: &Problem) -> bool {
-        let Some(given) = &self.command.around.overriding else { return false };
+        let Some(given) = &self.command.around.overriding else {
+            return false;
+        };
         let role = self.asked.actor.role;
         let may = problem.open_to_override
             && given.code.names(problem.code)
             && !given.reason.is_blank()
             && match problem.code {
-                Code::SamePerson => role == Role::Lead || (role == Role::Desk && self.names_a_reserve(&given.reason.0)),
+                Code::SamePerson => {
+                    role == Role::Lead || (role == Role::Desk && self.names_a_reserve(&given.reason.0))
+                }
                 Code::OutOfOrder | Code::LimitReached => role == Role::Lead,
                 Code::PromisedElsewhere => matches!(role, Role::Lead | Role::Charge),
                 Code::ReserveWouldBeUndercut => role == Role::Charge,
@@ -207,7 +215,9 @@ impl<'a> Deciding<'a> {
     /// Alone at night only because a reserve needs it: the reason names its count sheet.
     fn names_a_reserve(&self, reason: &str) -> bool {
         let words = reason.split(|c: char| !(c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-')));
-        words.map(|word| word.trim_end_matches('.')).any(|word| self.state.reserves.get(word).is_some_and(|n| *n > 0))
+        words
+            .map(|word| word.trim_end_matches('.'))
+            .any(|word| self.state.reserves.get(word).is_some_and(|n| *n > 0))
     }
 
     /// A text that names somebody: a known code stands as it is, anything else is sealed.
@@ -220,7 +230,11 @@ impl<'a> Deciding<'a> {
         hash.update([self.secrets.len() as u8]);
         hash.update(text.as_bytes());
         let sealed = format!("sealed:{}", hex::encode(hash.finalize()));
-        self.secrets.push(Secret { sealed: sealed.clone(), salt: self.asked.salt, text: text.to_string() });
+        self.secrets.push(Secret {
+            sealed: sealed.clone(),
+            salt: self.asked.salt,
+            text: text.to_string(),
+        });
         sealed
     }
 
@@ -229,7 +243,10 @@ impl<'a> Deciding<'a> {
         if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
-                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
+                format!(
+                    "It is said to have happened at {at}; now it is {}.",
+                    self.asked.now
+                ),
                 format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
                 "Leave the time out, or correct it.",
             ));
@@ -237,7 +254,10 @@ impl<'a> Deciding<'a> {
         if !self.late() && at < self.touched {
             self.against(Problem::new(
                 Code::TooLate,
-                format!("It is said to have happened at {at}; something is already recorded at {}.", self.touched),
+                format!(
+                    "It is said to have happened at {at}; something is already recorded at {}.",
+                    self.touched
+                ),
                 "A time after the last event of what is touched is needed.",
                 "Leave the time out, or enter it as a late fact, with its cause.",
             ));
@@ -267,7 +287,10 @@ impl<'a> Deciding<'a> {
         }
         let Some(what) = what else {
             // Every path without an event has put something against the command.
-            return Err(Turned::Refused(Refusal { first: model::unknown("thing", "?"), others: Vec::new() }));
+            return Err(Turned::Refused(Refusal {
+                first: model::unknown("thing", "?"),
+                others: Vec::new(),
+            }));
         };
         let around = &self.command.around;
         let late = around.late.clone().map(|late| ToldLate {
@@ -275,11 +298,15 @@ impl<'a> Deciding<'a> {
             sheet: late.sheet,
             done_by: late.done_by.map(|who| self.seal(who.as_str())),
         });
-        let overridden = around.overriding.clone().filter(|_| !self.overridden.is_empty()).map(|given| Overridden {
-            codes: self.overridden.iter().copied().collect(),
-            reason: given.reason.0,
-            second_person: given.second_person.map(|who| self.seal(who.as_str())),
-        });
+        let overridden = around
+            .overriding
+            .clone()
+            .filter(|_| !self.overridden.is_empty())
+            .map(|given| Overridden {
+                codes: self.overridden.iter().copied().collect(),
+                reason: given.reason.0,
+                second_person: given.second_person.map(|who| self.seal(who.as_str())),
+            });
         self.sets.sort();
         self.sets.dedup();
         self.deviation.sort();
@@ -293,6 +320,10 @@ impl<'a> Deciding<'a> {
             also_opened: std::mem::take(&mut self.also_opened),
             made: self.made.take(),
         };
-        Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
+        Ok(Decided {
+            at: self.at(),
+            event: Event { beside, what },
+            secrets: self.secrets,
+        })
     }
 }

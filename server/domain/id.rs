@@ -19,7 +19,9 @@ impl Id {
     pub fn new(text: &str) -> Option<Id> {
         let fits = !text.is_empty()
             && text.len() <= Id::LONGEST
-            && text.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
         fits.then(|| Id(Arc::from(text)))
     }
 
@@ -62,7 +64,9 @@ impl<'de> Deserialize<'de> for Id {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         let text = String::deserialize(from)?;
         Id::new(&text).ok_or_else(|| {
-            serde::de::Error::custom("found no id; an id is 1 to 64 letters, digits, dots, hyphens or underscores")
+            serde::de::Error::custom(
+                "found no id; an id is 1 to 64 letters, digits, dots, hyphens or underscores",
+            )
         })
     }
 }

@@ -37,7 +37,10 @@ pub struct CycleNo(pub String);
 impl<'de> Deserialize<'de> for CycleNo {
     fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         #[derive(Deserialize)]
-        #[serde(untagged, expecting = "found no cycle number; a text or a whole number is needed")]
+        #[serde(
+            untagged,
+            expecting = "found no cycle number; a text or a whole number is needed"
+        )]
         enum Form {
             Number(u64),
             Text(Line),
@@ -79,10 +82,14 @@ impl Judge {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (&self.record, &self.readings) {
             (None, None) => Err(wrong("/record", "missing; a record or readings are needed")),
-            (Some(_), Some(_)) => Err(wrong("/readings", "found a record and readings; one of them is needed")),
-            (_, Some(readings)) if readings.hold_s.is_none() == readings.a0_s.is_none() => {
-                Err(wrong("/readings", "found none or both of hold_s and a0_s; one of them is needed"))
-            }
+            (Some(_), Some(_)) => Err(wrong(
+                "/readings",
+                "found a record and readings; one of them is needed",
+            )),
+            (_, Some(readings)) if readings.hold_s.is_none() == readings.a0_s.is_none() => Err(wrong(
+                "/readings",
+                "found none or both of hold_s and a0_s; one of them is needed",
+            )),
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
             }
@@ -258,7 +265,11 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     let state = deciding.state;
     let machine = known(deciding, &it.machine);
     let programme = machine.as_ref().and_then(|machine| {
-        machine.programmes.iter().find(|programme| programme.programme == it.programme).cloned()
+        machine
+            .programmes
+            .iter()
+            .find(|programme| programme.programme == it.programme)
+            .cloned()
     });
     if machine.is_some() && programme.is_none() {
         deciding.against(unknown("programme of that machine", it.programme.as_str()));
@@ -273,7 +284,10 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     }
     let picked = deciding.pick(&it.scan, Mode::Permission);
     let (machine, programme) = (machine?, programme?);
-    if !matches!(machine.kind, MachineKind::Steriliser | MachineKind::WasherDisinfector) {
+    if !matches!(
+        machine.kind,
+        MachineKind::Steriliser | MachineKind::WasherDisinfector
+    ) {
         deciding.against(Problem::new(
             Code::ProgrammeUnsuitable,
             format!("{} is a {}.", it.machine, machine.kind.words()),
@@ -294,7 +308,9 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
             format!("Release or reject load {running} first."),
         ));
     }
-    let parts = deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme));
+    let parts = deciding.each(picked, |deciding, asset| {
+        against_loading(deciding, asset, &programme)
+    });
     let load = it.load.clone().or_else(|| next_load(state))?;
     if it.load.is_none() {
         deciding.made = Some(load.clone());
@@ -305,13 +321,20 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         kind: machine.kind,
         programme,
         cycle_no: it.cycle_no.clone(),
-        contents: parts.iter().map(|part| LoadPart { asset: part.asset.clone(), turn: part.turn }).collect(),
+        contents: parts
+            .iter()
+            .map(|part| LoadPart {
+                asset: part.asset.clone(),
+                turn: part.turn,
+            })
+            .collect(),
     }))
 }
 
 fn next_load(state: &State) -> Option<Id> {
     let from = state.loads.len() as u64 + 1;
-    (from..from + 1_000_000).find_map(|n| Id::new(&format!("load-{n:05}")).filter(|id| !state.loads.contains_key(id)))
+    (from..from + 1_000_000)
+        .find_map(|n| Id::new(&format!("load-{n:05}")).filter(|id| !state.loads.contains_key(id)))
 }
 
 fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) -> Vec<Problem> {
@@ -340,13 +363,19 @@ fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) ->
             "Nothing needs to be done here.",
         ));
     } else if !next.as_ref().is_some_and(wanted) || before_pack {
-        let needed = format!("A part whose next act is \"{}\" by {} is needed.", step.words(), programme.method.words());
+        let needed = format!(
+            "A part whose next act is \"{}\" by {} is needed.",
+            step.words(),
+            programme.method.words()
+        );
         let problem = out_of_order(asset, next, &needed);
         let to = route.iter().position(wanted);
         let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to)) && !before_pack;
         problems.push(if open { problem.open_to_override() } else { problem });
     }
-    let unsuitable = state.model(&asset.model).and_then(|model| programme.unsuitable(model));
+    let unsuitable = state
+        .model(&asset.model)
+        .and_then(|model| programme.unsuitable(model));
     if let Some(why) = unsuitable {
         problems.push(Problem::new(
             Code::ProgrammeUnsuitable,
@@ -384,7 +413,10 @@ pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
         (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
         _ => return None,
     };
-    Some(What::LoadJudged(LoadJudged { load: it.load.clone(), judged }))
+    Some(What::LoadJudged(LoadJudged {
+        load: it.load.clone(),
+        judged,
+    }))
 }
 
 pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) -> Option<What> {
@@ -426,7 +458,10 @@ pub(super) fn reject(deciding: &mut Deciding, it: &Reject) -> Option<What> {
     };
     let state = deciding.state;
     let inside = release::inside(state, &load);
-    let parts = inside.iter().map(|asset| asset.back_before(state, before)).collect();
+    let parts = inside
+        .iter()
+        .map(|asset| asset.back_before(state, before))
+        .collect();
     Some(What::LoadRejected(LoadRejected {
         load: it.load.clone(),
         reason: it.reason.0.clone(),

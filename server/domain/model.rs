@@ -101,7 +101,10 @@ impl Method {
     }
 
     pub fn sterilises(self) -> bool {
-        matches!(self, Method::Steam | Method::HydrogenPeroxide | Method::EthyleneOxide)
+        matches!(
+            self,
+            Method::Steam | Method::HydrogenPeroxide | Method::EthyleneOxide
+        )
     }
 }
 
@@ -148,7 +151,10 @@ impl DefineRoute {
         for (i, step) in self.steps.iter().enumerate() {
             if self.steps.iter().take(i).any(|earlier| earlier.step == step.step) {
                 let name = step.step.name();
-                return Err(wrong(format!("/steps/{i}/step"), format!("found {name} twice; each step stands once")));
+                return Err(wrong(
+                    format!("/steps/{i}/step"),
+                    format!("found {name} twice; each step stands once"),
+                ));
             }
             let suits = match (step.step, step.method) {
                 (_, None) => true,
@@ -162,7 +168,10 @@ impl DefineRoute {
                 return Err(wrong(format!("/steps/{i}/method"), needed));
             }
             if step.step == StepKind::Sterilised && i + 1 != self.steps.len() {
-                return Err(wrong(format!("/steps/{i}/step"), "found a step after sterilised; it is the last"));
+                return Err(wrong(
+                    format!("/steps/{i}/step"),
+                    "found a step after sterilised; it is the last",
+                ));
             }
         }
         Ok(())
@@ -344,7 +353,10 @@ impl DefineModel {
         ];
         for (name, size) in lengths {
             if size.is_some_and(|q| q.0 <= rust_decimal::Decimal::ZERO) {
-                return Err(wrong(format!("/dimensions/{name}"), "found zero or less; a size is above zero"));
+                return Err(wrong(
+                    format!("/dimensions/{name}"),
+                    "found zero or less; a size is above zero",
+                ));
             }
         }
         Ok(())
@@ -365,8 +377,16 @@ impl DefineModel {
 
 pub(super) fn define_route(deciding: &mut Deciding, it: &DefineRoute) -> Option<What> {
     deciding.touches(None);
-    let version = deciding.state.routes.get(&it.route).map_or(1, |versions| versions.len() as u32 + 1);
-    Some(What::RouteDefined(RouteDefined { route: it.route.clone(), version, steps: it.steps.clone() }))
+    let version = deciding
+        .state
+        .routes
+        .get(&it.route)
+        .map_or(1, |versions| versions.len() as u32 + 1);
+    Some(What::RouteDefined(RouteDefined {
+        route: it.route.clone(),
+        version,
+        steps: it.steps.clone(),
+    }))
 }
 
 pub(super) fn define_model(deciding: &mut Deciding, it: &DefineModel) -> Option<What> {

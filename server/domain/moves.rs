@@ -8,7 +8,9 @@ use super::state::{Asset, Stage, State};
 impl State {
     /// The route on which a model's next turn begins: its name, version and steps.
     pub fn current_route(&self, model: &Id) -> (Option<Id>, u32, &[RouteStep]) {
-        let Some(model) = self.models.get(model) else { return (None, 0, &[]) };
+        let Some(model) = self.models.get(model) else {
+            return (None, 0, &[]);
+        };
         match self.routes.get(&model.route) {
             Some(versions) => (
                 Some(model.route.clone()),
@@ -63,15 +65,27 @@ impl Asset {
     /// The pack that the count sheet puts this part into.
     fn pack_text(&self, state: &State) -> Option<String> {
         let seat = self.seat.as_ref()?;
-        let sheet = state.sets.get(&seat.set).and_then(|set| state.sheets.get(&set.count_sheet))?;
-        Some(sheet.line(&seat.line).map_or(super::set::TRAY, |line| line.pack.as_str()).to_string())
+        let sheet = state
+            .sets
+            .get(&seat.set)
+            .and_then(|set| state.sheets.get(&set.count_sheet))?;
+        Some(
+            sheet
+                .line(&seat.line)
+                .map_or(super::set::TRAY, |line| line.pack.as_str())
+                .to_string(),
+        )
     }
 
     /// Into the next turn, on the model's present route, past a step that begins it.
     pub fn next_turn(&self, state: &State, step: StepKind) -> Moved {
         let (_, _, route) = state.current_route(&self.model);
         let (to, next) = past(route, step, 0);
-        Moved { turn: self.turn + 1, was: Some(self.was()), ..self.moved(to, next) }
+        Moved {
+            turn: self.turn + 1,
+            was: Some(self.was()),
+            ..self.moved(to, next)
+        }
     }
 
     /// Back to before a step of this turn's route; where the route has it not, before the first act that cleans.
@@ -80,18 +94,28 @@ impl Asset {
         let at = |wanted: StepKind| route.iter().position(|on| on.step == wanted);
         let to = at(step).or_else(|| {
             let soonest = [StepKind::Cleaned, StepKind::Ultrasonic, StepKind::Disinfected];
-            if step == StepKind::Cleaned { soonest.into_iter().filter_map(at).min() } else { route.len().checked_sub(1) }
+            if step == StepKind::Cleaned {
+                soonest.into_iter().filter_map(at).min()
+            } else {
+                route.len().checked_sub(1)
+            }
         });
         let to = to.unwrap_or(0);
         let before = to.checked_sub(1).and_then(|last| route.get(last));
         let stage = before.map_or(Stage::Soiled, |before| Stage::after(before.step));
-        Moved { was: Some(self.was()), ..self.moved(stage, to as u32) }
+        Moved {
+            was: Some(self.was()),
+            ..self.moved(stage, to as u32)
+        }
     }
 
     /// Its pack is open: back before packing, or, where it was out at a case, opened there.
     pub fn back_before_packed(&self, state: &State) -> Moved {
         if self.stage == Stage::Issued {
-            return Moved { was: Some(self.was()), ..self.moved(Stage::InUse, self.next) };
+            return Moved {
+                was: Some(self.was()),
+                ..self.moved(Stage::InUse, self.next)
+            };
         }
         self.back_before(state, StepKind::Packed)
     }

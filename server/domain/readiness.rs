@@ -1,20 +1,39 @@
-//! Whether a set is ready: what its count sheet asks for against what its parts are.
+//! What a set is ready for, and what a part is due for.
+
+use serde::Serialize;
 
 use super::id::Id;
+use super::model::StepKind;
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
-use super::time::Time;
+use super::time::{MINUTE, Time};
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+/// A set's status: the first of these that applies.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum SetReadiness {
-    Ready,
-    ReadyShort,
-    InTurn,
+    Out,
     NotReady,
     Held,
-    Out,
+    InTurn,
+    ReadyShort,
+    Ready,
 }
 
+impl SetReadiness {
+    pub fn name(self) -> &'static str {
+        match self {
+            SetReadiness::Out => "out",
+            SetReadiness::NotReady => "not_ready",
+            SetReadiness::Held => "held",
+            SetReadiness::InTurn => "in_turn",
+            SetReadiness::ReadyShort => "ready_short",
+            SetReadiness::Ready => "ready",
+        }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LineStatus {
     pub line: String,
     pub needed: u32,
@@ -23,61 +42,175 @@ pub struct LineStatus {
     pub pack: String,
 }
 
+/// Something that is due, beside its limit and what was found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Due {
+    pub asset: Id,
     pub why: &'static str,
     pub limit: u32,
     pub found: u32,
 }
 
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeldPart {
+    pub asset: Id,
+    pub hold: Id,
+    pub kind: super::hold::HoldKind,
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SetStatus {
     pub status: SetReadiness,
     pub lines: Vec<LineStatus>,
+    /// Lines with fewer parts than they need.
     pub missing: Vec<String>,
     pub due: Vec<Due>,
+    pub held: Vec<HeldPart>,
+    /// When the set is ready, where that is known: now, or when the last part has cooled.
     pub ready_at: Option<Time>,
 }
 
-pub fn set_status(state: &State, set: &SetState, _now: Time) -> SetStatus {
+impl Asset {
+    /// In the house and fit to count: not missing, in repair or retired.
+    pub fn counts(&self) -> bool {
+        self.retired.is_none() && !self.missing && !self.in_repair
+    }
+
+    pub fn cooling_until(&self, now: Time) -> Option<Time> {
+        self.cool_at
+            .filter(|cool| *cool > now && self.stage == Stage::Ready)
+    }
+
+    /// Past the end of its shelf life: the day named is the last good one.
+    pub fn past_date(&self, state: &State, now: Time) -> bool {
+        self.sterile_until
+            .is_some_and(|until| now.date(state.zone) > until)
+    }
+
+    pub fn ready(&self, state: &State, now: Time) -> bool {
+        self.counts()
+            && self.holds.is_empty()
+            && self.stage == Stage::Ready
+            && self.cooling_until(now).is_none()
+            && !self.past_date(state, now)
+    }
+}
+
+/// A set as it stands at a moment.
+pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
     let sheet = state.sheets.get(&set.count_sheet);
     let mut lines = Vec::new();
-    let (mut missing, mut essential) = (Vec::new(), false);
+    let mut missing = Vec::new();
+    let mut essential_lacks = false;
+    let mut members: Vec<&Asset> = Vec::new();
     for line in sheet.iter().flat_map(|sheet| &sheet.lines) {
-        let seated = set.seats.iter().filter(|((name, _), _)| name == line.line.as_str());
-        let present: Vec<Id> = seated.map(|(_, id)| id.clone()).collect();
+        let name = line.line.as_str();
+        let from = (name.to_string(), 0);
+        let seated = set.seats.range(from..).take_while(|((line, _), _)| line == name);
+        let present: Vec<&Asset> = seated
+            .filter_map(|(_, id)| state.assets.get(id).map(|asset| &**asset))
+            .filter(|asset| asset.counts())
+            .collect();
         if (present.len() as u32) < line.quantity {
-            missing.push(line.line.0.clone());
-            essential |= line.essential;
+            missing.push(name.to_string());
+            essential_lacks |= line.essential;
         }
         lines.push(LineStatus {
-            line: line.line.0.clone(),
+            line: name.into(),
             needed: line.quantity,
-            present,
+            present: present.iter().map(|asset| asset.asset.clone()).collect(),
             essential: line.essential,
             pack: line.pack.0.clone(),
         });
+        members.extend(present);
     }
-    let status = if state.members(set).any(|part| matches!(part.stage, Stage::Issued | Stage::InUse)) {
+    let held: Vec<HeldPart> = members.iter().flat_map(|asset| held(state, asset)).collect();
+    let out = members
+        .iter()
+        .any(|asset| matches!(asset.stage, Stage::Issued | Stage::InUse));
+    let all_ready = members.iter().all(|asset| asset.ready(state, now));
+    let status = if out {
         SetReadiness::Out
-    } else if essential {
+    } else if essential_lacks || members.is_empty() {
         SetReadiness::NotReady
-    } else if state.members(set).any(|part| !part.holds.is_empty()) {
+    } else if !held.is_empty() {
         SetReadiness::Held
-    } else if state.members(set).any(|part| part.stage != Stage::Ready) {
+    } else if !all_ready {
         SetReadiness::InTurn
     } else if missing.is_empty() {
         SetReadiness::Ready
     } else {
         SetReadiness::ReadyShort
     };
-    SetStatus { status, lines, missing, due: Vec::new(), ready_at: None }
+    let sterilised = members
+        .iter()
+        .all(|asset| asset.stage == Stage::Ready && !asset.past_date(state, now));
+    let ready_at = match status {
+        SetReadiness::Ready | SetReadiness::ReadyShort => {
+            members.iter().map(|a| a.cool_at.unwrap_or(a.act_at)).max()
+        }
+        SetReadiness::InTurn if sterilised => members.iter().filter_map(|asset| asset.cool_at).max(),
+        _ => None,
+    };
+    let due = members.iter().flat_map(|asset| due(state, asset, now)).collect();
+    SetStatus {
+        status,
+        lines,
+        missing,
+        due,
+        held,
+        ready_at,
+    }
 }
 
-pub fn due(state: &State, asset: &Asset, _now: Time) -> Vec<Due> {
-    let limit = state.model(&asset.model).and_then(|model| model.limits.inspect_every_cycles);
-    let since = asset.cycles - asset.inspected.as_ref().map_or(0, |last| last.cycles.min(asset.cycles));
-    limit
-        .filter(|limit| since >= *limit)
-        .map(|limit| Due { why: "inspect_every_cycles", limit, found: since })
-        .into_iter()
-        .collect()
+pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {
+    let reason = |hold: &Id| {
+        state
+            .holds
+            .get(hold)
+            .map_or(String::new(), |hold| hold.reason.clone())
+    };
+    let of = |held: &super::state::HeldBy| HeldPart {
+        asset: asset.asset.clone(),
+        hold: held.hold.clone(),
+        kind: held.kind,
+        reason: reason(&held.hold),
+    };
+    asset.holds.iter().map(of).collect()
+}
+
+/// What a part is due for by its maker's limits.
+pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
+    let Some(limits) = state.model(&asset.model).map(|model| &model.limits) else {
+        return Vec::new();
+    };
+    if asset.retired.is_some() {
+        return Vec::new();
+    }
+    let (since_cycles, since) = match &asset.inspected {
+        Some(last) => (asset.cycles.saturating_sub(last.cycles), last.at),
+        None => (asset.cycles.saturating_sub(asset.prior_cycles), asset.added_at),
+    };
+    let days = u32::try_from((now.0 - since.0).max(0) / (24 * 60 * MINUTE)).unwrap_or(u32::MAX);
+    let all = [
+        ("max_cycles", limits.max_cycles, asset.cycles),
+        ("max_uses", limits.max_uses, asset.uses),
+        ("inspect_every_cycles", limits.inspect_every_cycles, since_cycles),
+        ("inspect_every_days", limits.inspect_every_days, days),
+    ];
+    let reached = all.into_iter().filter_map(|(why, limit, found)| {
+        limit.filter(|limit| found >= *limit).map(|limit| Due {
+            asset: asset.asset.clone(),
+            why,
+            limit,
+            found,
+        })
+    });
+    reached.collect()
+}
+
+/// What comes next for a part, where its turn has something left.
+pub fn next_step(state: &State, asset: &Asset) -> Option<StepKind> {
+    state.next_step(asset).map(|next| next.step)
 }

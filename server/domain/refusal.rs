@@ -149,7 +149,14 @@ impl Problem {
         needed: impl Into<String>,
         next: impl Into<String>,
     ) -> Problem {
-        Problem { code, found: found.into(), needed: needed.into(), next: next.into(), remedy: None, open_to_override: false }
+        Problem {
+            code,
+            found: found.into(),
+            needed: needed.into(),
+            next: next.into(),
+            remedy: None,
+            open_to_override: false,
+        }
     }
 
     pub fn with_remedy(mut self, remedy: Value) -> Problem {
@@ -180,7 +187,10 @@ impl Refusal {
     pub fn of(mut problems: Vec<Problem>) -> Option<Refusal> {
         problems.sort_by_key(|problem| problem.code);
         let mut rest = problems.into_iter();
-        rest.next().map(|first| Refusal { first, others: rest.collect() })
+        rest.next().map(|first| Refusal {
+            first,
+            others: rest.collect(),
+        })
     }
 
     pub fn code(&self) -> Code {
@@ -189,8 +199,12 @@ impl Refusal {
 
     /// The other codes, each once, in order.
     pub fn also(&self) -> Vec<Code> {
-        let mut codes: Vec<Code> =
-            self.others.iter().map(|p| p.code).filter(|code| *code != self.first.code).collect();
+        let mut codes: Vec<Code> = self
+            .others
+            .iter()
+            .map(|p| p.code)
+            .filter(|code| *code != self.first.code)
+            .collect();
         codes.dedup();
         codes
     }

@@ -68,14 +68,23 @@ pub type CountSheet = DefineCountSheet;
 impl DefineCountSheet {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         if self.lines.is_empty() || self.lines.len() > 500 {
-            return Err(wrong("/lines", "found none or more than 500; 1 to 500 lines are needed"));
+            return Err(wrong(
+                "/lines",
+                "found none or more than 500; 1 to 500 lines are needed",
+            ));
         }
         for (i, line) in self.lines.iter().enumerate() {
             if self.lines.iter().take(i).any(|earlier| earlier.line == line.line) {
-                return Err(wrong(format!("/lines/{i}/line"), "found the name twice; each line has its own"));
+                return Err(wrong(
+                    format!("/lines/{i}/line"),
+                    "found the name twice; each line has its own",
+                ));
             }
             if !(1..=500).contains(&line.quantity) {
-                return Err(wrong(format!("/lines/{i}/quantity"), "found none or more than 500; 1 to 500 is needed"));
+                return Err(wrong(
+                    format!("/lines/{i}/quantity"),
+                    "found none or more than 500; 1 to 500 is needed",
+                ));
             }
         }
         Ok(())
@@ -120,7 +129,10 @@ pub struct Replace {
 
 /// What comes instead: a part in the house, or one that is new.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(untagged, expecting = "found no part; an asset's id, or an object with model, mark? and lot? is needed")]
+#[serde(
+    untagged,
+    expecting = "found no part; an asset's id, or an object with model, mark? and lot? is needed"
+)]
 pub enum NewPart {
     Known(Line),
     New(NewModel),
@@ -187,7 +199,11 @@ pub struct Replaced {
 pub(super) fn define_count_sheet(deciding: &mut Deciding, it: &DefineCountSheet) -> Option<What> {
     deciding.touches(None);
     for line in &it.lines {
-        for model in line.models.iter().filter(|model| !deciding.state.models.contains_key(*model)) {
+        for model in line
+            .models
+            .iter()
+            .filter(|model| !deciding.state.models.contains_key(*model))
+        {
             deciding.against(unknown("model", model.as_str()));
         }
     }
@@ -225,7 +241,11 @@ fn set_and_line(deciding: &mut Deciding, set: &Id, line: &Line) -> Option<(SetSt
         let lines: Vec<&str> = sheet.lines.iter().map(|line| line.line.as_str()).collect();
         deciding.against(Problem::new(
             Code::NotOnSheet,
-            format!("Count sheet {} has no line \"{}\".", found.count_sheet, line.as_str()),
+            format!(
+                "Count sheet {} has no line \"{}\".",
+                found.count_sheet,
+                line.as_str()
+            ),
             format!("One of its lines is needed: {}.", lines.join(", ")),
             "Choose one of these lines.",
         ));
@@ -237,11 +257,18 @@ fn set_and_line(deciding: &mut Deciding, set: &Id, line: &Line) -> Option<(SetSt
 /// What stands against a part taking a seat, beside the seat itself.
 fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     deciding.general(asset);
-    let Some(model) = deciding.state.model(&asset.model) else { return };
+    let Some(model) = deciding.state.model(&asset.model) else {
+        return;
+    };
     if !line.takes(model) {
         deciding.against(Problem::new(
             Code::NotFitting,
-            format!("{} is a {} of model {}.", asset.called(), model.family.words(), asset.model),
+            format!(
+                "{} is a {} of model {}.",
+                asset.called(),
+                model.family.words(),
+                asset.model
+            ),
             format!("Line \"{}\" takes {}.", line.line.as_str(), line.wants()),
             "Choose another part, or another line.",
         ));
@@ -254,12 +281,19 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
 fn sits_elsewhere(asset: &Asset, seat: &Seat) -> Problem {
     Problem::new(
         Code::OutOfOrder,
-        format!("{} is in set {}, line \"{}\".", asset.called(), seat.set, seat.line),
+        format!(
+            "{} is in set {}, line \"{}\".",
+            asset.called(),
+            seat.set,
+            seat.line
+        ),
         "A part is in one set at a time.",
         format!("Take it from set {} first.", seat.set),
     )
-    .with_remedy(json!({"do": "take_from_set", "set": seat.set, "line": seat.line, "position": seat.position,
-                        "asset": asset.asset}))
+    .with_remedy(
+        json!({"do": "take_from_set", "set": seat.set, "line": seat.line, "position": seat.position,
+                        "asset": asset.asset}),
+    )
 }
 
 pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
@@ -271,7 +305,11 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
         if seat.set == it.set && seat.line == it.line.as_str() {
             deciding.against(Problem::new(
                 Code::AlreadyDone,
-                format!("{} is already in that line, position {}.", asset.called(), seat.position),
+                format!(
+                    "{} is already in that line, position {}.",
+                    asset.called(),
+                    seat.position
+                ),
                 "A part that is not yet there is needed.",
                 "Nothing needs to be done.",
             ));
@@ -286,14 +324,25 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
         let by = taken.map_or(String::new(), |by| format!(" by {by}"));
         deciding.against(Problem::new(
             Code::LineFull,
-            format!("Line \"{}\" of set {} takes {}, and that place is taken{by}.", it.line.0, it.set, line.quantity),
+            format!(
+                "Line \"{}\" of set {} takes {}, and that place is taken{by}.",
+                it.line.0, it.set, line.quantity
+            ),
             format!("A free position from 1 to {} is needed.", line.quantity),
             "Take a part out first, or replace it in one act.",
         ));
     }
     let moved = opened_pack(deciding, &asset, true);
-    let seat = Seat { set: it.set.clone(), line: it.line.0.clone(), position: position.unwrap_or(1) };
-    Some(What::PutInSet(Seated { asset: asset.asset.clone(), seat, moved }))
+    let seat = Seat {
+        set: it.set.clone(),
+        line: it.line.0.clone(),
+        position: position.unwrap_or(1),
+    };
+    Some(What::PutInSet(Seated {
+        asset: asset.asset.clone(),
+        seat,
+        moved,
+    }))
 }
 
 pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<What> {
@@ -312,14 +361,23 @@ pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<Wha
     let Some(seat) = seat else {
         deciding.against(Problem::new(
             Code::NotOnSheet,
-            format!("{} is not in line \"{}\" of set {}.", asset.called(), it.line.0, it.set),
+            format!(
+                "{} is not in line \"{}\" of set {}.",
+                asset.called(),
+                it.line.0,
+                it.set
+            ),
             "A part that sits there is needed.",
             "Look the part up to see where it is.",
         ));
         return None;
     };
     let moved = opened_pack(deciding, &asset, true);
-    Some(What::TakenFromSet(Seated { asset: asset.asset.clone(), seat, moved }))
+    Some(What::TakenFromSet(Seated {
+        asset: asset.asset.clone(),
+        seat,
+        moved,
+    }))
 }
 
 pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
@@ -338,7 +396,11 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         deciding.against(problem);
     }
     let mut moved = opened_pack(deciding, &old, false);
-    let seat = Seat { set: it.set.clone(), line: it.line.0.clone(), position };
+    let seat = Seat {
+        set: it.set.clone(),
+        line: it.line.0.clone(),
+        position,
+    };
     let (new, added) = match &it.new {
         NewPart::Known(scan) => {
             let new = deciding.one(scan.as_str())?;
@@ -391,4 +453,3 @@ fn added_for(deciding: &mut Deciding, new: &NewModel, line: &SheetLine) -> Optio
     }
     Some(added)
 }
-

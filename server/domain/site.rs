@@ -55,7 +55,10 @@ impl SetPolicy {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
-            return Err(wrong("/telescope_window_mm", "found the lower limit above the upper; [min, max] is needed"));
+            return Err(wrong(
+                "/telescope_window_mm",
+                "found the lower limit above the upper; [min, max] is needed",
+            ));
         }
         let limits = [
             ("turnaround_minutes", self.turnaround_minutes, 1, 7 * 24 * 60),
@@ -64,7 +67,10 @@ impl SetPolicy {
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
-                return Err(wrong(format!("/{name}"), format!("found a value outside {low} to {high}")));
+                return Err(wrong(
+                    format!("/{name}"),
+                    format!("found a value outside {low} to {high}"),
+                ));
             }
         }
         Ok(())

@@ -71,15 +71,20 @@ impl Inspect {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (self.passed, self.outcome) {
             (None, None) => Err(wrong("/passed", "missing; passed or outcome is needed")),
-            (Some(passed), Some(outcome)) if passed != (outcome == Outcome::Passed) => {
-                Err(wrong("/outcome", "found an outcome that says otherwise than passed"))
-            }
+            (Some(passed), Some(outcome)) if passed != (outcome == Outcome::Passed) => Err(wrong(
+                "/outcome",
+                "found an outcome that says otherwise than passed",
+            )),
             _ => Ok(()),
         }
     }
 
     fn outcome(&self) -> Outcome {
-        self.outcome.unwrap_or(if self.passed == Some(true) { Outcome::Passed } else { Outcome::Hold })
+        self.outcome.unwrap_or(if self.passed == Some(true) {
+            Outcome::Passed
+        } else {
+            Outcome::Hold
+        })
     }
 }
 
@@ -158,7 +163,10 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
         }
         _ => None,
     };
-    let last_done = asset.next.checked_sub(1).and_then(|last| route.get(last as usize));
+    let last_done = asset
+        .next
+        .checked_sub(1)
+        .and_then(|last| route.get(last as usize));
     let is_last = last_done.is_some_and(|last| last.step == step) && asset.stage <= Stage::Ready;
     if let Some(elsewhere) = elsewhere {
         problems.push(out_of_order(asset, next, elsewhere));
@@ -166,17 +174,25 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
         problems.push(Problem::new(
             Code::AlreadyDone,
             format!("{called} is already {}.", step.words()),
-            next.map_or("It is ready.".to_string(), |next| format!("Next it has to be {}.", next.words())),
+            next.map_or("It is ready.".to_string(), |next| {
+                format!("Next it has to be {}.", next.words())
+            }),
             "Nothing needs to be done here.",
         ));
     } else if next.is_none_or(|next| next.step != step) {
-        let problem = out_of_order(asset, next, &format!("The route does not allow \"{}\" now.", step.words()));
+        let problem = out_of_order(
+            asset,
+            next,
+            &format!("The route does not allow \"{}\" now.", step.words()),
+        );
         let at = route.iter().position(|on| on.step == step);
-        problems.push(if at.is_some_and(|at| skips_cleaning(route, asset.next, at)) || at.is_none() {
-            problem
-        } else {
-            problem.open_to_override()
-        });
+        problems.push(
+            if at.is_some_and(|at| skips_cleaning(route, asset.next, at)) || at.is_none() {
+                problem
+            } else {
+                problem.open_to_override()
+            },
+        );
     }
     if step == StepKind::Packed {
         problems.extend(blocking_hold(state, asset));
@@ -188,7 +204,10 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
 /// Skipping from `next` to the step at `to` would pass over cleaning or over what follows a part into its pack:
 /// nothing soiled is ever packed, whoever signs for it.
 pub(super) fn skips_cleaning(route: &[super::model::RouteStep], next: u32, to: usize) -> bool {
-    route.iter().enumerate().any(|(i, on)| i >= next as usize && i < to && on.step == StepKind::Cleaned)
+    route
+        .iter()
+        .enumerate()
+        .any(|(i, on)| i >= next as usize && i < to && on.step == StepKind::Cleaned)
 }
 
 pub(super) fn out_of_order(asset: &Asset, next: Option<super::model::RouteStep>, needed: &str) -> Problem {
@@ -199,14 +218,20 @@ pub(super) fn out_of_order(asset: &Asset, next: Option<super::model::RouteStep>,
             format!("{called} is {is}; next it has to be {}.", next.words()),
             format!("Let it be {} first, or leave it out.", next.words()),
         ),
-        None => (format!("{called} is {is}; this turn has no further step."), "Leave it out.".to_string()),
+        None => (
+            format!("{called} is {is}; this turn has no further step."),
+            "Leave it out.".to_string(),
+        ),
     };
     Problem::new(Code::OutOfOrder, found, needed, then)
 }
 
 /// A part for single use is not reprocessed once it was used, or came back as if it had been.
 pub(super) fn single_use_spent(deciding: &Deciding, asset: &Asset) -> bool {
-    let single = deciding.state.model(&asset.model).is_some_and(|model| model.single_use);
+    let single = deciding
+        .state
+        .model(&asset.model)
+        .is_some_and(|model| model.single_use);
     let came_back = matches!(asset.stage, Stage::Treated | Stage::Received | Stage::InUse);
     single && (asset.turn > 1 || asset.uses > asset.prior_uses || came_back)
 }
@@ -224,7 +249,10 @@ pub(super) fn single_use(asset: &Asset) -> Problem {
 fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
     let limits = &deciding.state.model(&asset.model)?.limits;
     let reached = |limit: Option<u32>, found: u32| limit.filter(|limit| found >= *limit);
-    let (what, limit, found) = match (reached(limits.max_cycles, asset.cycles), reached(limits.max_uses, asset.uses)) {
+    let (what, limit, found) = match (
+        reached(limits.max_cycles, asset.cycles),
+        reached(limits.max_uses, asset.uses),
+    ) {
         (Some(limit), _) => ("cycles", limit, asset.cycles),
         (_, Some(limit)) => ("uses", limit, asset.uses),
         _ => return None,
@@ -249,7 +277,11 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let parts = deciding.each(picked, |deciding, asset| against_step(deciding, asset, step));
     let state = deciding.state;
     let moved = parts.iter().map(|asset| asset.advanced(state, step)).collect();
-    Some(What::StepRecorded(StepRecorded { step, parts: moved, noted: Vec::new() }))
+    Some(What::StepRecorded(StepRecorded {
+        step,
+        parts: moved,
+        noted: Vec::new(),
+    }))
 }
 
 /// A fact about one part: what it does to it.
@@ -264,9 +296,17 @@ fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let alone: Vec<Picked> = picked.iter().filter(|part| part.alone).cloned().collect();
     let in_sets: Vec<Picked> = picked.into_iter().filter(|part| !part.alone).collect();
     // A set that came back although nobody recorded that it went out: its ready parts begin their next turn.
-    let first: Vec<Picked> = in_sets.iter().filter(|part| stands_for(deciding, &part.asset, it.step)).cloned().collect();
+    let first: Vec<Picked> = in_sets
+        .iter()
+        .filter(|part| stands_for(deciding, &part.asset, it.step))
+        .cloned()
+        .collect();
     let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) {
-        in_sets.iter().filter(|part| in_house(&part.asset) && part.asset.stage == Stage::Ready).cloned().collect()
+        in_sets
+            .iter()
+            .filter(|part| in_house(&part.asset) && part.asset.stage == Stage::Ready)
+            .cloned()
+            .collect()
     } else {
         first
     };
@@ -284,16 +324,25 @@ fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         }
         deciding.touches(Some(part.asset.last_at));
     }
-    let left: Vec<_> = skipped.into_iter().map(|part| {
-        let problem = why_not_meant(deciding, &part.asset, it.step);
-        (part.asset, vec![problem])
-    }).collect();
+    let left: Vec<_> = skipped
+        .into_iter()
+        .map(|part| {
+            let problem = why_not_meant(deciding, &part.asset, it.step);
+            (part.asset, vec![problem])
+        })
+        .collect();
     if parts.is_empty() && noted.is_empty() {
-        left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| deciding.against(problem));
+        left.into_iter()
+            .flat_map(|(_, problems)| problems)
+            .for_each(|problem| deciding.against(problem));
     } else {
         deciding.leave(left);
     }
-    Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted }))
+    Some(What::StepRecorded(StepRecorded {
+        step: it.step,
+        parts,
+        noted,
+    }))
 }
 
 fn back_at_desk(step: StepKind) -> bool {
@@ -312,7 +361,10 @@ fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
         StepKind::Received => asset.stage < Stage::Received || away,
         _ => {
             let route = deciding.state.route_of(asset);
-            route.iter().position(|on| on.step == step).is_some_and(|at| at as u32 >= asset.next)
+            route
+                .iter()
+                .position(|on| on.step == step)
+                .is_some_and(|at| at as u32 >= asset.next)
         }
     };
     in_house(asset) && not_yet
@@ -328,8 +380,13 @@ fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem 
     Problem::new(
         Code::AlreadyDone,
         format!("{} is {} in this turn.", asset.called(), asset.stage.words()),
-        next.map_or("It has no further step.".to_string(), |next| format!("Next it has to be {}.", next.words())),
-        format!("If it was {} all the same, scan the part by itself.", step.words()),
+        next.map_or("It has no further step.".to_string(), |next| {
+            format!("Next it has to be {}.", next.words())
+        }),
+        format!(
+            "If it was {} all the same, scan the part by itself.",
+            step.words()
+        ),
     )
 }
 
@@ -341,9 +398,15 @@ fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
         return Told::Known(super::asset::missing(asset));
     }
     if deciding.late() && at < asset.act_at {
-        return Told::Notes(Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });
+        return Told::Notes(Noted {
+            asset: asset.asset.clone(),
+            turn: turn_at(deciding, asset),
+        });
     }
-    let note = Told::Notes(Noted { asset: asset.asset.clone(), turn: asset.turn });
+    let note = Told::Notes(Noted {
+        asset: asset.asset.clone(),
+        turn: asset.turn,
+    });
     let stays = [
         (asset.retired.is_some(), Code::Retired),
         (asset.in_repair, Code::InRepair),
@@ -371,9 +434,16 @@ fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
     if blocking_hold(state, asset).is_some() && step == StepKind::Packed {
         deciding.deviates(Code::Held);
     }
-    let by_load = step == StepKind::Sterilised || (step == StepKind::Disinfected
-        && route.get(to as usize).is_some_and(|on| on.by() != Some(Method::Manual)));
-    if by_load || step == StepKind::Inspected || to < asset.next || skips_cleaning(route, asset.next, to as usize) {
+    let by_load = step == StepKind::Sterilised
+        || (step == StepKind::Disinfected
+            && route
+                .get(to as usize)
+                .is_some_and(|on| on.by() != Some(Method::Manual)));
+    if by_load
+        || step == StepKind::Inspected
+        || to < asset.next
+        || skips_cleaning(route, asset.next, to as usize)
+    {
         deciding.deviates(Code::OutOfOrder);
         return note;
     }
@@ -412,7 +482,10 @@ fn tell_back(deciding: &mut Deciding, asset: &Asset, step: StepKind, note: Told)
         None => state.route_of(asset),
     };
     let from = if moved.was.is_some() { 0 } else { asset.next };
-    let jumped = route.iter().take(moved.next.saturating_sub(1) as usize).skip(from as usize);
+    let jumped = route
+        .iter()
+        .take(moved.next.saturating_sub(1) as usize)
+        .skip(from as usize);
     if jumped.into_iter().any(|on| on.step != step && on.step < step) {
         deciding.deviates(Code::OutOfOrder);
     }
@@ -434,8 +507,14 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     let mut picked = deciding.pick(&it.scan, Mode::Permission);
     let mut special: Vec<(Id, Outcome, Option<String>)> = Vec::new();
     for except in &it.except {
-        let Some(asset) = deciding.one(except.asset.as_str()) else { continue };
-        special.push((asset.asset.clone(), except.outcome, except.note.as_ref().map(|note| note.0.clone())));
+        let Some(asset) = deciding.one(except.asset.as_str()) else {
+            continue;
+        };
+        special.push((
+            asset.asset.clone(),
+            except.outcome,
+            except.note.as_ref().map(|note| note.0.clone()),
+        ));
         match picked.iter_mut().find(|part| part.asset.asset == asset.asset) {
             // Named by itself, so it has to be acceptable by itself.
             Some(part) => part.alone = true,
@@ -444,7 +523,9 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     }
     let outcome_of = |asset: &Asset| {
         let own = special.iter().find(|(id, ..)| *id == asset.asset);
-        own.map_or((it.outcome(), None), |(_, outcome, note)| (*outcome, note.clone()))
+        own.map_or((it.outcome(), None), |(_, outcome, note)| {
+            (*outcome, note.clone())
+        })
     };
     let parts = deciding.each(picked, |deciding, asset| {
         let state = deciding.state;
@@ -479,10 +560,20 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
             Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
             Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
         };
-        done.push(InspectedPart { asset: asset.asset.clone(), turn: asset.turn, outcome, note, moved });
+        done.push(InspectedPart {
+            asset: asset.asset.clone(),
+            turn: asset.turn,
+            outcome,
+            note,
+            moved,
+        });
     }
     let holds = holds_after(deciding, &done);
-    Some(What::Inspected(Inspected { parts: done, checks: it.checks.clone(), holds }))
+    Some(What::Inspected(Inspected {
+        parts: done,
+        checks: it.checks.clone(),
+        holds,
+    }))
 }
 
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
@@ -503,7 +594,12 @@ fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlac
         });
         if let (false, Some(hold)) = (assets.is_empty(), free) {
             deciding.made.get_or_insert_with(|| hold.clone());
-            holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets });
+            holds.push(HoldPlaced {
+                hold,
+                kind,
+                reason: reason.into(),
+                assets,
+            });
         }
     }
     holds
@@ -523,11 +619,21 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
             continue;
         }
         deciding.touches(Some(asset.last_at));
-        if !asset.stage.in_pack() || asset.retired.is_some() || (deciding.late() && deciding.at() < asset.act_at) {
+        if !asset.stage.in_pack()
+            || asset.retired.is_some()
+            || (deciding.late() && deciding.at() < asset.act_at)
+        {
             if !deciding.late() {
-                deciding.deviates(if asset.retired.is_some() { Code::Retired } else { Code::OutOfOrder });
+                deciding.deviates(if asset.retired.is_some() {
+                    Code::Retired
+                } else {
+                    Code::OutOfOrder
+                });
             }
-            noted.push(Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });
+            noted.push(Noted {
+                asset: asset.asset.clone(),
+                turn: turn_at(deciding, asset),
+            });
             continue;
         }
         let mates = broken_pack_of(state, asset);
@@ -544,7 +650,14 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
     if parts.is_empty() && noted.is_empty() {
         // A fact may not be refused: the set was scanned although none of its packs is closed.
         deciding.deviates(Code::OutOfOrder);
-        noted.extend(picked.iter().map(|part| Noted { asset: part.asset.asset.clone(), turn: part.asset.turn }));
+        noted.extend(picked.iter().map(|part| Noted {
+            asset: part.asset.asset.clone(),
+            turn: part.asset.turn,
+        }));
     }
-    Some(What::PackBroken(PackBrokenDone { why: it.why, parts, noted }))
+    Some(What::PackBroken(PackBrokenDone {
+        why: it.why,
+        parts,
+        noted,
+    }))
 }

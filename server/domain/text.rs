@@ -22,10 +22,12 @@ impl<'de> Deserialize<'de> for Line {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         let text = String::deserialize(from)?;
         match text.chars().count() {
-            0 => Err(serde::de::Error::custom("found an empty text; 1 to 200 characters are needed")),
-            n if n > LONGEST_LINE => {
-                Err(serde::de::Error::custom(format!("found {n} characters; at most 200 are needed")))
-            }
+            0 => Err(serde::de::Error::custom(
+                "found an empty text; 1 to 200 characters are needed",
+            )),
+            n if n > LONGEST_LINE => Err(serde::de::Error::custom(format!(
+                "found {n} characters; at most 200 are needed"
+            ))),
             _ => Ok(Line(text)),
         }
     }
@@ -46,7 +48,9 @@ impl<'de> Deserialize<'de> for Text {
         let text = String::deserialize(from)?;
         let n = text.chars().count();
         if n > LONGEST_TEXT {
-            return Err(serde::de::Error::custom(format!("found {n} characters; at most 4,000 are needed")));
+            return Err(serde::de::Error::custom(format!(
+                "found {n} characters; at most 4,000 are needed"
+            )));
         }
         Ok(Text(text))
     }
@@ -65,7 +69,10 @@ impl Scan {
 impl<'de> Deserialize<'de> for Scan {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         #[derive(Deserialize)]
-        #[serde(untagged, expecting = "found no scan; a text or a list of texts of 1 to 200 characters is needed")]
+        #[serde(
+            untagged,
+            expecting = "found no scan; a text or a list of texts of 1 to 200 characters is needed"
+        )]
         enum OneOrMany {
             One(Line),
             Many(Vec<Line>),
@@ -95,8 +102,13 @@ impl Quantity {
     }
 
     pub fn parse(text: &str) -> Option<Quantity> {
-        let plain = !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
-        plain.then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize()))).flatten()
+        let plain = !text.is_empty()
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
+        plain
+            .then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize())))
+            .flatten()
     }
 }
 
@@ -119,11 +131,16 @@ impl<'de> Deserialize<'de> for Quantity {
             serde_json::Value::String(text) => Quantity::parse(text),
             serde_json::Value::Number(number) => {
                 let text = number.to_string();
-                Decimal::from_scientific(&text).or_else(|_| text.parse()).ok().map(|d| Quantity(d.normalize()))
+                Decimal::from_scientific(&text)
+                    .or_else(|_| text.parse())
+                    .ok()
+                    .map(|d| Quantity(d.normalize()))
             }
             _ => None,
         };
-        found.ok_or_else(|| serde::de::Error::custom("found no decimal number; a number or a text such as \"5.5\" is needed"))
+        found.ok_or_else(|| {
+            serde::de::Error::custom("found no decimal number; a number or a text such as \"5.5\" is needed")
+        })
     }
 }
 

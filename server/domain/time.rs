@@ -38,7 +38,11 @@ impl Time {
     /// loads stand on the evening before.
     pub fn test_day(self, zone: Tz, starts: NaiveTime) -> Date {
         let local = self.in_zone(zone);
-        if local.time() < starts { local.date_naive() - Days::new(1) } else { local.date_naive() }
+        if local.time() < starts {
+            local.date_naive() - Days::new(1)
+        } else {
+            local.date_naive()
+        }
     }
 
     pub fn plus_s(self, seconds: i64) -> Time {
@@ -55,13 +59,14 @@ impl Time {
     }
 }
 
-/// Midnight at the start of a day in a zone; where the clock skips it, the first instant after it.
-pub fn day_starts(day: Date, zone: Tz) -> Time {
-    let midnight = day.and_time(NaiveTime::MIN);
+/// A time of a day in a zone; where the clock skips it, the first instant after it.
+pub fn on_day(day: Date, time: NaiveTime, zone: Tz) -> Time {
+    let wanted = day.and_time(time);
     let found = (0..=180).find_map(|skipped| {
-        zone.from_local_datetime(&(midnight + TimeDelta::minutes(skipped))).earliest()
+        zone.from_local_datetime(&(wanted + TimeDelta::minutes(skipped)))
+            .earliest()
     });
-    Time(found.map_or(midnight.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
+    Time(found.map_or(wanted.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
 }
 
 impl fmt::Display for Time {
@@ -80,7 +85,9 @@ impl<'de> Deserialize<'de> for Time {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         let text = String::deserialize(from)?;
         Time::parse(&text).ok_or_else(|| {
-            serde::de::Error::custom("found no time; a time is RFC 3339 with an offset, as 2026-03-02T07:15:00Z")
+            serde::de::Error::custom(
+                "found no time; a time is RFC 3339 with an offset, as 2026-03-02T07:15:00Z",
+            )
         })
     }
 }

@@ -14,12 +14,9 @@ use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::text::{Quantity, Sealed};
 use super::time::Time;
-use crate::analysis::cycle::{self, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
+use crate::analysis::cycle;
+use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
 use crate::formats::record;
-
-/// The A0 floor of ISO 15883-1: below 65 °C nothing counts. Where a programme names no band, its record need not
-/// lie in one above the floor.
-const FLOOR_C: f64 = cycle::FLOOR_C;
 
 /// A verdict as the ledger keeps it. In `answer` every number is its decimal text.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -80,10 +77,14 @@ pub fn judge_record(
         let by_steam = programme.method == super::model::Method::Steam;
         let ambient = ambient_kpa.map(Quantity::f64);
         let unreadable = |error: &dyn std::fmt::Display| wrong("/record", error.to_string());
-        let (record, _) = record::read(text.as_bytes(), ambient, by_steam).map_err(|error| unreadable(&error))?;
+        let (record, _) =
+            record::read(text.as_bytes(), ambient, by_steam).map_err(|error| unreadable(&error))?;
         let number = |q: Option<Quantity>| q.map(Quantity::f64);
         let (passed, answer) = if steam {
-            let limits = SteamLimits::new(number(programme.band_c).unwrap_or(0.0), number(programme.hold_s).unwrap_or(0.0));
+            let limits = SteamLimits::new(
+                number(programme.band_c).unwrap_or(0.0),
+                number(programme.hold_s).unwrap_or(0.0),
+            );
             let verdict = cycle::judge_steam(&record, &limits).map_err(|error| unreadable(&error))?;
             (verdict.passed(), serde_json::to_value(&verdict))
         } else {
@@ -91,10 +92,11 @@ pub fn judge_record(
                 hold_s: number(programme.hold_s).unwrap_or(0.0),
                 ..DisinfectionLimits::new(
                     number(programme.a0_s).unwrap_or(0.0),
-                    number(programme.band_c).unwrap_or(FLOOR_C),
+                    // Where a programme names no band, its record need not lie in one above the floor.
+                    number(programme.band_c).unwrap_or(A0_FLOOR_C),
                 )
             };
-            let verdict = cycle::judge_disinfection(&record, &limits);
+            let verdict = cycle::judge_disinfection(&record, &limits).map_err(|error| unreadable(&error))?;
             (verdict.passed(), serde_json::to_value(&verdict))
         };
         let answer = answer.map_err(|error| unreadable(&error))?;
@@ -106,7 +108,7 @@ pub fn judge_record(
             passed,
             answer: as_text(answer),
             span_s,
-            last_at: record.ended_at_us.map(Time),
+            last_at: record.ended_us.map(Time),
             sha256: hex::encode(Sha256::digest(text.as_bytes())),
             bytes: text.len() as u64,
         })
@@ -131,7 +133,11 @@ pub fn as_numbers(value: &Value) -> Value {
             Err(_) => value.clone(),
         },
         Value::Array(items) => Value::Array(items.iter().map(as_numbers).collect()),
-        Value::Object(fields) => fields.iter().map(|(k, v)| (k.clone(), as_numbers(v))).collect::<serde_json::Map<_, _>>().into(),
+        Value::Object(fields) => fields
+            .iter()
+            .map(|(k, v)| (k.clone(), as_numbers(v)))
+            .collect::<serde_json::Map<_, _>>()
+            .into(),
         other => other.clone(),
     }
 }
@@ -143,7 +149,10 @@ pub(super) fn of_record(
     ambient_kpa: Option<Quantity>,
     at: Time,
 ) -> Option<Judged> {
-    let prepared = deciding.asked.prepared.filter(|prepared| prepared.programme == load.programme);
+    let prepared = deciding
+        .asked
+        .prepared
+        .filter(|prepared| prepared.programme == load.programme);
     let judgement = match prepared {
         Some(prepared) => Some(prepared.judgement.clone()),
         None => judge_record(&load.programme, text, ambient_kpa),
@@ -153,7 +162,11 @@ pub(super) fn of_record(
             passed: judgement.passed,
             ended_at: ended_at(load, &judgement, at),
             answer: judgement.answer,
-            by: Evidence::Record { sha256: judgement.sha256, bytes: judgement.bytes, ambient_kpa },
+            by: Evidence::Record {
+                sha256: judgement.sha256,
+                bytes: judgement.bytes,
+                ambient_kpa,
+            },
         }),
         Some(Err(malformed)) => {
             deciding.malformed.push(malformed);
@@ -162,7 +175,10 @@ pub(super) fn of_record(
         None => {
             deciding.against(Problem::new(
                 Code::ProgrammeUnsuitable,
-                format!("Programme {} has no limits that a record could be judged by.", load.programme.programme),
+                format!(
+                    "Programme {} has no limits that a record could be judged by.",
+                    load.programme.programme
+                ),
                 "A band and a hold, or an A0, is needed.",
                 "Enter the readings of the printout, confirmed by a second person.",
             ));
@@ -174,7 +190,11 @@ pub(super) fn of_record(
 /// The cycle's end: the record's own last time, else its span after the start; never after the record was there.
 fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
     let by_span = load.started_at.plus_s(judgement.span_s.ceil() as i64);
-    judgement.last_at.filter(|last| *last >= load.started_at).unwrap_or(by_span).min(at)
+    judgement
+        .last_at
+        .filter(|last| *last >= load.started_at)
+        .unwrap_or(by_span)
+        .min(at)
 }
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
@@ -198,7 +218,12 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         "source": "read from the printout by two people; not recomputed",
     });
     let second_reader = deciding.seal(it.second_reader.as_str());
-    Some(Judged { by: Evidence::Readings { second_reader }, passed, answer, ended_at: at })
+    Some(Judged {
+        by: Evidence::Readings { second_reader },
+        passed,
+        answer,
+        ended_at: at,
+    })
 }
 
 fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
@@ -207,7 +232,9 @@ fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
         reasons.push(json!({"code": code, "found": found, "needed": needed, "unit": unit}));
     };
     let zero = Quantity::default();
-    if let Some(hold_s) = programme.hold_s.filter(|hold_s| it.hold_s.unwrap_or(zero) < *hold_s)
+    if let Some(hold_s) = programme
+        .hold_s
+        .filter(|hold_s| it.hold_s.unwrap_or(zero) < *hold_s)
         && (it.a0_s.is_none() || programme.a0_s.is_none())
     {
         add("hold_too_short", it.hold_s.unwrap_or(zero), hold_s, "s");
@@ -236,7 +263,11 @@ impl Judged {
     pub fn why_failed(&self) -> String {
         let reasons = self.answer.get("reasons").and_then(Value::as_array);
         let told: Vec<String> = reasons.into_iter().flatten().map(reason_words).collect();
-        if told.is_empty() { "no reason is named.".into() } else { format!("{}.", told.join("; ")) }
+        if told.is_empty() {
+            "no reason is named.".into()
+        } else {
+            format!("{}.", told.join("; "))
+        }
     }
 }
 
@@ -246,12 +277,18 @@ pub fn reason_words(reason: &Value) -> String {
     let number = |name: &str| text(name).parse::<f64>().map(short).unwrap_or_default();
     let (found, needed, unit) = (number("found"), number("needed"), text("unit"));
     match text("code") {
-        "gap_too_long" => format!("a gap of {found} {unit} between two samples, at most {needed} {unit} is allowed"),
+        "gap_too_long" => {
+            format!("a gap of {found} {unit} between two samples, at most {needed} {unit} is allowed")
+        }
         "hold_too_short" => format!("held {found} {unit}, {needed} {unit} is needed"),
         "above_band" => format!("reached {found} {unit}, at most {needed} {unit} is allowed"),
         "below_band" => format!("fell to {found} {unit}, at least {needed} {unit} is needed"),
-        "air_suspected" => format!("{found} {unit} below saturation, at most {needed} {unit} is allowed: air is suspected"),
-        "superheated" => format!("{found} {unit} above saturation, at most {needed} {unit} is allowed: superheated"),
+        "air_suspected" => {
+            format!("{found} {unit} below saturation, at most {needed} {unit} is allowed: air is suspected")
+        }
+        "superheated" => {
+            format!("{found} {unit} above saturation, at most {needed} {unit} is allowed: superheated")
+        }
         "a0_too_low" => format!("A0 {found} {unit}, {needed} {unit} is needed"),
         "not_complete" => "the machine did not report the cycle as complete".to_string(),
         other => other.replace('_', " "),

@@ -1,0 +1,12 @@
+//! SQL, and nothing else: one text for both databases, one branch between them.
+
+pub mod account;
+pub mod connection;
+pub mod copy;
+pub mod dialect;
+pub mod facts;
+pub mod ledger;
+pub mod migrate;
+pub mod rows;
+
+pub use connection::{Arg, Conn, Db, Row, StorageError};

@@ -3,9 +3,15 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse, Response};
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use subtle::ConstantTimeEq;
 
+use super::App;
+use super::router::Admits;
+use crate::app::house::operation;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -21,9 +27,71 @@ pub struct Visitor {
     pub now: Time,
 }
 
+pub const COOKIE: &str = "fettle_session";
+
 impl Visitor {
     pub fn is(&self, roles: &[Role]) -> bool {
         roles.contains(&self.actor.role)
+    }
+
+    /// Whether a form came from a page of this session.
+    pub fn owns(&self, csrf: &str) -> bool {
+        self.csrf.as_bytes().ct_eq(csrf.as_bytes()).into()
+    }
+}
+
+/// The session's secret from the cookies.
+pub fn secret(headers: &HeaderMap) -> Option<String> {
+    let cookies = headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok());
+    let mut pairs = cookies
+        .flat_map(|line| line.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='));
+    pairs
+        .find(|(name, _)| *name == COOKIE)
+        .map(|(_, value)| value.to_string())
+}
+
+impl FromRequestParts<App> for Visitor {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let back = parts.uri.path_and_query().map_or("/", |path| path.as_str());
+        let to_sign_in = || Redirect::to(&super::session::sign_in_path(back)).into_response();
+        let Some(secret) = secret(&parts.headers) else {
+            return Err(to_sign_in());
+        };
+        let session = match app.house.session(&secret).await {
+            Ok(Some(session)) => session,
+            Ok(None) => return Err(to_sign_in()),
+            Err(error) => {
+                let operation = operation();
+                tracing::error!(operation, error = %crate::app::house::chain(&error), "no session could be read");
+                return Err(super::fail::unavailable(&operation));
+            }
+        };
+        let state = match app.house.state(&session.site).await {
+            Ok(Some(state)) => state,
+            Ok(None) => return Err(to_sign_in()),
+            Err(gone) => return Err(super::fail::unavailable(&gone.operation)),
+        };
+        let admits = parts
+            .extensions
+            .get::<Admits>()
+            .map_or(&[][..], |admits| admits.0);
+        if !admits.contains(&session.actor.role) {
+            return Err(super::fail::not_for(session.actor.role));
+        }
+        let now = app.house.clock.now();
+        Ok(Visitor {
+            actor: session.actor,
+            name: session.name,
+            csrf: session.csrf,
+            state,
+            now,
+        })
     }
 }
 
@@ -32,19 +100,13 @@ pub fn render(template: &impl Template) -> Response {
     match template.render() {
         Ok(page) => Html(page).into_response(),
         Err(error) => {
-            tracing::error!(%error, "a template does not render");
-            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+            let operation = operation();
+            tracing::error!(operation, %error, "a template does not render");
+            (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                format!("operation {operation}"),
+            )
+                .into_response()
         }
-    }
-}
-
-impl axum::extract::FromRequestParts<super::App> for Visitor {
-    type Rejection = StatusCode;
-
-    async fn from_request_parts(
-        _parts: &mut axum::http::request::Parts,
-        _app: &super::App,
-    ) -> Result<Self, Self::Rejection> {
-        Err(StatusCode::UNAUTHORIZED)
     }
 }

@@ -268,7 +268,9 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
         .house
         .state(site)
         .await
-        .unwrap_or_else(|_| visitor.state.clone());
+        .ok()
+        .flatten()
+        .unwrap_or_else(|| visitor.state.clone());
     // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act.
     let thing = if sent.step.is_empty() {
         thing::look_up(&state, &scan, visitor.now).ok()

@@ -11,6 +11,8 @@ pub mod asset;
 pub mod assets;
 pub mod catalogue;
 pub mod desk;
+pub mod files;
+pub mod health;
 pub mod ledger;
 pub mod load;
 pub mod loads;

@@ -15,8 +15,8 @@ impl NoSitePage {
     pub fn new() -> NoSitePage {
         NoSitePage {
             commands: [
-                "fettle site add airway --name \"Airway suite\" --timezone Europe/Berlin",
-                "fettle person add airway --name \"First administrator\" --role admin",
+                "fettle site add --site airway --name \"Airway suite\" --timezone Europe/Berlin",
+                "fettle person add --site airway --name \"First administrator\" --role admin",
             ],
         }
     }

@@ -77,6 +77,7 @@ pub fn status(outcome: &Outcome) -> StatusCode {
         Outcome::Turned(Turned::Malformed(_)) => StatusCode::UNPROCESSABLE_ENTITY,
         Outcome::Turned(Turned::NotYourRole) => StatusCode::FORBIDDEN,
         Outcome::Turned(Turned::Refused(_)) | Outcome::KeyReused => StatusCode::CONFLICT,
+        Outcome::UnknownSite => StatusCode::NOT_FOUND,
         Outcome::Unavailable(_) => StatusCode::SERVICE_UNAVAILABLE,
     }
 }

@@ -130,6 +130,12 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
             "A fresh form is needed.",
             "Open the page again and repeat it.",
         )],
+        Outcome::UnknownSite => vec![plain(
+            "Unknown site",
+            "The site of this session is not here any more.",
+            "Nothing was recorded.",
+            "Sign in again.",
+        )],
         Outcome::Unavailable(unavailable) => vec![plain(
             "Not recorded",
             format!(

@@ -1,11 +1,13 @@
 //! Signing in.
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+use super::{no_site, problem};
+use crate::web::App;
 use crate::web::visitor::render;
 
 /// What may stand in the address, so that a desk's bookmark fills in its site.
@@ -14,6 +16,8 @@ use crate::web::visitor::render;
 pub struct Asked {
     pub site: String,
     pub person: String,
+    /// The page that was asked for before the sign-in.
+    pub back: String,
     /// Set after signing out, or when a session ended by itself.
     pub ended: Option<String>,
 }
@@ -23,25 +27,40 @@ pub struct Asked {
 pub struct SignInPage {
     pub site: String,
     pub person: String,
+    pub back: String,
     pub error: String,
     pub ended: bool,
 }
 
-pub async fn get(Query(asked): Query<Asked>) -> Response {
-    let ended = asked.ended.is_some();
-    render(&SignInPage {
-        site: asked.site,
-        person: asked.person,
-        error: String::new(),
-        ended,
-    })
+pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response {
+    match app.house.site_codes().await {
+        Ok(codes) if codes.is_empty() => no_site::page(),
+        // A house with one site need not be asked which.
+        Ok(codes) => {
+            let only = codes
+                .first()
+                .filter(|_| codes.len() == 1 && asked.site.is_empty())
+                .cloned();
+            let ended = asked.ended.is_some();
+            let site = only.unwrap_or(asked.site);
+            render(&SignInPage {
+                site,
+                person: asked.person,
+                back: asked.back,
+                error: String::new(),
+                ended,
+            })
+        }
+        Err(gone) => problem::unavailable(&gone.operation),
+    }
 }
 
 /// The form again, with what was typed but the password, and a sentence that says what is wrong.
-pub fn again(status: StatusCode, site: &str, person: &str, error: &str) -> Response {
+pub fn again(status: StatusCode, site: &str, person: &str, back: &str, error: &str) -> Response {
     let page = SignInPage {
         site: site.into(),
         person: person.into(),
+        back: back.into(),
         error: error.into(),
         ended: false,
     };
@@ -58,6 +77,7 @@ mod tests {
         let page = SignInPage {
             site: "airway".into(),
             person: "p-0001".into(),
+            back: "/desk".into(),
             error: "Site, code and password do not belong together.".into(),
             ended: false,
         };

@@ -1,0 +1,94 @@
+//! Reading what is not current: entries of the ledger, of a thing, raw records.
+
+use super::batch::read_entry;
+use super::house::{House, Unavailable, unavailable};
+use crate::domain::event::{Entry, Thing};
+use crate::domain::id::Id;
+use crate::storage::StorageError;
+use crate::storage::ledger::{self, StoredEntry};
+
+impl House {
+    /// Entries of a thing, newest first, before a place in the ledger. A part is found through its sets too, and
+    /// then only where the entry names it.
+    pub async fn history(
+        &self,
+        site: &Id,
+        thing: &Thing,
+        before: Option<u64>,
+        limit: usize,
+    ) -> Result<Vec<Entry>, Unavailable> {
+        let mut found = Vec::new();
+        let mut before = before.unwrap_or(u64::MAX);
+        while found.len() < limit {
+            let page = ledger::of_thing(
+                &self.db,
+                site.as_str(),
+                (thing.kind, &thing.name),
+                before,
+                limit.max(100),
+            )
+            .await
+            .map_err(|error| unavailable(&error))?;
+            let Some(last) = page.last() else { break };
+            before = last.seq;
+            for stored in &page {
+                let (entry, event) = read_entry(stored).map_err(|error| unavailable(&error))?;
+                if thing.kind != "asset" || event.names(&thing.name) {
+                    found.push(entry);
+                }
+            }
+        }
+        found.truncate(limit);
+        Ok(found)
+    }
+
+    /// Entries of the whole ledger with their leaves, newest first, before a place in it.
+    pub async fn newest(
+        &self,
+        site: &Id,
+        before: Option<u64>,
+        limit: usize,
+    ) -> Result<Vec<(Entry, String)>, Unavailable> {
+        let page = ledger::page_before(&self.db, site.as_str(), before.unwrap_or(u64::MAX), limit).await;
+        let page = page.map_err(|error| unavailable(&error))?;
+        let read = |stored: &StoredEntry| Ok((read_entry(stored)?.0, hex::encode(&stored.leaf)));
+        page.iter()
+            .map(read)
+            .collect::<Result<_, StorageError>>()
+            .map_err(|error| unavailable(&error))
+    }
+
+    /// Entries after a place, oldest first: the canonical text and the leaf's hex.
+    pub async fn ledger_after(
+        &self,
+        site: &Id,
+        seq: u64,
+        limit: usize,
+    ) -> Result<Vec<(u64, String, String)>, Unavailable> {
+        let page = ledger::page_after(&self.db, site.as_str(), seq, limit).await;
+        let page = page.map_err(|error| unavailable(&error))?;
+        Ok(page
+            .into_iter()
+            .map(|stored| (stored.seq, stored.entry, hex::encode(stored.leaf)))
+            .collect())
+    }
+
+    /// A cycle record as it came, by its SHA-256.
+    pub async fn raw_record(&self, site: &Id, sha256: &str) -> Result<Option<Vec<u8>>, Unavailable> {
+        ledger::record(&self.db, site.as_str(), sha256)
+            .await
+            .map_err(|error| unavailable(&error))
+    }
+
+    /// Whether the database answers.
+    pub async fn answers(&self) -> Result<(), Unavailable> {
+        ledger::sites(&self.db)
+            .await
+            .map(|_| ())
+            .map_err(|error| unavailable(&error))
+    }
+
+    pub async fn site_codes(&self) -> Result<Vec<String>, Unavailable> {
+        ledger::sites(&self.db).await.map_err(|error| unavailable(&error))
+    }
+}

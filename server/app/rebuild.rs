@@ -1,0 +1,270 @@
+//! Replays ledgers: to make the tables of current facts anew, and to check that they are what the ledger says.
+
+use std::collections::BTreeMap;
+
+use super::batch::replay;
+use crate::domain::checks;
+use crate::domain::event::{Event, Thing};
+use crate::domain::id::Id;
+use crate::domain::state::{Changes, State};
+use crate::ledger::canonical::canonical;
+use crate::ledger::frontier::Frontier;
+use crate::ledger::leaf::leaf;
+use crate::storage::connection::Arg;
+use crate::storage::ledger::{self, StoredEntry};
+use crate::storage::rows::Table;
+use crate::storage::{Conn, Db, StorageError, facts};
+
+/// Entries read at a time: a page, so that a reader never holds the log of a busy database for long.
+const PAGE: usize = 2_000;
+
+/// What a check found.
+#[derive(Debug, Default)]
+pub struct Report {
+    pub entries: u64,
+    pub sites: u64,
+    /// Differences and broken rules, in sentences; the first hundred of each site.
+    pub wrong: Vec<String>,
+}
+
+/// The history rows of an entry, told with the state after it.
+fn history(state: &State, event: &Event) -> Vec<Thing> {
+    let scanned = &event.beside.sets;
+    event.history(|asset| {
+        state
+            .assets
+            .get(asset)
+            .and_then(|asset| asset.seat.as_ref())
+            .is_some_and(|seat| scanned.contains(&seat.set))
+    })
+}
+
+/// Drops the tables of current facts and makes them from the ledger. No server may be writing meanwhile.
+pub async fn make_anew(db: &Db) -> Result<(), StorageError> {
+    let mut conn = db.connect().await?;
+    conn.begin().await?;
+    facts::make_anew(&mut conn).await?;
+    conn.commit().await?;
+    replay_all(db).await
+}
+
+/// Fills empty tables of current facts from every site's ledger.
+pub async fn replay_all(db: &Db) -> Result<(), StorageError> {
+    for site in ledger::sites(db).await? {
+        let Some(site) = Id::new(&site) else { continue };
+        let mut conn = db.connect().await?;
+        conn.begin().await?;
+        ledger::locked_head(&mut conn, site.as_str()).await?;
+        let mut state = State::new(site.clone());
+        loop {
+            let page = ledger::after(&mut conn, site.as_str(), state.seq, PAGE).await?;
+            if page.is_empty() {
+                break;
+            }
+            let mut rows = Vec::new();
+            for stored in &page {
+                let (entry, event) = replay(&mut state, stored)?;
+                rows.extend(facts::history_rows(
+                    site.as_str(),
+                    entry.seq,
+                    &history(&state, &event),
+                ));
+            }
+            let changes = state.take_changes();
+            write(&mut conn, &state, &changes, rows).await?;
+        }
+        conn.commit().await?;
+    }
+    Ok(())
+}
+
+async fn write(
+    conn: &mut Conn,
+    state: &State,
+    changes: &Changes,
+    history: Vec<Vec<Arg>>,
+) -> Result<(), StorageError> {
+    let site = state.site.as_str();
+    for (table, rows) in facts::rows(state, changes)? {
+        table.put(conn, rows).await?;
+    }
+    facts::HISTORY.add(conn, history).await?;
+    facts::TURN
+        .add(
+            conn,
+            changes.turns.iter().map(|it| facts::turn_row(site, it)).collect(),
+        )
+        .await?;
+    facts::SEATING
+        .add(
+            conn,
+            changes
+                .seatings
+                .iter()
+                .map(|it| facts::seating_row(site, it))
+                .collect(),
+        )
+        .await
+}
+
+/// Replays every ledger in memory and compares: the chain of leaves, the head, every table, the checker's rules.
+pub async fn check(db: &Db) -> Result<Report, StorageError> {
+    let mut report = Report::default();
+    for site in ledger::sites(db).await? {
+        let Some(site) = Id::new(&site) else { continue };
+        report.sites += 1;
+        let mut conn = db.connect().await?;
+        conn.execute(conn.dialect().snapshot(), &[]).await?;
+        let wrong = check_site(&mut conn, &site, &mut report.entries).await?;
+        conn.commit().await?;
+        report.wrong.extend(
+            wrong
+                .into_iter()
+                .take(100)
+                .map(|what| format!("site {site}: {what}")),
+        );
+    }
+    Ok(report)
+}
+
+/// The rows that only ever grow, as the ledger makes them.
+#[derive(Default)]
+struct Grown {
+    rows: BTreeMap<&'static str, Vec<Vec<Arg>>>,
+}
+
+impl Grown {
+    fn add(&mut self, table: &Table, rows: impl IntoIterator<Item = Vec<Arg>>) {
+        self.rows.entry(table.name).or_default().extend(rows);
+    }
+}
+
+async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec<String>, StorageError> {
+    let mut wrong = Vec::new();
+    let mut state = State::new(site.clone());
+    let mut frontier = Frontier::new();
+    let mut changes = Changes::default();
+    let mut grown = Grown::default();
+    let mut recorded_at = i64::MIN;
+    loop {
+        let page = ledger::after(conn, site.as_str(), state.seq, PAGE).await?;
+        if page.is_empty() {
+            break;
+        }
+        for stored in &page {
+            if stored.seq != state.seq + 1 {
+                wrong.push(format!("entry {} follows entry {}", stored.seq, state.seq));
+            }
+            one_entry(site, stored, &mut recorded_at, &mut wrong);
+            frontier.push(leaf(stored.entry.as_bytes()));
+            let (entry, event) = replay(&mut state, stored)?;
+            grown.add(
+                &facts::HISTORY,
+                facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)),
+            );
+            *entries += 1;
+        }
+        merge(&mut changes, state.take_changes(), site, &mut grown);
+    }
+    match ledger::locked_head(conn, site.as_str()).await? {
+        Some(head)
+            if head.seq == state.seq
+                && head.root == frontier.root()
+                && head.recorded_at == state.recorded_at.0 => {}
+        _ => wrong.push("the head differs from the entries under it".into()),
+    }
+    for (table, rows) in facts::rows(&state, &changes)? {
+        grown.add(&table, rows);
+    }
+    for table in facts::ALL {
+        let made = grown.rows.remove(table.name).unwrap_or_default();
+        compare(conn, site, &table, made, &mut wrong).await?;
+    }
+    wrong.extend(checks::check(&state));
+    Ok(wrong)
+}
+
+/// The canonical text is canonical, its columns say what it says, and its leaf is its hash.
+fn one_entry(site: &Id, stored: &StoredEntry, recorded_at: &mut i64, wrong: &mut Vec<String>) {
+    let mut say = |what: &str| wrong.push(format!("entry {}: {what}", stored.seq));
+    if stored.leaf != leaf(stored.entry.as_bytes()) {
+        say("its leaf is not the hash of its text");
+    }
+    match serde_json::from_str::<serde_json::Value>(&stored.entry) {
+        Ok(value) => {
+            if canonical(&value).ok().as_deref() != Some(stored.entry.as_str()) {
+                say("its text is not canonical");
+            }
+            let text = |name: &str| value.get(name).and_then(serde_json::Value::as_str);
+            let same = value.get("seq").and_then(serde_json::Value::as_u64) == Some(stored.seq)
+                && text("site") == Some(site.as_str())
+                && text("actor") == Some(&stored.actor)
+                && text("kind") == Some(&stored.kind)
+                && text("key") == stored.key.as_deref();
+            if !same {
+                say("its columns differ from its text");
+            }
+        }
+        Err(_) => say("its text is no JSON"),
+    }
+    if stored.recorded_at < *recorded_at {
+        say("it was recorded before the entry under it");
+    }
+    *recorded_at = stored.recorded_at;
+}
+
+fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
+    into.site |= from.site;
+    into.routes.extend(from.routes);
+    into.models.extend(from.models);
+    into.sheets.extend(from.sheets);
+    into.machines.extend(from.machines);
+    into.assets.extend(from.assets);
+    into.sets.extend(from.sets);
+    into.loads.extend(from.loads);
+    into.holds.extend(from.holds);
+    into.reserves.extend(from.reserves);
+    grown.add(
+        &facts::TURN,
+        from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)),
+    );
+    grown.add(
+        &facts::SEATING,
+        from.seatings
+            .iter()
+            .map(|it| facts::seating_row(site.as_str(), it)),
+    );
+}
+
+/// Compares a table with what the ledger makes of it, both in the order of the key.
+async fn compare(
+    conn: &mut Conn,
+    site: &Id,
+    table: &Table,
+    mut made: Vec<Vec<Arg>>,
+    wrong: &mut Vec<String>,
+) -> Result<(), StorageError> {
+    let keys = table.key.len();
+    made.sort_by(|a, b| facts::key_order(a.iter().take(keys), b.iter().take(keys)));
+    let stored = facts::all_rows(conn, table, site.as_str()).await?;
+    if stored.len() != made.len() {
+        wrong.push(format!(
+            "table {} has {} rows, the ledger makes {}",
+            table.name,
+            stored.len(),
+            made.len()
+        ));
+    }
+    for (stored, made) in stored.iter().zip(&made) {
+        if stored != made {
+            wrong.push(format!(
+                "table {} has {stored:?}, the ledger makes {made:?}",
+                table.name
+            ));
+            if wrong.len() > 100 {
+                break;
+            }
+        }
+    }
+    Ok(())
+}

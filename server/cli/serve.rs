@@ -1,0 +1,110 @@
+//! Serving: bind, answer, stop after what was accepted is finished.
+
+use std::net::SocketAddr;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::Duration;
+
+use clap::Args;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+
+use super::{Database, Failure};
+use crate::app::house::{House, chain};
+use crate::web::{App, Options, router};
+
+/// After the signal to stop, requests under way have this long.
+const GRACE: Duration = Duration::from_secs(20);
+
+#[derive(Args)]
+pub struct Serve {
+    #[arg(long, env = "FETTLE_LISTEN", default_value = "127.0.0.1:8080")]
+    listen: String,
+    #[command(flatten)]
+    database: Database,
+    /// Send the session's cookie over TLS only: for a server behind a proxy that speaks TLS
+    #[arg(long, env = "FETTLE_SECURE_COOKIE")]
+    secure_cookie: bool,
+    /// Take the caller's address from the proxy in front (the last one in X-Forwarded-For)
+    #[arg(long, env = "FETTLE_TRUSTED_PROXY")]
+    trusted_proxy: bool,
+}
+
+impl Serve {
+    pub async fn run(self) -> Result<ExitCode, Failure> {
+        let house = Arc::new(self.database.open().await?);
+        let options = Options {
+            secure_cookie: self.secure_cookie,
+            trusted_proxy: self.trusted_proxy,
+        };
+        serve(&self.listen, house, options, |_| {}).await
+    }
+}
+
+/// Serves until the process is told to stop. `ready` is called once, when the server answers.
+pub async fn serve(
+    listen: &str,
+    house: Arc<House>,
+    options: Options,
+    ready: impl FnOnce(SocketAddr),
+) -> Result<ExitCode, Failure> {
+    let listener = TcpListener::bind(listen).await.map_err(|error| match error.kind() {
+        std::io::ErrorKind::AddrInUse => format!(
+            "{listen} is in use by another program; stop that one, or choose another address with --listen"
+        ),
+        _ => format!("cannot listen on {listen}: {error}"),
+    })?;
+    let address = listener.local_addr()?;
+    let service = router::router(App::new(house.clone(), options));
+    let service = service.into_make_service_with_connect_info::<SocketAddr>();
+    let purge = tokio::spawn(purge(house.clone()));
+    println!("listening on http://{address}");
+    ready(address);
+    let (stopping, stopped) = tokio::sync::watch::channel(false);
+    let server = axum::serve(listener, service).with_graceful_shutdown(async move {
+        told_to_stop().await;
+        tracing::info!("stopping");
+        // The receiver may be gone: then the server has ended already.
+        let _ = stopping.send(true);
+    });
+    let mut server = tokio::spawn(server.into_future());
+    let mut stopped = stopped;
+    tokio::select! {
+        ended = &mut server => ended??,
+        _ = async {
+            let _ = stopped.wait_for(|stop| *stop).await;
+            tokio::time::sleep(GRACE).await;
+        } => {
+            // Somebody keeps a connection open without asking anything.
+            server.abort();
+        }
+    }
+    purge.abort();
+    house.close().await;
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn told_to_stop() {
+    let (Ok(mut terminate), Ok(mut interrupt)) =
+        (signal(SignalKind::terminate()), signal(SignalKind::interrupt()))
+    else {
+        // Without signals the server runs until it is killed.
+        return std::future::pending().await;
+    };
+    tokio::select! {
+        _ = terminate.recv() => {}
+        _ = interrupt.recv() => {}
+    }
+}
+
+/// Removes sessions that are over, every hour.
+async fn purge(house: Arc<House>) {
+    loop {
+        tokio::time::sleep(Duration::from_secs(3_600)).await;
+        match house.purge_sessions().await {
+            Ok(0) => {}
+            Ok(ended) => tracing::info!(ended, "sessions ended"),
+            Err(error) => tracing::warn!(error = %chain(&error), "sessions could not be purged"),
+        }
+    }
+}

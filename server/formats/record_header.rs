@@ -1,0 +1,208 @@
+//! The header of a cycle record: which column means what.
+
+use std::collections::BTreeSet;
+
+use crate::analysis::record::Channel;
+
+use super::record::{RecordError, Warning, count, excerpt};
+
+/// kPa in one pound-force per square inch: 4.448 221 615 260 5 N on (0.0254 m)² (NIST SP 811, appendix B).
+const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
+
+/// The units that a pressure column may name, with their worth in kPa.
+const PRESSURE_UNITS: [(&str, f64); 4] = [("kpa", 1.0), ("mbar", 0.1), ("bar", 100.0), ("psi", KPA_PER_PSI)];
+
+const PRESSURE_NEEDED: &str = "a name with unit and reference is needed: pressure_ followed by kpa, mbar, bar \
+     or psi and by _abs or _gauge, such as pressure_kpa_abs";
+
+/// What the cells of a column are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Meaning {
+    /// Seconds from the start.
+    Seconds,
+    /// RFC 3339.
+    Instant,
+    /// Degrees Celsius of the channel with this position in the record.
+    Temperature(usize),
+    /// A pressure; times the one and plus the other it is absolute, in kPa.
+    Pressure {
+        kpa_per_unit: f64,
+        add_kpa: f64,
+    },
+    Ignored,
+}
+
+pub(super) struct Column {
+    pub(super) name: String,
+    pub(super) meaning: Meaning,
+}
+
+pub(super) struct Layout {
+    pub(super) columns: Vec<Column>,
+}
+
+impl Layout {
+    /// Reads the header, which stands at `line`.
+    pub(super) fn new<'a>(
+        line: u64,
+        header: impl IntoIterator<Item = &'a [u8]>,
+        ambient_kpa: Option<f64>,
+        want_pressure: bool,
+    ) -> Result<(Self, Vec<Warning>), RecordError> {
+        let mut columns = Vec::new();
+        let mut warnings = Vec::new();
+        let mut names = BTreeSet::new();
+        let mut channels = 0;
+        let refuse =
+            |name: &str, found: &str, needed: &str| Err(RecordError::at(line, found, needed).in_column(name));
+        for (i, cell) in header.into_iter().enumerate() {
+            let name = String::from_utf8_lossy(cell.trim_ascii()).into_owned();
+            if !names.insert(name.clone()) {
+                return refuse(
+                    &name,
+                    "the name twice",
+                    "a name of its own for each column is needed",
+                );
+            }
+            let meaning = match name.as_str() {
+                "time_s" => Meaning::Seconds,
+                "time" => Meaning::Instant,
+                "temp_c_" => {
+                    return refuse(
+                        &name,
+                        "nothing after the underscore",
+                        "temp_c or temp_c_<name> is needed",
+                    );
+                }
+                _ if name == "temp_c" || name.starts_with("temp_c_") => {
+                    channels += 1;
+                    Meaning::Temperature(channels - 1)
+                }
+                _ if want_pressure && name.starts_with("pressure") => {
+                    if columns.iter().any(Column::is_pressure) {
+                        return refuse(&name, "a second pressure column", "one at most is needed");
+                    }
+                    match pressure(&name, ambient_kpa) {
+                        Ok(meaning) => meaning,
+                        Err((found, needed)) => return refuse(&name, &found, needed),
+                    }
+                }
+                _ => {
+                    let column = if name.is_empty() {
+                        (i + 1).to_string()
+                    } else {
+                        excerpt(cell)
+                    };
+                    warnings.push(Warning { column });
+                    Meaning::Ignored
+                }
+            };
+            columns.push(Column { name, meaning });
+        }
+        let layout = Self { columns };
+        layout.check(line)?;
+        Ok((layout, warnings))
+    }
+
+    /// Whether there is one time and at least one temperature.
+    fn check(&self, line: u64) -> Result<(), RecordError> {
+        let first = self
+            .columns
+            .first()
+            .map(|column| column.name.as_str())
+            .unwrap_or_default();
+        if self.columns.len() == 1 && first.contains([';', '\t']) {
+            let found = "cells that no comma separates";
+            return Err(RecordError::at(
+                line,
+                found,
+                "commas are needed, and decimals with a point",
+            ));
+        }
+        let times = self
+            .columns
+            .iter()
+            .filter(|c| matches!(c.meaning, Meaning::Seconds | Meaning::Instant))
+            .count();
+        if times != 1 {
+            let found = if times == 0 {
+                "no time column"
+            } else {
+                "both time_s and time"
+            };
+            return Err(RecordError::at(
+                line,
+                found,
+                "one column time_s or time is needed",
+            ));
+        }
+        if self.channels().is_empty() {
+            let found = format!("no temperature among {}", count(self.columns.len(), "column"));
+            return Err(RecordError::at(
+                line,
+                found,
+                "a column temp_c or temp_c_<name> is needed",
+            ));
+        }
+        Ok(())
+    }
+
+    /// The channels, without values yet.
+    pub(super) fn channels(&self) -> Vec<Channel> {
+        let channels = self
+            .columns
+            .iter()
+            .filter(|c| matches!(c.meaning, Meaning::Temperature(_)));
+        channels
+            .map(|c| Channel {
+                name: c.name.clone(),
+                temp_c: Vec::new(),
+            })
+            .collect()
+    }
+
+    pub(super) fn has_pressure(&self) -> bool {
+        self.columns.iter().any(Column::is_pressure)
+    }
+}
+
+impl Column {
+    fn is_pressure(&self) -> bool {
+        matches!(self.meaning, Meaning::Pressure { .. })
+    }
+}
+
+/// What a pressure column means, or what was found and what is needed.
+///
+/// A bare "2.1 bar" is refused: at 1,500 m of altitude the same gauge pressure is steam 2 K colder.
+fn pressure(name: &str, ambient_kpa: Option<f64>) -> Result<Meaning, (String, &'static str)> {
+    let unclear = || ("a pressure that is not fully named".to_owned(), PRESSURE_NEEDED);
+    let (unit, reference) = name
+        .strip_prefix("pressure_")
+        .and_then(|rest| rest.split_once('_'))
+        .ok_or_else(unclear)?;
+    let (_, kpa_per_unit) = PRESSURE_UNITS
+        .into_iter()
+        .find(|(known, _)| *known == unit)
+        .ok_or_else(unclear)?;
+    let add_kpa = match (reference, ambient_kpa) {
+        ("abs", _) => 0.0,
+        ("gauge", Some(ambient_kpa)) if ambient_kpa.is_finite() && ambient_kpa > 0.0 => ambient_kpa,
+        ("gauge", Some(ambient_kpa)) => {
+            let found = format!("gauge pressure and an ambient pressure of {ambient_kpa} kPa");
+            return Err((found, "an ambient pressure above 0 kPa is needed"));
+        }
+        ("gauge", None) => {
+            let found = "gauge pressure without the ambient pressure".to_owned();
+            return Err((
+                found,
+                "the ambient pressure in kPa is needed, or an absolute pressure",
+            ));
+        }
+        _ => return Err(unclear()),
+    };
+    Ok(Meaning::Pressure {
+        kpa_per_unit,
+        add_kpa,
+    })
+}

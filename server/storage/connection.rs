@@ -1,0 +1,274 @@
+//! The only place that knows there are two databases: an enum of two, and one way to run a text with arguments.
+
+use std::str::FromStr;
+use std::time::Duration;
+
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions, PgRow};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
+use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
+
+use super::dialect::Dialect;
+
+/// How long a writer waits for another process's lock before it gives up.
+const BUSY: Duration = Duration::from_secs(5);
+/// How long a reader waits for a free connection.
+const ACQUIRE: Duration = Duration::from_secs(5);
+
+#[derive(Debug, thiserror::Error)]
+pub enum StorageError {
+    #[error("the database does not answer")]
+    Database(#[from] sqlx::Error),
+    #[error("{0}")]
+    Unfit(String),
+    #[error("a stored row is not as a release writes it: {0}")]
+    Row(String),
+}
+
+impl StorageError {
+    /// Whether the statement itself failed, not the connection under it.
+    pub fn of_statement(&self) -> bool {
+        match self {
+            StorageError::Database(sqlx::Error::Database(error)) => {
+                // Locked, full, disk and corruption errors of SQLite would meet every statement.
+                let code = error.code().unwrap_or_default();
+                let wide = [
+                    "5", "6", "10", "11", "13", "14", "26", "261", "517", "57P01", "57P02", "57P03", "53100",
+                ];
+                !wide.contains(&&*code)
+            }
+            StorageError::Row(_) => true,
+            _ => false,
+        }
+    }
+}
+
+/// An argument of a statement.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Arg {
+    Text(String),
+    OptText(Option<String>),
+    Int(i64),
+    Bytes(Vec<u8>),
+}
+
+impl From<&str> for Arg {
+    fn from(text: &str) -> Arg {
+        Arg::Text(text.into())
+    }
+}
+impl From<String> for Arg {
+    fn from(text: String) -> Arg {
+        Arg::Text(text)
+    }
+}
+impl From<Option<String>> for Arg {
+    fn from(text: Option<String>) -> Arg {
+        Arg::OptText(text)
+    }
+}
+impl From<i64> for Arg {
+    fn from(number: i64) -> Arg {
+        Arg::Int(number)
+    }
+}
+impl From<Vec<u8>> for Arg {
+    fn from(bytes: Vec<u8>) -> Arg {
+        Arg::Bytes(bytes)
+    }
+}
+
+/// A row of an answer; columns are taken by place.
+pub enum Row {
+    Embedded(SqliteRow),
+    Server(PgRow),
+}
+
+macro_rules! column {
+    ($name:ident, $kind:ty) => {
+        pub fn $name(&self, column: usize) -> Result<$kind, StorageError> {
+            Ok(match self {
+                Row::Embedded(row) => row.try_get(column)?,
+                Row::Server(row) => row.try_get(column)?,
+            })
+        }
+    };
+}
+
+impl Row {
+    column!(text, String);
+    column!(opt_text, Option<String>);
+    column!(int, i64);
+    column!(bytes, Vec<u8>);
+}
+
+/// A database: its readers, and where to open a writer.
+#[derive(Clone)]
+pub enum Db {
+    Embedded {
+        readers: SqlitePool,
+        options: SqliteConnectOptions,
+    },
+    Server {
+        readers: PgPool,
+        options: PgConnectOptions,
+    },
+}
+
+/// One connection of its own.
+pub enum Conn {
+    Embedded(SqliteConnection),
+    Server(PgConnection),
+}
+
+/// Binds arguments of either database.
+macro_rules! bound {
+    ($text:expr, $args:expr) => {{
+        let mut query = sqlx::query(AssertSqlSafe($text.to_string()));
+        for arg in $args {
+            query = match arg {
+                Arg::Text(text) => query.bind(text.clone()),
+                Arg::OptText(text) => query.bind(text.clone()),
+                Arg::Int(number) => query.bind(*number),
+                Arg::Bytes(bytes) => query.bind(bytes.clone()),
+            };
+        }
+        query
+    }};
+}
+
+impl Db {
+    /// Opens `sqlite:PATH` or `postgres://…`. A SQLite file is made where it is not there.
+    pub async fn open(url: &str) -> Result<Db, StorageError> {
+        if let Some(path) = url.strip_prefix("sqlite:") {
+            let path = path.strip_prefix("//").unwrap_or(path);
+            let options = SqliteConnectOptions::new()
+                .filename(path)
+                .create_if_missing(true)
+                .journal_mode(SqliteJournalMode::Wal)
+                .synchronous(SqliteSynchronous::Full)
+                .foreign_keys(true)
+                .busy_timeout(BUSY)
+                .statement_cache_capacity(256)
+                .row_buffer_size(1024);
+            // The first connection makes the file and its journal mode; only then may several readers come.
+            SqliteConnection::connect_with(&options).await?.close().await?;
+            let readers = SqlitePoolOptions::new()
+                .max_connections(8)
+                .acquire_timeout(ACQUIRE);
+            let readers = readers.connect_with(options.clone()).await?;
+            return Ok(Db::Embedded { readers, options });
+        }
+        if url.starts_with("postgres://") || url.starts_with("postgresql://") {
+            let options = PgConnectOptions::from_str(url)?.application_name("fettle");
+            let readers = PgPoolOptions::new().max_connections(16).acquire_timeout(ACQUIRE);
+            let readers = readers.connect_with(options.clone()).await?;
+            return Ok(Db::Server { readers, options });
+        }
+        Err(StorageError::Unfit(
+            "a database is named as sqlite:PATH or postgres://USER@HOST/NAME".into(),
+        ))
+    }
+
+    pub fn dialect(&self) -> Dialect {
+        match self {
+            Db::Embedded { .. } => Dialect::Embedded,
+            Db::Server { .. } => Dialect::Server,
+        }
+    }
+
+    /// A connection of its own, for one that writes or reads at length.
+    pub async fn connect(&self) -> Result<Conn, StorageError> {
+        Ok(match self {
+            Db::Embedded { options, .. } => Conn::Embedded(SqliteConnection::connect_with(options).await?),
+            Db::Server { options, .. } => Conn::Server(PgConnection::connect_with(options).await?),
+        })
+    }
+
+    pub async fn fetch(&self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
+        Ok(match self {
+            Db::Embedded { readers, .. } => bound!(text, args)
+                .fetch_all(readers)
+                .await?
+                .into_iter()
+                .map(Row::Embedded)
+                .collect(),
+            Db::Server { readers, .. } => bound!(text, args)
+                .fetch_all(readers)
+                .await?
+                .into_iter()
+                .map(Row::Server)
+                .collect(),
+        })
+    }
+
+    pub async fn one(&self, text: &str, args: &[Arg]) -> Result<Option<Row>, StorageError> {
+        Ok(self.fetch(text, args).await?.into_iter().next())
+    }
+
+    /// Runs one statement that writes outside the ledger; says how many rows it changed.
+    pub async fn execute(&self, text: &str, args: &[Arg]) -> Result<u64, StorageError> {
+        Ok(match self {
+            Db::Embedded { readers, .. } => bound!(text, args).execute(readers).await?.rows_affected(),
+            Db::Server { readers, .. } => bound!(text, args).execute(readers).await?.rows_affected(),
+        })
+    }
+
+    pub async fn close(&self) {
+        match self {
+            Db::Embedded { readers, .. } => readers.close().await,
+            Db::Server { readers, .. } => readers.close().await,
+        }
+    }
+}
+
+impl Conn {
+    pub fn dialect(&self) -> Dialect {
+        match self {
+            Conn::Embedded(_) => Dialect::Embedded,
+            Conn::Server(_) => Dialect::Server,
+        }
+    }
+
+    pub async fn execute(&mut self, text: &str, args: &[Arg]) -> Result<u64, StorageError> {
+        Ok(match self {
+            Conn::Embedded(conn) => bound!(text, args).execute(conn).await?.rows_affected(),
+            Conn::Server(conn) => bound!(text, args).execute(conn).await?.rows_affected(),
+        })
+    }
+
+    pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
+        Ok(match self {
+            Conn::Embedded(conn) => bound!(text, args)
+                .fetch_all(conn)
+                .await?
+                .into_iter()
+                .map(Row::Embedded)
+                .collect(),
+            Conn::Server(conn) => bound!(text, args)
+                .fetch_all(conn)
+                .await?
+                .into_iter()
+                .map(Row::Server)
+                .collect(),
+        })
+    }
+
+    pub async fn one(&mut self, text: &str, args: &[Arg]) -> Result<Option<Row>, StorageError> {
+        Ok(self.fetch(text, args).await?.into_iter().next())
+    }
+
+    pub async fn begin(&mut self) -> Result<(), StorageError> {
+        let text = self.dialect().begin();
+        self.execute(text, &[]).await.map(|_| ())
+    }
+
+    pub async fn commit(&mut self) -> Result<(), StorageError> {
+        self.execute("COMMIT", &[]).await.map(|_| ())
+    }
+
+    pub async fn rollback(&mut self) -> Result<(), StorageError> {
+        self.execute("ROLLBACK", &[]).await.map(|_| ())
+    }
+}

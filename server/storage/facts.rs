@@ -1,0 +1,336 @@
+//! Tables of current facts: what the ledger says now, one row a thing, and the rows that history is found by. They
+//! are written by the clerk with the entries, and can be made anew from the ledger.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+use super::connection::{Arg, Conn, StorageError};
+use super::rows::Table;
+use crate::domain::event::Thing;
+use crate::domain::id::Id;
+use crate::domain::model::RouteStep;
+use crate::domain::set::SetState;
+use crate::domain::site::Policy;
+use crate::domain::state::{Changes, Named, Seating, State, TurnBegan};
+use crate::domain::text::Line;
+use crate::domain::time::Time;
+
+macro_rules! plain {
+    ($name:literal) => {
+        Table {
+            name: $name,
+            key: &["site", "id"],
+            rest: &["facts"],
+            definition: concat!(
+                "CREATE TABLE ",
+                $name,
+                " (site TEXT NOT NULL, id TEXT NOT NULL, facts TEXT NOT NULL, PRIMARY KEY (site, id))"
+            ),
+        }
+    };
+}
+
+pub const SITE: Table = plain!("site_now");
+pub const ROUTE: Table = plain!("route_now");
+pub const MODEL: Table = plain!("model_now");
+pub const SHEET: Table = plain!("count_sheet_now");
+pub const MACHINE: Table = plain!("machine_now");
+pub const SET: Table = plain!("set_now");
+pub const HOLD: Table = plain!("hold_now");
+pub const RESERVE: Table = plain!("reserve_now");
+pub const ASSET: Table = Table {
+    name: "asset_now",
+    key: &["site", "id"],
+    rest: &["mark", "model", "set_code", "in_load", "facts"],
+    definition: "CREATE TABLE asset_now (site TEXT NOT NULL, id TEXT NOT NULL, mark TEXT, model TEXT NOT NULL, \
+                 set_code TEXT, in_load TEXT, facts TEXT NOT NULL, PRIMARY KEY (site, id))",
+};
+pub const LOAD: Table = Table {
+    name: "load_now",
+    key: &["site", "id"],
+    rest: &["machine", "status", "started_at", "facts"],
+    definition: "CREATE TABLE load_now (site TEXT NOT NULL, id TEXT NOT NULL, machine TEXT NOT NULL, \
+                 status TEXT NOT NULL, started_at BIGINT NOT NULL, facts TEXT NOT NULL, PRIMARY KEY (site, id))",
+};
+pub const HISTORY: Table = Table {
+    name: "history",
+    key: &["site", "kind", "thing", "seq"],
+    rest: &[],
+    definition: "CREATE TABLE history (site TEXT NOT NULL, kind TEXT NOT NULL, thing TEXT NOT NULL, \
+                 seq BIGINT NOT NULL, PRIMARY KEY (site, kind, thing, seq))",
+};
+pub const TURN: Table = Table {
+    name: "turn",
+    key: &["site", "asset", "turn"],
+    rest: &["seq", "at"],
+    definition: "CREATE TABLE turn (site TEXT NOT NULL, asset TEXT NOT NULL, turn BIGINT NOT NULL, \
+                 seq BIGINT NOT NULL, at BIGINT NOT NULL, PRIMARY KEY (site, asset, turn))",
+};
+pub const SEATING: Table = Table {
+    name: "seating",
+    key: &["site", "asset", "seq", "joined"],
+    rest: &["set_code", "line", "position"],
+    definition: "CREATE TABLE seating (site TEXT NOT NULL, asset TEXT NOT NULL, seq BIGINT NOT NULL, \
+                 joined BIGINT NOT NULL, set_code TEXT NOT NULL, line TEXT NOT NULL, position BIGINT NOT NULL, \
+                 PRIMARY KEY (site, asset, seq, joined))",
+};
+
+/// Every table of current facts, in the order in which they are compared.
+pub const ALL: [Table; 13] = [
+    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING,
+];
+
+pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
+    for table in ALL {
+        conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[])
+            .await?;
+        conn.execute(&conn.dialect().definition(table.definition), &[])
+            .await?;
+    }
+    Ok(())
+}
+
+#[derive(Serialize, Deserialize)]
+struct SiteFacts {
+    name: String,
+    zone: String,
+    policy: Policy,
+}
+
+#[derive(Serialize, Deserialize)]
+struct SetFacts {
+    count_sheet: Id,
+    name: Line,
+    last_at: Time,
+}
+
+fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
+    serde_json::to_string(facts)
+        .map(Arg::Text)
+        .map_err(|error| StorageError::Row(error.to_string()))
+}
+
+type Rows = Vec<Vec<Arg>>;
+
+/// The rows of what changed, by table.
+pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, StorageError> {
+    let site = || Arg::from(state.site.as_str());
+    let mut all: Vec<(Table, Rows)> = Vec::new();
+    if changes.site {
+        let facts = SiteFacts {
+            name: state.name.clone(),
+            zone: state.zone.name().into(),
+            policy: state.policy.clone(),
+        };
+        all.push((SITE, vec![vec![site(), site(), json(&facts)?]]));
+    }
+    macro_rules! things {
+        ($table:expr, $changed:expr, $map:expr, $facts:expr) => {{
+            let mut rows: Rows = Vec::with_capacity($changed.len());
+            for id in &$changed {
+                if let Some(thing) = $map.get(id) {
+                    rows.push(vec![site(), id.as_str().into(), json(&$facts(thing))?]);
+                }
+            }
+            all.push(($table, rows));
+        }};
+    }
+    things!(ROUTE, changes.routes, state.routes, Arc::clone);
+    things!(MODEL, changes.models, state.models, Arc::clone);
+    things!(SHEET, changes.sheets, state.sheets, Arc::clone);
+    things!(MACHINE, changes.machines, state.machines, Arc::clone);
+    things!(SET, changes.sets, state.sets, |it: &Arc<SetState>| SetFacts {
+        count_sheet: it.count_sheet.clone(),
+        name: it.name.clone(),
+        last_at: it.last_at,
+    });
+    things!(HOLD, changes.holds, state.holds, Arc::clone);
+    things!(RESERVE, changes.reserves, state.reserves, u32::clone);
+    let mut assets: Rows = Vec::with_capacity(changes.assets.len());
+    for asset in changes.assets.iter().filter_map(|id| state.assets.get(id)) {
+        assets.push(vec![
+            site(),
+            asset.asset.as_str().into(),
+            asset.mark.as_ref().map(|mark| mark.0.clone()).into(),
+            asset.model.as_str().into(),
+            asset.seat.as_ref().map(|seat| seat.set.to_string()).into(),
+            asset.in_load.as_ref().map(Id::to_string).into(),
+            json(&**asset)?,
+        ]);
+    }
+    all.push((ASSET, assets));
+    let mut loads: Rows = Vec::new();
+    for load in changes.loads.iter().filter_map(|id| state.loads.get(id)) {
+        let (machine, status) = (load.machine.as_str().into(), load.status.name().into());
+        loads.push(vec![
+            site(),
+            load.load.as_str().into(),
+            machine,
+            status,
+            load.started_at.0.into(),
+            json(&**load)?,
+        ]);
+    }
+    all.push((LOAD, loads));
+    Ok(all)
+}
+
+/// The rows by which an entry's things find it again.
+pub fn history_rows(site: &str, seq: u64, things: &[Thing]) -> Rows {
+    things
+        .iter()
+        .map(|thing| {
+            vec![
+                site.into(),
+                thing.kind.into(),
+                thing.name.as_str().into(),
+                (seq as i64).into(),
+            ]
+        })
+        .collect()
+}
+
+pub fn turn_row(site: &str, it: &TurnBegan) -> Vec<Arg> {
+    vec![
+        site.into(),
+        it.asset.as_str().into(),
+        i64::from(it.turn).into(),
+        (it.seq as i64).into(),
+        it.at.0.into(),
+    ]
+}
+
+pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
+    vec![
+        site.into(),
+        it.asset.as_str().into(),
+        (it.seq as i64).into(),
+        i64::from(it.joined).into(),
+        it.set.as_str().into(),
+        it.line.as_str().into(),
+        i64::from(it.position).into(),
+    ]
+}
+
+async fn read<T: DeserializeOwned>(
+    conn: &mut Conn,
+    table: &Table,
+    site: &str,
+) -> Result<Vec<(Id, T)>, StorageError> {
+    let text = format!("SELECT id, facts FROM {} WHERE site = $1 ORDER BY id", table.name);
+    let mut all = Vec::new();
+    for row in conn.fetch(&text, &[site.into()]).await? {
+        let (id, facts) = (row.text(0)?, row.text(1)?);
+        let unfit = |what: String| StorageError::Row(format!("{} {id}: {what}", table.name));
+        let facts = serde_json::from_str(&facts).map_err(|error| unfit(error.to_string()))?;
+        all.push((Id::new(&id).ok_or_else(|| unfit("no id".into()))?, facts));
+    }
+    Ok(all)
+}
+
+/// Reads a site's current facts whole. The caller holds the head, and sets the place in the ledger.
+pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
+    let mut state = State::new(site.clone());
+    let code = site.as_str();
+    for (_, facts) in read::<SiteFacts>(conn, &SITE, code).await? {
+        state.name = facts.name;
+        state.zone = facts
+            .zone
+            .parse()
+            .map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
+        state.policy = facts.policy;
+    }
+    for (id, versions) in read::<Vec<Arc<[RouteStep]>>>(conn, &ROUTE, code).await? {
+        state.routes.insert(id, Arc::new(versions));
+    }
+    state.models = read::<Arc<_>>(conn, &MODEL, code).await?.into_iter().collect();
+    state.sheets = read::<Arc<_>>(conn, &SHEET, code).await?.into_iter().collect();
+    state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
+    state.holds = read::<Arc<_>>(conn, &HOLD, code).await?.into_iter().collect();
+    state.reserves = read::<u32>(conn, &RESERVE, code).await?.into_iter().collect();
+    state.loads = read::<Arc<_>>(conn, &LOAD, code).await?.into_iter().collect();
+    state.assets = read::<Arc<_>>(conn, &ASSET, code).await?.into_iter().collect();
+    let mut seats: BTreeMap<Id, BTreeMap<(String, u32), Id>> = BTreeMap::new();
+    for asset in state.assets.values() {
+        let named = Named::Asset(asset.asset.clone());
+        state.names.insert(asset.asset.to_string(), named.clone());
+        if let Some(mark) = &asset.mark {
+            state.names.insert(mark.0.clone(), named);
+        }
+        if let Some(seat) = &asset.seat {
+            let of_set = seats.entry(seat.set.clone()).or_default();
+            of_set.insert((seat.line.clone(), seat.position), asset.asset.clone());
+        }
+    }
+    for (set, facts) in read::<SetFacts>(conn, &SET, code).await? {
+        state.names.insert(set.to_string(), Named::Set(set.clone()));
+        let seats = seats.remove(&set).unwrap_or_default();
+        let SetFacts {
+            count_sheet,
+            name,
+            last_at,
+        } = facts;
+        state.sets.insert(
+            set.clone(),
+            Arc::new(SetState {
+                set,
+                count_sheet,
+                name,
+                seats,
+                last_at,
+            }),
+        );
+    }
+    Ok(state)
+}
+
+/// Every row of a table of current facts, in the order of its key.
+pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows, StorageError> {
+    let columns: Vec<&str> = table.columns().collect();
+    let text = format!(
+        "SELECT {} FROM {} WHERE site = $1 ORDER BY {}",
+        columns.join(", "),
+        table.name,
+        table.key.join(", ")
+    );
+    let number = |column: &str| {
+        matches!(
+            column,
+            "seq" | "turn" | "at" | "started_at" | "joined" | "position"
+        )
+    };
+    let optional =
+        |column: &str| matches!(column, "mark" | "set_code" | "in_load") && table.name == ASSET.name;
+    let mut all = Vec::new();
+    for row in conn.fetch(&text, &[site.into()]).await? {
+        let mut args = Vec::with_capacity(columns.len());
+        for (i, column) in columns.iter().enumerate() {
+            args.push(match (number(column), optional(column)) {
+                (true, _) => Arg::Int(row.int(i)?),
+                (_, true) => Arg::OptText(row.opt_text(i)?),
+                _ => Arg::Text(row.text(i)?),
+            });
+        }
+        all.push(args);
+    }
+    Ok(all)
+}
+
+/// The order of keys as both databases sort them: bytes of text, then numbers.
+pub fn key_order<'a>(
+    a: impl Iterator<Item = &'a Arg>,
+    b: impl Iterator<Item = &'a Arg>,
+) -> std::cmp::Ordering {
+    let part = |a: &Arg, b: &Arg| match (a, b) {
+        (Arg::Text(a), Arg::Text(b)) => a.cmp(b),
+        (Arg::Int(a), Arg::Int(b)) => a.cmp(b),
+        _ => std::cmp::Ordering::Equal,
+    };
+    a.zip(b)
+        .map(|(a, b)| part(a, b))
+        .find(|order| order.is_ne())
+        .unwrap_or(std::cmp::Ordering::Equal)
+}

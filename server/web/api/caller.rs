@@ -1,0 +1,78 @@
+//! Who calls the API: a token of one site and one role.
+
+use std::sync::Arc;
+
+use axum::extract::{FromRequestParts, RawPathParams};
+use axum::http::header;
+use axum::http::request::Parts;
+
+use super::super::App;
+use super::super::problem::Problem;
+use crate::app::house::unavailable;
+use crate::domain::id::Id;
+use crate::domain::person::Actor;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+
+/// A caller with the site that the path names.
+pub struct Caller {
+    pub app: App,
+    pub site: Id,
+    pub actor: Actor,
+}
+
+impl Caller {
+    /// The site's facts as they stand now, and the time at which they are looked at.
+    pub async fn state(&self) -> Result<(Arc<State>, Time), Problem> {
+        let state = self.app.house.state(&self.site).await?;
+        let state = state.ok_or_else(|| Problem::unknown_site(self.site.as_str()))?;
+        Ok((state, self.app.house.clock.now()))
+    }
+}
+
+impl FromRequestParts<App> for Caller {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        let bearer = parts
+            .headers
+            .get(header::AUTHORIZATION)
+            .and_then(|value| value.to_str().ok());
+        let secret = bearer.and_then(|value| {
+            let (scheme, secret) = value.split_once(' ')?;
+            scheme.eq_ignore_ascii_case("bearer").then_some(secret.trim())
+        });
+        let Some(secret) = secret else {
+            return Err(Problem::not_signed_in());
+        };
+        let found = app
+            .house
+            .token(secret)
+            .await
+            .map_err(|error| Problem::unavailable(&unavailable(&error)))?;
+        let Some((site, actor)) = found else {
+            return Err(Problem::not_signed_in());
+        };
+        let params = RawPathParams::from_request_parts(parts, app).await;
+        let named = params.ok().and_then(|params| {
+            params
+                .iter()
+                .find(|(name, _)| *name == "site")
+                .map(|(_, value)| value.to_string())
+        });
+        let named = named.unwrap_or_default();
+        if named != site.as_str() {
+            let known = app.house.site_codes().await?.contains(&named);
+            return Err(if known {
+                Problem::not_your_role(format!("The token belongs to another site than \"{named}\"."))
+            } else {
+                Problem::unknown_site(&named)
+            });
+        }
+        Ok(Caller {
+            app: app.clone(),
+            site,
+            actor,
+        })
+    }
+}

@@ -1,0 +1,63 @@
+//! Queries about sets.
+
+use axum::extract::Path;
+use axum::response::Response;
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::domain::readiness::set_status;
+use crate::domain::set::SetState;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+
+pub fn told(state: &State, set: &SetState, now: Time) -> Value {
+    let status = set_status(state, set, now);
+    json!({
+        "set": set.set,
+        "name": set.name,
+        "count_sheet": set.count_sheet,
+        "status": status.status,
+        "lines": status.lines,
+        "missing": status.missing,
+        "due": status.due,
+        "held": status.held,
+        "ready_at": status.ready_at,
+    })
+}
+
+pub async fn get(
+    caller: Caller,
+    Path((_, set)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, now) = caller.state().await?;
+    let found = state
+        .sets
+        .get(set.as_str())
+        .ok_or_else(|| Problem::unknown_thing("set", &set))?;
+    Ok(ok(&told(&state, found, now)))
+}
+
+pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
+    params.done()?;
+    let (state, now) = caller.state().await?;
+    let rest = state
+        .sets
+        .iter()
+        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let page: Vec<_> = rest.take(limit + 1).map(|(_, set)| set).collect();
+    let items: Vec<Value> = page
+        .iter()
+        .take(limit)
+        .map(|set| told(&state, set, now))
+        .collect();
+    let next = (page.len() > limit)
+        .then(|| page.get(limit.saturating_sub(1)).map(|set| set.set.clone()))
+        .flatten();
+    Ok(ok(&json!({"items": items, "next": next})))
+}

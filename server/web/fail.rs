@@ -1,0 +1,23 @@
+//! Failures of pages that come from below them: one name for each, one page for all.
+
+use axum::response::Response;
+
+use super::pages::problem;
+use crate::domain::person::Role;
+
+pub fn unavailable(operation: &str) -> Response {
+    problem::unavailable(operation)
+}
+
+pub fn not_for(role: Role) -> Response {
+    problem::not_your_role(role.words())
+}
+
+/// A form that no page of this session made.
+pub fn foreign_form() -> Response {
+    problem::stale_form()
+}
+
+pub fn nothing_here() -> Response {
+    problem::no_page()
+}

@@ -1,0 +1,22 @@
+//! The style sheet, the small scripts and the signs, built into the program.
+
+use axum::extract::Path;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+
+/// Each file with its type.
+const FILES: &[(&str, &str, &str)] = &[];
+
+pub async fn get(Path(file): Path<String>) -> Response {
+    match FILES.iter().find(|(name, ..)| *name == file) {
+        Some((_, kind, text)) => (
+            [
+                (header::CONTENT_TYPE, *kind),
+                (header::CACHE_CONTROL, "public, max-age=300"),
+            ],
+            *text,
+        )
+            .into_response(),
+        None => super::super::fail::nothing_here(),
+    }
+}

@@ -1,0 +1,209 @@
+//! Every route with its method and the roles that it admits, in one table.
+
+use std::any::Any;
+use std::time::Duration;
+
+use axum::extract::{DefaultBodyLimit, Request};
+use axum::http::{HeaderName, HeaderValue, StatusCode};
+use axum::middleware::{self, Next};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{MethodRouter, get, post};
+use axum::{Extension, Router};
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::set_header::SetResponseHeaderLayer;
+use tower_http::timeout::TimeoutLayer;
+
+use super::problem::Problem;
+use super::{App, account, api, form, pages, session, upload};
+use crate::app::house::operation;
+use crate::domain::person::Role;
+
+/// The roles that a page admits; the page's visitor is checked against it.
+#[derive(Clone, Copy, Debug)]
+pub struct Admits(pub &'static [Role]);
+
+/// How one comes through a route.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Door {
+    /// Without a sign-in.
+    Open,
+    /// With a token of the site.
+    Token,
+    /// With a session.
+    Session,
+}
+
+/// A line of the table.
+pub struct Route {
+    pub method: &'static str,
+    pub path: &'static str,
+    pub door: Door,
+    pub admits: &'static [Role],
+    handler: fn() -> MethodRouter<App>,
+}
+
+const ALL: &[Role] = &Role::ALL;
+/// Who writes anything at all: everybody but the auditor.
+const WRITERS: &[Role] = &[
+    Role::Desk,
+    Role::Lead,
+    Role::Charge,
+    Role::Clinician,
+    Role::Biomed,
+    Role::Infection,
+    Role::Admin,
+];
+const AT_THE_DESK: &[Role] = &[
+    Role::Desk,
+    Role::Lead,
+    Role::Charge,
+    Role::Clinician,
+    Role::Biomed,
+    Role::Infection,
+];
+const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
+const LEDGER_READERS: &[Role] = &[
+    Role::Lead,
+    Role::Infection,
+    Role::Biomed,
+    Role::Auditor,
+    Role::Admin,
+];
+const ADMIN: &[Role] = &[Role::Admin];
+const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
+const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
+
+macro_rules! table {
+    ($($method:ident $path:literal $door:ident $admits:ident $handler:path;)*) => {
+        /// The routes, each once for each of its methods.
+        pub const ROUTES: &[Route] = &[
+            $(Route {
+                method: stringify!($method),
+                path: $path,
+                door: Door::$door,
+                admits: $admits,
+                handler: || $method($handler),
+            },)*
+        ];
+    };
+}
+
+table! {
+    get "/health" Open ALL pages::health::get;
+    get "/sign-in" Open ALL pages::sign_in::get;
+    post "/sign-in" Open ALL session::post;
+    get "/static/{file}" Open ALL pages::files::get;
+
+    post "/api/v1/{site}/commands" Token ALL api::command::post;
+    get "/api/v1/{site}/assets" Token ALL api::asset::list;
+    get "/api/v1/{site}/assets/{scan}" Token ALL api::asset::get;
+    get "/api/v1/{site}/assets/{scan}/history" Token ALL api::asset::history;
+    get "/api/v1/{site}/sets" Token ALL api::set::list;
+    get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
+    get "/api/v1/{site}/loads" Token ALL api::load::list;
+    get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
+    get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
+
+    get "/" Session ALL pages::start::get;
+    get "/desk" Session AT_THE_DESK pages::desk::get;
+    post "/desk" Session AT_THE_DESK pages::desk::post;
+    get "/queue" Session ALL pages::queue::get;
+    get "/loads" Session ALL pages::loads::get;
+    get "/loads/{load}" Session ALL pages::load::get;
+    post "/loads/{load}/record" Session LOADERS upload::post;
+    get "/loads/{load}/record" Session ALL upload::get;
+    get "/sets" Session ALL pages::sets::get;
+    get "/sets/{set}" Session ALL pages::set::get;
+    get "/assets" Session ALL pages::assets::get;
+    get "/assets/{scan}" Session ALL pages::asset::get;
+    get "/catalogue" Session ALL pages::catalogue::get;
+    get "/ledger" Session LEDGER_READERS pages::ledger::get;
+    get "/people" Session ADMIN_READERS pages::people::get;
+    post "/people/add" Session ADMIN account::add;
+    post "/people/disable" Session ADMIN account::disable;
+    post "/people/password" Session ADMIN account::password;
+    post "/people/token" Session ADMIN account::token;
+    post "/people/revoke" Session ADMIN account::revoke;
+    get "/site" Session SITE_READERS pages::site::get;
+    post "/sign-out" Session ALL session::out;
+    post "/act" Session WRITERS form::post;
+}
+
+/// The whole program as a service.
+pub fn router(app: App) -> Router {
+    let mut router = Router::new();
+    for route in ROUTES {
+        router = router.route(
+            route.path,
+            (route.handler)().layer(Extension(Admits(route.admits))),
+        );
+    }
+    let own = |name: &'static str, value: &'static str| {
+        SetResponseHeaderLayer::if_not_present(HeaderName::from_static(name), HeaderValue::from_static(value))
+    };
+    router
+        .fallback(nothing_here)
+        .method_not_allowed_fallback(not_so)
+        .layer(DefaultBodyLimit::max(api::command::BODY_MOST))
+        .layer(CompressionLayer::new())
+        .layer(own("content-security-policy", POLICY))
+        .layer(own("x-content-type-options", "nosniff"))
+        .layer(own("referrer-policy", "same-origin"))
+        .layer(own("x-frame-options", "DENY"))
+        .layer(own("cache-control", "no-store"))
+        .layer(CatchPanicLayer::custom(panicked))
+        .layer(TimeoutLayer::with_status_code(
+            StatusCode::SERVICE_UNAVAILABLE,
+            Duration::from_secs(60),
+        ))
+        .layer(middleware::from_fn(logged))
+        .with_state(app)
+}
+
+/// Nothing from another host, nothing inline, no frame around it.
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; font-src 'self'; \
+                      connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// One line in the log for each request, under the id that its answer carries too.
+async fn logged(request: Request, next: Next) -> Response {
+    let operation = operation();
+    let (method, path) = (request.method().clone(), request.uri().path().to_string());
+    let mut response = next.run(request).await;
+    let status = response.status().as_u16();
+    if status >= 500 {
+        tracing::error!(operation, %method, path, status, "answered");
+    } else {
+        tracing::debug!(operation, %method, path, status, "answered");
+    }
+    if let Ok(value) = HeaderValue::from_str(&operation) {
+        response.headers_mut().insert("x-operation", value);
+    }
+    response
+}
+
+fn panicked(_: Box<dyn Any + Send + 'static>) -> Response {
+    let operation = operation();
+    tracing::error!(operation, "a handler panicked");
+    let detail = format!("Something went wrong here; operation {operation} stands in the log.");
+    Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "defect", "A defect", detail).into_response()
+}
+
+async fn nothing_here(request: Request) -> Response {
+    let path = request.uri().path();
+    if path.starts_with("/api/") {
+        return Problem::unknown_thing("path", path).into_response();
+    }
+    super::fail::nothing_here()
+}
+
+async fn not_so(request: Request) -> Response {
+    let detail = format!("{} is not done here.", request.method());
+    Problem::new(
+        StatusCode::METHOD_NOT_ALLOWED,
+        "not_allowed",
+        "Not done here",
+        detail,
+    )
+    .into_response()
+}
