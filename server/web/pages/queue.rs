@@ -194,6 +194,14 @@ fn heading(groups: &[Group], running: usize) -> String {
     };
     match oldest {
         None => format!("Nothing waits for a step.{loads}"),
+        Some(most) if most.parts == parts => {
+            let verb = if parts == 1 { "waits" } else { "wait" };
+            format!(
+                "{} {verb} to be {}.{loads}",
+                count(parts, "part", "parts"),
+                most.step
+            )
+        }
         Some(most) => {
             let verb = if parts == 1 { "waits" } else { "wait" };
             format!(

@@ -66,18 +66,12 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
     let words = asset.stage.words();
     match asset.stage {
         Stage::Issued | Stage::InUse => Say::new("out", "ink", format!("out, {words}")),
-        Stage::Ready => match asset.cool_at.filter(|at| *at > now) {
-            Some(at) => Say::new(
-                "turn3",
-                "turn",
-                format!("sterile, still cooling until {}", time(state, at, now)),
-            ),
-            None if asset
-                .sterile_until
-                .is_some_and(|until| until < now.date(state.zone)) =>
-            {
-                Say::new("not_ready", "stop", "not ready, past its date")
+        Stage::Ready => match asset.cooling_until(now) {
+            Some(at) => {
+                let until = time(state, at, now);
+                Say::new("turn3", "turn", format!("sterile, still cooling until {until}"))
             }
+            None if asset.past_date(state, now) => Say::new("not_ready", "stop", "not ready, past its date"),
             None => Say::new("ready", "ready", "ready"),
         },
         _ => {

@@ -98,16 +98,12 @@ impl SitePage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> SitePage {
         let state = &*visitor.state;
         let page = Page::of(visitor, "/site", "/site", done);
-        let two = if state.policy.two_people {
-            "Two people"
-        } else {
-            "One person"
+        let rule = match state.policy.two_people {
+            true => "Loader and releaser of a steriliser load are two people.",
+            false => "One person may load and release.",
         };
         SitePage {
-            heading: format!(
-                "{}: entry {} of its ledger. {two} may load and release.",
-                page.site, state.seq
-            ),
+            heading: format!("{}: entry {} of its ledger. {rule}", page.site, state.seq),
             id: state.site.to_string(),
             zone: state.zone.name().to_string(),
             written: super::shared::exact(state, state.recorded_at),

@@ -6,6 +6,7 @@ use super::shared::exact;
 use crate::domain::load::Load;
 use crate::domain::programme::Programme;
 use crate::domain::state::State;
+use crate::domain::text::Quantity;
 use crate::domain::verdict::{Evidence, Judged, reason_words, short};
 
 /// One measured value beside its limit.
@@ -72,72 +73,60 @@ fn number(answer: &Value, path: &str) -> Option<String> {
     Some(short(number))
 }
 
+/// A limit of the programme in words.
+fn at_least(limit: Option<Quantity>, unit: &str) -> String {
+    limit.map_or_else(
+        || "no limit".to_string(),
+        |limit| format!("at least {limit} {unit}"),
+    )
+}
+
 fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
-    let mut all = Vec::new();
-    let mut add = |what, found: Option<String>, unit: &str, needed: String| {
-        if let Some(found) = found {
-            all.push(Measure {
-                what,
-                found: format!("{found} {unit}"),
-                needed,
-            });
-        }
-    };
-    let at_least = |limit: Option<crate::domain::text::Quantity>, unit: &str| {
-        limit.map_or_else(
-            || "no limit".to_string(),
-            |limit| format!("at least {limit} {unit}"),
-        )
-    };
+    let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
-    add(
-        "Hold",
-        number(answer, "/hold/duration_s"),
-        "s",
-        at_least(programme.hold_s, "s"),
-    );
-    add(
-        "Lowest temperature in the hold",
-        number(answer, "/temperature/min_c"),
-        "°C",
-        band,
-    );
-    add(
-        "Highest temperature in the hold",
-        number(answer, "/temperature/max_c"),
-        "°C",
-        "within the band".into(),
-    );
-    add(
-        "A0",
-        number(answer, "/a0_s/total/least"),
-        "s",
-        at_least(programme.a0_s, "s"),
-    );
-    add(
-        "Most below saturation",
-        number(answer, "/saturation/max_below_k"),
-        "K",
-        "air is suspected above the limit".into(),
-    );
-    add(
-        "Most above saturation",
-        number(answer, "/saturation/max_above_k"),
-        "K",
-        "superheated above the limit".into(),
-    );
+    let within = if programme.band_c.is_some() {
+        "within the band"
+    } else {
+        "no limit"
+    };
+    let a0 = at_least(programme.a0_s, "s");
     let reference = number(answer, "/f0_min/ref_c").unwrap_or_else(|| "121.1".into());
-    add(
-        "F0",
-        number(answer, "/f0_min/total/least"),
-        "min",
-        format!("information (reference {reference} °C)"),
-    );
-    add(
-        "Longest gap between samples",
-        number(answer, "/max_gap_s"),
-        "s",
-        "information".into(),
-    );
-    all
+    let f0 = format!("information (reference {reference} °C)");
+    let air = "air is suspected above the limit";
+    let hot = "superheated above the limit";
+    let rows = [
+        ("Hold", "/hold/duration_s", "s", hold.as_str()),
+        (
+            "Held without a break",
+            "/continuous/duration_s",
+            "s",
+            hold.as_str(),
+        ),
+        (
+            "Lowest temperature in the hold",
+            "/temperature/min_c",
+            "°C",
+            band.as_str(),
+        ),
+        (
+            "Highest temperature in the hold",
+            "/temperature/max_c",
+            "°C",
+            within,
+        ),
+        ("A0", "/a0_s/total/least", "s", a0.as_str()),
+        ("Most below saturation", "/saturation/max_below_k", "K", air),
+        ("Most above saturation", "/saturation/max_above_k", "K", hot),
+        ("F0", "/f0_min/total/least", "min", f0.as_str()),
+        ("Longest gap between samples", "/max_gap_s", "s", "information"),
+    ];
+    let found = rows.into_iter().filter_map(|(what, path, unit, needed)| {
+        let found = format!("{} {unit}", number(answer, path)?);
+        Some(Measure {
+            what,
+            found,
+            needed: needed.into(),
+        })
+    });
+    found.collect()
 }
