@@ -7,5 +7,7 @@ mod canonical;
 mod cycle;
 mod merkle;
 mod record;
+mod served;
 mod steam;
+mod step;
 mod tidy;
