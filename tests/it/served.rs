@@ -196,21 +196,25 @@ pub fn department() -> Vec<(Role, Value)> {
     all
 }
 
-/// A steam record that holds 134.5 °C for so many seconds.
+/// A steam record that holds 134.5 °C for so many seconds; a sample every 5 s.
 pub fn steam_record(hold_s: u32) -> String {
-    let end = 300 + hold_s;
-    format!("time_s,temp_c\n0,60\n100,110\n296,134.5\n300,134.5\n{}\n{},100\n", plateau(300, end, "134.5"), end + 100)
+    record(60.0, 134.5, hold_s)
 }
 
-/// A washer record that holds 90 °C for so many seconds.
+/// A washer record that holds 90 °C for so many seconds; a sample every 5 s.
 pub fn wash_record(hold_s: u32) -> String {
-    let end = 300 + hold_s;
-    format!("time_s,temp_c\n0,20\n300,90\n{}\n{},40\n", plateau(300, end, "90"), end + 200)
+    record(20.0, 90.0, hold_s)
 }
 
-fn plateau(from: u32, to: u32, temp: &str) -> String {
-    let rows = (from + 5..to).step_by(5).chain([to]).map(|time| format!("{time},{temp}"));
-    rows.collect::<Vec<_>>().join("\n")
+fn record(from_c: f64, level_c: f64, hold_s: u32) -> String {
+    let end = 300 + hold_s;
+    let temp = |time: u32| match time {
+        0..300 => from_c + (level_c - from_c) * f64::from(time) / 300.0,
+        _ if time <= end => level_c,
+        _ => level_c - f64::from(time - end) * 0.2,
+    };
+    let rows = (0..=end + 200).step_by(5).map(|time| format!("{time},{:.3}", temp(time)));
+    format!("time_s,temp_c\n{}\n", rows.collect::<Vec<_>>().join("\n"))
 }
 
 impl Served {
