@@ -5,6 +5,7 @@ pub mod batch;
 pub mod clerk;
 pub mod clock;
 pub mod demo;
+pub mod founding;
 pub mod house;
 pub mod rebuild;
 pub mod reads;

@@ -113,10 +113,13 @@ pub struct Malformed {
 macro_rules! acts {
     ($($noun:ident { $($name:literal $variant:ident($form:ty) by $roles:expr;)* })*) => {
         /// What is asked, by noun.
+        // A command lives alone, and briefly: a box would cost more than the room.
+        #[allow(clippy::large_enum_variant)]
         #[derive(Clone, Debug, PartialEq)]
         pub enum Act { $($noun($noun),)* }
 
         $(
+            #[allow(clippy::large_enum_variant)]
             #[derive(Clone, Debug, PartialEq)]
             pub enum $noun { $($variant($form),)* }
         )*

@@ -14,7 +14,7 @@ use super::state::{Asset, State};
 use super::text::Sealed;
 use super::time::Time;
 use super::verdict::Prepared;
-use super::{asset, hold, load, machine, model, set, site, step};
+use super::{asset, hold, machine, model, set, site, step};
 
 /// How far ahead of the clock a time may lie.
 const AHEAD_MINUTES: i64 = 5;
@@ -81,6 +81,7 @@ pub struct Deciding<'a> {
 }
 
 /// Says yes or no to a command. Pure: the same state, command and asked give the same answer.
+#[allow(clippy::result_large_err)] // A refusal is an answer as good as a decision, and as large.
 pub fn decide(state: &State, asked: &Asked, command: &Command) -> Result<Decided, Turned> {
     if !command.act.admits(asked.actor.role) {
         return Err(Turned::NotYourRole);
@@ -115,7 +116,7 @@ impl<'a> Deciding<'a> {
     fn act(&mut self) -> Option<What> {
         use command::{Asset, Hold, Load, Machine, Model, Set, Site, Step};
         match &self.command.act {
-            Act::Model(Model::DefineRoute(it)) => model::define_route(self, it),
+            Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
             Act::Model(Model::DefineModel(it)) => model::define_model(self, it),
             Act::Model(Model::DefineCountSheet(it)) => set::define_count_sheet(self, it),
             Act::Site(Site::SetPolicy(it)) => site::set_policy(self, it),
@@ -128,19 +129,19 @@ impl<'a> Deciding<'a> {
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
             Act::Set(Set::BuildSet(it)) => set::build(self, it),
-            Act::Set(Set::PutInSet(it)) => set::put_in(self, it),
-            Act::Set(Set::TakeFromSet(it)) => set::take_from(self, it),
-            Act::Set(Set::Replace(it)) => set::replace(self, it),
+            Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),
+            Act::Set(Set::TakeFromSet(it)) => super::seating::take_from(self, it),
+            Act::Set(Set::Replace(it)) => super::seating::replace(self, it),
             Act::Hold(Hold::Place(it)) => hold::place(self, it),
             Act::Hold(Hold::Lift(it)) => hold::lift(self, it),
             Act::Step(Step::RecordStep(it)) => step::record(self, it),
-            Act::Step(Step::Inspect(it)) => step::inspect(self, it),
-            Act::Step(Step::PackBroken(it)) => step::pack_broken(self, it),
-            Act::Load(Load::Start(it)) => load::start(self, it),
-            Act::Load(Load::Judge(it)) => load::judge(self, it),
-            Act::Load(Load::RecordIndicator(it)) => load::record_indicator(self, it),
-            Act::Load(Load::Release(it)) => load::release(self, it),
-            Act::Load(Load::Reject(it)) => load::reject(self, it),
+            Act::Step(Step::Inspect(it)) => super::inspection::inspect(self, it),
+            Act::Step(Step::PackBroken(it)) => super::pack::pack_broken(self, it),
+            Act::Load(Load::Start(it)) => super::loading::start(self, it),
+            Act::Load(Load::Judge(it)) => super::loading::judge(self, it),
+            Act::Load(Load::RecordIndicator(it)) => super::loading::record_indicator(self, it),
+            Act::Load(Load::Release(it)) => super::loading::release(self, it),
+            Act::Load(Load::Reject(it)) => super::loading::reject(self, it),
         }
     }
 
@@ -264,6 +265,7 @@ impl<'a> Deciding<'a> {
         }
     }
 
+    #[allow(clippy::result_large_err)]
     fn finish(mut self, what: Option<What>) -> Result<Decided, Turned> {
         if self.not_your_role {
             return Err(Turned::NotYourRole);

@@ -3,24 +3,32 @@
 //! `decide` says what a command would do or why not, `apply` makes it so; nothing else changes what is true.
 
 pub mod apply;
+pub mod apply_load;
+pub mod apply_parts;
 pub mod asset;
 pub mod checks;
 pub mod command;
 pub mod deciding;
 pub mod event;
+pub mod fact;
 pub mod history;
 pub mod hold;
 pub mod id;
+pub mod inspection;
 pub mod load;
+pub mod loading;
 pub mod machine;
 pub mod model;
 pub mod moves;
+pub mod pack;
 pub mod person;
 pub mod programme;
 pub mod readiness;
 pub mod refusal;
 pub mod release;
+pub mod route;
 pub mod scan;
+pub mod seating;
 pub mod set;
 pub mod site;
 pub mod state;

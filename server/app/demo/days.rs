@@ -181,7 +181,7 @@ impl Day<'_, '_> {
             (
                 "biomed",
                 30,
-                json!({"do": "retire", "asset": "C-0115", "cause": "damaged", "failure": true}),
+                json!({"do": "retire", "asset": "C-0172", "cause": "damaged", "failure": true}),
             ),
             (
                 "charge",

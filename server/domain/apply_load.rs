@@ -1,0 +1,137 @@
+//! Makes true what happened to loads, and by them to the parts inside.
+
+use std::sync::Arc;
+
+use super::apply::{When, change, change_machine, moves};
+use super::event::What;
+use super::id::Id;
+use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus};
+use super::model::StepKind;
+use super::state::{Condition, Stage, State};
+
+fn change_load(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Load)) {
+    if let Some(load) = state.loads.get_mut(id) {
+        let load = Arc::make_mut(load);
+        change(load);
+        load.last_at = load.last_at.max(when.at);
+        state.changes.loads.insert(id.clone());
+    }
+}
+
+pub(super) fn load(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::LoadStarted(it) => start(state, when, it),
+        What::LoadJudged(it) => change_load(state, when, &it.load, |load| {
+            load.judged = Some(it.judged.clone());
+            load.status = LoadStatus::Judged;
+        }),
+        What::IndicatorRecorded(it) => {
+            change_load(state, when, &it.load, |load| {
+                load.indicators.push(Indicator {
+                    indicator: it.indicator,
+                    result: it.result,
+                    lot: it.lot.clone(),
+                    at: when.at,
+                    by: when.actor.to_string(),
+                });
+            });
+            if let Some(machine) = &it.machine_out {
+                let reason = format!("growth in the biological indicator of load {}", it.load);
+                change_machine(state, machine, |m| {
+                    m.condition = Condition::Out {
+                        reason,
+                        since: when.at,
+                    }
+                });
+            }
+        }
+        What::LoadReleased(it) => {
+            decide(state, when, &it.load, LoadStatus::Released, None);
+            let sterilised = cycled(state, when, &it.load, true);
+            moves(state, when, &it.parts);
+            for moved in it
+                .parts
+                .iter()
+                .filter(|moved| sterilised && moved.to == Stage::Ready)
+            {
+                change(state, when, &moved.asset, |asset| {
+                    asset.load = Some(it.load.clone());
+                    asset.cool_at = it.cool_at;
+                });
+            }
+        }
+        What::LoadRejected(it) => {
+            decide(
+                state,
+                when,
+                &it.load,
+                LoadStatus::Rejected,
+                Some(it.reason.clone()),
+            );
+            cycled(state, when, &it.load, it.ran);
+            moves(state, when, &it.parts);
+        }
+        _ => {}
+    }
+}
+
+fn start(state: &mut State, when: &When, it: &LoadStarted) {
+    let load = Load {
+        load: it.load.clone(),
+        machine: it.machine.clone(),
+        kind: it.kind,
+        programme: it.programme.clone(),
+        cycle_no: it.cycle_no.clone(),
+        contents: it.contents.clone(),
+        status: LoadStatus::Running,
+        started_at: when.at,
+        started_by: when.actor.to_string(),
+        judged: None,
+        indicators: Vec::new(),
+        decided_by: None,
+        decided_at: None,
+        reason: None,
+        last_at: when.at,
+    };
+    for part in &it.contents {
+        change(state, when, &part.asset, |asset| {
+            asset.in_load = Some(it.load.clone())
+        });
+    }
+    change_machine(state, &it.machine, |machine| {
+        machine.running = Some(it.load.clone())
+    });
+    state.loads.insert(it.load.clone(), Arc::new(load));
+    state.changes.loads.insert(it.load.clone());
+}
+
+fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: Option<String>) {
+    change_load(state, when, id, |load| {
+        load.status = status;
+        load.decided_by = Some(when.actor.to_string());
+        load.decided_at = Some(when.at);
+        load.reason = reason;
+    });
+    let machine = state.loads.get(id).map(|load| load.machine.clone());
+    if let Some(machine) = machine {
+        change_machine(state, &machine, |machine| {
+            if machine.running.as_ref() == Some(id) {
+                machine.running = None;
+            }
+        });
+    }
+}
+
+/// Counts a steriliser cycle for everything that was in the chamber; says whether the load was one that sterilises.
+fn cycled(state: &mut State, when: &When, id: &Id, ran: bool) -> bool {
+    let Some(load) = state.loads.get(id).cloned() else {
+        return false;
+    };
+    let sterilises = load.programme.step() == StepKind::Sterilised;
+    if sterilises && ran {
+        for LoadPart { asset, .. } in &load.contents {
+            change(state, when, asset, |asset| asset.cycles += 1);
+        }
+    }
+    sterilises
+}

@@ -1,0 +1,178 @@
+//! Makes true what happened to parts, sets and holds.
+
+use std::sync::Arc;
+
+use super::apply::{When, change, moves};
+use super::asset::{AssetAdded, Cause};
+use super::event::What;
+use super::hold::{HoldPlaced, HoldState};
+use super::id::Id;
+use super::set::{Seat, SetState};
+use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
+
+fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
+    let key = (seat.line.clone(), seat.position);
+    if let Some(set) = state.sets.get_mut(&seat.set) {
+        let set = Arc::make_mut(set);
+        if joined {
+            set.seats.insert(key, asset.clone());
+        } else {
+            set.seats.remove(&key);
+        }
+        set.last_at = set.last_at.max(when.at);
+        state.changes.sets.insert(seat.set.clone());
+    }
+    change(state, when, asset, |asset| {
+        asset.seat = joined.then(|| seat.clone())
+    });
+    state.changes.seatings.push(Seating {
+        seq: when.seq,
+        asset: asset.clone(),
+        set: seat.set.clone(),
+        line: seat.line.clone(),
+        position: seat.position,
+        joined,
+    });
+}
+
+pub(super) fn parts(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::AssetAdded(it) => add(state, when, it),
+        What::PutAway(it) => {
+            for part in &it.parts {
+                change(state, when, &part.asset, |asset| {
+                    asset.location = Some(it.location.clone())
+                });
+            }
+        }
+        What::Retired(it) => {
+            it.seat
+                .iter()
+                .for_each(|taken| seat(state, when, &it.asset, taken, false));
+            retire(state, when, &it.asset, it.cause, it.failure);
+        }
+        What::SetBuilt(it) => {
+            let set = SetState {
+                set: it.set.clone(),
+                count_sheet: it.count_sheet.clone(),
+                name: it.name.clone(),
+                seats: Default::default(),
+                last_at: when.at,
+            };
+            state.sets.insert(it.set.clone(), Arc::new(set));
+            state.names.insert(it.set.to_string(), Named::Set(it.set.clone()));
+            state.changes.sets.insert(it.set.clone());
+        }
+        What::PutInSet(it) => {
+            moves(state, when, &it.moved);
+            seat(state, when, &it.asset, &it.seat, true);
+        }
+        What::TakenFromSet(it) => {
+            moves(state, when, &it.moved);
+            seat(state, when, &it.asset, &it.seat, false);
+        }
+        What::Replaced(it) => {
+            it.added.iter().for_each(|added| add(state, when, added));
+            moves(state, when, &it.moved);
+            seat(state, when, &it.old, &it.seat, false);
+            retire(state, when, &it.old, it.cause, it.failure);
+            seat(state, when, &it.new, &it.seat, true);
+        }
+        What::HoldPlaced(it) => place_hold(state, when, it),
+        What::HoldLifted(it) => {
+            for id in &it.assets {
+                change(state, when, id, |asset| {
+                    asset.holds.retain(|held| held.hold != it.hold)
+                });
+            }
+            if let Some(hold) = state.holds.get_mut(&it.hold) {
+                Arc::make_mut(hold).lifted_at = Some(when.at);
+                state.changes.holds.insert(it.hold.clone());
+            }
+        }
+        _ => {}
+    }
+}
+
+fn add(state: &mut State, when: &When, it: &AssetAdded) {
+    let asset = Asset {
+        asset: it.asset.clone(),
+        mark: it.mark.clone(),
+        model: it.model.clone(),
+        serial: it.serial.clone(),
+        lot: it.lot.clone(),
+        acquired: it.acquired,
+        prior_cycles: it.prior_cycles,
+        prior_uses: it.prior_uses,
+        cost_cents: it.cost_cents,
+        owner: it.owner,
+        seat: None,
+        location: None,
+        turn: 1,
+        turn_began_at: when.at,
+        route: it.route.clone(),
+        route_version: it.route_version,
+        next: 0,
+        stage: Stage::Soiled,
+        pack: None,
+        in_load: None,
+        load: None,
+        sterile_until: None,
+        cool_at: None,
+        cycles: it.prior_cycles,
+        uses: it.prior_uses,
+        holds: Vec::new(),
+        in_repair: false,
+        missing: false,
+        retired: None,
+        inspected: None,
+        added_at: when.at,
+        last_at: when.at,
+        act_at: when.at,
+    };
+    let named = Named::Asset(it.asset.clone());
+    state.names.insert(it.asset.to_string(), named.clone());
+    if let Some(mark) = &it.mark {
+        state.names.insert(mark.0.clone(), named);
+    }
+    state.assets.insert(it.asset.clone(), Arc::new(asset));
+    state.changes.assets.insert(it.asset.clone());
+    state.changes.turns.push(TurnBegan {
+        seq: when.seq,
+        asset: it.asset.clone(),
+        turn: 1,
+        at: when.at,
+    });
+}
+
+fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
+    change(state, when, id, |asset| {
+        asset.retired = Some(RetiredAs {
+            cause,
+            failure,
+            at: when.at,
+        });
+        asset.missing = false;
+        asset.pack = None;
+    });
+}
+
+pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
+    let held = HeldBy {
+        hold: it.hold.clone(),
+        kind: it.kind,
+    };
+    for id in &it.assets {
+        change(state, when, id, |asset| asset.holds.push(held.clone()));
+    }
+    let hold = HoldState {
+        hold: it.hold.clone(),
+        kind: it.kind,
+        reason: it.reason.clone(),
+        placed_at: when.at,
+        placed_by: when.actor.to_string(),
+        lifted_at: None,
+    };
+    state.holds.insert(it.hold.clone(), Arc::new(hold));
+    state.changes.holds.insert(it.hold.clone());
+}

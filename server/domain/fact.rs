@@ -1,0 +1,228 @@
+//! Steps told as facts: what happened is recorded whatever rule it broke, and the broken rule beside it.
+
+use super::deciding::Deciding;
+use super::event::{Moved, Noted, What};
+use super::model::{Method, StepKind};
+use super::refusal::{Code, Problem};
+use super::scan::{Mode, Picked, blocking_hold};
+use super::state::{Asset, Stage};
+use super::step::{RecordStep, StepRecorded, skips_cleaning};
+
+/// A fact about one part: what it does to it.
+enum Told {
+    Moves(Moved),
+    Notes(Noted),
+    Known(Problem),
+}
+
+pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
+    let picked = deciding.pick(&it.scan, Mode::Fact);
+    let alone: Vec<Picked> = picked.iter().filter(|part| part.alone).cloned().collect();
+    let in_sets: Vec<Picked> = picked.into_iter().filter(|part| !part.alone).collect();
+    // A set that came back although nobody recorded that it went out: its ready parts begin their next turn.
+    let first: Vec<Picked> = in_sets
+        .iter()
+        .filter(|part| stands_for(deciding, &part.asset, it.step))
+        .cloned()
+        .collect();
+    let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) {
+        in_sets
+            .iter()
+            .filter(|part| in_house(&part.asset) && part.asset.stage == Stage::Ready)
+            .cloned()
+            .collect()
+    } else {
+        first
+    };
+    let mut skipped = in_sets;
+    skipped.retain(|part| !chosen.iter().any(|taken| taken.asset.asset == part.asset.asset));
+    let (mut parts, mut noted) = (Vec::new(), Vec::new());
+    for part in alone.iter().chain(&chosen) {
+        match tell(deciding, &part.asset, it.step) {
+            Told::Moves(moved) => parts.push(moved),
+            Told::Notes(note) => noted.push(note),
+            Told::Known(problem) => {
+                deciding.against(problem);
+                continue;
+            }
+        }
+        deciding.touches(Some(part.asset.last_at));
+    }
+    let left: Vec<_> = skipped
+        .into_iter()
+        .map(|part| {
+            let problem = why_not_meant(deciding, &part.asset, it.step);
+            (part.asset, vec![problem])
+        })
+        .collect();
+    if parts.is_empty() && noted.is_empty() {
+        left.into_iter()
+            .flat_map(|(_, problems)| problems)
+            .for_each(|problem| deciding.against(problem));
+    } else {
+        deciding.leave(left);
+    }
+    Some(What::StepRecorded(StepRecorded {
+        step: it.step,
+        parts,
+        noted,
+    }))
+}
+
+fn back_at_desk(step: StepKind) -> bool {
+    matches!(step, StepKind::Treated | StepKind::Received)
+}
+
+pub(super) fn in_house(asset: &Asset) -> bool {
+    !asset.missing && !asset.in_repair && asset.retired.is_none()
+}
+
+/// In a fact a set stands for every member in the house that has not done this act or a later one in this turn.
+fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
+    let away = matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let not_yet = match step {
+        StepKind::Treated => asset.stage < Stage::Treated || away,
+        StepKind::Received => asset.stage < Stage::Received || away,
+        _ => {
+            let route = deciding.state.route_of(asset);
+            route
+                .iter()
+                .position(|on| on.step == step)
+                .is_some_and(|at| at as u32 >= asset.next)
+        }
+    };
+    in_house(asset) && not_yet
+}
+
+fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem {
+    if !in_house(asset)
+        && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
+    {
+        return problem;
+    }
+    let next = deciding.state.next_step(asset);
+    Problem::new(
+        Code::AlreadyDone,
+        format!("{} is {} in this turn.", asset.called(), asset.stage.words()),
+        next.map_or("It has no further step.".to_string(), |next| {
+            format!("Next it has to be {}.", next.words())
+        }),
+        format!(
+            "If it was {} all the same, scan the part by itself.",
+            step.words()
+        ),
+    )
+}
+
+/// Takes a fact about one part as it comes: moves the part where it can, notes it where it cannot, and writes down
+/// the rule that was broken.
+fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
+    let at = deciding.at();
+    if asset.missing {
+        return Told::Known(super::asset::missing(asset));
+    }
+    if deciding.late() && at < asset.act_at {
+        return Told::Notes(Noted {
+            asset: asset.asset.clone(),
+            turn: turn_at(deciding, asset),
+        });
+    }
+    let note = Told::Notes(Noted {
+        asset: asset.asset.clone(),
+        turn: asset.turn,
+    });
+    let stays = [
+        (asset.retired.is_some(), Code::Retired),
+        (asset.in_repair, Code::InRepair),
+        (asset.in_load.is_some(), Code::InLoad),
+    ];
+    if let Some((_, code)) = stays.into_iter().find(|(stays, _)| *stays) {
+        deciding.deviates(code);
+        return note;
+    }
+    if asset.stage == Stage::after(step) {
+        return Told::Known(why_already(asset, step));
+    }
+    if back_at_desk(step) {
+        return tell_back(deciding, asset, step, note);
+    }
+    let state = deciding.state;
+    let route = state.route_of(asset);
+    let Some(to) = route.iter().position(|on| on.step == step).map(|to| to as u32) else {
+        deciding.deviates(Code::OutOfOrder);
+        return note;
+    };
+    if to + 1 == asset.next && asset.stage == Stage::Ready {
+        return Told::Known(why_already(asset, step));
+    }
+    if blocking_hold(state, asset).is_some() && step == StepKind::Packed {
+        deciding.deviates(Code::Held);
+    }
+    let by_load = step == StepKind::Sterilised
+        || (step == StepKind::Disinfected
+            && route
+                .get(to as usize)
+                .is_some_and(|on| on.by() != Some(Method::Manual)));
+    if by_load
+        || step == StepKind::Inspected
+        || to < asset.next
+        || skips_cleaning(route, asset.next, to as usize)
+    {
+        deciding.deviates(Code::OutOfOrder);
+        return note;
+    }
+    if to > asset.next {
+        deciding.deviates(Code::OutOfOrder);
+    }
+    Told::Moves(asset.advanced(state, step))
+}
+
+pub(super) fn why_already(asset: &Asset, step: StepKind) -> Problem {
+    Problem::new(
+        Code::AlreadyDone,
+        format!("{} is already {}.", asset.called(), step.words()),
+        "An act that is not yet recorded is needed.",
+        "Nothing needs to be done.",
+    )
+}
+
+/// Pre-cleaned at the point of use, or received: moves what is soiled, begins the next turn of what was out or ready.
+fn tell_back(deciding: &mut Deciding, asset: &Asset, step: StepKind, note: Told) -> Told {
+    let state = deciding.state;
+    let moved = match asset.stage {
+        Stage::Soiled | Stage::Treated => asset.advanced(state, step),
+        Stage::Issued | Stage::InUse => asset.next_turn(state, step),
+        Stage::Ready => {
+            deciding.deviates(Code::OutOfOrder);
+            asset.next_turn(state, step)
+        }
+        _ => {
+            deciding.deviates(Code::OutOfOrder);
+            return note;
+        }
+    };
+    let route = match moved.was {
+        Some(_) => state.current_route(&asset.model).2,
+        None => state.route_of(asset),
+    };
+    let from = if moved.was.is_some() { 0 } else { asset.next };
+    let jumped = route
+        .iter()
+        .take(moved.next.saturating_sub(1) as usize)
+        .skip(from as usize);
+    if jumped.into_iter().any(|on| on.step != step && on.step < step) {
+        deciding.deviates(Code::OutOfOrder);
+    }
+    Told::Moves(moved)
+}
+
+/// The turn in whose span the told time lies.
+pub(super) fn turn_at(deciding: &Deciding, asset: &Asset) -> u32 {
+    let at = deciding.at();
+    if at >= asset.turn_began_at {
+        return asset.turn;
+    }
+    let turns = deciding.asked.turns.get(&asset.asset);
+    let spans = turns.into_iter().flatten().filter(|(_, began)| *began <= at);
+    spans.map(|(turn, _)| *turn).next_back().unwrap_or(1)
+}

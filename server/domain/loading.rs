@@ -1,0 +1,224 @@
+//! Loads decided: started, judged, released or rejected. Evidence first, then a person.
+
+use super::deciding::Deciding;
+use super::event::What;
+use super::id::Id;
+use super::load::*;
+use super::machine::{MachineKind, known};
+use super::model::{StepKind, reason_given, unknown};
+use super::programme::Programme;
+use super::refusal::{Code, Problem};
+use super::release;
+use super::scan::{Mode, blocking_hold};
+use super::state::{Asset, Stage, State};
+use super::step::{out_of_order, single_use, single_use_spent, skips_cleaning};
+use super::verdict;
+
+pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
+    let state = deciding.state;
+    let machine = known(deciding, &it.machine);
+    let programme = machine.as_ref().and_then(|machine| {
+        machine
+            .programmes
+            .iter()
+            .find(|programme| programme.programme == it.programme)
+            .cloned()
+    });
+    if machine.is_some() && programme.is_none() {
+        deciding.against(unknown("programme of that machine", it.programme.as_str()));
+    }
+    if let Some(load) = it.load.as_ref().filter(|load| state.loads.contains_key(*load)) {
+        deciding.against(Problem::new(
+            Code::NameTaken,
+            format!("\"{load}\" already names a load."),
+            "A load's name is used once.",
+            "Leave the name out, or choose another.",
+        ));
+    }
+    let picked = deciding.pick(&it.scan, Mode::Permission);
+    let (machine, programme) = (machine?, programme?);
+    if !matches!(
+        machine.kind,
+        MachineKind::Steriliser | MachineKind::WasherDisinfector
+    ) {
+        deciding.against(Problem::new(
+            Code::ProgrammeUnsuitable,
+            format!("{} is a {}.", it.machine, machine.kind.words()),
+            "Loads run in washer-disinfectors and sterilisers.",
+            "Record the step itself.",
+        ));
+    }
+    let (zone, starts) = (state.zone, state.policy.test_day_starts.0);
+    let today = deciding.at().test_day(zone, starts);
+    if let Some(problem) = machine.not_ready(&programme, today, |at| at.test_day(zone, starts)) {
+        deciding.against(problem);
+    }
+    if let Some(running) = &machine.running {
+        deciding.against(Problem::new(
+            Code::MachineNotReady,
+            format!("{} runs load {running}, which is not decided.", it.machine),
+            "One load at a time is in a machine.",
+            format!("Release or reject load {running} first."),
+        ));
+    }
+    let parts = deciding.each(picked, |deciding, asset| {
+        against_loading(deciding, asset, &programme)
+    });
+    let load = it.load.clone().or_else(|| next_load(state))?;
+    if it.load.is_none() {
+        deciding.made = Some(load.clone());
+    }
+    Some(What::LoadStarted(LoadStarted {
+        load,
+        machine: it.machine.clone(),
+        kind: machine.kind,
+        programme,
+        cycle_no: it.cycle_no.clone(),
+        contents: parts
+            .iter()
+            .map(|part| LoadPart {
+                asset: part.asset.clone(),
+                turn: part.turn,
+            })
+            .collect(),
+    }))
+}
+
+fn next_load(state: &State) -> Option<Id> {
+    let from = state.loads.len() as u64 + 1;
+    (from..from + 1_000_000)
+        .find_map(|n| Id::new(&format!("load-{n:05}")).filter(|id| !state.loads.contains_key(id)))
+}
+
+fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) -> Vec<Problem> {
+    let state = deciding.state;
+    let route = state.route_of(asset);
+    let called = asset.called();
+    let step = programme.step();
+    let mut problems = Vec::new();
+    if single_use_spent(deciding, asset) {
+        problems.push(single_use(asset));
+    }
+    if step == StepKind::Sterilised {
+        problems.extend(blocking_hold(state, asset));
+    }
+    if let Some(load) = &asset.in_load {
+        problems.push(in_load(&called, load));
+    }
+    let wanted = |on: &super::model::RouteStep| on.step == step && on.by() == Some(programme.method);
+    let next = state.next_step(asset);
+    let before_pack = step == StepKind::Sterilised && asset.stage != Stage::Packed;
+    if asset.stage == Stage::after(step) {
+        problems.push(Problem::new(
+            Code::AlreadyDone,
+            format!("{called} is already {}.", step.words()),
+            "A part whose next act this is is needed.",
+            "Nothing needs to be done here.",
+        ));
+    } else if !next.as_ref().is_some_and(wanted) || before_pack {
+        let needed = format!(
+            "A part whose next act is \"{}\" by {} is needed.",
+            step.words(),
+            programme.method.words()
+        );
+        let problem = out_of_order(asset, next, &needed);
+        let to = route.iter().position(wanted);
+        let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to)) && !before_pack;
+        problems.push(if open { problem.open_to_override() } else { problem });
+    }
+    let unsuitable = state
+        .model(&asset.model)
+        .and_then(|model| programme.unsuitable(model));
+    if let Some(why) = unsuitable {
+        problems.push(Problem::new(
+            Code::ProgrammeUnsuitable,
+            format!("{called} does not suit programme {}: {why}.", programme.programme),
+            "A programme that meets its processing instructions is needed.",
+            "Choose another programme, or leave it out of the load.",
+        ));
+    }
+    problems
+}
+
+/// An undecided load by name.
+pub(super) fn undecided(deciding: &mut Deciding, name: &Id) -> Option<Load> {
+    let Some(load) = deciding.state.loads.get(name).map(|load| (**load).clone()) else {
+        deciding.against(unknown("load", name.as_str()));
+        return None;
+    };
+    deciding.touches(Some(load.last_at));
+    if load.status == LoadStatus::Released || load.status == LoadStatus::Rejected {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Load {name} is already {}.", load.status.name()),
+            "A load that is not decided is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    Some(load)
+}
+
+pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
+    let load = undecided(deciding, &it.load)?;
+    let at = deciding.at();
+    let judged = match (&it.record, &it.readings) {
+        (Some(record), _) => verdict::of_record(deciding, &load, record, it.ambient_kpa, at)?,
+        (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
+        _ => return None,
+    };
+    Some(What::LoadJudged(LoadJudged {
+        load: it.load.clone(),
+        judged,
+    }))
+}
+
+pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) -> Option<What> {
+    let Some(load) = deciding.state.loads.get(&it.load).cloned() else {
+        deciding.against(unknown("load", it.load.as_str()));
+        return None;
+    };
+    deciding.touches(Some(load.last_at));
+    let growth = it.indicator == IndicatorKind::Biological && it.result == IndicatorResult::Fail;
+    Some(What::IndicatorRecorded(IndicatorRecorded {
+        load: it.load.clone(),
+        indicator: it.indicator,
+        result: it.result,
+        lot: it.lot.clone(),
+        machine_out: growth.then(|| load.machine.clone()),
+    }))
+}
+
+pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
+    let load = undecided(deciding, &it.load)?;
+    for problem in release::against(deciding.state, &load, Some(&deciding.asked.actor.code), it.dry) {
+        deciding.against(problem);
+    }
+    let at = deciding.at();
+    Some(What::LoadReleased(LoadReleased {
+        load: it.load.clone(),
+        dry: it.dry,
+        cool_at: release::cool_at(&load, at),
+        parts: release::parts(deciding.state, &load, at),
+    }))
+}
+
+pub(super) fn reject(deciding: &mut Deciding, it: &Reject) -> Option<What> {
+    let load = undecided(deciding, &it.load)?;
+    reason_given(deciding, &it.reason);
+    let before = match load.programme.step() {
+        StepKind::Sterilised => StepKind::Packed,
+        _ => StepKind::Cleaned,
+    };
+    let state = deciding.state;
+    let inside = release::inside(state, &load);
+    let parts = inside
+        .iter()
+        .map(|asset| asset.back_before(state, before))
+        .collect();
+    Some(What::LoadRejected(LoadRejected {
+        load: it.load.clone(),
+        reason: it.reason.0.clone(),
+        ran: it.ran.unwrap_or(true),
+        parts,
+    }))
+}
