@@ -214,6 +214,11 @@ impl Act {
     }
 }
 
+/// A name as a part of a JSON Pointer.
+fn escaped(name: &str) -> String {
+    name.replace('~', "~0").replace('/', "~1")
+}
+
 /// Reads a form and says where it fails, as a JSON Pointer.
 fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
     serde_path_to_error::deserialize(fields).map_err(|error| {
@@ -227,14 +232,15 @@ fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
                 Segment::Unknown => continue,
             };
             pointer.push('/');
-            pointer.push_str(&part.replace('~', "~0").replace('/', "~1"));
+            pointer.push_str(&escaped(&part));
         }
         let detail = error.into_inner().to_string();
         for lead in ["unknown field `", "missing field `"] {
             let name = detail.strip_prefix(lead).and_then(|rest| rest.split('`').next());
-            if let Some(name) = name.filter(|name| !pointer.ends_with(&format!("/{name}"))) {
-                pointer.push('/');
-                pointer.push_str(&name.replace('~', "~0").replace('/', "~1"));
+            let Some(name) = name else { continue };
+            let part = format!("/{}", escaped(name));
+            if !pointer.ends_with(&part) {
+                pointer.push_str(&part);
             }
         }
         Malformed { pointer, detail }

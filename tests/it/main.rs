@@ -4,9 +4,15 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod canonical;
+mod command;
 mod cycle;
+mod event;
+mod key;
 mod merkle;
+mod person;
+mod query;
 mod record;
+mod role;
 mod served;
 mod steam;
 mod step;

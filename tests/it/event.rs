@@ -1,0 +1,300 @@
+//! The forms of events: each kind has a golden file that every later release must still read, and the ledger's lines
+//! carry what their leaves commit to.
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+
+use fettle::domain::event::{Event, What};
+use fettle::domain::person::Role;
+use fettle::ledger::canonical::canonical;
+use fettle::storage::dialect::Dialect;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+use super::served::{BOTH, Served, steam_record};
+
+fn folder() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/specimens/events")
+}
+
+#[test]
+fn every_kind_has_a_specimen_that_reads_back_the_same() {
+    let mut found = BTreeSet::new();
+    for file in std::fs::read_dir(folder()).expect("a folder of specimens") {
+        found.insert(file.expect("a file").file_name().into_string().expect("a name"));
+    }
+    let wanted: BTreeSet<String> = What::KINDS.iter().map(|kind| format!("{kind}.v1.json")).collect();
+    assert_eq!(found, wanted);
+    for kind in What::KINDS {
+        let text = std::fs::read_to_string(folder().join(format!("{kind}.v1.json"))).expect("a specimen");
+        let value: Value = serde_json::from_str(&text).expect("JSON");
+        let event = Event::read(kind, 1, value.clone()).expect("an event of this kind");
+        assert_eq!(event.what.kind(), *kind);
+        assert_eq!(event.to_value().expect("a value"), value, "{kind}");
+    }
+}
+
+#[test]
+fn an_event_that_no_release_wrote_is_not_read() {
+    let event = json!({"machine": "steriliser-1", "reason": "door seal"});
+    assert!(Event::read("machine_out", 1, event.clone()).is_ok());
+    assert!(Event::read("machine_out", 2, event.clone()).is_err());
+    assert!(Event::read("machine_melted", 1, event).is_err());
+    assert!(Event::read("machine_out", 1, json!(["steriliser-1"])).is_err());
+}
+
+/// Commands that write every kind of event beside those of a furnished department's round.
+async fn every_kind(served: &Served) {
+    use Role::{Admin, Biomed, Charge, Desk, Lead};
+    let late = json!({"cause": "forgotten", "sheet": "downtime sheet 7", "done_by": "the night runner"});
+    let model = json!({"do": "define_model", "model": "alligator", "family": "forceps", "name": "Alligator forceps",
+        "maker": "Example Instruments", "gtin": "04000000000017", "route": "metal", "dimensions": {"length_mm": 550,
+        "shaft_diameter_mm": "2.5"}, "couplings": [{"end": "handle", "system": "ring"}], "limits": {"max_uses": 200,
+        "inspect_every_cycles": 50}, "processing": {"edition": "2024-03", "steam": {"temp_c": 134, "hold_s": 180},
+        "max_temp_c": 137, "immersible": true, "ultrasonic": true}});
+    let forceps = json!({"do": "add_asset", "asset": "F-1", "mark": "dm-0004711", "model": "alligator",
+        "serial": "A-113", "lot": "L-9", "acquired": "2024-05-01", "prior_cycles": 4, "prior_uses": 3,
+        "cost_cents": 48_000, "owner": "loan"});
+    served.done(Biomed, model).await;
+    served.done(Lead, forceps).await;
+    served
+        .done(
+            Admin,
+            json!({"do": "set_policy", "test_day_starts": "06:30", "clearance_mm": "0.2",
+        "telescope_window_mm": ["-5", "15"]}),
+        )
+        .await;
+    served
+        .done(
+            Lead,
+            json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"}),
+        )
+        .await;
+    served
+        .done(
+            Biomed,
+            json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "leak_rate",
+        "value": "0.9", "unit": "mbar/min"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_step", "step": "treated", "scan": ["SET-1", "F-1"], "note": "moist box",
+        "station": "theatre 4", "key": "tray-1", "late": late}),
+        )
+        .await;
+    served
+        .done(
+            Charge,
+            json!({"do": "record_step", "step": "treated", "scan": ["SET-1", "C-2"]}),
+        )
+        .await;
+    served.round_from_received("SET-1").await;
+    let scan = json!({"do": "hold", "kind": "recall", "reason": "maker's notice 2026-02", "scan": ["F-1"]});
+    let hold = served.done(Lead, scan).await["made"].clone();
+    served
+        .done(
+            Lead,
+            json!({"do": "lift_hold", "hold": hold, "reason": "not of that lot"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "put_away", "scan": "F-1", "location": "shelf 3"}),
+        )
+        .await;
+    served
+        .done(Desk, json!({"do": "pack_broken", "scan": ["B-1"], "why": "torn"}))
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_step", "step": "packed", "scan": ["SET-1"]}),
+        )
+        .await;
+    let load = served.load("steriliser-1", "p134", "SET-1").await;
+    let read = json!({"min_c": "134.2", "max_c": "135.1", "hold_s": 200, "complete": true,
+        "second_reader": "a colleague"});
+    served
+        .done(Desk, json!({"do": "judge_load", "load": load, "readings": read}))
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_indicator", "load": load, "indicator": "biological",
+        "result": "fail", "lot": "BI-22"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "reject_load", "load": load, "reason": "growth"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "replace", "set": "SET-1", "line": "cap", "cause": "worn", "failure": true,
+        "new": {"model": "cap", "lot": "L-3"}}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "take_from_set", "set": "SET-1", "line": "telescope", "asset": "T-1"}),
+        )
+        .await;
+    served
+        .done(
+            Biomed,
+            json!({"do": "retire", "asset": "T-1", "cause": "damaged", "failure": true}),
+        )
+        .await;
+}
+
+impl Served {
+    /// The rest of a round, from received to ready, with a steriliser record that carries its pressure of ambience.
+    async fn round_from_received(&self, set: &str) {
+        use Role::Desk;
+        let step = |step: &str| json!({"do": "record_step", "step": step, "scan": [set]});
+        for name in ["received", "cleaned", "dried"] {
+            self.done(Desk, step(name)).await;
+        }
+        self.done(
+            Desk,
+            json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]}),
+        )
+        .await;
+        let load = self.load("washer-1", "wash", set).await;
+        self.done(
+            Desk,
+            json!({"do": "judge_load", "load": load, "record": super::served::wash_record(300)}),
+        )
+        .await;
+        self.done(Desk, json!({"do": "release_load", "load": load})).await;
+        let check = json!({"check": "light transmission", "passed": true, "value": "82.5", "unit": "%"});
+        self.done(
+            Desk,
+            json!({"do": "inspect", "scan": set, "passed": true, "checks": [check]}),
+        )
+        .await;
+        self.done(Desk, step("packed")).await;
+        let start = json!({"do": "start_load", "load": "night-1", "machine": "steriliser-1", "programme": "p134",
+                           "cycle_no": 4_712, "scan": [set]});
+        self.done(Desk, start).await;
+        let judge = json!({"do": "judge_load", "load": "night-1", "record": steam_record(200), "ambient_kpa": "98.4"});
+        self.done(Desk, judge).await;
+        self.done(
+            Desk,
+            json!({"do": "record_indicator", "load": "night-1", "indicator": "chemical",
+                               "result": "pass"}),
+        )
+        .await;
+        self.done(
+            Desk,
+            json!({"do": "release_load", "load": "night-1", "dry": true}),
+        )
+        .await;
+    }
+
+    /// The ledger's lines from after a place, as the auditor reads them.
+    async fn ledger(&self, query: &str) -> Vec<Value> {
+        let url = format!("{}/api/v1/{}/ledger{query}", self.base, self.site);
+        let answer = self
+            .client
+            .get(url)
+            .bearer_auth(self.token(Role::Auditor))
+            .send()
+            .await
+            .expect("an answer");
+        assert_eq!(answer.headers()["content-type"], "application/x-ndjson");
+        let text = answer.text().await.expect("text");
+        text.lines()
+            .map(|line| serde_json::from_str(line).expect("a line of JSON"))
+            .collect()
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_line_of_the_ledger_is_what_its_leaf_commits_to() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        every_kind(&served).await;
+        let lines = served.ledger("").await;
+        let (mut kinds, mut recorded) = (BTreeSet::new(), String::new());
+        for (i, line) in lines.iter().enumerate() {
+            let entry = &line["entry"];
+            assert_eq!(entry["seq"], i as u64 + 1, "a gap before {line}");
+            assert_eq!(entry["site"], served.site.as_str());
+            let text = canonical(entry).expect("canonical text");
+            let leaf = hex::encode(Sha256::new().chain_update([0]).chain_update(text).finalize());
+            assert_eq!(line["leaf"], leaf.as_str());
+            let name = entry["kind"].as_str().expect("a kind");
+            let event = Event::read(name, 1, entry["event"].clone()).expect("an event");
+            assert_eq!(event.to_value().expect("a value"), entry["event"], "{name}");
+            kinds.insert(name.to_string());
+            let at = entry["recorded_at"].as_str().expect("a time").to_string();
+            let parse = |text: &str| fettle::domain::time::Time::parse(text);
+            assert!(parse(&recorded) <= parse(&at), "{recorded} before {at}");
+            recorded = at;
+        }
+        assert_eq!(kinds, What::KINDS.iter().map(|kind| kind.to_string()).collect());
+        assert_eq!(served.ledger("?after=3&limit=2").await, lines[3..5]);
+        assert!(
+            !lines.iter().any(|line| line.to_string().contains("night runner")),
+            "a name in the ledger"
+        );
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_database_itself_refuses_to_change_an_entry() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        let before = served.ledger("").await;
+        let mut statements = vec![
+            format!(
+                "UPDATE ledger_entry SET actor = 'another' WHERE site = '{}'",
+                served.site
+            ),
+            format!(
+                "UPDATE ledger_entry SET seq = seq + 1000 WHERE site = '{}'",
+                served.site
+            ),
+            format!("DELETE FROM ledger_entry WHERE site = '{}'", served.site),
+        ];
+        if served.house.db.dialect() == Dialect::Server {
+            statements.push("TRUNCATE ledger_entry".into());
+        }
+        for statement in statements {
+            let refused = served
+                .house
+                .db
+                .execute(&statement, &[])
+                .await
+                .expect_err(&statement);
+            let told = format!("{refused:?}");
+            assert!(told.contains("the ledger is append-only"), "{statement}: {told}");
+        }
+        assert_eq!(served.ledger("").await, before);
+        served.stop().await;
+    }
+}

@@ -1,0 +1,211 @@
+//! Which role gives which command: every command with every role.
+
+use fettle::domain::command::Act;
+use fettle::domain::person::Role;
+use serde_json::{Value, json};
+
+use super::served::{BOTH, Served};
+
+/// Every command, with the roles that may give it by the trade's own table, naming nothing that is there.
+fn catalogue() -> Vec<(&'static str, Value)> {
+    let none = json!({"machine": "no", "reason": "r", "after": "minor", "test": "empty_cycle"});
+    let machine = |names: &[&str]| {
+        let mut all = json!({"machine": "no"});
+        names.iter().for_each(|name| all[*name] = none[*name].clone());
+        all
+    };
+    let with = |name: &str, mut all: Value| {
+        all["do"] = name.into();
+        all
+    };
+    let mut test = machine(&["test"]);
+    test["passed"] = true.into();
+    let seat = json!({"set": "no", "line": "no", "asset": "no"});
+    let replace = json!({"set": "no", "line": "no", "cause": "worn", "failure": false, "new": "no"});
+    let hold = json!({"kind": "quality", "reason": "r", "scan": "no"});
+    let line = json!({"line": "l", "quantity": 1, "essential": true, "models": ["no"]});
+    let indicator = json!({"load": "no", "indicator": "chemical", "result": "pass"});
+    let start = json!({"machine": "no", "programme": "no", "scan": "no"});
+    vec![
+        (
+            "admin",
+            with(
+                "define_route",
+                json!({"route": "r", "steps": [{"step": "cleaned"}]}),
+            ),
+        ),
+        (
+            "admin biomed",
+            with(
+                "define_model",
+                json!({"model": "m", "family": "cap", "name": "m", "route": "no"}),
+            ),
+        ),
+        (
+            "admin lead",
+            with(
+                "define_count_sheet",
+                json!({"count_sheet": "s", "name": "s", "lines": [line]}),
+            ),
+        ),
+        ("admin", with("set_policy", json!({"idle_minutes": 30}))),
+        (
+            "lead charge",
+            with("set_reserve", json!({"count_sheet": "no", "minimum": 1})),
+        ),
+        (
+            "admin",
+            with(
+                "define_machine",
+                json!({"machine": "m", "kind": "ultrasonic", "programmes": []}),
+            ),
+        ),
+        ("desk lead biomed", with("machine_out", machine(&["reason"]))),
+        ("lead biomed", with("machine_back", machine(&["after"]))),
+        ("desk lead biomed", with("record_machine_test", test)),
+        ("lead biomed", with("add_asset", json!({"model": "no"}))),
+        (
+            "desk lead charge",
+            with("put_away", json!({"scan": "no", "location": "l"})),
+        ),
+        (
+            "biomed",
+            with(
+                "retire",
+                json!({"asset": "no", "cause": "worn", "failure": false}),
+            ),
+        ),
+        (
+            "lead",
+            with("build_set", json!({"set": "s", "count_sheet": "no", "name": "s"})),
+        ),
+        ("desk lead", with("put_in_set", seat.clone())),
+        ("desk lead", with("take_from_set", seat)),
+        ("desk lead", with("replace", replace)),
+        ("desk lead charge biomed", with("hold", hold)),
+        (
+            "lead biomed infection",
+            with("lift_hold", json!({"hold": "no", "reason": "r"})),
+        ),
+        (
+            "desk lead charge clinician",
+            with("record_step", json!({"step": "treated", "scan": "no"})),
+        ),
+        (
+            "desk lead biomed",
+            with("inspect", json!({"scan": "no", "passed": true})),
+        ),
+        (
+            "desk lead charge clinician",
+            with("pack_broken", json!({"scan": "no", "why": "wet"})),
+        ),
+        ("desk lead", with("start_load", start)),
+        (
+            "desk lead",
+            with(
+                "judge_load",
+                json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}),
+            ),
+        ),
+        ("desk lead", with("record_indicator", indicator)),
+        ("desk lead", with("release_load", json!({"load": "no"}))),
+        (
+            "desk lead",
+            with("reject_load", json!({"load": "no", "reason": "r"})),
+        ),
+    ]
+}
+
+/// What a command's name alone does not decide: the step, and the hold's kind.
+fn by_their_fields() -> Vec<(&'static str, Value)> {
+    let step = |step: &str| json!({"do": "record_step", "step": step, "scan": "no"});
+    let hold = |kind: &str| json!({"do": "hold", "kind": kind, "reason": "r", "scan": "no"});
+    let steps = [
+        "received",
+        "cleaned",
+        "ultrasonic",
+        "dried",
+        "disinfected",
+        "inspected",
+        "packed",
+        "sterilised",
+    ];
+    let mut all: Vec<(&str, Value)> = steps.into_iter().map(|name| ("desk lead", step(name))).collect();
+    all.extend([
+        ("biomed", hold("repair")),
+        ("biomed lead infection", hold("recall")),
+        ("infection lead", hold("prion")),
+    ]);
+    all
+}
+
+async fn admits(served: &Served, table: &[(&str, Value)]) {
+    let commands = Value::Array(table.iter().map(|(_, command)| command.clone()).collect());
+    for role in Role::ALL {
+        let (status, body) = served.post(role, commands.clone()).await;
+        assert_eq!(status, 200, "{body}");
+        let results = body["results"].as_array().expect("results");
+        assert_eq!(results.len(), table.len());
+        for ((roles, command), result) in table.iter().zip(results) {
+            let may = roles.split(' ').any(|name| name == role.name());
+            let refused = result["status"] == 403 && result["code"] == "not_your_role";
+            assert_eq!(!refused, may, "{command} as {role:?}: {result}");
+            assert_ne!(result["status"], 422, "{command}: {result}");
+            // Alone it is answered as in the array.
+            let (alone, _) = served.post(role, command.clone()).await;
+            assert_eq!(alone == 403, refused, "{command} as {role:?}");
+        }
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_command_is_for_its_roles() {
+    let table = catalogue();
+    let names: Vec<&str> = table
+        .iter()
+        .map(|(_, command)| command["do"].as_str().expect("a name"))
+        .collect();
+    assert_eq!(names, Act::NAMES, "every command stands in the table, in order");
+    for (roles, command) in &table {
+        let name = command["do"].as_str().expect("a name");
+        for role in Role::ALL {
+            // A prion or recall hold is infection's too; the table's hold is of quality.
+            let told = roles.split(' ').any(|known| known == role.name())
+                || (name == "hold" && role == Role::Infection);
+            assert_eq!(Act::roles(name).contains(&role), told, "{name} and {role:?}");
+        }
+    }
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        admits(&served, &table).await;
+        admits(&served, &by_their_fields()).await;
+        served.stop().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hold_is_lifted_by_the_roles_of_its_kind() {
+    let table = [
+        ("quality", Role::Lead, "lead biomed"),
+        ("repair", Role::Biomed, "biomed"),
+        ("recall", Role::Lead, "lead infection"),
+        ("prion", Role::Lead, "infection"),
+    ];
+    for served_by in BOTH {
+        let served = Served::start(served_by).await;
+        served.furnish().await;
+        for (kind, by, roles) in table {
+            for role in Role::ALL {
+                let place = json!({"do": "hold", "kind": kind, "reason": "checked", "scan": "B-1"});
+                let hold = served.done(by, place).await["made"].clone();
+                let (status, body) = served
+                    .post(role, json!({"do": "lift_hold", "hold": hold, "reason": "fine"}))
+                    .await;
+                let may = roles.split(' ').any(|name| name == role.name());
+                assert_eq!(status, if may { 201 } else { 403 }, "{kind} by {role:?}: {body}");
+            }
+        }
+        served.sound().await;
+        served.stop().await;
+    }
+}
