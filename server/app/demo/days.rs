@@ -180,8 +180,8 @@ impl Day<'_, '_> {
         let all: [(&str, i64, Value); 4] = [
             (
                 "biomed",
-                30,
-                json!({"do": "retire", "asset": "C-0115", "cause": "damaged", "failure": true}),
+                9,
+                json!({"do": "retire", "asset": "C-0159", "cause": "damaged", "failure": true}),
             ),
             (
                 "charge",
