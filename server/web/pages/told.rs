@@ -18,7 +18,7 @@ pub struct Told {
 pub fn entry(entry: &Entry) -> Told {
     match Event::read(&entry.kind, entry.version, entry.event.clone()) {
         Ok(event) => Told {
-            what: sentence(&event),
+            what: super::shared::capital(&sentence(&event)),
             beside: beside(&event),
         },
         Err(_) => Told {
