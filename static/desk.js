@@ -127,8 +127,19 @@
     if (free && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) refocus();
   });
 
-  document.addEventListener("change", (event) => {
-    if (event.target.name === "step") refocus();
+  // A choice by hand goes back to scanning at once. By keyboard the arrows walk through the choices, and Enter takes
+  // the chosen one: it must not press the button of what was scanned before.
+  document.addEventListener("click", (event) => {
+    if (event.target.name === "step" && event.detail > 0) refocus();
+  });
+  document.addEventListener("pointerup", (event) => {
+    const label = event.target.closest("label");
+    if (label && label.querySelector("input[name=step]")) setTimeout(refocus);
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.target.name !== "step" || event.key !== "Enter") return;
+    event.preventDefault();
+    refocus();
   });
 
   heard();

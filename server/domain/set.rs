@@ -46,6 +46,7 @@ impl SheetLine {
         let models: Vec<&str> = self.models.iter().map(Id::as_str).collect();
         match (self.family, models.is_empty()) {
             (Some(family), true) => format!("a {}", family.words()),
+            (_, false) if models.len() == 1 => models.join(""),
             (_, false) => format!("one of {}", models.join(", ")),
             (None, true) => "any part".into(),
         }

@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::pages::people::PeoplePage;
+use super::pages::shared::capital;
 use super::visitor::{Visitor, render};
 use super::{App, fail};
 use crate::app::accounts::AccountError;
@@ -41,7 +42,10 @@ async fn page(app: &App, visitor: &Visitor, status: StatusCode, trouble: &str, t
 async fn answered<T>(app: &App, visitor: &Visitor, done: Result<T, AccountError>) -> Response {
     match done {
         Ok(_) => Redirect::to("/people").into_response(),
-        Err(AccountError::Unfit(why)) => page(app, visitor, StatusCode::CONFLICT, &why, "").await,
+        Err(AccountError::Unfit(why)) => {
+            let why = format!("{}.", capital(why.trim_end_matches('.')));
+            page(app, visitor, StatusCode::CONFLICT, &why, "").await
+        }
         Err(error) => {
             let operation = operation();
             tracing::error!(operation, error = %chain(&error), "an account could not be changed");

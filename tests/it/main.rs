@@ -3,6 +3,7 @@
 // A test may fail by panicking; clippy's own exception covers only the test functions, not what they call.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod browser;
 mod canonical;
 mod command;
 mod cycle;

@@ -179,11 +179,6 @@ impl Day<'_, '_> {
         let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
         let all: [(&str, i64, Value); 4] = [
             (
-                "biomed",
-                30,
-                json!({"do": "retire", "asset": "C-0172", "cause": "damaged", "failure": true}),
-            ),
-            (
                 "charge",
                 25,
                 json!({"do": "hold", "kind": "quality", "scan": ["T-0900"], "reason": "image dim, fibres to be looked at"}),
@@ -197,6 +192,11 @@ impl Day<'_, '_> {
                 "desk-2",
                 15,
                 json!({"do": "record_step", "step": "received", "scan": ["C-0901", "C-0902"], "note": "new stock"}),
+            ),
+            (
+                "biomed",
+                9,
+                json!({"do": "retire", "asset": "C-0159", "cause": "damaged", "failure": true}),
             ),
         ];
         for (code, minutes, command) in all {

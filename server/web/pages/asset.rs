@@ -15,7 +15,7 @@ use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
 use crate::domain::scan::resolve;
-use crate::domain::state::{Asset, Named, State};
+use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
@@ -139,7 +139,11 @@ fn facts(state: &State, asset: &Asset, now: Time) -> Vec<(&'static str, String)>
     all.extend(line(&asset.mark).map(|mark| ("Mark", mark)));
     all.extend(line(&asset.serial).map(|serial| ("Serial number", serial)));
     all.extend(line(&asset.lot).map(|lot| ("Lot", lot)));
-    all.extend(line(&asset.location).map(|place| ("Place", place)));
+    all.extend(
+        line(&asset.location)
+            .filter(|_| asset.stage == Stage::Ready)
+            .map(|place| ("Place", place)),
+    );
     all.extend(asset.acquired.map(|day| ("Acquired", date(day))));
     if let Some(load) = &asset.load {
         all.push(("Made ready by", format!("load {load}")));

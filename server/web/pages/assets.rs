@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::say::{Say, of_asset};
 use super::shared::{Page, count, segment};
 use crate::domain::scan::resolve;
-use crate::domain::state::{Asset, Named, State};
+use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
 
@@ -61,6 +61,8 @@ fn row(state: &State, asset: &Asset, now: Time) -> Row {
         place: asset
             .location
             .as_ref()
+            // What came back soiled is no longer where it was put away.
+            .filter(|_| asset.stage == Stage::Ready)
             .map(|place| place.0.clone())
             .unwrap_or_default(),
         say: of_asset(state, asset, now),

@@ -5,7 +5,23 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
 /// Each file with its type.
-const FILES: &[(&str, &str, &str)] = &[];
+const FILES: &[(&str, &str, &str)] = &[
+    (
+        "style.css",
+        "text/css; charset=utf-8",
+        include_str!("../../../static/style.css"),
+    ),
+    (
+        "desk.js",
+        "text/javascript; charset=utf-8",
+        include_str!("../../../static/desk.js"),
+    ),
+    (
+        "favicon.svg",
+        "image/svg+xml",
+        include_str!("../../../static/favicon.svg"),
+    ),
+];
 
 pub async fn get(Path(file): Path<String>) -> Response {
     match FILES.iter().find(|(name, ..)| *name == file) {

@@ -115,9 +115,7 @@ fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
         }
         Bundle::Part(id) => {
             let model = state.assets.get(id).and_then(|asset| state.model(&asset.model));
-            let detail = model
-                .map(|model| format!("{}, {}", model.family.words(), model.name.0))
-                .unwrap_or_default();
+            let detail = model.map(|model| model.name.0.clone()).unwrap_or_default();
             (
                 format!("/assets/{}", segment(id.as_str())),
                 id,

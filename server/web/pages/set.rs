@@ -11,7 +11,7 @@ use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::readiness::{due, set_status};
 use crate::domain::set::SetState;
-use crate::domain::state::{Asset, State};
+use crate::domain::state::{Asset, Stage, State};
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
@@ -82,6 +82,8 @@ fn member(state: &State, asset: &Asset, now: Time) -> Member {
         place: asset
             .location
             .as_ref()
+            // What came back soiled is no longer where it was put away.
+            .filter(|_| asset.stage == Stage::Ready)
             .map(|place| place.0.clone())
             .unwrap_or_default(),
         say: of_asset(state, asset, now),

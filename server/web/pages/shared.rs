@@ -24,7 +24,7 @@ const PLACES: [(&str, &str, &[Role]); 10] = [
     ("/sets", "Sets", &Role::ALL),
     ("/assets", "Assets", &Role::ALL),
     ("/catalogue", "Catalogue", &[Lead, Biomed, Admin, Auditor]),
-    ("/ledger", "Ledger", &[Lead, Auditor, Infection, Admin]),
+    ("/ledger", "Ledger", &[Lead, Biomed, Auditor, Infection, Admin]),
     ("/people", "People", &[Admin]),
     ("/site", "Site", &[Lead, Charge, Auditor, Admin]),
     ("/", "Start", &[]),

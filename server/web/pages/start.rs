@@ -136,8 +136,13 @@ impl StartPage {
                 let troubled = troubled_sets(state, now);
                 let ready = state.sets.len() - troubled.len();
                 let verb = if ready == 1 { "is" } else { "are" };
+                let worst = troubled
+                    .iter()
+                    .find(|item| item.say.is("not_ready") || item.say.is("held"))
+                    .map(|item| format!(" {} is {}.", item.called, item.say.words))
+                    .unwrap_or_default();
                 let words = format!(
-                    "{ready} of {} {verb} ready.",
+                    "{ready} of {} {verb} ready.{worst}",
                     count(state.sets.len(), "set", "sets")
                 );
                 ("Sets that are not ready", troubled, "/sets", words)

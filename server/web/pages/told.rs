@@ -18,7 +18,7 @@ pub struct Told {
 pub fn entry(entry: &Entry) -> Told {
     match Event::read(&entry.kind, entry.version, entry.event.clone()) {
         Ok(event) => Told {
-            what: sentence(&event),
+            what: opened(sentence(&event)),
             beside: beside(&event),
         },
         Err(_) => Told {
@@ -54,6 +54,14 @@ fn name_of(value: impl serde::Serialize) -> String {
     match serde_json::to_value(value) {
         Ok(Value::String(text)) => text.replace('_', " "),
         _ => String::new(),
+    }
+}
+
+/// A sentence begins with a capital, except where a name begins it: names are as they were given.
+fn opened(sentence: String) -> String {
+    match sentence.strip_prefix("set ") {
+        Some(rest) => format!("Set {rest}"),
+        None => sentence,
     }
 }
 
