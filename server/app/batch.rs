@@ -305,22 +305,7 @@ fn enter(
         actor: &entry.actor,
     };
     apply(state, &when, &decided.event);
-    let scanned = &decided.event.beside.sets;
-    let member = |asset: &str| {
-        state
-            .assets
-            .get(asset)
-            .and_then(|asset| asset.seat.as_ref())
-            .is_some_and(|seat| scanned.contains(&seat.set))
-    };
-    written.history.push((entry.seq, decided.event.history(member)));
-    written.secrets.extend(decided.secrets);
-    if let (What::LoadJudged(judged), Act::Load(Load::Judge(judge))) =
-        (&decided.event.what, &line.command.act)
-        && let (Evidence::Record { sha256, .. }, Some(raw)) = (&judged.judged.by, &judge.record)
-    {
-        written.records.push((sha256.clone(), raw.clone()));
-    }
+    keep_beside(state, line, entry.seq, decided, written);
     let stored = StoredEntry {
         seq: entry.seq,
         entry: text,
@@ -333,6 +318,26 @@ fn enter(
         kind: entry.kind,
     };
     Ok((stored, entry.event))
+}
+
+/// What an entry leaves beside itself: the rows it is found by, sealed texts, a raw record.
+fn keep_beside(state: &State, line: &Line, seq: u64, decided: Decided, written: &mut Written) {
+    let scanned = &decided.event.beside.sets;
+    let member = |asset: &str| {
+        state
+            .assets
+            .get(asset)
+            .and_then(|asset| asset.seat.as_ref())
+            .is_some_and(|seat| scanned.contains(&seat.set))
+    };
+    written.history.push((seq, decided.event.history(member)));
+    written.secrets.extend(decided.secrets);
+    if let (What::LoadJudged(judged), Act::Load(Load::Judge(judge))) =
+        (&decided.event.what, &line.command.act)
+        && let (Evidence::Record { sha256, .. }, Some(raw)) = (&judged.judged.by, &judge.record)
+    {
+        written.records.push((sha256.clone(), raw.clone()));
+    }
 }
 
 async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(), StorageError> {

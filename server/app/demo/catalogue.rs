@@ -15,122 +15,54 @@ pub const SETS: [(&str, &str, &str); 6] = [
     ("SET-T", "tracheal", "Tracheoscopy T"),
 ];
 
-/// A model as a line: name in the ledger, family, what people call it, route, sizes, limits.
+/// A model: name in the ledger, family, what people call it, route, sizes and limits as JSON text.
+type ModelLine = (
+    &'static str,
+    &'static str,
+    &'static str,
+    &'static str,
+    &'static str,
+    &'static str,
+);
+
+const BARREL_8: &str =
+    r#"{"nominal": "8", "inner_diameter_mm": "8.2", "outer_diameter_mm": "8.9", "length_mm": 430}"#;
+const BARREL_4: &str =
+    r#"{"nominal": "4", "inner_diameter_mm": "6.1", "outer_diameter_mm": "6.8", "length_mm": 300}"#;
+const TRACH_10: &str =
+    r#"{"nominal": "10", "inner_diameter_mm": "10.3", "outer_diameter_mm": "11", "length_mm": 310}"#;
+const SCOPE_4: &str = r#"{"shaft_diameter_mm": "4", "max_width_mm": "4", "length_mm": 540, "view_deg": 0}"#;
+const SCOPE_2: &str =
+    r#"{"shaft_diameter_mm": "2.8", "max_width_mm": "2.8", "length_mm": 360, "view_deg": 0}"#;
+const GRIP: &str = r#"{"shaft_diameter_mm": "2.4", "max_width_mm": "3", "length_mm": 550}"#;
+const OPTICS: &str = r#"{"inspect_every_days": 90, "shelf_life_days": 180}"#;
+const HOLED: &str = r#"{"max_cycles": 40, "inspect_every_cycles": 10}"#;
+
+#[rustfmt::skip] // A table reads by its columns.
+const MODELS: [ModelLine; 13] = [
+    ("barrel-8", "bronchoscope", "Bronchoscope 8", "metal", BARREL_8, "{}"),
+    ("barrel-4", "bronchoscope", "Bronchoscope 4, child", "metal", BARREL_4, "{}"),
+    ("trach-10", "tracheoscope", "Tracheoscope 10", "metal", TRACH_10, "{}"),
+    ("head-r", "head", "Proximal head", "metal", r#"{"stack_height_mm": 28}"#, "{}"),
+    ("conn-15", "anaesthesia_connector", "Anaesthesia connector 15 mm", "metal", "{}", "{}"),
+    ("jet-l", "jet_adapter", "Jet attachment, locking", "metal", "{}", "{}"),
+    ("port-2", "port_adapter", "Side-port adapter", "metal", "{}", "{}"),
+    ("cap-1", "cap", "Cap, one hole", "metal", r#"{"hole_diameters_mm": ["3.5"]}"#, HOLED),
+    ("cap-0", "cap", "Cap, blank", "metal", "{}", r#"{"max_cycles": 40}"#),
+    ("scope-4", "telescope", "Telescope 0°, 4 mm", "optics", SCOPE_4, OPTICS),
+    ("scope-2", "telescope", "Telescope 0°, 2.8 mm", "optics", SCOPE_2, OPTICS),
+    ("grip-3", "forceps", "Forceps, alligator", "metal", GRIP, "{}"),
+    ("suck-8", "suction_tube", "Suction tube 8 Fr", "metal", r#"{"french": 8, "length_mm": 560}"#, "{}"),
+];
+
 fn models() -> Vec<Value> {
     let steam = json!({"edition": "local instruction 3, 2024", "steam": {"temp_c": 134, "hold_s": 180}});
-    let model = |model: &str, family: &str, name: &str, route: &str, dimensions: Value, limits: Value| {
+    let read = |text: &str| serde_json::from_str::<Value>(text).unwrap_or_default();
+    let model = |(model, family, name, route, dimensions, limits): &ModelLine| {
         json!({"do": "define_model", "model": model, "family": family, "name": name, "route": route,
-               "dimensions": dimensions, "limits": limits, "processing": steam})
+               "dimensions": read(dimensions), "limits": read(limits), "processing": steam})
     };
-    let barrel = |nominal: &str, inner: &str, outer: &str, length: u32| json!({"nominal": nominal, "inner_diameter_mm": inner, "outer_diameter_mm": outer, "length_mm": length});
-    let scope = |width: &str, length: u32, view: u32| json!({"shaft_diameter_mm": width, "max_width_mm": width, "length_mm": length, "view_deg": view});
-    let none = || json!({});
-    vec![
-        model(
-            "barrel-8",
-            "bronchoscope",
-            "Bronchoscope 8",
-            "metal",
-            barrel("8", "8.2", "8.9", 430),
-            none(),
-        ),
-        model(
-            "barrel-4",
-            "bronchoscope",
-            "Bronchoscope 4, child",
-            "metal",
-            barrel("4", "6.1", "6.8", 300),
-            none(),
-        ),
-        model(
-            "trach-10",
-            "tracheoscope",
-            "Tracheoscope 10",
-            "metal",
-            barrel("10", "10.3", "11", 310),
-            none(),
-        ),
-        model(
-            "head-r",
-            "head",
-            "Proximal head",
-            "metal",
-            json!({"stack_height_mm": 28}),
-            none(),
-        ),
-        model(
-            "conn-15",
-            "anaesthesia_connector",
-            "Anaesthesia connector 15 mm",
-            "metal",
-            none(),
-            none(),
-        ),
-        model(
-            "jet-l",
-            "jet_adapter",
-            "Jet attachment, locking",
-            "metal",
-            none(),
-            none(),
-        ),
-        model(
-            "port-2",
-            "port_adapter",
-            "Side-port adapter",
-            "metal",
-            none(),
-            none(),
-        ),
-        model(
-            "cap-1",
-            "cap",
-            "Cap, one hole",
-            "metal",
-            json!({"hole_diameters_mm": ["3.5"]}),
-            json!({"max_cycles": 40, "inspect_every_cycles": 10}),
-        ),
-        model(
-            "cap-0",
-            "cap",
-            "Cap, blank",
-            "metal",
-            none(),
-            json!({"max_cycles": 40}),
-        ),
-        model(
-            "scope-4",
-            "telescope",
-            "Telescope 0°, 4 mm",
-            "optics",
-            scope("4", 540, 0),
-            json!({"inspect_every_days": 90, "shelf_life_days": 180}),
-        ),
-        model(
-            "scope-2",
-            "telescope",
-            "Telescope 0°, 2.8 mm",
-            "optics",
-            scope("2.8", 360, 0),
-            json!({"inspect_every_days": 90, "shelf_life_days": 180}),
-        ),
-        model(
-            "grip-3",
-            "forceps",
-            "Forceps, alligator",
-            "metal",
-            json!({"shaft_diameter_mm": "2.4", "max_width_mm": "3", "length_mm": 550}),
-            none(),
-        ),
-        model(
-            "suck-8",
-            "suction_tube",
-            "Suction tube 8 Fr",
-            "metal",
-            json!({"french": 8, "length_mm": 560}),
-            none(),
-        ),
-    ]
+    MODELS.iter().map(model).collect()
 }
 
 fn sheets() -> Vec<Value> {
