@@ -70,18 +70,20 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
             Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
             Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
         };
+        let (asset, turn) = (asset.asset.clone(), asset.turn);
         done.push(InspectedPart {
-            asset: asset.asset.clone(),
-            turn: asset.turn,
+            asset,
+            turn,
             outcome,
             note,
             moved,
         });
     }
     let holds = holds_after(deciding, &done);
+    let checks = it.checks.clone();
     Some(What::Inspected(Inspected {
         parts: done,
-        checks: it.checks.clone(),
+        checks,
         holds,
     }))
 }

@@ -184,6 +184,11 @@ pub fn write(writer: &mut Writer, at: Time) -> Result<(), DemoError> {
     for command in models().into_iter().chain(machines()).chain(sheets()) {
         writer.give("admin", at, command)?;
     }
+    write_sets(writer, at)
+}
+
+/// The sets with their parts, some spares, and the reserves.
+fn write_sets(writer: &mut Writer, at: Time) -> Result<(), DemoError> {
     let mut number = 100;
     for (set, sheet, name) in SETS {
         writer.give(

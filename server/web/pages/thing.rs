@@ -95,14 +95,8 @@ fn came_back() -> Vec<Offer> {
         .into()
 }
 
-fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
-    let model = state.model(&asset.model);
-    let family = model
-        .map(|model| super::shared::capital(&model.family.words()))
-        .unwrap_or_default();
-    let name = model
-        .map(|model| format!(", {}", model.name.0))
-        .unwrap_or_default();
+/// Where a part sits, what holds it, what is due, and how far it has come.
+fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     let mut facts = Vec::new();
     if let Some(seat) = &asset.seat {
         facts.push(format!(
@@ -132,6 +126,18 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         count(asset.cycles as usize, "steriliser cycle", "steriliser cycles"),
         count(asset.uses as usize, "use", "uses")
     ));
+    facts
+}
+
+fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
+    let model = state.model(&asset.model);
+    let family = model
+        .map(|model| super::shared::capital(&model.family.words()))
+        .unwrap_or_default();
+    let name = model
+        .map(|model| format!(", {}", model.name.0))
+        .unwrap_or_default();
+    let facts = facts_of(state, asset, now);
     let gone = !matches!(asset.standing(), Standing::InService | Standing::Held);
     let step = state.next_step(asset).filter(|_| !gone);
     let back = matches!(asset.stage, Stage::Ready | Stage::Issued | Stage::InUse) && !gone;
