@@ -7,7 +7,7 @@ use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
 use super::model::StepKind;
 use super::scan::Mode;
-use super::state::{Asset, Stage};
+use super::state::{Asset, Stage, State};
 use super::step::{
     Inspect, Inspected, InspectedPart, Outcome, at_limit, out_of_order, single_use, single_use_spent,
     skips_cleaning,
@@ -65,19 +65,7 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     let mut done = Vec::new();
     for asset in &parts {
         let (outcome, note) = outcome_of(asset);
-        let moved = match outcome {
-            Outcome::Passed => Some(asset.advanced(state, StepKind::Inspected)),
-            Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
-            Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
-        };
-        let (asset, turn) = (asset.asset.clone(), asset.turn);
-        done.push(InspectedPart {
-            asset,
-            turn,
-            outcome,
-            note,
-            moved,
-        });
+        done.push(inspected(state, asset, outcome, note));
     }
     let holds = holds_after(deciding, &done);
     let checks = it.checks.clone();
@@ -86,6 +74,23 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
         checks,
         holds,
     }))
+}
+
+/// What an outcome makes of one part.
+fn inspected(state: &State, asset: &Asset, outcome: Outcome, note: Option<String>) -> InspectedPart {
+    let moved = match outcome {
+        Outcome::Passed => Some(asset.advanced(state, StepKind::Inspected)),
+        Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
+        Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
+    };
+    let (asset, turn) = (asset.asset.clone(), asset.turn);
+    InspectedPart {
+        asset,
+        turn,
+        outcome,
+        note,
+        moved,
+    }
 }
 
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
