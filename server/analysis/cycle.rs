@@ -41,33 +41,15 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
     }
     let highest_c = highest_c(record);
     if highest_c > high_c {
-        reasons.push(Reason {
-            code: ReasonCode::AboveBand,
-            found: highest_c,
-            needed: high_c,
-            unit: "°C",
-        });
+        reasons.push(Reason { code: ReasonCode::AboveBand, found: highest_c, needed: high_c, unit: "°C" });
     }
-    let Deviation {
-        max_below_k,
-        max_above_k,
-    } = saturation.unwrap_or_default();
+    let Deviation { max_below_k, max_above_k } = saturation.unwrap_or_default();
     let needed = limits.saturation_tolerance_k;
     if max_below_k > needed {
-        reasons.push(Reason {
-            code: ReasonCode::AirSuspected,
-            found: max_below_k,
-            needed,
-            unit: "K",
-        });
+        reasons.push(Reason { code: ReasonCode::AirSuspected, found: max_below_k, needed, unit: "K" });
     }
     if max_above_k > needed {
-        reasons.push(Reason {
-            code: ReasonCode::Superheated,
-            found: max_above_k,
-            needed,
-            unit: "K",
-        });
+        reasons.push(Reason { code: ReasonCode::Superheated, found: max_above_k, needed, unit: "K" });
     }
     let time_s = &record.time_s;
     Ok(SteamVerdict {
@@ -97,38 +79,22 @@ pub fn judge_disinfection(
     limits.check()?;
     record.check()?;
     let continuous = longest_span(record, limits.band_c, f64::INFINITY);
-    let total = per_channel(record, |channel| {
-        a0(&record.time_s, &channel.temp_c, limits.floor_c)
-    });
+    let total = per_channel(record, |channel| a0(&record.time_s, &channel.temp_c, limits.floor_c));
     let mut reasons = Vec::new();
     reasons.extend(continuous.and_then(|span| gap_reason(record, span, limits.max_gap_s)));
     let short = [
-        (
-            ReasonCode::HoldTooShort,
-            continuous.map_or(0.0, |span| span.duration_s),
-            limits.hold_s,
-        ),
+        (ReasonCode::HoldTooShort, continuous.map_or(0.0, |span| span.duration_s), limits.hold_s),
         (ReasonCode::A0TooLow, total.least.0, limits.a0_s),
     ];
     for (code, found, needed) in short {
         if !reaches(found, needed) {
-            reasons.push(Reason {
-                code,
-                found,
-                needed,
-                unit: "s",
-            });
+            reasons.push(Reason { code, found, needed, unit: "s" });
         }
     }
     Ok(DisinfectionVerdict {
         verdict: outcome(&reasons),
         reasons,
-        a0_s: A0Seconds {
-            ref_c: A0_REF_C,
-            z_k: A0_Z_K,
-            floor_c: limits.floor_c,
-            total,
-        },
+        a0_s: A0Seconds { ref_c: A0_REF_C, z_k: A0_Z_K, floor_c: limits.floor_c, total },
         continuous,
         samples: record.time_s.len(),
         max_gap_s: longest_gap_s(&record.time_s, None),
@@ -136,11 +102,7 @@ pub fn judge_disinfection(
 }
 
 fn outcome(reasons: &[Reason]) -> Outcome {
-    if reasons.is_empty() {
-        Outcome::Pass
-    } else {
-        Outcome::Fail
-    }
+    if reasons.is_empty() { Outcome::Pass } else { Outcome::Fail }
 }
 
 fn reaches(found: f64, needed: f64) -> bool {
@@ -150,12 +112,7 @@ fn reaches(found: f64, needed: f64) -> bool {
 fn gap_reason(record: &Record, span: Span, needed: f64) -> Option<Reason> {
     let found = longest_gap_s(&record.time_s, Some(span));
     let is_too_long = found > needed * (1.0 + SAME);
-    is_too_long.then_some(Reason {
-        code: ReasonCode::GapTooLong,
-        found,
-        needed,
-        unit: "s",
-    })
+    is_too_long.then_some(Reason { code: ReasonCode::GapTooLong, found, needed, unit: "s" })
 }
 
 /// None without a pressure; zeros where no sample lies inside the hold.
@@ -193,24 +150,14 @@ fn f0_min(record: &Record, hold: Option<Span>) -> F0Min {
         let after = f0(time_s, &channel.temp_c, end_s, last_s);
         F0(before.0 + held.channels[&channel.name].0 + after.0)
     });
-    F0Min {
-        ref_c: F0_REF_C,
-        z_k: F0_Z_K,
-        total,
-        hold: held,
-    }
+    F0Min { ref_c: F0_REF_C, z_k: F0_Z_K, total, hold: held }
 }
 
 fn per_channel<T: Copy + PartialOrd>(record: &Record, value: impl Fn(&Channel) -> T) -> PerChannel<T> {
     let values: Vec<T> = record.channels.iter().map(&value).collect();
-    let least = values
-        .iter()
-        .fold(values[0], |least, next| if *next < least { *next } else { least });
+    let least = values.iter().fold(values[0], |least, next| if *next < least { *next } else { least });
     let names = record.channels.iter().map(|channel| channel.name.clone());
-    PerChannel {
-        channels: names.zip(values).collect(),
-        least,
-    }
+    PerChannel { channels: names.zip(values).collect(), least }
 }
 
 /// The sum of two numbers written in decimals, as the double nearest to the decimal sum: a sample of exactly
@@ -220,9 +167,5 @@ fn decimal_sum(a: f64, b: f64) -> f64 {
     /// Beyond it the scaled sum is no exact integer any more, and rounding it would do harm.
     const LARGEST: f64 = 1e6;
     let sum = a + b;
-    if sum.abs() < LARGEST {
-        (sum * DECIMALS).round() / DECIMALS
-    } else {
-        sum
-    }
+    if sum.abs() < LARGEST { (sum * DECIMALS).round() / DECIMALS } else { sum }
 }

@@ -31,15 +31,9 @@ pub struct A0(pub f64);
 ///
 /// `time_s` increases strictly and has as many values as `temp_c`, at least two.
 pub fn f0(time_s: &[f64], temp_c: &[f64], from_s: f64, to_s: f64) -> F0 {
-    let scale = Scale {
-        ref_c: F0_REF_C,
-        z_k: F0_Z_K,
-    };
+    let scale = Scale { ref_c: F0_REF_C, z_k: F0_Z_K };
     let last = time_s.len() - 1;
-    let first = time_s
-        .partition_point(|t| *t <= from_s)
-        .saturating_sub(1)
-        .min(last);
+    let first = time_s.partition_point(|t| *t <= from_s).saturating_sub(1).min(last);
     let mut sum = Sum::default();
     let mut start = Point::new(scale, from_s, at(time_s, temp_c, first, from_s));
     for i in first..last {
@@ -62,10 +56,7 @@ pub fn f0(time_s: &[f64], temp_c: &[f64], from_s: f64, to_s: f64) -> F0 {
 ///
 /// `time_s` increases strictly and has as many values as `temp_c`, at least two.
 pub fn a0(time_s: &[f64], temp_c: &[f64], floor_c: f64) -> A0 {
-    let scale = Scale {
-        ref_c: A0_REF_C,
-        z_k: A0_Z_K,
-    };
+    let scale = Scale { ref_c: A0_REF_C, z_k: A0_Z_K };
     let mut sum = Sum::default();
     let mut start = Point::new(scale, time_s[0], temp_c[0]);
     let floor = Point::new(scale, 0.0, floor_c);
@@ -120,11 +111,7 @@ impl Point {
 
     /// As `new`, without another exponential where the temperature stood still, as it mostly does.
     fn after(scale: Scale, before: Point, time_s: f64, temp_c: f64) -> Self {
-        if temp_c == before.temp_c {
-            Self { time_s, ..before }
-        } else {
-            Self::new(scale, time_s, temp_c)
-        }
+        if temp_c == before.temp_c { Self { time_s, ..before } } else { Self::new(scale, time_s, temp_c) }
     }
 }
 
@@ -138,9 +125,7 @@ impl Scale {
         if y.abs() >= SMALL {
             return (to.rate - from.rate) / y;
         }
-        let series = (2..=11)
-            .rev()
-            .fold(1.0, |inner, n| 1.0 + y / f64::from(n) * inner);
+        let series = (2..=11).rev().fold(1.0, |inner, n| 1.0 + y / f64::from(n) * inner);
         from.rate * series
     }
 }
@@ -156,11 +141,7 @@ impl Sum {
     fn add(&mut self, term: f64) {
         let sum = self.sum + term;
         // The terms are never negative, so the smaller of the two is the one that lost digits.
-        self.lost += if self.sum >= term {
-            (self.sum - sum) + term
-        } else {
-            (term - sum) + self.sum
-        };
+        self.lost += if self.sum >= term { (self.sum - sum) + term } else { (term - sum) + self.sum };
         self.sum = sum;
     }
 

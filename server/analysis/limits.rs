@@ -74,13 +74,7 @@ impl SteamLimits {
 impl DisinfectionLimits {
     /// The usual limits for an A0 and a band (ISO 15883-1).
     pub fn new(a0_s: f64, band_c: f64) -> Self {
-        Self {
-            a0_s,
-            band_c,
-            hold_s: DISINFECTION_HOLD_S,
-            floor_c: A0_FLOOR_C,
-            max_gap_s: MAX_GAP_S,
-        }
+        Self { a0_s, band_c, hold_s: DISINFECTION_HOLD_S, floor_c: A0_FLOOR_C, max_gap_s: MAX_GAP_S }
     }
 
     /// Whether every limit can be meant.
@@ -99,18 +93,10 @@ impl DisinfectionLimits {
 fn temperature(name: &'static str, found: f64) -> Result<(), Unusable> {
     let needed = "a temperature from -273.15 to 3000 °C is needed";
     let is_meant = (COLDEST_C..=HOTTEST_C).contains(&found);
-    if is_meant {
-        Ok(())
-    } else {
-        Err(Unusable::Limit { name, found, needed })
-    }
+    if is_meant { Ok(()) } else { Err(Unusable::Limit { name, found, needed }) }
 }
 
 fn at_least_zero(name: &'static str, found: f64) -> Result<(), Unusable> {
     let needed = "a finite number that is not negative is needed";
-    if found.is_finite() && found >= 0.0 {
-        Ok(())
-    } else {
-        Err(Unusable::Limit { name, found, needed })
-    }
+    if found.is_finite() && found >= 0.0 { Ok(()) } else { Err(Unusable::Limit { name, found, needed }) }
 }

@@ -46,25 +46,13 @@ pub enum Unusable {
     Shape { found: String, needed: &'static str },
     /// A sample, counted from 0, that cannot have been measured.
     #[error("sample {sample}, {column}: found {found}; {needed}")]
-    Sample {
-        sample: usize,
-        column: String,
-        found: f64,
-        needed: &'static str,
-    },
+    Sample { sample: usize, column: String, found: f64, needed: &'static str },
     /// A pressure inside the hold, at a sample counted from 0, at which water does not boil.
     #[error("the pressure inside the hold: {range}")]
-    Pressure {
-        sample: usize,
-        range: super::steam::OutOfRange,
-    },
+    Pressure { sample: usize, range: super::steam::OutOfRange },
     /// A limit that cannot be meant.
     #[error("{name}: found {found}; {needed}")]
-    Limit {
-        name: &'static str,
-        found: f64,
-        needed: &'static str,
-    },
+    Limit { name: &'static str, found: f64, needed: &'static str },
 }
 
 impl Record {
@@ -77,45 +65,27 @@ impl Record {
         let samples = self.time_s.len();
         if samples < 2 {
             let found = format!("{samples} samples");
-            return Err(Unusable::Shape {
-                found,
-                needed: "at least two are needed",
-            });
+            return Err(Unusable::Shape { found, needed: "at least two are needed" });
         }
         if self.channels.is_empty() {
             let found = "no temperature channel".to_owned();
-            return Err(Unusable::Shape {
-                found,
-                needed: "at least one is needed",
-            });
+            return Err(Unusable::Shape { found, needed: "at least one is needed" });
         }
-        check_column(
-            "time",
-            &self.time_s,
-            samples,
-            "a time within 1e10 s of the start is needed",
-            |t| t.abs() <= FARTHEST_S,
-        )?;
+        check_column("time", &self.time_s, samples, "a time within 1e10 s of the start is needed", |t| {
+            t.abs() <= FARTHEST_S
+        })?;
         for i in 1..samples {
             if self.time_s[i] <= self.time_s[i - 1] {
                 let (column, found) = ("time".to_owned(), self.time_s[i]);
                 let needed = "a time after the one before it is needed";
-                return Err(Unusable::Sample {
-                    sample: i,
-                    column,
-                    found,
-                    needed,
-                });
+                return Err(Unusable::Sample { sample: i, column, found, needed });
             }
         }
         let mut names = BTreeSet::new();
         for channel in &self.channels {
             if !names.insert(&channel.name) {
                 let found = format!("two channels named {}", channel.name);
-                return Err(Unusable::Shape {
-                    found,
-                    needed: "a name of its own for each is needed",
-                });
+                return Err(Unusable::Shape { found, needed: "a name of its own for each is needed" });
             }
             let needed = "a temperature from -273.15 to 3000 °C is needed";
             check_column(&channel.name, &channel.temp_c, samples, needed, |t| {
@@ -123,13 +93,7 @@ impl Record {
             })?;
         }
         if let Some(pressure) = &self.pressure_kpa_abs {
-            check_column(
-                "pressure",
-                pressure,
-                samples,
-                "a finite number is needed",
-                f64::is_finite,
-            )?;
+            check_column("pressure", pressure, samples, "a finite number is needed", f64::is_finite)?;
         }
         Ok(())
     }
@@ -144,18 +108,12 @@ fn check_column(
 ) -> Result<(), Unusable> {
     if values.len() != samples {
         let found = format!("{} values in {name} for {samples} times", values.len());
-        return Err(Unusable::Shape {
-            found,
-            needed: "one value for each time is needed",
-        });
+        return Err(Unusable::Shape { found, needed: "one value for each time is needed" });
     }
     match values.iter().position(|value| !is_usable(*value)) {
         None => Ok(()),
-        Some(sample) => Err(Unusable::Sample {
-            sample,
-            column: name.to_owned(),
-            found: values[sample],
-            needed,
-        }),
+        Some(sample) => {
+            Err(Unusable::Sample { sample, column: name.to_owned(), found: values[sample], needed })
+        }
     }
 }

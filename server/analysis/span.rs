@@ -46,12 +46,7 @@ pub fn longest_span(record: &Record, low_c: f64, high_c: f64) -> Option<Span> {
         let (mut from_s, mut to_s) = (time_s[i], time_s[i + 1]);
         for channel in &record.channels {
             let (from_c, to_c) = (channel.temp_c[i], channel.temp_c[i + 1]);
-            let line = Line {
-                from_s: time_s[i],
-                to_s: time_s[i + 1],
-                from_c,
-                to_c,
-            };
+            let line = Line { from_s: time_s[i], to_s: time_s[i + 1], from_c, to_c };
             let (enters_s, leaves_s) = line.within(low_c, high_c);
             from_s = from_s.max(enters_s);
             to_s = to_s.min(leaves_s);
@@ -105,10 +100,7 @@ pub fn samples_within(time_s: &[f64], span: Span) -> std::ops::Range<usize> {
 pub fn range_within(record: &Record, span: Span) -> Range {
     let time_s = &record.time_s;
     let samples = samples_within(time_s, span);
-    let mut range = Range {
-        min_c: f64::INFINITY,
-        max_c: f64::NEG_INFINITY,
-    };
+    let mut range = Range { min_c: f64::INFINITY, max_c: f64::NEG_INFINITY };
     for channel in &record.channels {
         let ends = [span.start_s, span.end_s].map(|end_s| {
             let i = time_s.partition_point(|t| *t <= end_s).saturating_sub(1);
@@ -124,12 +116,7 @@ pub fn range_within(record: &Record, span: Span) -> Range {
 
 /// The highest temperature of all channels in the whole record, in °C.
 pub fn highest_c(record: &Record) -> f64 {
-    record
-        .channels
-        .iter()
-        .flat_map(|c| &c.temp_c)
-        .copied()
-        .fold(f64::NEG_INFINITY, f64::max)
+    record.channels.iter().flat_map(|c| &c.temp_c).copied().fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// One channel between two samples.
@@ -149,16 +136,8 @@ impl Line {
         }
         let level = |temp_c: f64| if temp_c < low_c { low_c } else { high_c };
         let is_in = |temp_c: f64| (low_c..=high_c).contains(&temp_c);
-        let enters_s = if is_in(self.from_c) {
-            self.from_s
-        } else {
-            self.crosses_s(level(self.from_c))
-        };
-        let leaves_s = if is_in(self.to_c) {
-            self.to_s
-        } else {
-            self.crosses_s(level(self.to_c))
-        };
+        let enters_s = if is_in(self.from_c) { self.from_s } else { self.crosses_s(level(self.from_c)) };
+        let leaves_s = if is_in(self.to_c) { self.to_s } else { self.crosses_s(level(self.to_c)) };
         (enters_s, leaves_s)
     }
 
@@ -181,11 +160,7 @@ impl Longest {
         let touch_s = TOUCH_S.max(TOUCH_ULPS * f64::EPSILON * start_s.abs().max(end_s.abs()));
         let best_s = self.found.map_or(0.0, |span| span.duration_s);
         if duration_s > touch_s && duration_s > best_s * (1.0 + SAME) {
-            self.found = Some(Span {
-                start_s,
-                end_s,
-                duration_s,
-            });
+            self.found = Some(Span { start_s, end_s, duration_s });
         }
     }
 }

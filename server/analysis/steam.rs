@@ -52,12 +52,7 @@ pub struct OutOfRange {
 /// A temperature outside 0 to 373.946 °C.
 pub fn saturation_pressure_kpa(temp_c: f64) -> Result<f64, OutOfRange> {
     if !(LOWEST_TEMP_C..=HIGHEST_TEMP_C).contains(&temp_c) {
-        return Err(OutOfRange {
-            found: temp_c,
-            low: LOWEST_TEMP_C,
-            high: HIGHEST_TEMP_C,
-            unit: "°C",
-        });
+        return Err(OutOfRange { found: temp_c, low: LOWEST_TEMP_C, high: HIGHEST_TEMP_C, unit: "°C" });
     }
     let temp_k = temp_c + ICE_POINT_K;
     let theta = temp_k + N9 / (temp_k - N10);
@@ -75,12 +70,7 @@ pub fn saturation_pressure_kpa(temp_c: f64) -> Result<f64, OutOfRange> {
 pub fn saturation_temp_c(pressure_kpa_abs: f64) -> Result<f64, OutOfRange> {
     if !(LOWEST_PRESSURE_KPA..=HIGHEST_PRESSURE_KPA).contains(&pressure_kpa_abs) {
         let (low, high) = (LOWEST_PRESSURE_KPA, HIGHEST_PRESSURE_KPA);
-        return Err(OutOfRange {
-            found: pressure_kpa_abs,
-            low,
-            high,
-            unit: "kPa",
-        });
+        return Err(OutOfRange { found: pressure_kpa_abs, low, high, unit: "kPa" });
     }
     let beta = (pressure_kpa_abs / KPA_PER_MPA).sqrt().sqrt();
     let e = (beta + N3) * beta + N6;

@@ -46,9 +46,7 @@ fn hashed(secret: &str) -> Vec<u8> {
 impl House {
     async fn known_site(&self, code: &str) -> Result<Id, AccountError> {
         let known = ledger::head_of(&self.db, code).await?.is_some();
-        Id::new(code)
-            .filter(|_| known)
-            .ok_or_else(|| AccountError::UnknownSite(code.into()))
+        Id::new(code).filter(|_| known).ok_or_else(|| AccountError::UnknownSite(code.into()))
     }
 
     /// Adds a person; the code is made from the name where none is given.
@@ -73,16 +71,11 @@ impl House {
             None => {
                 let base = code_from(name);
                 let numbered = (2..10_000).map(|n| format!("{base}-{n}"));
-                std::iter::once(base.clone())
-                    .chain(numbered)
-                    .find(|code| !taken(code))
-                    .unwrap_or(base)
+                std::iter::once(base.clone()).chain(numbered).find(|code| !taken(code)).unwrap_or(base)
             }
         };
         if taken(&code) {
-            return Err(AccountError::Unfit(format!(
-                "there is already a person \"{code}\""
-            )));
+            return Err(AccountError::Unfit(format!("there is already a person \"{code}\"")));
         }
         let password = self.hash(password).await?;
         let row = account::PersonRow {
@@ -114,22 +107,16 @@ impl House {
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
         let password = password.to_string();
         let hash = tokio::task::spawn_blocking(move || {
-            Argon2::default()
-                .hash_password(password.as_bytes())
-                .map(|hash| hash.to_string())
+            Argon2::default().hash_password(password.as_bytes()).map(|hash| hash.to_string())
         });
-        hash.await
-            .map_err(|_| AccountError::Hashing)?
-            .map_err(|_| AccountError::Hashing)
+        hash.await.map_err(|_| AccountError::Hashing)?.map_err(|_| AccountError::Hashing)
     }
 
     async fn verify(&self, password: &str, hash: String) -> Result<bool, AccountError> {
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
         let password = password.to_string();
         let same = tokio::task::spawn_blocking(move || match PasswordHash::new(&hash) {
-            Ok(hash) => Argon2::default()
-                .verify_password(password.as_bytes(), &hash)
-                .is_ok(),
+            Ok(hash) => Argon2::default().verify_password(password.as_bytes(), &hash).is_ok(),
             Err(_) => false,
         });
         same.await.map_err(|_| AccountError::Hashing)
@@ -183,16 +170,8 @@ impl House {
         if now.0 - found.seen_at > 60_000_000 {
             account::see_session(&self.db, &hash, now.0).await?;
         }
-        let actor = Actor {
-            code: found.person.code,
-            role,
-        };
-        Ok(Some(SignedIn {
-            site,
-            actor,
-            name: found.person.name,
-            csrf: found.csrf,
-        }))
+        let actor = Actor { code: found.person.code, role };
+        Ok(Some(SignedIn { site, actor, name: found.person.name, csrf: found.csrf }))
     }
 
     pub async fn sign_out(&self, secret: &str) -> Result<(), AccountError> {
@@ -233,16 +212,11 @@ impl House {
 
     /// Who a token belongs to.
     pub async fn token(&self, secret: &str) -> Result<Option<(Id, Actor)>, StorageError> {
-        let Some(found) = account::token_of(&self.db, &hashed(secret))
-            .await?
-            .filter(|it| !it.revoked)
-        else {
+        let Some(found) = account::token_of(&self.db, &hashed(secret)).await?.filter(|it| !it.revoked) else {
             return Ok(None);
         };
         let role = Role::parse(&found.role);
-        Ok(Id::new(&found.site)
-            .zip(role)
-            .map(|(site, role)| (site, Actor { code: found.id, role })))
+        Ok(Id::new(&found.site).zip(role).map(|(site, role)| (site, Actor { code: found.id, role })))
     }
 
     pub async fn people(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), Unavailable> {
@@ -251,30 +225,14 @@ impl House {
 
     /// People and tokens of a site, as a list.
     pub async fn accounts(&self, site: &Id) -> Result<(Vec<PersonRow>, Vec<TokenRow>), StorageError> {
-        let people = account::people(&self.db, site.as_str())
-            .await?
-            .into_iter()
-            .filter_map(|it| {
-                let role = Role::parse(&it.role)?;
-                Some(PersonRow {
-                    code: it.code,
-                    name: it.name,
-                    role,
-                    disabled: it.disabled,
-                })
-            });
-        let tokens = account::tokens(&self.db, site.as_str())
-            .await?
-            .into_iter()
-            .filter_map(|it| {
-                let role = Role::parse(&it.role)?;
-                Some(TokenRow {
-                    id: it.id,
-                    name: it.name,
-                    role,
-                    revoked: it.revoked,
-                })
-            });
+        let people = account::people(&self.db, site.as_str()).await?.into_iter().filter_map(|it| {
+            let role = Role::parse(&it.role)?;
+            Some(PersonRow { code: it.code, name: it.name, role, disabled: it.disabled })
+        });
+        let tokens = account::tokens(&self.db, site.as_str()).await?.into_iter().filter_map(|it| {
+            let role = Role::parse(&it.role)?;
+            Some(TokenRow { id: it.id, name: it.name, role, revoked: it.revoked })
+        });
         Ok((people.collect(), tokens.collect()))
     }
 }
@@ -285,15 +243,8 @@ const DUMMY: &str =
 
 fn code_from(name: &str) -> String {
     let lower = name.to_lowercase();
-    let mut code: String = lower
-        .chars()
-        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
-        .collect();
-    code = code
-        .split('-')
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join("-");
+    let mut code: String = lower.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    code = code.split('-').filter(|part| !part.is_empty()).collect::<Vec<_>>().join("-");
     code.truncate(40);
     if code.is_empty() { "person".into() } else { code }
 }

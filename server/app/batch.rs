@@ -34,9 +34,7 @@ impl Asked {
         if let Value::Object(fields) = &mut value {
             fields.remove("key");
         }
-        Asked {
-            text: canonical(&value).unwrap_or_default(),
-        }
+        Asked { text: canonical(&value).unwrap_or_default() }
     }
 }
 
@@ -55,12 +53,7 @@ pub fn read_entry(stored: &StoredEntry) -> Result<(Entry, Event), StorageError> 
 /// Applies a stored entry to a state.
 pub fn replay(state: &mut State, stored: &StoredEntry) -> Result<(Entry, Event), StorageError> {
     let (entry, event) = read_entry(stored)?;
-    let when = When {
-        seq: entry.seq,
-        at: entry.at,
-        recorded_at: entry.recorded_at,
-        actor: &entry.actor,
-    };
+    let when = When { seq: entry.seq, at: entry.at, recorded_at: entry.recorded_at, actor: &entry.actor };
     apply(state, &when, &event);
     Ok((entry, event))
 }
@@ -73,17 +66,11 @@ pub async fn gather(conn: &mut Conn, site: &Id, hand: Option<Hand>) -> Result<Op
     let mut hand = match hand {
         Some(hand) => hand,
         None => {
-            let secret = ledger::site_secret(conn, site.as_str())
-                .await?
-                .unwrap_or_default();
+            let secret = ledger::site_secret(conn, site.as_str()).await?.unwrap_or_default();
             let mut state = facts::load(conn, site).await?;
             state.seq = head.seq;
             state.recorded_at = Time(head.recorded_at);
-            return Ok(Some(Hand {
-                state,
-                frontier: frontier(&head.frontier)?,
-                secret,
-            }));
+            return Ok(Some(Hand { state, frontier: frontier(&head.frontier)?, secret }));
         }
     };
     while hand.state.seq < head.seq {
@@ -125,17 +112,11 @@ struct Gathered {
 
 async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Gathered, StorageError> {
     let site = state.site.as_str();
-    let keys: BTreeSet<String> = lines
-        .iter()
-        .filter_map(|line| line.command.around.key.as_ref())
-        .map(|key| key.0.clone())
-        .collect();
+    let keys: BTreeSet<String> =
+        lines.iter().filter_map(|line| line.command.around.key.as_ref()).map(|key| key.0.clone()).collect();
     let keys: Vec<String> = keys.into_iter().collect();
     let known = ledger::of_keys(conn, site, &keys).await?;
-    let known = known
-        .into_iter()
-        .filter_map(|entry| entry.key.clone().map(|key| (key, entry)))
-        .collect();
+    let known = known.into_iter().filter_map(|entry| entry.key.clone().map(|key| (key, entry))).collect();
     let people = match lines.iter().any(|line| names_somebody(&line.command)) {
         true => account::codes(conn, site).await?,
         false => BTreeSet::new(),
@@ -144,10 +125,7 @@ async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Ga
     for line in lines.iter().filter(|line| line.command.around.late.is_some()) {
         for asset in named_parts(state, &line.command) {
             let began = ledger::turns_of(conn, site, asset.as_str()).await?;
-            turns.insert(
-                asset,
-                began.into_iter().map(|(turn, at)| (turn, Time(at))).collect(),
-            );
+            turns.insert(asset, began.into_iter().map(|(turn, at)| (turn, Time(at))).collect());
         }
     }
     Ok(Gathered { known, people, turns })
@@ -156,10 +134,7 @@ async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Ga
 fn names_somebody(command: &Command) -> bool {
     let around = &command.around;
     around.late.as_ref().is_some_and(|late| late.done_by.is_some())
-        || around
-            .overriding
-            .as_ref()
-            .is_some_and(|given| given.second_person.is_some())
+        || around.overriding.as_ref().is_some_and(|given| given.second_person.is_some())
         || matches!(&command.act, Act::Load(Load::Judge(judge)) if judge.readings.is_some())
 }
 
@@ -175,10 +150,7 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         match scan::resolve(state, text) {
             Ok(Named::Asset(asset)) => all.push(asset),
             Ok(Named::Set(set)) => {
-                let members = state
-                    .sets
-                    .get(&set)
-                    .map(|set| set.seats.values().cloned().collect::<Vec<_>>());
+                let members = state.sets.get(&set).map(|set| set.seats.values().cloned().collect::<Vec<_>>());
                 all.extend(members.unwrap_or_default());
             }
             Err(_) => {}
@@ -242,12 +214,7 @@ fn decide_one(
         Err(turned) => return Ok(Outcome::Turned(turned)),
     };
     let stored = enter(hand, line, now, decided, written, asked)?;
-    let accepted = Accepted {
-        entry: stored.0.seq,
-        at: Time(stored.0.at),
-        event: stored.1,
-        replayed: false,
-    };
+    let accepted = Accepted { entry: stored.0.seq, at: Time(stored.0.at), event: stored.1, replayed: false };
     if let Some(key) = key {
         gathered.known.insert(key, stored.0.clone());
     }
@@ -277,12 +244,7 @@ fn enter(
         at: decided.at,
         recorded_at,
         actor: line.actor.code.clone(),
-        station: line
-            .command
-            .around
-            .station
-            .as_ref()
-            .map(|station| station.0.clone()),
+        station: line.command.around.station.as_ref().map(|station| station.0.clone()),
         key: key.clone(),
         kind: decided.event.what.kind().into(),
         version: decided.event.what.version(),
@@ -291,19 +253,11 @@ fn enter(
     let value = serde_json::to_value(&entry).map_err(row_error)?;
     let text = canonical(&value).map_err(row_error)?;
     if text.len() > EVENT_MOST {
-        return Err(StorageError::Row(format!(
-            "an event of {} bytes is more than {EVENT_MOST}",
-            text.len()
-        )));
+        return Err(StorageError::Row(format!("an event of {} bytes is more than {EVENT_MOST}", text.len())));
     }
     let hash = leaf(text.as_bytes());
     hand.frontier.push(hash);
-    let when = When {
-        seq: entry.seq,
-        at: entry.at,
-        recorded_at,
-        actor: &entry.actor,
-    };
+    let when = When { seq: entry.seq, at: entry.at, recorded_at, actor: &entry.actor };
     apply(state, &when, &decided.event);
     keep_beside(state, line, entry.seq, decided, written);
     let stored = StoredEntry {
@@ -349,27 +303,12 @@ async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(),
     for (table, rows) in facts::rows(&hand.state, &changes)? {
         table.put(conn, rows).await?;
     }
-    let history = written
-        .history
-        .iter()
-        .flat_map(|(seq, things)| facts::history_rows(site, *seq, things))
-        .collect();
+    let history =
+        written.history.iter().flat_map(|(seq, things)| facts::history_rows(site, *seq, things)).collect();
     facts::HISTORY.add(conn, history).await?;
-    facts::TURN
-        .add(
-            conn,
-            changes.turns.iter().map(|it| facts::turn_row(site, it)).collect(),
-        )
-        .await?;
+    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
     facts::SEATING
-        .add(
-            conn,
-            changes
-                .seatings
-                .iter()
-                .map(|it| facts::seating_row(site, it))
-                .collect(),
-        )
+        .add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect())
         .await?;
     for secret in &written.secrets {
         ledger::add_sealed(conn, site, &secret.sealed, &secret.salt, &secret.text).await?;

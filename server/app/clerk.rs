@@ -32,10 +32,7 @@ pub enum Job {
         answer: oneshot::Sender<Vec<Outcome>>,
     },
     /// The state as far as the ledger goes now: entries that another server wrote are applied.
-    CatchUp {
-        site: Id,
-        answer: oneshot::Sender<Result<Arc<State>, Unavailable>>,
-    },
+    CatchUp { site: Id, answer: oneshot::Sender<Result<Arc<State>, Unavailable>> },
 }
 
 /// A site as the clerk holds it.
@@ -63,13 +60,7 @@ pub fn start(
     published: Published,
 ) -> (mpsc::Sender<Job>, tokio::task::JoinHandle<()>) {
     let (to, from) = mpsc::channel(4_096);
-    let clerk = Clerk {
-        db,
-        clock,
-        published,
-        conn: None,
-        hands: BTreeMap::new(),
-    };
+    let clerk = Clerk { db, clock, published, conn: None, hands: BTreeMap::new() };
     (to, tokio::spawn(clerk.run(from)))
 }
 
@@ -119,21 +110,11 @@ impl Clerk {
         let mut readers = Vec::new();
         for job in jobs {
             match job {
-                Job::Submit {
-                    actor,
-                    commands,
-                    answer,
-                    ..
-                } => {
+                Job::Submit { actor, commands, answer, .. } => {
                     callers.push((commands.len(), answer));
                     for (command, prepared) in commands {
                         let asked = Asked::of(&command);
-                        lines.push(Line {
-                            actor: actor.clone(),
-                            command,
-                            prepared,
-                            asked,
-                        });
+                        lines.push(Line { actor: actor.clone(), command, prepared, asked });
                     }
                 }
                 Job::CatchUp { answer, .. } => readers.push(answer),
@@ -160,9 +141,7 @@ impl Clerk {
             let _ = answer.send(outcomes.by_ref().take(count).collect());
         }
         for answer in readers {
-            let gone = || Unavailable {
-                operation: super::house::operation(),
-            };
+            let gone = || Unavailable { operation: super::house::operation() };
             let fresh = self.conn.is_some().then(|| state.clone()).flatten();
             let _ = answer.send(fresh.ok_or_else(gone));
         }
@@ -250,15 +229,7 @@ impl Clerk {
 }
 
 fn size(jobs: &[Job]) -> usize {
-    jobs.iter()
-        .map(|job| {
-            if let Job::Submit { commands, .. } = job {
-                commands.len()
-            } else {
-                1
-            }
-        })
-        .sum()
+    jobs.iter().map(|job| if let Job::Submit { commands, .. } = job { commands.len() } else { 1 }).sum()
 }
 
 /// Whether a repeated key repeats the same command: an HMAC under the site's secret, which is not in the ledger.
@@ -276,10 +247,5 @@ pub fn fingerprint(secret: &[u8], text: &str) -> Vec<u8> {
 /// The head before the first entry.
 pub fn empty_head() -> ledger::Head {
     let frontier = Frontier::new();
-    ledger::Head {
-        seq: 0,
-        recorded_at: 0,
-        root: frontier.root().to_vec(),
-        frontier: frontier.to_bytes(),
-    }
+    ledger::Head { seq: 0, recorded_at: 0, root: frontier.root().to_vec(), frontier: frontier.to_bytes() }
 }

@@ -40,17 +40,10 @@ impl House {
         let at = self.clock.now();
         let secret: [u8; 32] = random()?;
         ledger::found_site(&mut conn, code, name, timezone, &secret, at.0, &empty_head()).await?;
-        let hand = gather(&mut conn, &site, None)
-            .await?
-            .ok_or_else(|| AccountError::UnknownSite(code.into()))?;
-        let founded = SiteFounded {
-            name: Line(name.into()),
-            timezone: timezone.into(),
-        };
-        let event = Event {
-            beside: Beside::default(),
-            what: What::SiteFounded(founded),
-        };
+        let hand =
+            gather(&mut conn, &site, None).await?.ok_or_else(|| AccountError::UnknownSite(code.into()))?;
+        let founded = SiteFounded { name: Line(name.into()), timezone: timezone.into() };
+        let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
         found(&mut conn, hand, event, at).await?;
         conn.commit().await?;
         Ok(site)
@@ -82,16 +75,7 @@ async fn found(
     let text = canonical(&value).map_err(|error| row(error.to_string()))?;
     let hash = leaf(text.as_bytes());
     hand.frontier.push(hash);
-    apply(
-        &mut hand.state,
-        &When {
-            seq: 1,
-            at,
-            recorded_at: at,
-            actor: &entry.actor,
-        },
-        &event,
-    );
+    apply(&mut hand.state, &When { seq: 1, at, recorded_at: at, actor: &entry.actor }, &event);
     let changes = hand.state.take_changes();
     let stored = StoredEntry {
         seq: 1,

@@ -82,9 +82,7 @@ pub struct House {
 
 /// An id by which a failure is found in the log.
 pub fn operation() -> String {
-    random::<8>()
-        .map(hex::encode)
-        .unwrap_or_else(|_| "unnumbered".into())
+    random::<8>().map(hex::encode).unwrap_or_else(|_| "unnumbered".into())
 }
 
 /// An error with everything under it, once.
@@ -125,11 +123,7 @@ impl House {
     fn clerk(&self, site: &Id) -> Option<mpsc::Sender<Job>> {
         let mut clerks = self.clerks.lock().ok()?;
         let one_for_all = self.db.dialect() == Dialect::Embedded;
-        let known = if one_for_all {
-            clerks.values().next()
-        } else {
-            clerks.get(site)
-        };
+        let known = if one_for_all { clerks.values().next() } else { clerks.get(site) };
         if let Some(known) = known {
             return Some(known.clone());
         }
@@ -146,25 +140,15 @@ impl House {
 
     /// The site's current facts, as far as the ledger goes now. `None` where there is no such site.
     pub async fn state(&self, site: &Id) -> Result<Option<Arc<State>>, Unavailable> {
-        let head = ledger::head_of(&self.db, site.as_str())
-            .await
-            .map_err(|error| unavailable(&error))?;
+        let head = ledger::head_of(&self.db, site.as_str()).await.map_err(|error| unavailable(&error))?;
         let Some(head) = head else { return Ok(None) };
         if let Some(state) = self.seen(site).filter(|state| state.seq >= head.seq) {
             return Ok(Some(state));
         }
-        let gone = || Unavailable {
-            operation: operation(),
-        };
+        let gone = || Unavailable { operation: operation() };
         let clerk = self.clerk(site).ok_or_else(gone)?;
         let (answer, state) = oneshot::channel();
-        clerk
-            .send(Job::CatchUp {
-                site: site.clone(),
-                answer,
-            })
-            .await
-            .map_err(|_| gone())?;
+        clerk.send(Job::CatchUp { site: site.clone(), answer }).await.map_err(|_| gone())?;
         state.await.map_err(|_| gone())?.map(Some)
     }
 
@@ -178,12 +162,7 @@ impl House {
             return lost(operation());
         };
         let (answer, outcomes) = oneshot::channel();
-        let job = Job::Submit {
-            site: site.clone(),
-            actor: actor.clone(),
-            commands,
-            answer,
-        };
+        let job = Job::Submit { site: site.clone(), actor: actor.clone(), commands, answer };
         if clerk.send(job).await.is_err() {
             return lost(operation());
         }
@@ -229,11 +208,7 @@ impl House {
         if let Ok(mut clerks) = self.clerks.lock() {
             clerks.clear();
         }
-        let ends = self
-            .ends
-            .lock()
-            .map(|mut ends| std::mem::take(&mut *ends))
-            .unwrap_or_default();
+        let ends = self.ends.lock().map(|mut ends| std::mem::take(&mut *ends)).unwrap_or_default();
         for end in ends {
             // A clerk that ended by itself has already said why.
             let _ = end.await;

@@ -20,15 +20,10 @@ impl House {
         let mut found = Vec::new();
         let mut before = before.unwrap_or(u64::MAX);
         while found.len() < limit {
-            let page = ledger::of_thing(
-                &self.db,
-                site.as_str(),
-                (thing.kind, &thing.name),
-                before,
-                limit.max(100),
-            )
-            .await
-            .map_err(|error| unavailable(&error))?;
+            let page =
+                ledger::of_thing(&self.db, site.as_str(), (thing.kind, &thing.name), before, limit.max(100))
+                    .await
+                    .map_err(|error| unavailable(&error))?;
             let Some(last) = page.last() else { break };
             before = last.seq;
             for stored in &page {
@@ -52,10 +47,7 @@ impl House {
         let page = ledger::page_before(&self.db, site.as_str(), before.unwrap_or(u64::MAX), limit).await;
         let page = page.map_err(|error| unavailable(&error))?;
         let read = |stored: &StoredEntry| Ok((read_entry(stored)?.0, hex::encode(&stored.leaf)));
-        page.iter()
-            .map(read)
-            .collect::<Result<_, StorageError>>()
-            .map_err(|error| unavailable(&error))
+        page.iter().map(read).collect::<Result<_, StorageError>>().map_err(|error| unavailable(&error))
     }
 
     /// Entries after a place, oldest first: the canonical text and the leaf's hex.
@@ -67,25 +59,17 @@ impl House {
     ) -> Result<Vec<(u64, String, String)>, Unavailable> {
         let page = ledger::page_after(&self.db, site.as_str(), seq, limit).await;
         let page = page.map_err(|error| unavailable(&error))?;
-        Ok(page
-            .into_iter()
-            .map(|stored| (stored.seq, stored.entry, hex::encode(stored.leaf)))
-            .collect())
+        Ok(page.into_iter().map(|stored| (stored.seq, stored.entry, hex::encode(stored.leaf))).collect())
     }
 
     /// A cycle record as it came, by its SHA-256.
     pub async fn raw_record(&self, site: &Id, sha256: &str) -> Result<Option<Vec<u8>>, Unavailable> {
-        ledger::record(&self.db, site.as_str(), sha256)
-            .await
-            .map_err(|error| unavailable(&error))
+        ledger::record(&self.db, site.as_str(), sha256).await.map_err(|error| unavailable(&error))
     }
 
     /// Whether the database answers.
     pub async fn answers(&self) -> Result<(), Unavailable> {
-        ledger::sites(&self.db)
-            .await
-            .map(|_| ())
-            .map_err(|error| unavailable(&error))
+        ledger::sites(&self.db).await.map(|_| ()).map_err(|error| unavailable(&error))
     }
 
     pub async fn site_codes(&self) -> Result<Vec<String>, Unavailable> {

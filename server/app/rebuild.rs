@@ -64,11 +64,7 @@ pub async fn replay_all(db: &Db) -> Result<(), StorageError> {
             let mut rows = Vec::new();
             for stored in &page {
                 let (entry, event) = replay(&mut state, stored)?;
-                rows.extend(facts::history_rows(
-                    site.as_str(),
-                    entry.seq,
-                    &history(&state, &event),
-                ));
+                rows.extend(facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)));
             }
             let changes = state.take_changes();
             write(&mut conn, &state, &changes, rows).await?;
@@ -89,22 +85,8 @@ async fn write(
         table.put(conn, rows).await?;
     }
     facts::HISTORY.add(conn, history).await?;
-    facts::TURN
-        .add(
-            conn,
-            changes.turns.iter().map(|it| facts::turn_row(site, it)).collect(),
-        )
-        .await?;
-    facts::SEATING
-        .add(
-            conn,
-            changes
-                .seatings
-                .iter()
-                .map(|it| facts::seating_row(site, it))
-                .collect(),
-        )
-        .await
+    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
+    facts::SEATING.add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect()).await
 }
 
 /// Replays every ledger in memory and compares: the chain of leaves, the head, every table, the checker's rules.
@@ -117,12 +99,7 @@ pub async fn check(db: &Db) -> Result<Report, StorageError> {
         conn.execute(conn.dialect().snapshot(), &[]).await?;
         let wrong = check_site(&mut conn, &site, &mut report.entries).await?;
         conn.commit().await?;
-        report.wrong.extend(
-            wrong
-                .into_iter()
-                .take(100)
-                .map(|what| format!("site {site}: {what}")),
-        );
+        report.wrong.extend(wrong.into_iter().take(100).map(|what| format!("site {site}: {what}")));
     }
     Ok(report)
 }
@@ -224,16 +201,8 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.loads.extend(from.loads);
     into.holds.extend(from.holds);
     into.reserves.extend(from.reserves);
-    grown.add(
-        &facts::TURN,
-        from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)),
-    );
-    grown.add(
-        &facts::SEATING,
-        from.seatings
-            .iter()
-            .map(|it| facts::seating_row(site.as_str(), it)),
-    );
+    grown.add(&facts::TURN, from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)));
+    grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }
 
 /// Compares a table with what the ledger makes of it, both in the order of the key.
@@ -257,10 +226,7 @@ async fn compare(
     }
     for (stored, made) in stored.iter().zip(&made) {
         if stored != made {
-            wrong.push(format!(
-                "table {} has {stored:?}, the ledger makes {made:?}",
-                table.name
-            ));
+            wrong.push(format!("table {} has {stored:?}, the ledger makes {made:?}", table.name));
             if wrong.len() > 100 {
                 break;
             }

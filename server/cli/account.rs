@@ -32,12 +32,7 @@ pub enum Site {
 
 impl Site {
     pub async fn run(self) -> Result<ExitCode, Failure> {
-        let Site::Add {
-            site,
-            name,
-            timezone,
-            database,
-        } = self;
+        let Site::Add { site, name, timezone, database } = self;
         let house = database.open().await?;
         house.add_site(&site, &name, &timezone).await?;
         house.close().await;
@@ -92,18 +87,10 @@ fn password() -> Result<String, Failure> {
 impl Person {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         match self {
-            Person::Add {
-                site,
-                name,
-                role,
-                code,
-                database,
-            } => {
+            Person::Add { site, name, role, code, database } => {
                 let password = password()?;
                 let house = database.open().await?;
-                let code = house
-                    .add_person(&site, code.as_deref(), &name, role, &password)
-                    .await?;
+                let code = house.add_person(&site, code.as_deref(), &name, role, &password).await?;
                 house.close().await;
                 println!("{code}");
             }

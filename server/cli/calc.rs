@@ -145,16 +145,10 @@ fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
 fn saturation(args: &SaturationArgs) -> Result<String, String> {
     let point = match (args.temp_c, args.pressure_kpa) {
         (Some(temp_c), _) => saturation_pressure_kpa(temp_c)
-            .map(|pressure_kpa_abs| Saturation {
-                temp_c,
-                pressure_kpa_abs,
-            })
+            .map(|pressure_kpa_abs| Saturation { temp_c, pressure_kpa_abs })
             .map_err(|e| format!("--temp-c: {e}"))?,
         (None, Some(pressure_kpa_abs)) => saturation_temp_c(pressure_kpa_abs)
-            .map(|temp_c| Saturation {
-                temp_c,
-                pressure_kpa_abs,
-            })
+            .map(|temp_c| Saturation { temp_c, pressure_kpa_abs })
             .map_err(|e| format!("--pressure-kpa: {e}"))?,
         (None, None) => return Err("--temp-c or --pressure-kpa is needed".to_owned()),
     };
@@ -180,8 +174,7 @@ fn read_input(file: Option<&Path>) -> Result<Vec<u8>, String> {
         _ => {
             let mut bytes = Vec::new();
             let read = std::io::stdin().lock().read_to_end(&mut bytes);
-            read.map(|_| bytes)
-                .map_err(|error| format!("standard input: {error}"))
+            read.map(|_| bytes).map_err(|error| format!("standard input: {error}"))
         }
     }
 }

@@ -29,17 +29,8 @@ impl Rebuild {
         for what in &report.wrong {
             println!("{what}");
         }
-        println!(
-            "{} entries of {} sites, {} differences",
-            report.entries,
-            report.sites,
-            report.wrong.len()
-        );
-        Ok(if report.wrong.is_empty() {
-            ExitCode::SUCCESS
-        } else {
-            ExitCode::FAILURE
-        })
+        println!("{} entries of {} sites, {} differences", report.entries, report.sites, report.wrong.len());
+        Ok(if report.wrong.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
     }
 }
 
@@ -54,11 +45,7 @@ pub struct Backup {
 impl Backup {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         if self.file.exists() {
-            return Err(format!(
-                "{} exists already; a backup overwrites nothing",
-                self.file.display()
-            )
-            .into());
+            return Err(format!("{} exists already; a backup overwrites nothing", self.file.display()).into());
         }
         let house = self.database.open().await?;
         let to = Db::open(&format!("sqlite:{}", self.file.display())).await?;

@@ -45,16 +45,9 @@ impl Demo {
 
 fn told(path: &str, token: &str) -> String {
     let mut text = format!("\nA demo hospital with invented people and parts, in {path}\n\n");
-    text.push_str(&format!(
-        "Open http://ADDR and sign in at site {}:\n\n",
-        demo::SITE
-    ));
+    text.push_str(&format!("Open http://ADDR and sign in at site {}:\n\n", demo::SITE));
     for (code, _, role) in demo::PEOPLE {
-        text.push_str(&format!(
-            "    {code:<10} {}   ({})\n",
-            demo::PASSWORD,
-            role.words()
-        ));
+        text.push_str(&format!("    {code:<10} {}   ({})\n", demo::PASSWORD, role.words()));
     }
     text.push_str("\nThe same by the API, as the auditor:\n\n");
     text.push_str(&format!(

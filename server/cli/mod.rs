@@ -99,14 +99,8 @@ fn failed(error: &(dyn std::error::Error + 'static)) -> ExitCode {
 /// Logs go to standard error: standard output carries only what was promised.
 fn logs(json: bool) {
     let filter = EnvFilter::try_from_env("FETTLE_LOG").unwrap_or_else(|_| EnvFilter::new("warn,fettle=info"));
-    let to = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr);
-    if json {
-        to.json().init()
-    } else {
-        to.compact().init()
-    }
+    let to = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    if json { to.json().init() } else { to.compact().init() }
 }
 
 impl Database {

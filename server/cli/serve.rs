@@ -33,10 +33,7 @@ pub struct Serve {
 impl Serve {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         let house = Arc::new(self.database.open().await?);
-        let options = Options {
-            secure_cookie: self.secure_cookie,
-            trusted_proxy: self.trusted_proxy,
-        };
+        let options = Options { secure_cookie: self.secure_cookie, trusted_proxy: self.trusted_proxy };
         serve(&self.listen, house, options, |_| {}).await
     }
 }

@@ -60,16 +60,11 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
                 let passed = part.outcome == Outcome::Passed;
                 change(state, when, &part.asset, |asset| {
                     if passed {
-                        asset.inspected = Some(InspectedAt {
-                            at: when.at,
-                            cycles: asset.cycles,
-                        });
+                        asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
                     }
                 });
             }
-            it.holds
-                .iter()
-                .for_each(|hold| super::apply_parts::place_hold(state, when, hold));
+            it.holds.iter().for_each(|hold| super::apply_parts::place_hold(state, when, hold));
         }
     }
 }
@@ -94,10 +89,8 @@ fn site(state: &mut State, what: &What) {
 fn catalogue(state: &mut State, what: &What) {
     match what {
         What::RouteDefined(it) => {
-            let mut versions = state
-                .routes
-                .get(&it.route)
-                .map_or_else(Vec::new, |versions| (**versions).clone());
+            let mut versions =
+                state.routes.get(&it.route).map_or_else(Vec::new, |versions| (**versions).clone());
             versions.push(Arc::from(it.steps.as_slice()));
             state.routes.insert(it.route.clone(), Arc::new(versions));
             state.changes.routes.insert(it.route.clone());
@@ -129,23 +122,15 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 machine: it.machine.clone(),
                 kind: it.kind,
                 programmes: it.programmes.clone(),
-                condition: before
-                    .as_ref()
-                    .map_or(Condition::InService, |before| before.condition.clone()),
-                last_tests: before
-                    .as_ref()
-                    .map(|before| before.last_tests.clone())
-                    .unwrap_or_default(),
+                condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
+                last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
                 running: before.and_then(|before| before.running),
             };
             state.machines.insert(it.machine.clone(), Arc::new(machine));
             state.changes.machines.insert(it.machine.clone());
         }
         What::MachineOut(it) => change_machine(state, &it.machine, |machine| {
-            machine.condition = Condition::Out {
-                reason: it.reason.0.clone(),
-                since: when.at,
-            };
+            machine.condition = Condition::Out { reason: it.reason.0.clone(), since: when.at };
         }),
         What::MachineBack(it) => change_machine(state, &it.machine, |machine| {
             machine.condition = match it.after {
@@ -162,25 +147,13 @@ fn machine(state: &mut State, when: &When, what: &What) {
 
 fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     let test = it.test.test.to_string();
-    let newer = machine
-        .last_tests
-        .get(&test)
-        .is_none_or(|last| last.at <= when.at);
+    let newer = machine.last_tests.get(&test).is_none_or(|last| last.at <= when.at);
     if newer {
-        machine.last_tests.insert(
-            test.clone(),
-            LastTest {
-                good: it.good,
-                at: when.at,
-            },
-        );
+        machine.last_tests.insert(test.clone(), LastTest { good: it.good, at: when.at });
     }
     if !it.good {
         let reason = format!("{} failed", test.replace('_', " "));
-        machine.condition = Condition::Out {
-            reason,
-            since: when.at,
-        };
+        machine.condition = Condition::Out { reason, since: when.at };
     } else if let Condition::Requalifying { good } = machine.condition
         && test == EMPTY_CYCLE
     {
@@ -234,23 +207,14 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
             asset.sterile_until = None;
         }
         if let (Some(pack), Some(seat)) = (&moved.pack, &asset.seat) {
-            asset.pack = Some(PackOf {
-                entry: when.seq,
-                set: seat.set.clone(),
-                pack: pack.clone(),
-            });
+            asset.pack = Some(PackOf { entry: when.seq, set: seat.set.clone(), pack: pack.clone() });
         }
         if moved.sterile_until.is_some() {
             asset.sterile_until = moved.sterile_until;
         }
     });
     if new_turn {
-        let began = TurnBegan {
-            seq: when.seq,
-            asset: moved.asset.clone(),
-            turn: moved.turn,
-            at: when.at,
-        };
+        let began = TurnBegan { seq: when.seq, asset: moved.asset.clone(), turn: moved.turn, at: when.at };
         state.changes.turns.push(began);
     }
 }

@@ -37,23 +37,14 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             });
             if let Some(machine) = &it.machine_out {
                 let reason = format!("growth in the biological indicator of load {}", it.load);
-                change_machine(state, machine, |m| {
-                    m.condition = Condition::Out {
-                        reason,
-                        since: when.at,
-                    }
-                });
+                change_machine(state, machine, |m| m.condition = Condition::Out { reason, since: when.at });
             }
         }
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
             let sterilised = cycled(state, when, &it.load, true);
             moves(state, when, &it.parts);
-            for moved in it
-                .parts
-                .iter()
-                .filter(|moved| sterilised && moved.to == Stage::Ready)
-            {
+            for moved in it.parts.iter().filter(|moved| sterilised && moved.to == Stage::Ready) {
                 change(state, when, &moved.asset, |asset| {
                     asset.load = Some(it.load.clone());
                     asset.cool_at = it.cool_at;
@@ -61,13 +52,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             }
         }
         What::LoadRejected(it) => {
-            decide(
-                state,
-                when,
-                &it.load,
-                LoadStatus::Rejected,
-                Some(it.reason.clone()),
-            );
+            decide(state, when, &it.load, LoadStatus::Rejected, Some(it.reason.clone()));
             cycled(state, when, &it.load, it.ran);
             moves(state, when, &it.parts);
         }
@@ -94,13 +79,9 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         last_at: when.at,
     };
     for part in &it.contents {
-        change(state, when, &part.asset, |asset| {
-            asset.in_load = Some(it.load.clone())
-        });
+        change(state, when, &part.asset, |asset| asset.in_load = Some(it.load.clone()));
     }
-    change_machine(state, &it.machine, |machine| {
-        machine.running = Some(it.load.clone())
-    });
+    change_machine(state, &it.machine, |machine| machine.running = Some(it.load.clone()));
     state.loads.insert(it.load.clone(), Arc::new(load));
     state.changes.loads.insert(it.load.clone());
 }

@@ -22,9 +22,7 @@ fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
         set.last_at = set.last_at.max(when.at);
         state.changes.sets.insert(seat.set.clone());
     }
-    change(state, when, asset, |asset| {
-        asset.seat = joined.then(|| seat.clone())
-    });
+    change(state, when, asset, |asset| asset.seat = joined.then(|| seat.clone()));
     state.changes.seatings.push(Seating {
         seq: when.seq,
         asset: asset.clone(),
@@ -40,15 +38,11 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
         What::AssetAdded(it) => add(state, when, it),
         What::PutAway(it) => {
             for part in &it.parts {
-                change(state, when, &part.asset, |asset| {
-                    asset.location = Some(it.location.clone())
-                });
+                change(state, when, &part.asset, |asset| asset.location = Some(it.location.clone()));
             }
         }
         What::Retired(it) => {
-            it.seat
-                .iter()
-                .for_each(|taken| seat(state, when, &it.asset, taken, false));
+            it.seat.iter().for_each(|taken| seat(state, when, &it.asset, taken, false));
             retire(state, when, &it.asset, it.cause, it.failure);
         }
         What::SetBuilt(it) => {
@@ -81,9 +75,7 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
         What::HoldPlaced(it) => place_hold(state, when, it),
         What::HoldLifted(it) => {
             for id in &it.assets {
-                change(state, when, id, |asset| {
-                    asset.holds.retain(|held| held.hold != it.hold)
-                });
+                change(state, when, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
             }
             if let Some(hold) = state.holds.get_mut(&it.hold) {
                 Arc::make_mut(hold).lifted_at = Some(when.at);
@@ -137,31 +129,19 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
-    state.changes.turns.push(TurnBegan {
-        seq: when.seq,
-        asset: it.asset.clone(),
-        turn: 1,
-        at: when.at,
-    });
+    state.changes.turns.push(TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at });
 }
 
 fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
     change(state, when, id, |asset| {
-        asset.retired = Some(RetiredAs {
-            cause,
-            failure,
-            at: when.at,
-        });
+        asset.retired = Some(RetiredAs { cause, failure, at: when.at });
         asset.missing = false;
         asset.pack = None;
     });
 }
 
 pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
-    let held = HeldBy {
-        hold: it.hold.clone(),
-        kind: it.kind,
-    };
+    let held = HeldBy { hold: it.hold.clone(), kind: it.kind };
     for id in &it.assets {
         change(state, when, id, |asset| asset.holds.push(held.clone()));
     }

@@ -160,21 +160,13 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
         deciding.against(unknown("model", it.model.as_str()));
         return None;
     };
-    for name in it
-        .asset
-        .iter()
-        .map(Id::as_str)
-        .chain(it.mark.iter().map(Line::as_str))
-    {
+    for name in it.asset.iter().map(Id::as_str).chain(it.mark.iter().map(Line::as_str)) {
         if state.names.contains_key(name) {
             deciding.against(name_taken(state, name));
         }
     }
     let asset = it.asset.clone().or_else(|| state.next_asset(model.family))?;
-    let version = state
-        .routes
-        .get(&model.route)
-        .map_or(1, |versions| versions.len() as u32);
+    let version = state.routes.get(&model.route).map_or(1, |versions| versions.len() as u32);
     Some(AssetAdded {
         asset,
         mark: it.mark.clone(),
@@ -222,15 +214,9 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
     });
     let placed = parts
         .iter()
-        .map(|asset| Placed {
-            asset: asset.asset.clone(),
-            was: asset.location.clone(),
-        })
+        .map(|asset| Placed { asset: asset.asset.clone(), was: asset.location.clone() })
         .collect();
-    Some(What::PutAway(PutAwayDone {
-        location: it.location.clone(),
-        parts: placed,
-    }))
+    Some(What::PutAway(PutAwayDone { location: it.location.clone(), parts: placed }))
 }
 
 pub(super) fn retire(deciding: &mut Deciding, it: &Retire) -> Option<What> {
@@ -324,9 +310,7 @@ impl State {
 /// The part itself and its pack mates, all back before packing, where acting on it opens its pack.
 pub(super) fn opened_pack(deciding: &mut Deciding, asset: &Asset, itself_too: bool) -> Vec<Moved> {
     let mates = broken_pack_of(deciding.state, asset);
-    deciding
-        .also_opened
-        .extend(mates.iter().map(|mate| mate.asset.clone()));
+    deciding.also_opened.extend(mates.iter().map(|mate| mate.asset.clone()));
     let own = (itself_too && asset.stage.in_pack()).then_some(asset);
     own.into_iter()
         .chain(mates.iter().map(|mate| &**mate))

@@ -59,9 +59,7 @@ fn names(state: &State, wrong: &mut Vec<String>) {
         }
     }
     if expected.len() != state.names.len()
-        || expected
-            .iter()
-            .any(|(name, thing)| state.names.get(*name) != Some(thing))
+        || expected.iter().any(|(name, thing)| state.names.get(*name) != Some(thing))
     {
         wrong.push("the index of names differs from the things".into());
     }
@@ -82,18 +80,11 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     }
     let ends_sterile = route.last().is_some_and(|last| last.step == StepKind::Sterilised);
     if asset.stage == Stage::Ready && ends_sterile {
-        let released = asset
-            .load
-            .as_ref()
-            .and_then(|load| state.loads.get(load))
-            .is_some_and(|load| {
-                load.status == LoadStatus::Released
-                    && load.judged.as_ref().is_some_and(|judged| judged.passed)
-                    && load
-                        .contents
-                        .iter()
-                        .any(|part| part.asset == asset.asset && part.turn == asset.turn)
-            });
+        let released = asset.load.as_ref().and_then(|load| state.loads.get(load)).is_some_and(|load| {
+            load.status == LoadStatus::Released
+                && load.judged.as_ref().is_some_and(|judged| judged.passed)
+                && load.contents.iter().any(|part| part.asset == asset.asset && part.turn == asset.turn)
+        });
         if !released {
             say("is ready without a released load of this turn that passed".into());
         }
@@ -105,11 +96,7 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
         say("is ready before the end of its route".into());
     }
     for held in &asset.holds {
-        if state
-            .holds
-            .get(&held.hold)
-            .is_none_or(|hold| hold.lifted_at.is_some() || hold.kind != held.kind)
-        {
+        if state.holds.get(&held.hold).is_none_or(|hold| hold.lifted_at.is_some() || hold.kind != held.kind) {
             say(format!("is held by {}, which is not in force", held.hold));
         }
     }
@@ -122,22 +109,13 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
 fn loads(state: &State, wrong: &mut Vec<String>) {
     for load in state.loads.values() {
         let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
-        let runs = state
-            .machines
-            .get(&load.machine)
-            .and_then(|machine| machine.running.as_ref())
+        let runs = state.machines.get(&load.machine).and_then(|machine| machine.running.as_ref())
             == Some(&load.load);
         if open != runs {
-            wrong.push(format!(
-                "load {} and machine {} disagree about running",
-                load.load, load.machine
-            ));
+            wrong.push(format!("load {} and machine {} disagree about running", load.load, load.machine));
         }
         if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
-            wrong.push(format!(
-                "load {} is released without a record that passed",
-                load.load
-            ));
+            wrong.push(format!("load {} is released without a record that passed", load.load));
         }
         if load.decided_by.is_some() == open {
             wrong.push(format!(
@@ -154,34 +132,21 @@ fn loads(state: &State, wrong: &mut Vec<String>) {
                     && load.contents.iter().any(|part| part.asset == asset.asset)
             });
             if !open {
-                wrong.push(format!(
-                    "{} is in load {load}, which does not hold it",
-                    asset.asset
-                ));
+                wrong.push(format!("{} is in load {load}, which does not hold it", asset.asset));
             }
         }
     }
     let mut cycles: BTreeMap<&Id, u32> = BTreeMap::new();
-    for load in state
-        .loads
-        .values()
-        .filter(|load| load.programme.step() == StepKind::Sterilised)
-    {
+    for load in state.loads.values().filter(|load| load.programme.step() == StepKind::Sterilised) {
         if load.status == LoadStatus::Released {
-            load.contents
-                .iter()
-                .for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
+            load.contents.iter().for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
         }
     }
     for (asset, released) in cycles {
-        let counted = state
-            .assets
-            .get(asset)
-            .map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
+        let counted =
+            state.assets.get(asset).map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
         if counted < released {
-            wrong.push(format!(
-                "{asset} went through {released} released cycles and counts {counted}"
-            ));
+            wrong.push(format!("{asset} went through {released} released cycles and counts {counted}"));
         }
     }
 }

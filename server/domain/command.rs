@@ -46,9 +46,7 @@ impl<'de> Deserialize<'de> for Key {
         let text = String::deserialize(from)?;
         match text.chars().count() {
             1..=64 => Ok(Key(text)),
-            n => Err(serde::de::Error::custom(format!(
-                "found {n} characters; a key is 1 to 64 characters"
-            ))),
+            n => Err(serde::de::Error::custom(format!("found {n} characters; a key is 1 to 64 characters"))),
         }
     }
 }
@@ -65,10 +63,7 @@ pub struct Override {
 
 /// One code or a list of them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(
-    untagged,
-    expecting = "found no refusal code; a code or a list of codes is needed"
-)]
+#[serde(untagged, expecting = "found no refusal code; a code or a list of codes is needed")]
 pub enum Codes {
     One(Code),
     Many(Vec<Code>),
@@ -265,23 +260,15 @@ impl Command {
         let name = match own.remove("do") {
             Some(Value::String(name)) => name,
             found => {
-                let found = if found.is_some() {
-                    "found another type"
-                } else {
-                    "missing"
-                };
+                let found = if found.is_some() { "found another type" } else { "missing" };
                 let detail = format!("{found}; the name of a command is needed");
-                return Err(vec![Malformed {
-                    pointer: "/do".into(),
-                    detail,
-                }]);
+                return Err(vec![Malformed { pointer: "/do".into(), detail }]);
             }
         };
         match (form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
-            (Ok(around), Ok(act)) => act
-                .whole()
-                .map(|()| Command { around, act })
-                .map_err(|wrong| vec![wrong]),
+            (Ok(around), Ok(act)) => {
+                act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
+            }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
         }
     }
@@ -299,10 +286,7 @@ impl Command {
     }
 
     pub fn plain(act: Act) -> Command {
-        Command {
-            around: Around::default(),
-            act,
-        }
+        Command { around: Around::default(), act }
     }
 }
 
@@ -326,8 +310,5 @@ impl Act {
 
 /// A malformed field.
 pub fn wrong(pointer: impl Into<String>, detail: impl Into<String>) -> Malformed {
-    Malformed {
-        pointer: pointer.into(),
-        detail: detail.into(),
-    }
+    Malformed { pointer: pointer.into(), detail: detail.into() }
 }

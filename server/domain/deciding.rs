@@ -180,11 +180,7 @@ impl<'a> Deciding<'a> {
         for (asset, problems) in left {
             if let Some(first) = problems.first() {
                 let detail = first.detail();
-                self.left.push(Left {
-                    asset: asset.asset.clone(),
-                    code: first.code,
-                    detail,
-                });
+                self.left.push(Left { asset: asset.asset.clone(), code: first.code, detail });
             }
         }
     }
@@ -231,11 +227,7 @@ impl<'a> Deciding<'a> {
         hash.update([self.secrets.len() as u8]);
         hash.update(text.as_bytes());
         let sealed = format!("sealed:{}", hex::encode(hash.finalize()));
-        self.secrets.push(Secret {
-            sealed: sealed.clone(),
-            salt: self.asked.salt,
-            text: text.to_string(),
-        });
+        self.secrets.push(Secret { sealed: sealed.clone(), salt: self.asked.salt, text: text.to_string() });
         sealed
     }
 
@@ -244,10 +236,7 @@ impl<'a> Deciding<'a> {
         if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
-                format!(
-                    "It is said to have happened at {at}; now it is {}.",
-                    self.asked.now
-                ),
+                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
                 format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
                 "Leave the time out, or correct it.",
             ));
@@ -289,10 +278,7 @@ impl<'a> Deciding<'a> {
         }
         let Some(what) = what else {
             // Every path without an event has put something against the command.
-            return Err(Turned::Refused(Refusal {
-                first: model::unknown("thing", "?"),
-                others: Vec::new(),
-            }));
+            return Err(Turned::Refused(Refusal { first: model::unknown("thing", "?"), others: Vec::new() }));
         };
         let around = &self.command.around;
         let late = around.late.clone().map(|late| ToldLate {
@@ -300,11 +286,8 @@ impl<'a> Deciding<'a> {
             sheet: late.sheet,
             done_by: late.done_by.map(|who| self.seal(who.as_str())),
         });
-        let overridden = around
-            .overriding
-            .clone()
-            .filter(|_| !self.overridden.is_empty())
-            .map(|given| Overridden {
+        let overridden =
+            around.overriding.clone().filter(|_| !self.overridden.is_empty()).map(|given| Overridden {
                 codes: self.overridden.iter().copied().collect(),
                 reason: given.reason.0,
                 second_person: given.second_person.map(|who| self.seal(who.as_str())),
@@ -322,10 +305,6 @@ impl<'a> Deciding<'a> {
             also_opened: std::mem::take(&mut self.also_opened),
             made: self.made.take(),
         };
-        Ok(Decided {
-            at: self.at(),
-            event: Event { beside, what },
-            secrets: self.secrets,
-        })
+        Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
     }
 }

@@ -58,16 +58,7 @@ pub struct Beside {
     pub made: Option<Id>,
 }
 
-const BESIDE: [&str; 8] = [
-    "note",
-    "late",
-    "override",
-    "deviation",
-    "sets",
-    "left",
-    "also_opened",
-    "made",
-];
+const BESIDE: [&str; 8] = ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made"];
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ToldLate {
@@ -230,9 +221,7 @@ impl Event {
     /// Reads an event of a kind and version back from its entry.
     pub fn read(kind: &str, version: u32, event: Value) -> Result<Event, serde_json::Error> {
         if version != 1 {
-            return Err(serde::de::Error::custom(format!(
-                "found version {version} of {kind}; 1 is known"
-            )));
+            return Err(serde::de::Error::custom(format!("found version {version} of {kind}; 1 is known")));
         }
         let Value::Object(mut fields) = event else {
             return Err(serde::de::Error::custom("found no object as an event"));
@@ -253,12 +242,7 @@ impl Event {
     pub fn things(&self) -> Vec<Thing> {
         let mut all = super::history::things(&self.what);
         all.extend(self.beside.sets.iter().map(|set| Thing::set(set.as_str())));
-        all.extend(
-            self.beside
-                .also_opened
-                .iter()
-                .map(|asset| Thing::asset(asset.as_str())),
-        );
+        all.extend(self.beside.also_opened.iter().map(|asset| Thing::asset(asset.as_str())));
         all.sort();
         all.dedup();
         all
@@ -274,27 +258,15 @@ pub struct Thing {
 
 impl Thing {
     pub fn asset(name: &str) -> Thing {
-        Thing {
-            kind: "asset",
-            name: name.into(),
-        }
+        Thing { kind: "asset", name: name.into() }
     }
     pub fn set(name: &str) -> Thing {
-        Thing {
-            kind: "set",
-            name: name.into(),
-        }
+        Thing { kind: "set", name: name.into() }
     }
     pub fn load(name: &str) -> Thing {
-        Thing {
-            kind: "load",
-            name: name.into(),
-        }
+        Thing { kind: "load", name: name.into() }
     }
     pub fn machine(name: &str) -> Thing {
-        Thing {
-            kind: "machine",
-            name: name.into(),
-        }
+        Thing { kind: "machine", name: name.into() }
     }
 }

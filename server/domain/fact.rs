@@ -20,11 +20,8 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     let alone: Vec<Picked> = picked.iter().filter(|part| part.alone).cloned().collect();
     let in_sets: Vec<Picked> = picked.into_iter().filter(|part| !part.alone).collect();
     // A set that came back although nobody recorded that it went out: its ready parts begin their next turn.
-    let first: Vec<Picked> = in_sets
-        .iter()
-        .filter(|part| stands_for(deciding, &part.asset, it.step))
-        .cloned()
-        .collect();
+    let first: Vec<Picked> =
+        in_sets.iter().filter(|part| stands_for(deciding, &part.asset, it.step)).cloned().collect();
     let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) {
         in_sets
             .iter()
@@ -56,17 +53,11 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
         })
         .collect();
     if parts.is_empty() && noted.is_empty() {
-        left.into_iter()
-            .flat_map(|(_, problems)| problems)
-            .for_each(|problem| deciding.against(problem));
+        left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| deciding.against(problem));
     } else {
         deciding.leave(left);
     }
-    Some(What::StepRecorded(StepRecorded {
-        step: it.step,
-        parts,
-        noted,
-    }))
+    Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted }))
 }
 
 fn back_at_desk(step: StepKind) -> bool {
@@ -85,10 +76,7 @@ fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
         StepKind::Received => asset.stage < Stage::Received || away,
         _ => {
             let route = deciding.state.route_of(asset);
-            route
-                .iter()
-                .position(|on| on.step == step)
-                .is_some_and(|at| at as u32 >= asset.next)
+            route.iter().position(|on| on.step == step).is_some_and(|at| at as u32 >= asset.next)
         }
     };
     in_house(asset) && not_yet
@@ -107,10 +95,7 @@ fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem 
         next.map_or("It has no further step.".to_string(), |next| {
             format!("Next it has to be {}.", next.words())
         }),
-        format!(
-            "If it was {} all the same, scan the part by itself.",
-            step.words()
-        ),
+        format!("If it was {} all the same, scan the part by itself.", step.words()),
     )
 }
 
@@ -122,15 +107,9 @@ fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
         return Told::Known(super::asset::missing(asset));
     }
     if deciding.late() && at < asset.act_at {
-        return Told::Notes(Noted {
-            asset: asset.asset.clone(),
-            turn: turn_at(deciding, asset),
-        });
+        return Told::Notes(Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });
     }
-    let note = Told::Notes(Noted {
-        asset: asset.asset.clone(),
-        turn: asset.turn,
-    });
+    let note = Told::Notes(Noted { asset: asset.asset.clone(), turn: asset.turn });
     let stays = [
         (asset.retired.is_some(), Code::Retired),
         (asset.in_repair, Code::InRepair),
@@ -160,9 +139,7 @@ fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
     }
     let by_load = step == StepKind::Sterilised
         || (step == StepKind::Disinfected
-            && route
-                .get(to as usize)
-                .is_some_and(|on| on.by() != Some(Method::Manual)));
+            && route.get(to as usize).is_some_and(|on| on.by() != Some(Method::Manual)));
     if by_load
         || step == StepKind::Inspected
         || to < asset.next
@@ -206,10 +183,7 @@ fn tell_back(deciding: &mut Deciding, asset: &Asset, step: StepKind, note: Told)
         None => state.route_of(asset),
     };
     let from = if moved.was.is_some() { 0 } else { asset.next };
-    let jumped = route
-        .iter()
-        .take(moved.next.saturating_sub(1) as usize)
-        .skip(from as usize);
+    let jumped = route.iter().take(moved.next.saturating_sub(1) as usize).skip(from as usize);
     if jumped.into_iter().any(|on| on.step != step && on.step < step) {
         deciding.deviates(Code::OutOfOrder);
     }

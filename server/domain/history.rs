@@ -58,12 +58,7 @@ fn alone<'a>(ids: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
 }
 
 fn moved_or_noted(moved: &[Moved], noted: &[Noted]) -> Vec<Thing> {
-    alone(
-        moved
-            .iter()
-            .map(|part| &part.asset)
-            .chain(noted.iter().map(|part| &part.asset)),
-    )
+    alone(moved.iter().map(|part| &part.asset).chain(noted.iter().map(|part| &part.asset)))
 }
 
 fn with_load(load: &Id, parts: &[Moved]) -> Vec<Thing> {
@@ -75,9 +70,7 @@ fn with_load(load: &Id, parts: &[Moved]) -> Vec<Thing> {
 impl Event {
     /// Whether the event names this part: moved, noted, opened, held, put or taken.
     pub fn names(&self, asset: &str) -> bool {
-        things(&self.what)
-            .iter()
-            .any(|thing| thing.kind == "asset" && thing.name == asset)
+        things(&self.what).iter().any(|thing| thing.kind == "asset" && thing.name == asset)
             || self.beside.also_opened.iter().any(|id| id.as_str() == asset)
     }
 

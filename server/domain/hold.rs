@@ -74,10 +74,7 @@ impl Place {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         let ways = [self.scan.is_some(), self.load.is_some(), self.model.is_some()];
         if ways.into_iter().filter(|given| *given).count() != 1 {
-            return Err(wrong(
-                "",
-                "found none or several of scan, load and model; one of them is needed",
-            ));
+            return Err(wrong("", "found none or several of scan, load and model; one of them is needed"));
         }
         if self.model.is_none() && (self.lots.is_some() || self.serials.is_some()) {
             return Err(wrong("/model", "missing; lots and serials narrow a model"));
@@ -135,12 +132,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
         (Some(scan), ..) => {
             let picked = deciding.pick(scan, Mode::Permission);
             let parts = deciding.each_freely(picked, |asset| {
-                asset
-                    .retired
-                    .is_some()
-                    .then(|| super::scan::retired(asset))
-                    .into_iter()
-                    .collect()
+                asset.retired.is_some().then(|| super::scan::retired(asset)).into_iter().collect()
             });
             parts.iter().map(|asset| asset.asset.clone()).collect()
         }
@@ -157,8 +149,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
                 return None;
             }
             let named = |list: &Option<Vec<Line>>, found: &Option<Line>| {
-                list.as_ref()
-                    .is_none_or(|list| found.as_ref().is_some_and(|found| list.contains(found)))
+                list.as_ref().is_none_or(|list| found.as_ref().is_some_and(|found| list.contains(found)))
             };
             let all = deciding.state.assets.values();
             let of_model = all.filter(|asset| {
@@ -173,12 +164,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     }
     let hold = deciding.state.next_hold()?;
     deciding.made = Some(hold.clone());
-    Some(What::HoldPlaced(HoldPlaced {
-        hold,
-        kind: it.kind,
-        reason: it.reason.0.clone(),
-        assets,
-    }))
+    Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets }))
 }
 
 /// Those of the named parts that are still in the house; each counts as touched.
@@ -213,19 +199,11 @@ pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
     }
     let state = deciding.state;
     let mut assets = Vec::new();
-    for asset in state
-        .assets
-        .values()
-        .filter(|asset| asset.holds.iter().any(|held| held.hold == it.hold))
-    {
+    for asset in state.assets.values().filter(|asset| asset.holds.iter().any(|held| held.hold == it.hold)) {
         deciding.touches(Some(asset.last_at));
         assets.push(asset.asset.clone());
     }
-    Some(What::HoldLifted(HoldLifted {
-        hold: it.hold.clone(),
-        reason: it.reason.0.clone(),
-        assets,
-    }))
+    Some(What::HoldLifted(HoldLifted { hold: it.hold.clone(), reason: it.reason.0.clone(), assets }))
 }
 
 impl super::state::State {

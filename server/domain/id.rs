@@ -19,9 +19,7 @@ impl Id {
     pub fn new(text: &str) -> Option<Id> {
         let fits = !text.is_empty()
             && text.len() <= Id::LONGEST
-            && text
-                .bytes()
-                .all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
+            && text.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-'));
         fits.then(|| Id(Arc::from(text)))
     }
 

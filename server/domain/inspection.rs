@@ -20,11 +20,7 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
         let Some(asset) = deciding.one(except.asset.as_str()) else {
             continue;
         };
-        special.push((
-            asset.asset.clone(),
-            except.outcome,
-            except.note.as_ref().map(|note| note.0.clone()),
-        ));
+        special.push((asset.asset.clone(), except.outcome, except.note.as_ref().map(|note| note.0.clone())));
         match picked.iter_mut().find(|part| part.asset.asset == asset.asset) {
             // Named by itself, so it has to be acceptable by itself.
             Some(part) => part.alone = true,
@@ -33,9 +29,7 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     }
     let outcome_of = |asset: &Asset| {
         let own = special.iter().find(|(id, ..)| *id == asset.asset);
-        own.map_or((it.outcome(), None), |(_, outcome, note)| {
-            (*outcome, note.clone())
-        })
+        own.map_or((it.outcome(), None), |(_, outcome, note)| (*outcome, note.clone()))
     };
     let parts = deciding.each(picked, |deciding, asset| {
         let state = deciding.state;
@@ -69,11 +63,7 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     }
     let holds = holds_after(deciding, &done);
     let checks = it.checks.clone();
-    Some(What::Inspected(Inspected {
-        parts: done,
-        checks,
-        holds,
-    }))
+    Some(What::Inspected(Inspected { parts: done, checks, holds }))
 }
 
 /// What an outcome makes of one part.
@@ -84,13 +74,7 @@ fn inspected(state: &State, asset: &Asset, outcome: Outcome, note: Option<String
         Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
     };
     let (asset, turn) = (asset.asset.clone(), asset.turn);
-    InspectedPart {
-        asset,
-        turn,
-        outcome,
-        note,
-        moved,
-    }
+    InspectedPart { asset, turn, outcome, note, moved }
 }
 
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
@@ -111,12 +95,7 @@ fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlac
         });
         if let (false, Some(hold)) = (assets.is_empty(), free) {
             deciding.made.get_or_insert_with(|| hold.clone());
-            holds.push(HoldPlaced {
-                hold,
-                kind,
-                reason: reason.into(),
-                assets,
-            });
+            holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets });
         }
     }
     holds

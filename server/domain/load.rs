@@ -31,10 +31,7 @@ pub struct CycleNo(pub String);
 impl<'de> Deserialize<'de> for CycleNo {
     fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         #[derive(Deserialize)]
-        #[serde(
-            untagged,
-            expecting = "found no cycle number; a text or a whole number is needed"
-        )]
+        #[serde(untagged, expecting = "found no cycle number; a text or a whole number is needed")]
         enum Form {
             Number(u64),
             Text(Line),
@@ -76,14 +73,12 @@ impl Judge {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (&self.record, &self.readings) {
             (None, None) => Err(wrong("/record", "missing; a record or readings are needed")),
-            (Some(_), Some(_)) => Err(wrong(
-                "/readings",
-                "found a record and readings; one of them is needed",
-            )),
-            (_, Some(readings)) if readings.hold_s.is_none() == readings.a0_s.is_none() => Err(wrong(
-                "/readings",
-                "found none or both of hold_s and a0_s; one of them is needed",
-            )),
+            (Some(_), Some(_)) => {
+                Err(wrong("/readings", "found a record and readings; one of them is needed"))
+            }
+            (_, Some(readings)) if readings.hold_s.is_none() == readings.a0_s.is_none() => {
+                Err(wrong("/readings", "found none or both of hold_s and a0_s; one of them is needed"))
+            }
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
             }

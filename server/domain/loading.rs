@@ -18,11 +18,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     let state = deciding.state;
     let machine = known(deciding, &it.machine);
     let programme = machine.as_ref().and_then(|machine| {
-        machine
-            .programmes
-            .iter()
-            .find(|programme| programme.programme == it.programme)
-            .cloned()
+        machine.programmes.iter().find(|programme| programme.programme == it.programme).cloned()
     });
     if machine.is_some() && programme.is_none() {
         deciding.against(unknown("programme of that machine", it.programme.as_str()));
@@ -37,10 +33,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     }
     let picked = deciding.pick(&it.scan, Mode::Permission);
     let (machine, programme) = (machine?, programme?);
-    if !matches!(
-        machine.kind,
-        MachineKind::Steriliser | MachineKind::WasherDisinfector
-    ) {
+    if !matches!(machine.kind, MachineKind::Steriliser | MachineKind::WasherDisinfector) {
         deciding.against(Problem::new(
             Code::ProgrammeUnsuitable,
             format!("{} is a {}.", it.machine, machine.kind.words()),
@@ -61,9 +54,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
             format!("Release or reject load {running} first."),
         ));
     }
-    let parts = deciding.each(picked, |deciding, asset| {
-        against_loading(deciding, asset, &programme)
-    });
+    let parts = deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme));
     let load = it.load.clone().or_else(|| next_load(state))?;
     if it.load.is_none() {
         deciding.made = Some(load.clone());
@@ -74,13 +65,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         kind: machine.kind,
         programme,
         cycle_no: it.cycle_no.clone(),
-        contents: parts
-            .iter()
-            .map(|part| LoadPart {
-                asset: part.asset.clone(),
-                turn: part.turn,
-            })
-            .collect(),
+        contents: parts.iter().map(|part| LoadPart { asset: part.asset.clone(), turn: part.turn }).collect(),
     }))
 }
 
@@ -126,9 +111,7 @@ fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) ->
         let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to)) && !before_pack;
         problems.push(if open { problem.open_to_override() } else { problem });
     }
-    let unsuitable = state
-        .model(&asset.model)
-        .and_then(|model| programme.unsuitable(model));
+    let unsuitable = state.model(&asset.model).and_then(|model| programme.unsuitable(model));
     if let Some(why) = unsuitable {
         problems.push(Problem::new(
             Code::ProgrammeUnsuitable,
@@ -166,10 +149,7 @@ pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
         (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
         _ => return None,
     };
-    Some(What::LoadJudged(LoadJudged {
-        load: it.load.clone(),
-        judged,
-    }))
+    Some(What::LoadJudged(LoadJudged { load: it.load.clone(), judged }))
 }
 
 pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) -> Option<What> {
@@ -211,10 +191,7 @@ pub(super) fn reject(deciding: &mut Deciding, it: &Reject) -> Option<What> {
     };
     let state = deciding.state;
     let inside = release::inside(state, &load);
-    let parts = inside
-        .iter()
-        .map(|asset| asset.back_before(state, before))
-        .collect();
+    let parts = inside.iter().map(|asset| asset.back_before(state, before)).collect();
     Some(What::LoadRejected(LoadRejected {
         load: it.load.clone(),
         reason: it.reason.0.clone(),

@@ -45,16 +45,8 @@ pub struct DefineMachine {
 impl DefineMachine {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         for (i, programme) in self.programmes.iter().enumerate() {
-            if self
-                .programmes
-                .iter()
-                .take(i)
-                .any(|earlier| earlier.programme == programme.programme)
-            {
-                return Err(wrong(
-                    format!("/programmes/{i}/programme"),
-                    "found the name twice",
-                ));
+            if self.programmes.iter().take(i).any(|earlier| earlier.programme == programme.programme) {
+                return Err(wrong(format!("/programmes/{i}/programme"), "found the name twice"));
             }
             let suits = match self.kind {
                 MachineKind::Steriliser => programme.method.sterilises(),
@@ -64,11 +56,8 @@ impl DefineMachine {
                 let needed = "a steriliser takes steam, hydrogen_peroxide or ethylene_oxide, another machine takes machine";
                 return Err(wrong(format!("/programmes/{i}/method"), needed));
             }
-            let amounts = [
-                ("band_c", programme.band_c),
-                ("hold_s", programme.hold_s),
-                ("a0_s", programme.a0_s),
-            ];
+            let amounts =
+                [("band_c", programme.band_c), ("hold_s", programme.hold_s), ("a0_s", programme.a0_s)];
             for (name, amount) in amounts {
                 if amount.is_some_and(|q| q.0 <= Decimal::ZERO) {
                     return Err(wrong(
@@ -142,29 +131,18 @@ impl RecordMachineTest {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         if self.test.as_str() == LEAK_RATE && self.value.is_some() {
             return self.leak_mbar_per_min().map(|_| ()).ok_or_else(|| {
-                wrong(
-                    "/unit",
-                    "found no unit of a leak rate; mbar/min, kPa/min or mmHg/min is needed",
-                )
+                wrong("/unit", "found no unit of a leak rate; mbar/min, kPa/min or mmHg/min is needed")
             });
         }
         if self.passed.is_none() {
-            return Err(wrong(
-                "/passed",
-                "missing; only a leak rate with a value is judged by its number",
-            ));
+            return Err(wrong("/passed", "missing; only a leak rate with a value is judged by its number"));
         }
         Ok(())
     }
 
     fn leak_mbar_per_min(&self) -> Option<Decimal> {
         let value = self.value?.0;
-        match self
-            .unit
-            .as_ref()
-            .map(|unit| unit.as_str().to_ascii_lowercase())
-            .as_deref()
-        {
+        match self.unit.as_ref().map(|unit| unit.as_str().to_ascii_lowercase()).as_deref() {
             None | Some("mbar/min") => Some(value),
             Some("kpa/min") => value.checked_mul(Decimal::TEN),
             Some("mmhg/min") => value.checked_mul(Decimal::new(133_322, 5)),
@@ -226,10 +204,7 @@ pub(super) fn machine_back(deciding: &mut Deciding, it: &MachineBack) -> Option<
 pub(super) fn record_test(deciding: &mut Deciding, it: &RecordMachineTest) -> Option<What> {
     deciding.touches(None);
     known(deciding, &it.machine)?;
-    Some(What::MachineTested(MachineTested {
-        test: it.clone(),
-        good: it.good(),
-    }))
+    Some(What::MachineTested(MachineTested { test: it.clone(), good: it.good() }))
 }
 
 pub(super) fn known(deciding: &mut Deciding, machine: &Id) -> Option<Machine> {
@@ -278,10 +253,7 @@ impl Machine {
         let good_today = tested.is_some_and(|test| test.good && zone_day(test.at) == today);
         (!good_today).then(|| {
             let found = match tested {
-                Some(test) => format!(
-                    "The last air-removal test of {name} was on {}.",
-                    zone_day(test.at)
-                ),
+                Some(test) => format!("The last air-removal test of {name} was on {}.", zone_day(test.at)),
                 None => format!("No air-removal test of {name} is recorded."),
             };
             Problem::new(

@@ -186,10 +186,7 @@ impl DefineModel {
         ];
         for (name, size) in lengths {
             if size.is_some_and(|q| q.0 <= rust_decimal::Decimal::ZERO) {
-                return Err(wrong(
-                    format!("/dimensions/{name}"),
-                    "found zero or less; a size is above zero",
-                ));
+                return Err(wrong(format!("/dimensions/{name}"), "found zero or less; a size is above zero"));
             }
         }
         Ok(())

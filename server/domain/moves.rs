@@ -65,27 +65,15 @@ impl Asset {
     /// The pack that the count sheet puts this part into.
     fn pack_text(&self, state: &State) -> Option<String> {
         let seat = self.seat.as_ref()?;
-        let sheet = state
-            .sets
-            .get(&seat.set)
-            .and_then(|set| state.sheets.get(&set.count_sheet))?;
-        Some(
-            sheet
-                .line(&seat.line)
-                .map_or(super::set::TRAY, |line| line.pack.as_str())
-                .to_string(),
-        )
+        let sheet = state.sets.get(&seat.set).and_then(|set| state.sheets.get(&set.count_sheet))?;
+        Some(sheet.line(&seat.line).map_or(super::set::TRAY, |line| line.pack.as_str()).to_string())
     }
 
     /// Into the next turn, on the model's present route, past a step that begins it.
     pub fn next_turn(&self, state: &State, step: StepKind) -> Moved {
         let (_, _, route) = state.current_route(&self.model);
         let (to, next) = past(route, step, 0);
-        Moved {
-            turn: self.turn + 1,
-            was: Some(self.was()),
-            ..self.moved(to, next)
-        }
+        Moved { turn: self.turn + 1, was: Some(self.was()), ..self.moved(to, next) }
     }
 
     /// Back to before a step of this turn's route; where the route has it not, before the first act that cleans.
@@ -103,19 +91,13 @@ impl Asset {
         let to = to.unwrap_or(0);
         let before = to.checked_sub(1).and_then(|last| route.get(last));
         let stage = before.map_or(Stage::Soiled, |before| Stage::after(before.step));
-        Moved {
-            was: Some(self.was()),
-            ..self.moved(stage, to as u32)
-        }
+        Moved { was: Some(self.was()), ..self.moved(stage, to as u32) }
     }
 
     /// Its pack is open: back before packing, or, where it was out at a case, opened there.
     pub fn back_before_packed(&self, state: &State) -> Moved {
         if self.stage == Stage::Issued {
-            return Moved {
-                was: Some(self.was()),
-                ..self.moved(Stage::InUse, self.next)
-            };
+            return Moved { was: Some(self.was()), ..self.moved(Stage::InUse, self.next) };
         }
         self.back_before(state, StepKind::Packed)
     }

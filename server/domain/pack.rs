@@ -26,16 +26,9 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
             || (deciding.late() && deciding.at() < asset.act_at)
         {
             if !deciding.late() {
-                deciding.deviates(if asset.retired.is_some() {
-                    Code::Retired
-                } else {
-                    Code::OutOfOrder
-                });
+                deciding.deviates(if asset.retired.is_some() { Code::Retired } else { Code::OutOfOrder });
             }
-            noted.push(Noted {
-                asset: asset.asset.clone(),
-                turn: turn_at(deciding, asset),
-            });
+            noted.push(Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });
             continue;
         }
         let mates = broken_pack_of(state, asset);
@@ -52,14 +45,9 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
     if parts.is_empty() && noted.is_empty() {
         // A fact may not be refused: the set was scanned although none of its packs is closed.
         deciding.deviates(Code::OutOfOrder);
-        noted.extend(picked.iter().map(|part| Noted {
-            asset: part.asset.asset.clone(),
-            turn: part.asset.turn,
-        }));
+        noted.extend(
+            picked.iter().map(|part| Noted { asset: part.asset.asset.clone(), turn: part.asset.turn }),
+        );
     }
-    Some(What::PackBroken(PackBrokenDone {
-        why: it.why,
-        parts,
-        noted,
-    }))
+    Some(What::PackBroken(PackBrokenDone { why: it.why, parts, noted }))
 }

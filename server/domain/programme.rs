@@ -58,11 +58,7 @@ impl Programme {
 
     /// The step that a load of this programme does.
     pub fn step(&self) -> StepKind {
-        if self.method.sterilises() {
-            StepKind::Sterilised
-        } else {
-            StepKind::Disinfected
-        }
+        if self.method.sterilises() { StepKind::Sterilised } else { StepKind::Disinfected }
     }
 
     /// Why this programme does not suit a model, or `None` where it does: the record that it promises must meet
@@ -76,13 +72,8 @@ impl Programme {
                 };
                 let held = self.hold_s.unwrap_or_default();
                 if self.band_c != Some(steam.temp_c) {
-                    let band = self
-                        .band_c
-                        .map_or("no band".to_string(), |band| format!("{band} °C"));
-                    return Some(format!(
-                        "it needs steam at {} °C, the programme has {band}",
-                        steam.temp_c
-                    ));
+                    let band = self.band_c.map_or("no band".to_string(), |band| format!("{band} °C"));
+                    return Some(format!("it needs steam at {} °C, the programme has {band}", steam.temp_c));
                 }
                 (held < steam.hold_s).then(|| {
                     format!(
@@ -98,9 +89,9 @@ impl Programme {
                 does_not_name("ethylene oxide")
             }
             Method::Machine | Method::Manual => match (self.band_c, model.processing.max_temp_c) {
-                (Some(band), Some(most)) if band > most => Some(format!(
-                    "it bears at most {most} °C, the programme washes at {band} °C"
-                )),
+                (Some(band), Some(most)) if band > most => {
+                    Some(format!("it bears at most {most} °C, the programme washes at {band} °C"))
+                }
                 _ => None,
             },
             Method::HydrogenPeroxide | Method::EthyleneOxide => None,

@@ -78,14 +78,12 @@ impl Asset {
     }
 
     pub fn cooling_until(&self, now: Time) -> Option<Time> {
-        self.cool_at
-            .filter(|cool| *cool > now && self.stage == Stage::Ready)
+        self.cool_at.filter(|cool| *cool > now && self.stage == Stage::Ready)
     }
 
     /// Past the end of its shelf life: the day named is the last good one.
     pub fn past_date(&self, state: &State, now: Time) -> bool {
-        self.sterile_until
-            .is_some_and(|until| now.date(state.zone) > until)
+        self.sterile_until.is_some_and(|until| now.date(state.zone) > until)
     }
 
     pub fn ready(&self, state: &State, now: Time) -> bool {
@@ -126,9 +124,7 @@ pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
         members.extend(present);
     }
     let held: Vec<HeldPart> = members.iter().flat_map(|asset| held(state, asset)).collect();
-    let out = members
-        .iter()
-        .any(|asset| matches!(asset.stage, Stage::Issued | Stage::InUse));
+    let out = members.iter().any(|asset| matches!(asset.stage, Stage::Issued | Stage::InUse));
     let all_ready = members.iter().all(|asset| asset.ready(state, now));
     let status = if out {
         SetReadiness::Out
@@ -143,9 +139,7 @@ pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
     } else {
         SetReadiness::ReadyShort
     };
-    let sterilised = members
-        .iter()
-        .all(|asset| asset.stage == Stage::Ready && !asset.past_date(state, now));
+    let sterilised = members.iter().all(|asset| asset.stage == Stage::Ready && !asset.past_date(state, now));
     let ready_at = match status {
         SetReadiness::Ready | SetReadiness::ReadyShort => {
             members.iter().map(|a| a.cool_at.unwrap_or(a.act_at)).max()
@@ -154,23 +148,11 @@ pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
         _ => None,
     };
     let due = members.iter().flat_map(|asset| due(state, asset, now)).collect();
-    SetStatus {
-        status,
-        lines,
-        missing,
-        due,
-        held,
-        ready_at,
-    }
+    SetStatus { status, lines, missing, due, held, ready_at }
 }
 
 pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {
-    let reason = |hold: &Id| {
-        state
-            .holds
-            .get(hold)
-            .map_or(String::new(), |hold| hold.reason.clone())
-    };
+    let reason = |hold: &Id| state.holds.get(hold).map_or(String::new(), |hold| hold.reason.clone());
     let of = |held: &super::state::HeldBy| HeldPart {
         asset: asset.asset.clone(),
         hold: held.hold.clone(),

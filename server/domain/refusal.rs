@@ -187,10 +187,7 @@ impl Refusal {
     pub fn of(mut problems: Vec<Problem>) -> Option<Refusal> {
         problems.sort_by_key(|problem| problem.code);
         let mut rest = problems.into_iter();
-        rest.next().map(|first| Refusal {
-            first,
-            others: rest.collect(),
-        })
+        rest.next().map(|first| Refusal { first, others: rest.collect() })
     }
 
     pub fn code(&self) -> Code {
@@ -199,12 +196,8 @@ impl Refusal {
 
     /// The other codes, each once, in order.
     pub fn also(&self) -> Vec<Code> {
-        let mut codes: Vec<Code> = self
-            .others
-            .iter()
-            .map(|p| p.code)
-            .filter(|code| *code != self.first.code)
-            .collect();
+        let mut codes: Vec<Code> =
+            self.others.iter().map(|p| p.code).filter(|code| *code != self.first.code).collect();
         codes.dedup();
         codes
     }

@@ -18,10 +18,7 @@ use super::time::Time;
 pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) -> Vec<Problem> {
     let mut problems = Vec::new();
     let name = &load.load;
-    let reject = format!(
-        "Reject load {name}; its parts go back before {}.",
-        goes_back_before(load)
-    );
+    let reject = format!("Reject load {name}; its parts go back before {}.", goes_back_before(load));
     match &load.judged {
         None => problems.push(Problem::new(
             Code::NoRecord,
@@ -31,10 +28,7 @@ pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) 
         )),
         Some(judged) if !judged.passed => problems.push(Problem::new(
             Code::RecordFailed,
-            format!(
-                "The record of load {name} does not meet its programme: {}",
-                judged.why_failed()
-            ),
+            format!("The record of load {name} does not meet its programme: {}", judged.why_failed()),
             "A record that meets every limit of the programme is needed.",
             &reject,
         )),
@@ -55,32 +49,20 @@ pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) 
             "Here the loader and the releaser of a steriliser load are two people.",
             "Let a second person release it. Alone at night, set the rule aside and name the reserve that needs it.",
         );
-        problems.push(if problems.is_empty() {
-            second.open_to_override()
-        } else {
-            second
-        });
+        problems.push(if problems.is_empty() { second.open_to_override() } else { second });
     }
     problems
 }
 
 fn goes_back_before(load: &Load) -> &'static str {
-    if load.programme.step() == StepKind::Sterilised {
-        "packing"
-    } else {
-        "cleaning"
-    }
+    if load.programme.step() == StepKind::Sterilised { "packing" } else { "cleaning" }
 }
 
 fn indicators(load: &Load, reject: &str) -> Vec<Problem> {
     let mut problems = Vec::new();
     let name = &load.load;
-    let last = |kind: IndicatorKind| {
-        load.indicators
-            .iter()
-            .rev()
-            .find(|indicator| indicator.indicator == kind)
-    };
+    let last =
+        |kind: IndicatorKind| load.indicators.iter().rev().find(|indicator| indicator.indicator == kind);
     let missing = |what: &str| {
         Problem::new(
             Code::IndicatorMissing,
@@ -97,11 +79,8 @@ fn indicators(load: &Load, reject: &str) -> Vec<Problem> {
             reject,
         )
     };
-    let chemical = |result| {
-        load.indicators
-            .iter()
-            .any(|i| i.indicator == IndicatorKind::Chemical && i.result == result)
-    };
+    let chemical =
+        |result| load.indicators.iter().any(|i| i.indicator == IndicatorKind::Chemical && i.result == result);
     if chemical(IndicatorResult::Fail) {
         problems.push(failed("chemical"));
     } else if load.programme.chemical(load.kind) != Chemical::None && !chemical(IndicatorResult::Pass) {
@@ -121,14 +100,8 @@ fn indicators(load: &Load, reject: &str) -> Vec<Problem> {
 
 /// The parts that are still in the load: a part whose pack broke since, or that was told to be elsewhere, is not.
 pub fn inside(state: &State, load: &Load) -> Vec<Arc<Asset>> {
-    let parts = load
-        .contents
-        .iter()
-        .filter_map(|part| state.assets.get(&part.asset));
-    parts
-        .filter(|asset| asset.in_load.as_ref() == Some(&load.load))
-        .cloned()
-        .collect()
+    let parts = load.contents.iter().filter_map(|part| state.assets.get(&part.asset));
+    parts.filter(|asset| asset.in_load.as_ref() == Some(&load.load)).cloned().collect()
 }
 
 /// When a released load has cooled or aired: the cycle's end and the programme's time for it.
@@ -151,23 +124,15 @@ pub fn parts(state: &State, load: &Load, at: Time) -> Vec<Moved> {
         if asset.has_hold(HoldKind::Prion) {
             return asset.back_before(
                 state,
-                if step == StepKind::Sterilised {
-                    StepKind::Packed
-                } else {
-                    StepKind::Cleaned
-                },
+                if step == StepKind::Sterilised { StepKind::Packed } else { StepKind::Cleaned },
             );
         }
         let mut moved = asset.advanced(state, step);
         if step == StepKind::Sterilised {
             // A pack keeps as long as the shortest-lived of its parts.
-            let same_pack = inside
-                .iter()
-                .filter(|mate| mate.pack.is_some() && mate.pack == asset.pack);
-            moved.sterile_until = same_pack
-                .filter_map(|mate| shelf_life(mate))
-                .chain(shelf_life(asset))
-                .min();
+            let same_pack = inside.iter().filter(|mate| mate.pack.is_some() && mate.pack == asset.pack);
+            moved.sterile_until =
+                same_pack.filter_map(|mate| shelf_life(mate)).chain(shelf_life(asset)).min();
         }
         moved
     });

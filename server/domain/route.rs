@@ -98,10 +98,7 @@ impl Method {
     }
 
     pub fn sterilises(self) -> bool {
-        matches!(
-            self,
-            Method::Steam | Method::HydrogenPeroxide | Method::EthyleneOxide
-        )
+        matches!(self, Method::Steam | Method::HydrogenPeroxide | Method::EthyleneOxide)
     }
 }
 
@@ -184,14 +181,6 @@ pub struct RouteDefined {
 
 pub(super) fn define_route(deciding: &mut Deciding, it: &DefineRoute) -> Option<What> {
     deciding.touches(None);
-    let version = deciding
-        .state
-        .routes
-        .get(&it.route)
-        .map_or(1, |versions| versions.len() as u32 + 1);
-    Some(What::RouteDefined(RouteDefined {
-        route: it.route.clone(),
-        version,
-        steps: it.steps.clone(),
-    }))
+    let version = deciding.state.routes.get(&it.route).map_or(1, |versions| versions.len() as u32 + 1);
+    Some(What::RouteDefined(RouteDefined { route: it.route.clone(), version, steps: it.steps.clone() }))
 }

@@ -30,10 +30,7 @@ pub struct Picked {
 /// only from a ledger that something else has written; then nothing is guessed.
 pub fn resolve(state: &State, text: &str) -> Result<Named, Problem> {
     let named = state.names.get(text);
-    let by_id = state
-        .assets
-        .get(text)
-        .map(|asset| Named::Asset(asset.asset.clone()));
+    let by_id = state.assets.get(text).map(|asset| Named::Asset(asset.asset.clone()));
     let as_set = state.sets.get(text).map(|set| Named::Set(set.set.clone()));
     let mut all: Vec<Named> = by_id.into_iter().chain(named.cloned()).chain(as_set).collect();
     all.dedup();
@@ -56,11 +53,7 @@ pub fn resolve(state: &State, text: &str) -> Result<Named, Problem> {
 
 /// A part that left the house for good.
 pub fn retired(asset: &Asset) -> Problem {
-    let why = asset
-        .retired
-        .as_ref()
-        .map_or("", |retired| retired.cause.name())
-        .replace('_', " ");
+    let why = asset.retired.as_ref().map_or("", |retired| retired.cause.name()).replace('_', " ");
     Problem::new(
         Code::Retired,
         format!("{} is retired ({why}).", asset.called()),
@@ -114,18 +107,10 @@ pub fn general_problems(asset: &Asset) -> Vec<Problem> {
 /// A hold that blocks packing, sterilising, readiness and issue.
 pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
     let held = asset.holds.iter().find(|held| held.kind != HoldKind::Prion)?;
-    let reason = state
-        .holds
-        .get(&held.hold)
-        .map_or("", |hold| hold.reason.as_str());
+    let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
     Some(Problem::new(
         Code::Held,
-        format!(
-            "{} is on {} hold {}: {reason}",
-            asset.called(),
-            held.kind.name(),
-            held.hold
-        ),
+        format!("{} is on {} hold {}: {reason}", asset.called(), held.kind.name(), held.hold),
         "A part without a hold is needed.",
         "Set it aside until the hold is lifted, or take it out of the set.",
     ))
@@ -142,20 +127,15 @@ impl Deciding<'_> {
                 Err(problem) => self.against(problem),
             }
         }
-        let alone: BTreeSet<&Id> = named
-            .iter()
-            .filter_map(|n| if let Named::Asset(id) = n { Some(id) } else { None })
-            .collect();
+        let alone: BTreeSet<&Id> =
+            named.iter().filter_map(|n| if let Named::Asset(id) = n { Some(id) } else { None }).collect();
         let mut seen: BTreeSet<Id> = BTreeSet::new();
         let mut picked = Vec::new();
         for one in &named {
             match one {
                 Named::Asset(id) => {
                     let found = state.assets.get(id).filter(|_| seen.insert(id.clone()));
-                    picked.extend(found.map(|asset| Picked {
-                        asset: asset.clone(),
-                        alone: true,
-                    }));
+                    picked.extend(found.map(|asset| Picked { asset: asset.clone(), alone: true }));
                 }
                 Named::Set(code) => {
                     let Some(set) = state.sets.get(code) else { continue };
@@ -165,10 +145,7 @@ impl Deciding<'_> {
                     self.sets.push(code.clone());
                     for asset in state.members(set).filter(|asset| !alone.contains(&asset.asset)) {
                         if seen.insert(asset.asset.clone()) {
-                            picked.push(Picked {
-                                asset: asset.clone(),
-                                alone: false,
-                            });
+                            picked.push(Picked { asset: asset.clone(), alone: false });
                         }
                     }
                 }
@@ -248,10 +225,8 @@ impl Deciding<'_> {
         let mut alone_refused = false;
         for part in picked {
             let found = judge(self, &part.asset);
-            let mut problems: Vec<Problem> = found
-                .into_iter()
-                .filter(|problem| !self.waived(problem))
-                .collect();
+            let mut problems: Vec<Problem> =
+                found.into_iter().filter(|problem| !self.waived(problem)).collect();
             if problems.is_empty() {
                 accepted.push(part.asset);
             } else if part.alone {
@@ -263,9 +238,7 @@ impl Deciding<'_> {
             }
         }
         if accepted.is_empty() && !alone_refused {
-            left.into_iter()
-                .flat_map(|(_, problems)| problems)
-                .for_each(|problem| self.against(problem));
+            left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| self.against(problem));
         } else {
             self.leave(left);
         }
@@ -277,11 +250,7 @@ impl Deciding<'_> {
 }
 
 fn empty_set(set: &Id, mode: Mode) -> Problem {
-    let code = if mode == Mode::Fact {
-        Code::UnknownThing
-    } else {
-        Code::NotComplete
-    };
+    let code = if mode == Mode::Fact { Code::UnknownThing } else { Code::NotComplete };
     Problem::new(
         code,
         format!("Set {set} has no parts in it."),

@@ -26,11 +26,7 @@ fn set_and_line(deciding: &mut Deciding, set: &Id, line: &Line) -> Option<(SetSt
         let lines: Vec<&str> = sheet.lines.iter().map(|line| line.line.as_str()).collect();
         deciding.against(Problem::new(
             Code::NotOnSheet,
-            format!(
-                "Count sheet {} has no line \"{}\".",
-                found.count_sheet,
-                line.as_str()
-            ),
+            format!("Count sheet {} has no line \"{}\".", found.count_sheet, line.as_str()),
             format!("One of its lines is needed: {}.", lines.join(", ")),
             "Choose one of these lines.",
         ));
@@ -48,12 +44,7 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     if !line.takes(model) {
         deciding.against(Problem::new(
             Code::NotFitting,
-            format!(
-                "{} is a {} of model {}.",
-                asset.called(),
-                model.family.words(),
-                asset.model
-            ),
+            format!("{} is a {} of model {}.", asset.called(), model.family.words(), asset.model),
             format!("Line \"{}\" takes {}.", line.line.as_str(), line.wants()),
             "Choose another part, or another line.",
         ));
@@ -66,19 +57,12 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
 fn sits_elsewhere(asset: &Asset, seat: &Seat) -> Problem {
     Problem::new(
         Code::OutOfOrder,
-        format!(
-            "{} is in set {}, line \"{}\".",
-            asset.called(),
-            seat.set,
-            seat.line
-        ),
+        format!("{} is in set {}, line \"{}\".", asset.called(), seat.set, seat.line),
         "A part is in one set at a time.",
         format!("Take it from set {} first.", seat.set),
     )
-    .with_remedy(
-        json!({"do": "take_from_set", "set": seat.set, "line": seat.line, "position": seat.position,
-                        "asset": asset.asset}),
-    )
+    .with_remedy(json!({"do": "take_from_set", "set": seat.set, "line": seat.line, "position": seat.position,
+                        "asset": asset.asset}))
 }
 
 pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
@@ -90,11 +74,7 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
         if seat.set == it.set && seat.line == it.line.as_str() {
             deciding.against(Problem::new(
                 Code::AlreadyDone,
-                format!(
-                    "{} is already in that line, position {}.",
-                    asset.called(),
-                    seat.position
-                ),
+                format!("{} is already in that line, position {}.", asset.called(), seat.position),
                 "A part that is not yet there is needed.",
                 "Nothing needs to be done.",
             ));
@@ -118,16 +98,8 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
         ));
     }
     let moved = opened_pack(deciding, &asset, true);
-    let seat = Seat {
-        set: it.set.clone(),
-        line: it.line.0.clone(),
-        position: position.unwrap_or(1),
-    };
-    Some(What::PutInSet(Seated {
-        asset: asset.asset.clone(),
-        seat,
-        moved,
-    }))
+    let seat = Seat { set: it.set.clone(), line: it.line.0.clone(), position: position.unwrap_or(1) };
+    Some(What::PutInSet(Seated { asset: asset.asset.clone(), seat, moved }))
 }
 
 pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<What> {
@@ -146,23 +118,14 @@ pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<Wha
     let Some(seat) = seat else {
         deciding.against(Problem::new(
             Code::NotOnSheet,
-            format!(
-                "{} is not in line \"{}\" of set {}.",
-                asset.called(),
-                it.line.0,
-                it.set
-            ),
+            format!("{} is not in line \"{}\" of set {}.", asset.called(), it.line.0, it.set),
             "A part that sits there is needed.",
             "Look the part up to see where it is.",
         ));
         return None;
     };
     let moved = opened_pack(deciding, &asset, true);
-    Some(What::TakenFromSet(Seated {
-        asset: asset.asset.clone(),
-        seat,
-        moved,
-    }))
+    Some(What::TakenFromSet(Seated { asset: asset.asset.clone(), seat, moved }))
 }
 
 pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
@@ -181,11 +144,7 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         deciding.against(problem);
     }
     let mut moved = opened_pack(deciding, &old, false);
-    let seat = Seat {
-        set: it.set.clone(),
-        line: it.line.0.clone(),
-        position,
-    };
+    let seat = Seat { set: it.set.clone(), line: it.line.0.clone(), position };
     let (new, added) = match &it.new {
         NewPart::Known(scan) => {
             let new = deciding.one(scan.as_str())?;

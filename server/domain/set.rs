@@ -66,17 +66,11 @@ pub type CountSheet = DefineCountSheet;
 impl DefineCountSheet {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         if self.lines.is_empty() || self.lines.len() > 500 {
-            return Err(wrong(
-                "/lines",
-                "found none or more than 500; 1 to 500 lines are needed",
-            ));
+            return Err(wrong("/lines", "found none or more than 500; 1 to 500 lines are needed"));
         }
         for (i, line) in self.lines.iter().enumerate() {
             if self.lines.iter().take(i).any(|earlier| earlier.line == line.line) {
-                return Err(wrong(
-                    format!("/lines/{i}/line"),
-                    "found the name twice; each line has its own",
-                ));
+                return Err(wrong(format!("/lines/{i}/line"), "found the name twice; each line has its own"));
             }
             if !(1..=500).contains(&line.quantity) {
                 return Err(wrong(
@@ -197,11 +191,7 @@ pub struct Replaced {
 pub(super) fn define_count_sheet(deciding: &mut Deciding, it: &DefineCountSheet) -> Option<What> {
     deciding.touches(None);
     for line in &it.lines {
-        for model in line
-            .models
-            .iter()
-            .filter(|model| !deciding.state.models.contains_key(*model))
-        {
+        for model in line.models.iter().filter(|model| !deciding.state.models.contains_key(*model)) {
             deciding.against(unknown("model", model.as_str()));
         }
     }

@@ -67,10 +67,7 @@ impl SetPolicy {
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
-                return Err(wrong(
-                    format!("/{name}"),
-                    format!("found a value outside {low} to {high}"),
-                ));
+                return Err(wrong(format!("/{name}"), format!("found a value outside {low} to {high}")));
             }
         }
         Ok(())

@@ -348,10 +348,7 @@ impl State {
     /// The route that the part's turn began with.
     pub fn route_of(&self, asset: &Asset) -> &[RouteStep] {
         let version = (asset.route_version as usize).saturating_sub(1);
-        self.routes
-            .get(&asset.route)
-            .and_then(|versions| versions.get(version))
-            .map_or(&[], |steps| steps)
+        self.routes.get(&asset.route).and_then(|versions| versions.get(version)).map_or(&[], |steps| steps)
     }
 
     pub fn next_step(&self, asset: &Asset) -> Option<RouteStep> {

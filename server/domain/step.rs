@@ -71,20 +71,15 @@ impl Inspect {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (self.passed, self.outcome) {
             (None, None) => Err(wrong("/passed", "missing; passed or outcome is needed")),
-            (Some(passed), Some(outcome)) if passed != (outcome == Outcome::Passed) => Err(wrong(
-                "/outcome",
-                "found an outcome that says otherwise than passed",
-            )),
+            (Some(passed), Some(outcome)) if passed != (outcome == Outcome::Passed) => {
+                Err(wrong("/outcome", "found an outcome that says otherwise than passed"))
+            }
             _ => Ok(()),
         }
     }
 
     pub(super) fn outcome(&self) -> Outcome {
-        self.outcome.unwrap_or(if self.passed == Some(true) {
-            Outcome::Passed
-        } else {
-            Outcome::Hold
-        })
+        self.outcome.unwrap_or(if self.passed == Some(true) { Outcome::Passed } else { Outcome::Hold })
     }
 }
 
@@ -163,10 +158,7 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
         }
         _ => None,
     };
-    let last_done = asset
-        .next
-        .checked_sub(1)
-        .and_then(|last| route.get(last as usize));
+    let last_done = asset.next.checked_sub(1).and_then(|last| route.get(last as usize));
     let is_last = last_done.is_some_and(|last| last.step == step) && asset.stage <= Stage::Ready;
     if let Some(elsewhere) = elsewhere {
         problems.push(out_of_order(asset, next, elsewhere));
@@ -174,25 +166,18 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
         problems.push(Problem::new(
             Code::AlreadyDone,
             format!("{called} is already {}.", step.words()),
-            next.map_or("It is ready.".to_string(), |next| {
-                format!("Next it has to be {}.", next.words())
-            }),
+            next.map_or("It is ready.".to_string(), |next| format!("Next it has to be {}.", next.words())),
             "Nothing needs to be done here.",
         ));
     } else if next.is_none_or(|next| next.step != step) {
-        let problem = out_of_order(
-            asset,
-            next,
-            &format!("The route does not allow \"{}\" now.", step.words()),
-        );
+        let problem =
+            out_of_order(asset, next, &format!("The route does not allow \"{}\" now.", step.words()));
         let at = route.iter().position(|on| on.step == step);
-        problems.push(
-            if at.is_some_and(|at| skips_cleaning(route, asset.next, at)) || at.is_none() {
-                problem
-            } else {
-                problem.open_to_override()
-            },
-        );
+        problems.push(if at.is_some_and(|at| skips_cleaning(route, asset.next, at)) || at.is_none() {
+            problem
+        } else {
+            problem.open_to_override()
+        });
     }
     if step == StepKind::Packed {
         problems.extend(blocking_hold(state, asset));
@@ -204,10 +189,7 @@ fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Probl
 /// Skipping from `next` to the step at `to` would pass over cleaning or over what follows a part into its pack:
 /// nothing soiled is ever packed, whoever signs for it.
 pub(super) fn skips_cleaning(route: &[super::model::RouteStep], next: u32, to: usize) -> bool {
-    route
-        .iter()
-        .enumerate()
-        .any(|(i, on)| i >= next as usize && i < to && on.step == StepKind::Cleaned)
+    route.iter().enumerate().any(|(i, on)| i >= next as usize && i < to && on.step == StepKind::Cleaned)
 }
 
 pub(super) fn out_of_order(asset: &Asset, next: Option<super::model::RouteStep>, needed: &str) -> Problem {
@@ -218,20 +200,14 @@ pub(super) fn out_of_order(asset: &Asset, next: Option<super::model::RouteStep>,
             format!("{called} is {is}; next it has to be {}.", next.words()),
             format!("Let it be {} first, or leave it out.", next.words()),
         ),
-        None => (
-            format!("{called} is {is}; this turn has no further step."),
-            "Leave it out.".to_string(),
-        ),
+        None => (format!("{called} is {is}; this turn has no further step."), "Leave it out.".to_string()),
     };
     Problem::new(Code::OutOfOrder, found, needed, then)
 }
 
 /// A part for single use is not reprocessed once it was used, or came back as if it had been.
 pub(super) fn single_use_spent(deciding: &Deciding, asset: &Asset) -> bool {
-    let single = deciding
-        .state
-        .model(&asset.model)
-        .is_some_and(|model| model.single_use);
+    let single = deciding.state.model(&asset.model).is_some_and(|model| model.single_use);
     let came_back = matches!(asset.stage, Stage::Treated | Stage::Received | Stage::InUse);
     single && (asset.turn > 1 || asset.uses > asset.prior_uses || came_back)
 }
@@ -249,14 +225,12 @@ pub(super) fn single_use(asset: &Asset) -> Problem {
 pub(super) fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
     let limits = &deciding.state.model(&asset.model)?.limits;
     let reached = |limit: Option<u32>, found: u32| limit.filter(|limit| found >= *limit);
-    let (what, limit, found) = match (
-        reached(limits.max_cycles, asset.cycles),
-        reached(limits.max_uses, asset.uses),
-    ) {
-        (Some(limit), _) => ("cycles", limit, asset.cycles),
-        (_, Some(limit)) => ("uses", limit, asset.uses),
-        _ => return None,
-    };
+    let (what, limit, found) =
+        match (reached(limits.max_cycles, asset.cycles), reached(limits.max_uses, asset.uses)) {
+            (Some(limit), _) => ("cycles", limit, asset.cycles),
+            (_, Some(limit)) => ("uses", limit, asset.uses),
+            _ => return None,
+        };
     Some(
         Problem::new(
             Code::LimitReached,
@@ -277,9 +251,5 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let parts = deciding.each(picked, |deciding, asset| against_step(deciding, asset, step));
     let state = deciding.state;
     let moved = parts.iter().map(|asset| asset.advanced(state, step)).collect();
-    Some(What::StepRecorded(StepRecorded {
-        step,
-        parts: moved,
-        noted: Vec::new(),
-    }))
+    Some(What::StepRecorded(StepRecorded { step, parts: moved, noted: Vec::new() }))
 }

@@ -22,12 +22,10 @@ impl<'de> Deserialize<'de> for Line {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         let text = String::deserialize(from)?;
         match text.chars().count() {
-            0 => Err(serde::de::Error::custom(
-                "found an empty text; 1 to 200 characters are needed",
-            )),
-            n if n > LONGEST_LINE => Err(serde::de::Error::custom(format!(
-                "found {n} characters; at most 200 are needed"
-            ))),
+            0 => Err(serde::de::Error::custom("found an empty text; 1 to 200 characters are needed")),
+            n if n > LONGEST_LINE => {
+                Err(serde::de::Error::custom(format!("found {n} characters; at most 200 are needed")))
+            }
             _ => Ok(Line(text)),
         }
     }
@@ -48,9 +46,7 @@ impl<'de> Deserialize<'de> for Text {
         let text = String::deserialize(from)?;
         let n = text.chars().count();
         if n > LONGEST_TEXT {
-            return Err(serde::de::Error::custom(format!(
-                "found {n} characters; at most 4,000 are needed"
-            )));
+            return Err(serde::de::Error::custom(format!("found {n} characters; at most 4,000 are needed")));
         }
         Ok(Text(text))
     }
@@ -102,13 +98,8 @@ impl Quantity {
     }
 
     pub fn parse(text: &str) -> Option<Quantity> {
-        let plain = !text.is_empty()
-            && text
-                .bytes()
-                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
-        plain
-            .then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize())))
-            .flatten()
+        let plain = !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
+        plain.then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize()))).flatten()
     }
 }
 

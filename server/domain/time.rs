@@ -38,11 +38,7 @@ impl Time {
     /// loads stand on the evening before.
     pub fn test_day(self, zone: Tz, starts: NaiveTime) -> Date {
         let local = self.in_zone(zone);
-        if local.time() < starts {
-            local.date_naive() - Days::new(1)
-        } else {
-            local.date_naive()
-        }
+        if local.time() < starts { local.date_naive() - Days::new(1) } else { local.date_naive() }
     }
 
     pub fn plus_s(self, seconds: i64) -> Time {
@@ -62,10 +58,8 @@ impl Time {
 /// A time of a day in a zone; where the clock skips it, the first instant after it.
 pub fn on_day(day: Date, time: NaiveTime, zone: Tz) -> Time {
     let wanted = day.and_time(time);
-    let found = (0..=180).find_map(|skipped| {
-        zone.from_local_datetime(&(wanted + TimeDelta::minutes(skipped)))
-            .earliest()
-    });
+    let found = (0..=180)
+        .find_map(|skipped| zone.from_local_datetime(&(wanted + TimeDelta::minutes(skipped))).earliest());
     Time(found.map_or(wanted.and_utc().timestamp_micros(), |at| at.timestamp_micros()))
 }
 

@@ -133,11 +133,9 @@ pub fn as_numbers(value: &Value) -> Value {
             Err(_) => value.clone(),
         },
         Value::Array(items) => Value::Array(items.iter().map(as_numbers).collect()),
-        Value::Object(fields) => fields
-            .iter()
-            .map(|(k, v)| (k.clone(), as_numbers(v)))
-            .collect::<serde_json::Map<_, _>>()
-            .into(),
+        Value::Object(fields) => {
+            fields.iter().map(|(k, v)| (k.clone(), as_numbers(v))).collect::<serde_json::Map<_, _>>().into()
+        }
         other => other.clone(),
     }
 }
@@ -149,10 +147,7 @@ pub(super) fn of_record(
     ambient_kpa: Option<Quantity>,
     at: Time,
 ) -> Option<Judged> {
-    let prepared = deciding
-        .asked
-        .prepared
-        .filter(|prepared| prepared.programme == load.programme);
+    let prepared = deciding.asked.prepared.filter(|prepared| prepared.programme == load.programme);
     let judgement = match prepared {
         Some(prepared) => Some(prepared.judgement.clone()),
         None => judge_record(&load.programme, text, ambient_kpa),
@@ -162,11 +157,7 @@ pub(super) fn of_record(
             passed: judgement.passed,
             ended_at: ended_at(load, &judgement, at),
             answer: judgement.answer,
-            by: Evidence::Record {
-                sha256: judgement.sha256,
-                bytes: judgement.bytes,
-                ambient_kpa,
-            },
+            by: Evidence::Record { sha256: judgement.sha256, bytes: judgement.bytes, ambient_kpa },
         }),
         Some(Err(malformed)) => {
             deciding.malformed.push(malformed);
@@ -190,11 +181,7 @@ pub(super) fn of_record(
 /// The cycle's end: the record's own last time, else its span after the start; never after the record was there.
 fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
     let by_span = load.started_at.plus_s(judgement.span_s.ceil() as i64);
-    judgement
-        .last_at
-        .filter(|last| *last >= load.started_at)
-        .unwrap_or(by_span)
-        .min(at)
+    judgement.last_at.filter(|last| *last >= load.started_at).unwrap_or(by_span).min(at)
 }
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
@@ -218,12 +205,7 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         "source": "read from the printout by two people; not recomputed",
     });
     let second_reader = deciding.seal(it.second_reader.as_str());
-    Some(Judged {
-        by: Evidence::Readings { second_reader },
-        passed,
-        answer,
-        ended_at: at,
-    })
+    Some(Judged { by: Evidence::Readings { second_reader }, passed, answer, ended_at: at })
 }
 
 fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
@@ -232,9 +214,7 @@ fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
         reasons.push(json!({"code": code, "found": found, "needed": needed, "unit": unit}));
     };
     let zero = Quantity::default();
-    if let Some(hold_s) = programme
-        .hold_s
-        .filter(|hold_s| it.hold_s.unwrap_or(zero) < *hold_s)
+    if let Some(hold_s) = programme.hold_s.filter(|hold_s| it.hold_s.unwrap_or(zero) < *hold_s)
         && (it.a0_s.is_none() || programme.a0_s.is_none())
     {
         add("hold_too_short", it.hold_s.unwrap_or(zero), hold_s, "s");
@@ -263,11 +243,7 @@ impl Judged {
     pub fn why_failed(&self) -> String {
         let reasons = self.answer.get("reasons").and_then(Value::as_array);
         let told: Vec<String> = reasons.into_iter().flatten().map(reason_words).collect();
-        if told.is_empty() {
-            "no reason is named.".into()
-        } else {
-            format!("{}.", told.join("; "))
-        }
+        if told.is_empty() { "no reason is named.".into() } else { format!("{}.", told.join("; ")) }
     }
 }
 

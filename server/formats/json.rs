@@ -64,10 +64,7 @@ mod tests {
     #[test]
     fn text_is_normalised_but_for_what_is_raw() {
         let given = json!({"a": "e\u{301}", "record": "e\u{301}"});
-        assert_eq!(
-            cleaned(given, &["record"]),
-            Ok(json!({"a": "\u{e9}", "record": "e\u{301}"}))
-        );
+        assert_eq!(cleaned(given, &["record"]), Ok(json!({"a": "\u{e9}", "record": "e\u{301}"})));
         assert_eq!(cleaned(json!({"a": [1, "x\u{0}"]}), &[]), Err("/a/1".into()));
     }
 }

@@ -24,19 +24,11 @@ pub struct RecordError {
 
 impl RecordError {
     pub(super) fn at(line: u64, found: impl Into<String>, needed: impl Into<String>) -> Self {
-        Self {
-            line: Some(line),
-            column: None,
-            found: found.into(),
-            needed: needed.into(),
-        }
+        Self { line: Some(line), column: None, found: found.into(), needed: needed.into() }
     }
 
     pub(super) fn in_column(self, column: &str) -> Self {
-        Self {
-            column: Some(excerpt(column.as_bytes())),
-            ..self
-        }
+        Self { column: Some(excerpt(column.as_bytes())), ..self }
     }
 }
 
@@ -84,16 +76,8 @@ pub fn read(
     let text = text(bytes)?;
     let mut rows = Rows::new(text);
     let Some((line, header)) = rows.next()? else {
-        let (found, needed) = (
-            "an empty file".to_owned(),
-            "a header and two samples are needed".to_owned(),
-        );
-        return Err(RecordError {
-            line: None,
-            column: None,
-            found,
-            needed,
-        });
+        let (found, needed) = ("an empty file".to_owned(), "a header and two samples are needed".to_owned());
+        return Err(RecordError { line: None, column: None, found, needed });
     };
     let (layout, warnings) = Layout::new(line, header, ambient_kpa, want_pressure)?;
     let mut builder = Builder::new(&layout);
@@ -102,11 +86,7 @@ pub fn read(
         last_line = line;
         let (cells, columns) = (row.len(), layout.columns.len());
         if cells != columns {
-            let comma = if cells > columns {
-                "; a decimal is written 134.5, not 134,5"
-            } else {
-                ""
-            };
+            let comma = if cells > columns { "; a decimal is written 134.5, not 134,5" } else { "" };
             let needed = format!("{columns} are needed, as in the header{comma}");
             return Err(RecordError::at(line, count(cells, "cell"), needed));
         }
@@ -118,11 +98,7 @@ pub fn read(
     }
     let samples = builder.record.time_s.len();
     if samples < 2 {
-        return Err(RecordError::at(
-            last_line,
-            count(samples, "sample"),
-            "at least two are needed",
-        ));
+        return Err(RecordError::at(last_line, count(samples, "sample"), "at least two are needed"));
     }
     Ok((builder.record, warnings))
 }
@@ -132,18 +108,10 @@ fn text(bytes: &[u8]) -> Result<&[u8], RecordError> {
     let line_of = |at: usize| 1 + bytes.iter().take(at).filter(|byte| **byte == b'\n').count() as u64;
     if let Err(error) = std::str::from_utf8(bytes) {
         let line = line_of(error.valid_up_to());
-        return Err(RecordError::at(
-            line,
-            "bytes that are not UTF-8",
-            "text in UTF-8 is needed",
-        ));
+        return Err(RecordError::at(line, "bytes that are not UTF-8", "text in UTF-8 is needed"));
     }
     if let Some(at) = bytes.iter().position(|byte| *byte == 0) {
-        return Err(RecordError::at(
-            line_of(at),
-            "the character U+0000",
-            "text without it is needed",
-        ));
+        return Err(RecordError::at(line_of(at), "the character U+0000", "text without it is needed"));
     }
     Ok(bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes))
 }
@@ -164,10 +132,7 @@ impl Builder {
             pressure_kpa_abs: layout.has_pressure().then(Vec::new),
             ..Record::default()
         };
-        Self {
-            record,
-            first_time: None,
-        }
+        Self { record, first_time: None }
     }
 
     fn take(&mut self, meaning: Meaning, cell: &[u8]) -> Result<(), Fault> {
@@ -176,10 +141,7 @@ impl Builder {
             Meaning::Seconds => {
                 let time_s = number(cell)?;
                 if time_s.abs() > FARTHEST_S {
-                    return Err((
-                        quoted(cell),
-                        "a time within 1e10 s of the start is needed".to_owned(),
-                    ));
+                    return Err((quoted(cell), "a time within 1e10 s of the start is needed".to_owned()));
                 }
                 self.take_time(time_s, cell)
             }
@@ -195,10 +157,7 @@ impl Builder {
                 }
                 Ok(())
             }
-            Meaning::Pressure {
-                kpa_per_unit,
-                add_kpa,
-            } => {
+            Meaning::Pressure { kpa_per_unit, add_kpa } => {
                 let pressure_kpa_abs = number(cell)? * kpa_per_unit + add_kpa;
                 if !pressure_kpa_abs.is_finite() {
                     return Err((quoted(cell), "a finite number is needed".to_owned()));
@@ -226,10 +185,7 @@ impl Builder {
             None => since.num_milliseconds() as f64 / 1e3,
         };
         if time_s.abs() > FARTHEST_S {
-            return Err((
-                quoted(cell),
-                "a time within 1e10 s of the first is needed".to_owned(),
-            ));
+            return Err((quoted(cell), "a time within 1e10 s of the first is needed".to_owned()));
         }
         let us = instant.timestamp_micros();
         self.record.started_us.get_or_insert(us);
@@ -239,11 +195,7 @@ impl Builder {
 
     fn take_time(&mut self, time_s: f64, cell: &[u8]) -> Result<(), Fault> {
         if let Some(before_s) = self.record.time_s.last().filter(|before_s| time_s <= **before_s) {
-            let what = if time_s == *before_s {
-                "stands still"
-            } else {
-                "goes back"
-            };
+            let what = if time_s == *before_s { "stands still" } else { "goes back" };
             let found = format!("{}, where the time {what}", quoted(cell));
             return Err((found, "a time later than in the line before is needed".to_owned()));
         }
@@ -255,9 +207,7 @@ impl Builder {
 /// A finite number with a decimal point, white space around it aside.
 fn number(cell: &[u8]) -> Result<f64, Fault> {
     let trimmed = cell.trim_ascii();
-    let parsed = std::str::from_utf8(trimmed)
-        .ok()
-        .and_then(|text| text.parse::<f64>().ok());
+    let parsed = std::str::from_utf8(trimmed).ok().and_then(|text| text.parse::<f64>().ok());
     match parsed {
         Some(value) if value.is_finite() => Ok(value),
         _ if trimmed.is_empty() => Err(("an empty cell".to_owned(), "a number is needed".to_owned())),
@@ -284,14 +234,7 @@ pub(super) fn excerpt(text: &[u8]) -> String {
     // A character takes at most four bytes, so that a huge cell is not decoded as a whole.
     let start = text.get(..4 * SHOWN).unwrap_or(text);
     let decoded = String::from_utf8_lossy(start);
-    let shown: String = decoded
-        .chars()
-        .take(SHOWN)
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect();
-    if shown.len() < text.len() {
-        shown + "…"
-    } else {
-        shown
-    }
+    let shown: String =
+        decoded.chars().take(SHOWN).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
+    if shown.len() < text.len() { shown + "…" } else { shown }
 }

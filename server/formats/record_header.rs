@@ -58,11 +58,7 @@ impl Layout {
         for (i, cell) in header.into_iter().enumerate() {
             let name = String::from_utf8_lossy(cell.trim_ascii()).into_owned();
             if !names.insert(name.clone()) {
-                return refuse(
-                    &name,
-                    "the name twice",
-                    "a name of its own for each column is needed",
-                );
+                return refuse(&name, "the name twice", "a name of its own for each column is needed");
             }
             let meaning = match name.as_str() {
                 "time_s" => Meaning::Seconds,
@@ -88,11 +84,7 @@ impl Layout {
                     }
                 }
                 _ => {
-                    let column = if name.is_empty() {
-                        (i + 1).to_string()
-                    } else {
-                        excerpt(cell)
-                    };
+                    let column = if name.is_empty() { (i + 1).to_string() } else { excerpt(cell) };
                     warnings.push(Warning { column });
                     Meaning::Ignored
                 }
@@ -106,59 +98,28 @@ impl Layout {
 
     /// Whether there is one time and at least one temperature.
     fn check(&self, line: u64) -> Result<(), RecordError> {
-        let first = self
-            .columns
-            .first()
-            .map(|column| column.name.as_str())
-            .unwrap_or_default();
+        let first = self.columns.first().map(|column| column.name.as_str()).unwrap_or_default();
         if self.columns.len() == 1 && first.contains([';', '\t']) {
             let found = "cells that no comma separates";
-            return Err(RecordError::at(
-                line,
-                found,
-                "commas are needed, and decimals with a point",
-            ));
+            return Err(RecordError::at(line, found, "commas are needed, and decimals with a point"));
         }
-        let times = self
-            .columns
-            .iter()
-            .filter(|c| matches!(c.meaning, Meaning::Seconds | Meaning::Instant))
-            .count();
+        let times =
+            self.columns.iter().filter(|c| matches!(c.meaning, Meaning::Seconds | Meaning::Instant)).count();
         if times != 1 {
-            let found = if times == 0 {
-                "no time column"
-            } else {
-                "both time_s and time"
-            };
-            return Err(RecordError::at(
-                line,
-                found,
-                "one column time_s or time is needed",
-            ));
+            let found = if times == 0 { "no time column" } else { "both time_s and time" };
+            return Err(RecordError::at(line, found, "one column time_s or time is needed"));
         }
         if self.channels().is_empty() {
             let found = format!("no temperature among {}", count(self.columns.len(), "column"));
-            return Err(RecordError::at(
-                line,
-                found,
-                "a column temp_c or temp_c_<name> is needed",
-            ));
+            return Err(RecordError::at(line, found, "a column temp_c or temp_c_<name> is needed"));
         }
         Ok(())
     }
 
     /// The channels, without values yet.
     pub(super) fn channels(&self) -> Vec<Channel> {
-        let channels = self
-            .columns
-            .iter()
-            .filter(|c| matches!(c.meaning, Meaning::Temperature(_)));
-        channels
-            .map(|c| Channel {
-                name: c.name.clone(),
-                temp_c: Vec::new(),
-            })
-            .collect()
+        let channels = self.columns.iter().filter(|c| matches!(c.meaning, Meaning::Temperature(_)));
+        channels.map(|c| Channel { name: c.name.clone(), temp_c: Vec::new() }).collect()
     }
 
     pub(super) fn has_pressure(&self) -> bool {
@@ -177,14 +138,10 @@ impl Column {
 /// A bare "2.1 bar" is refused: at 1,500 m of altitude the same gauge pressure is steam 2 K colder.
 fn pressure(name: &str, ambient_kpa: Option<f64>) -> Result<Meaning, (String, &'static str)> {
     let unclear = || ("a pressure that is not fully named".to_owned(), PRESSURE_NEEDED);
-    let (unit, reference) = name
-        .strip_prefix("pressure_")
-        .and_then(|rest| rest.split_once('_'))
-        .ok_or_else(unclear)?;
-    let (_, kpa_per_unit) = PRESSURE_UNITS
-        .into_iter()
-        .find(|(known, _)| *known == unit)
-        .ok_or_else(unclear)?;
+    let (unit, reference) =
+        name.strip_prefix("pressure_").and_then(|rest| rest.split_once('_')).ok_or_else(unclear)?;
+    let (_, kpa_per_unit) =
+        PRESSURE_UNITS.into_iter().find(|(known, _)| *known == unit).ok_or_else(unclear)?;
     let add_kpa = match (reference, ambient_kpa) {
         ("abs", _) => 0.0,
         ("gauge", Some(ambient_kpa)) if ambient_kpa.is_finite() && ambient_kpa > 0.0 => ambient_kpa,
@@ -194,15 +151,9 @@ fn pressure(name: &str, ambient_kpa: Option<f64>) -> Result<Meaning, (String, &'
         }
         ("gauge", None) => {
             let found = "gauge pressure without the ambient pressure".to_owned();
-            return Err((
-                found,
-                "the ambient pressure in kPa is needed, or an absolute pressure",
-            ));
+            return Err((found, "the ambient pressure in kPa is needed, or an absolute pressure"));
         }
         _ => return Err(unclear()),
     };
-    Ok(Meaning::Pressure {
-        kpa_per_unit,
-        add_kpa,
-    })
+    Ok(Meaning::Pressure { kpa_per_unit, add_kpa })
 }

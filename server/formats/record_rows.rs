@@ -25,10 +25,7 @@ impl<'r> IntoIterator for Row<'r> {
     type IntoIter = Cells<'r>;
 
     fn into_iter(self) -> Cells<'r> {
-        Cells {
-            cells: self.0.iter(),
-            left: self.0.len(),
-        }
+        Cells { cells: self.0.iter(), left: self.0.len() }
     }
 }
 
@@ -45,11 +42,7 @@ impl<'r> Iterator for Cells<'r> {
         let cell = self.cells.next()?;
         self.left = self.left.saturating_sub(1);
         let is_last = self.left == 0;
-        Some(if is_last {
-            cell.strip_suffix(b"\r").unwrap_or(cell)
-        } else {
-            cell
-        })
+        Some(if is_last { cell.strip_suffix(b"\r").unwrap_or(cell) } else { cell })
     }
 }
 
@@ -61,12 +54,7 @@ impl<'a> Rows<'a> {
             // A carriage return alone ends no line, so that lines are counted as editors count them.
             .terminator(csv::Terminator::Any(b'\n'))
             .from_reader(text);
-        Self {
-            text,
-            reader,
-            row: csv::ByteRecord::new(),
-            line: 0,
-        }
+        Self { text, reader, row: csv::ByteRecord::new(), line: 0 }
     }
 
     /// The next row and its line, counted from 1; None at the end.
@@ -79,11 +67,7 @@ impl<'a> Rows<'a> {
             if rest.iter().all(|byte| matches!(byte, b'\r' | b'\n')) {
                 return Ok(None);
             }
-            return Err(RecordError::at(
-                self.line,
-                "an empty line",
-                "a sample on each line is needed",
-            ));
+            return Err(RecordError::at(self.line, "an empty line", "a sample on each line is needed"));
         }
         let is_row = self
             .reader
@@ -94,11 +78,7 @@ impl<'a> Rows<'a> {
         }
         if self.row.as_slice().contains(&b'\n') {
             let found = "a cell with a line break, or a quotation mark without its second";
-            return Err(RecordError::at(
-                self.line,
-                found,
-                "each sample on one line is needed",
-            ));
+            return Err(RecordError::at(self.line, found, "each sample on one line is needed"));
         }
         Ok(Some((self.line, Row(&self.row))))
     }

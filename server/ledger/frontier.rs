@@ -78,23 +78,15 @@ impl Frontier {
     /// Bytes whose length does not belong to the size they begin with.
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, FrontierError> {
         let found = bytes.len();
-        let (head, rest) = bytes
-            .split_first_chunk::<SIZE_BYTES>()
-            .ok_or(FrontierError::TooShort { found })?;
+        let (head, rest) =
+            bytes.split_first_chunk::<SIZE_BYTES>().ok_or(FrontierError::TooShort { found })?;
         let size = u64::from_be_bytes(*head);
         let (peaks, left_over) = rest.as_chunks::<32>();
         let needed = size.count_ones() as usize;
         if peaks.len() != needed || !left_over.is_empty() {
-            return Err(FrontierError::WrongLength {
-                size,
-                found,
-                needed: SIZE_BYTES + 32 * needed,
-            });
+            return Err(FrontierError::WrongLength { size, found, needed: SIZE_BYTES + 32 * needed });
         }
-        Ok(Self {
-            size,
-            peaks: peaks.to_vec(),
-        })
+        Ok(Self { size, peaks: peaks.to_vec() })
     }
 }
 

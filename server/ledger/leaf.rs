@@ -16,21 +16,12 @@ const NODE_PREFIX: [u8; 1] = [0x01];
 
 /// The hash of an entry: SHA-256(0x00 ‖ bytes).
 pub fn leaf(bytes: &[u8]) -> Hash {
-    Sha256::new()
-        .chain_update(LEAF_PREFIX)
-        .chain_update(bytes)
-        .finalize()
-        .into()
+    Sha256::new().chain_update(LEAF_PREFIX).chain_update(bytes).finalize().into()
 }
 
 /// The hash of a node above two others: SHA-256(0x01 ‖ left ‖ right).
 pub fn node(left: &Hash, right: &Hash) -> Hash {
-    Sha256::new()
-        .chain_update(NODE_PREFIX)
-        .chain_update(left)
-        .chain_update(right)
-        .finalize()
-        .into()
+    Sha256::new().chain_update(NODE_PREFIX).chain_update(left).chain_update(right).finalize().into()
 }
 
 /// The root of a tree without leaves: the hash of no bytes at all.

@@ -32,9 +32,7 @@ pub fn inclusion(leaves: &[Hash], index: u64) -> Option<Vec<Hash>> {
 /// (RFC 9162 section 2.1.4.1). None where `first` is 0 or more than there are; empty where it is all of
 /// them. The cost is linear in the leaves.
 pub fn consistency(leaves: &[Hash], first: u64) -> Option<Vec<Hash>> {
-    let mut size = usize::try_from(first)
-        .ok()
-        .filter(|size| (1..=leaves.len()).contains(size))?;
+    let mut size = usize::try_from(first).ok().filter(|size| (1..=leaves.len()).contains(size))?;
     let mut subtree = leaves;
     let mut proof = Vec::new();
     // The verifier holds the earlier root already, so it is left out where a subtree is that whole tree.
@@ -65,20 +63,13 @@ pub fn verify_inclusion(leaf: &Hash, index: u64, size: u64, proof: &[Hash], root
     if index >= size {
         return false;
     }
-    let mut path = Path {
-        at: index,
-        last: size - 1,
-    };
+    let mut path = Path { at: index, last: size - 1 };
     let mut hash = *leaf;
     for sibling in proof {
         if path.last == 0 {
             return false;
         }
-        hash = if path.sibling_is_left() {
-            node(sibling, &hash)
-        } else {
-            node(&hash, sibling)
-        };
+        hash = if path.sibling_is_left() { node(sibling, &hash) } else { node(&hash, sibling) };
         path.rise();
     }
     path.last == 0 && hash == *root
@@ -109,10 +100,7 @@ pub fn verify_consistency(
         Some(_) if first.is_power_of_two() => (first_root, proof),
         Some(split) => split,
     };
-    let mut path = Path {
-        at: first - 1,
-        last: second - 1,
-    };
+    let mut path = Path { at: first - 1, last: second - 1 };
     path.shift(path.at.trailing_ones());
     let (mut first_hash, mut second_hash) = (*start, *start);
     for sibling in rest {

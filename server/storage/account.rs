@@ -64,19 +64,12 @@ pub async fn add_person(db: &Db, site: &str, it: &PersonRow) -> Result<(), Stora
 
 pub async fn people(db: &Db, site: &str) -> Result<Vec<PersonRow>, StorageError> {
     let sql = "SELECT code, name, role, password, disabled FROM person WHERE site = $1 ORDER BY code";
-    db.fetch(sql, &[site.into()])
-        .await?
-        .iter()
-        .map(|row| person(row, 0))
-        .collect()
+    db.fetch(sql, &[site.into()]).await?.iter().map(|row| person(row, 0)).collect()
 }
 
 pub async fn person_of(db: &Db, site: &str, code: &str) -> Result<Option<PersonRow>, StorageError> {
     let sql = "SELECT code, name, role, password, disabled FROM person WHERE site = $1 AND code = $2";
-    db.one(sql, &[site.into(), code.into()])
-        .await?
-        .map(|row| person(&row, 0))
-        .transpose()
+    db.one(sql, &[site.into(), code.into()]).await?.map(|row| person(&row, 0)).transpose()
 }
 
 /// Disables a person and ends their sessions; says whether there is one.
@@ -89,10 +82,7 @@ pub async fn disable_person(db: &Db, site: &str, code: &str) -> Result<bool, Sto
 
 pub async fn set_password(db: &Db, site: &str, code: &str, password: &str) -> Result<bool, StorageError> {
     let sql = "UPDATE person SET password = $3 WHERE site = $1 AND code = $2";
-    let found = db
-        .execute(sql, &[site.into(), code.into(), password.into()])
-        .await?
-        > 0;
+    let found = db.execute(sql, &[site.into(), code.into(), password.into()]).await? > 0;
     end_sessions_of(db, site, code).await?;
     Ok(found)
 }
@@ -121,10 +111,7 @@ pub async fn tokens(db: &Db, site: &str) -> Result<Vec<TokenRow>, StorageError> 
 
 pub async fn token_of(db: &Db, hash: &[u8]) -> Result<Option<TokenRow>, StorageError> {
     let sql = "SELECT site, id, name, role, revoked FROM token WHERE hash = $1";
-    db.one(sql, &[hash.to_vec().into()])
-        .await?
-        .map(|row| token(&row))
-        .transpose()
+    db.one(sql, &[hash.to_vec().into()]).await?.map(|row| token(&row)).transpose()
 }
 
 pub async fn revoke_token(db: &Db, site: &str, id: &str) -> Result<bool, StorageError> {
@@ -142,13 +129,7 @@ pub async fn begin_session(
 ) -> Result<(), StorageError> {
     let sql =
         "INSERT INTO session (site, hash, person, csrf, begun_at, seen_at) VALUES ($1, $2, $3, $4, $5, $5)";
-    let args = [
-        site.into(),
-        hash.to_vec().into(),
-        code.into(),
-        csrf.into(),
-        at.into(),
-    ];
+    let args = [site.into(), hash.to_vec().into(), code.into(), csrf.into(), at.into()];
     db.execute(sql, &args).await.map(|_| ())
 }
 
@@ -169,15 +150,11 @@ pub async fn session_of(db: &Db, hash: &[u8]) -> Result<Option<SessionRow>, Stor
 
 pub async fn see_session(db: &Db, hash: &[u8], at: i64) -> Result<(), StorageError> {
     let sql = "UPDATE session SET seen_at = $2 WHERE hash = $1";
-    db.execute(sql, &[hash.to_vec().into(), at.into()])
-        .await
-        .map(|_| ())
+    db.execute(sql, &[hash.to_vec().into(), at.into()]).await.map(|_| ())
 }
 
 pub async fn end_session(db: &Db, hash: &[u8]) -> Result<(), StorageError> {
-    db.execute("DELETE FROM session WHERE hash = $1", &[hash.to_vec().into()])
-        .await
-        .map(|_| ())
+    db.execute("DELETE FROM session WHERE hash = $1", &[hash.to_vec().into()]).await.map(|_| ())
 }
 
 /// Removes sessions that began, or were last seen, too long ago.
@@ -192,9 +169,5 @@ pub async fn codes(
     site: &str,
 ) -> Result<std::collections::BTreeSet<String>, StorageError> {
     let sql = "SELECT code FROM person WHERE site = $1 UNION SELECT id FROM token WHERE site = $1";
-    conn.fetch(sql, &[site.into()])
-        .await?
-        .iter()
-        .map(|row| row.text(0))
-        .collect()
+    conn.fetch(sql, &[site.into()]).await?.iter().map(|row| row.text(0)).collect()
 }

@@ -106,14 +106,8 @@ impl Row {
 /// A database: its readers, and where to open a writer.
 #[derive(Clone)]
 pub enum Db {
-    Embedded {
-        readers: SqlitePool,
-        options: SqliteConnectOptions,
-    },
-    Server {
-        readers: PgPool,
-        options: PgConnectOptions,
-    },
+    Embedded { readers: SqlitePool, options: SqliteConnectOptions },
+    Server { readers: PgPool, options: PgConnectOptions },
 }
 
 /// One connection of its own.
@@ -154,9 +148,7 @@ impl Db {
                 .row_buffer_size(1024);
             // The first connection makes the file and its journal mode; only then may several readers come.
             SqliteConnection::connect_with(&options).await?.close().await?;
-            let readers = SqlitePoolOptions::new()
-                .max_connections(8)
-                .acquire_timeout(ACQUIRE);
+            let readers = SqlitePoolOptions::new().max_connections(8).acquire_timeout(ACQUIRE);
             let readers = readers.connect_with(options.clone()).await?;
             return Ok(Db::Embedded { readers, options });
         }
@@ -166,9 +158,7 @@ impl Db {
             let readers = readers.connect_with(options.clone()).await?;
             return Ok(Db::Server { readers, options });
         }
-        Err(StorageError::Unfit(
-            "a database is named as sqlite:PATH or postgres://USER@HOST/NAME".into(),
-        ))
+        Err(StorageError::Unfit("a database is named as sqlite:PATH or postgres://USER@HOST/NAME".into()))
     }
 
     pub fn dialect(&self) -> Dialect {
@@ -188,18 +178,12 @@ impl Db {
 
     pub async fn fetch(&self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
-            Db::Embedded { readers, .. } => bound!(text, args)
-                .fetch_all(readers)
-                .await?
-                .into_iter()
-                .map(Row::Embedded)
-                .collect(),
-            Db::Server { readers, .. } => bound!(text, args)
-                .fetch_all(readers)
-                .await?
-                .into_iter()
-                .map(Row::Server)
-                .collect(),
+            Db::Embedded { readers, .. } => {
+                bound!(text, args).fetch_all(readers).await?.into_iter().map(Row::Embedded).collect()
+            }
+            Db::Server { readers, .. } => {
+                bound!(text, args).fetch_all(readers).await?.into_iter().map(Row::Server).collect()
+            }
         })
     }
 
@@ -240,18 +224,12 @@ impl Conn {
 
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
-            Conn::Embedded(conn) => bound!(text, args)
-                .fetch_all(conn)
-                .await?
-                .into_iter()
-                .map(Row::Embedded)
-                .collect(),
-            Conn::Server(conn) => bound!(text, args)
-                .fetch_all(conn)
-                .await?
-                .into_iter()
-                .map(Row::Server)
-                .collect(),
+            Conn::Embedded(conn) => {
+                bound!(text, args).fetch_all(conn).await?.into_iter().map(Row::Embedded).collect()
+            }
+            Conn::Server(conn) => {
+                bound!(text, args).fetch_all(conn).await?.into_iter().map(Row::Server).collect()
+            }
         })
     }
 

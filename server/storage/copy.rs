@@ -13,19 +13,11 @@ macro_rules! kept {
 /// The tables that a backup holds, all but sessions: these end with the server that began them.
 const TABLES: [Table; 8] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
-    kept!(
-        "ledger_head",
-        ["site"],
-        ["seq", "recorded_at", "root", "frontier"]
-    ),
+    kept!("ledger_head", ["site"], ["seq", "recorded_at", "root", "frontier"]),
     super::ledger::ENTRY,
     kept!("sealed_text", ["site", "sealed"], ["salt", "text"]),
     kept!("cycle_record", ["site", "sha256"], ["raw"]),
-    kept!(
-        "person",
-        ["site", "code"],
-        ["name", "role", "password", "disabled"]
-    ),
+    kept!("person", ["site", "code"], ["name", "role", "password", "disabled"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
@@ -47,10 +39,7 @@ pub async fn copy(from: &Db, to: &Db) -> Result<u64, StorageError> {
     migrate::migrate(to).await?;
     let mut target = to.connect().await?;
     target.begin().await?;
-    let sites = target
-        .one("SELECT COUNT(*) FROM site", &[])
-        .await?
-        .map_or(Ok(0), |row| row.int(0))?;
+    let sites = target.one("SELECT COUNT(*) FROM site", &[]).await?.map_or(Ok(0), |row| row.int(0))?;
     if sites > 0 {
         target.rollback().await?;
         return Err(StorageError::Unfit(
@@ -83,19 +72,14 @@ async fn copy_table(source: &mut Conn, target: &mut Conn, table: &Table) -> Resu
     );
     let mut copied: u64 = 0;
     loop {
-        let page = source
-            .fetch(&text, &[PAGE.into(), (copied as i64).into()])
-            .await?;
+        let page = source.fetch(&text, &[PAGE.into(), (copied as i64).into()]).await?;
         if page.is_empty() {
             return Ok(copied);
         }
         copied += page.len() as u64;
         let mut rows = Vec::with_capacity(page.len());
         for row in &page {
-            let args = columns
-                .iter()
-                .enumerate()
-                .map(|(place, column)| arg(row, table, place, column));
+            let args = columns.iter().enumerate().map(|(place, column)| arg(row, table, place, column));
             rows.push(args.collect::<Result<Vec<Arg>, _>>()?);
         }
         table.add(target, rows).await?;

@@ -22,9 +22,7 @@ impl Dialect {
         let mut rest = text;
         while let Some(start) = rest.find(|c: char| c.is_ascii_alphabetic()) {
             let (before, from) = rest.split_at(start);
-            let end = from
-                .find(|c: char| !(c.is_ascii_alphanumeric() || c == '_'))
-                .unwrap_or(from.len());
+            let end = from.find(|c: char| !(c.is_ascii_alphanumeric() || c == '_')).unwrap_or(from.len());
             let (name, after) = from.split_at(end);
             out.push_str(before);
             out.push_str(Some(word(name)).filter(|w| !w.is_empty()).unwrap_or(name));

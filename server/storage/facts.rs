@@ -79,16 +79,13 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 13] = [
-    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING,
-];
+pub const ALL: [Table; 13] =
+    [SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
     for table in ALL {
-        conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[])
-            .await?;
-        conn.execute(&conn.dialect().definition(table.definition), &[])
-            .await?;
+        conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[]).await?;
+        conn.execute(&conn.dialect().definition(table.definition), &[]).await?;
     }
     Ok(())
 }
@@ -108,9 +105,7 @@ struct SetFacts {
 }
 
 fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
-    serde_json::to_string(facts)
-        .map(Arg::Text)
-        .map_err(|error| StorageError::Row(error.to_string()))
+    serde_json::to_string(facts).map(Arg::Text).map_err(|error| StorageError::Row(error.to_string()))
 }
 
 type Rows = Vec<Vec<Arg>>;
@@ -182,14 +177,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
 pub fn history_rows(site: &str, seq: u64, things: &[Thing]) -> Rows {
     things
         .iter()
-        .map(|thing| {
-            vec![
-                site.into(),
-                thing.kind.into(),
-                thing.name.as_str().into(),
-                (seq as i64).into(),
-            ]
-        })
+        .map(|thing| vec![site.into(), thing.kind.into(), thing.name.as_str().into(), (seq as i64).into()])
         .collect()
 }
 
@@ -237,10 +225,8 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     let code = site.as_str();
     for (_, facts) in read::<SiteFacts>(conn, &SITE, code).await? {
         state.name = facts.name;
-        state.zone = facts
-            .zone
-            .parse()
-            .map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
+        state.zone =
+            facts.zone.parse().map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
         state.policy = facts.policy;
     }
     for (id, versions) in read::<Vec<Arc<[RouteStep]>>>(conn, &ROUTE, code).await? {
@@ -268,21 +254,8 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     for (set, facts) in read::<SetFacts>(conn, &SET, code).await? {
         state.names.insert(set.to_string(), Named::Set(set.clone()));
         let seats = seats.remove(&set).unwrap_or_default();
-        let SetFacts {
-            count_sheet,
-            name,
-            last_at,
-        } = facts;
-        state.sets.insert(
-            set.clone(),
-            Arc::new(SetState {
-                set,
-                count_sheet,
-                name,
-                seats,
-                last_at,
-            }),
-        );
+        let SetFacts { count_sheet, name, last_at } = facts;
+        state.sets.insert(set.clone(), Arc::new(SetState { set, count_sheet, name, seats, last_at }));
     }
     Ok(state)
 }
@@ -296,12 +269,8 @@ pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows
         table.name,
         table.key.join(", ")
     );
-    let number = |column: &str| {
-        matches!(
-            column,
-            "seq" | "turn" | "at" | "started_at" | "joined" | "position"
-        )
-    };
+    let number =
+        |column: &str| matches!(column, "seq" | "turn" | "at" | "started_at" | "joined" | "position");
     let optional =
         |column: &str| matches!(column, "mark" | "set_code" | "in_load") && table.name == ASSET.name;
     let mut all = Vec::new();
@@ -329,8 +298,5 @@ pub fn key_order<'a>(
         (Arg::Int(a), Arg::Int(b)) => a.cmp(b),
         _ => std::cmp::Ordering::Equal,
     };
-    a.zip(b)
-        .map(|(a, b)| part(a, b))
-        .find(|order| order.is_ne())
-        .unwrap_or(std::cmp::Ordering::Equal)
+    a.zip(b).map(|(a, b)| part(a, b)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
 }

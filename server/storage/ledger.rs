@@ -6,16 +6,7 @@ use super::rows::Table;
 pub const ENTRY: Table = Table {
     name: "ledger_entry",
     key: &["site", "seq"],
-    rest: &[
-        "entry",
-        "leaf",
-        "key",
-        "asked",
-        "at",
-        "recorded_at",
-        "actor",
-        "kind",
-    ],
+    rest: &["entry", "leaf", "key", "asked", "at", "recorded_at", "actor", "kind"],
     definition: "",
 };
 
@@ -74,11 +65,7 @@ const HEAD: &str = "SELECT seq, recorded_at, root, frontier FROM ledger_head WHE
 /// The head, locked against every other writer of this site until the transaction ends.
 pub async fn locked_head(conn: &mut Conn, site: &str) -> Result<Option<Head>, StorageError> {
     let text = format!("{HEAD}{}", conn.dialect().locking());
-    conn.one(&text, &[site.into()])
-        .await?
-        .as_ref()
-        .map(head)
-        .transpose()
+    conn.one(&text, &[site.into()]).await?.as_ref().map(head).transpose()
 }
 
 pub async fn head_of(db: &Db, site: &str) -> Result<Option<Head>, StorageError> {
@@ -95,22 +82,11 @@ pub async fn found_site(
     empty: &Head,
 ) -> Result<(), StorageError> {
     let text = "INSERT INTO site (site, name, timezone, secret, founded_at) VALUES ($1, $2, $3, $4, $5)";
-    let args = [
-        site.into(),
-        name.into(),
-        timezone.into(),
-        secret.to_vec().into(),
-        at.into(),
-    ];
+    let args = [site.into(), name.into(), timezone.into(), secret.to_vec().into(), at.into()];
     conn.execute(text, &args).await?;
     let text = "INSERT INTO ledger_head (site, seq, recorded_at, root, frontier) VALUES ($1, $2, $3, $4, $5)";
-    let args = [
-        site.into(),
-        0i64.into(),
-        0i64.into(),
-        empty.root.clone().into(),
-        empty.frontier.clone().into(),
-    ];
+    let args =
+        [site.into(), 0i64.into(), 0i64.into(), empty.root.clone().into(), empty.frontier.clone().into()];
     conn.execute(text, &args).await.map(|_| ())
 }
 
@@ -127,17 +103,11 @@ pub async fn move_head(conn: &mut Conn, site: &str, head: &Head) -> Result<(), S
 }
 
 pub async fn sites(db: &Db) -> Result<Vec<String>, StorageError> {
-    db.fetch("SELECT site FROM site ORDER BY site", &[])
-        .await?
-        .iter()
-        .map(|row| row.text(0))
-        .collect()
+    db.fetch("SELECT site FROM site ORDER BY site", &[]).await?.iter().map(|row| row.text(0)).collect()
 }
 
 pub async fn site_secret(conn: &mut Conn, site: &str) -> Result<Option<Vec<u8>>, StorageError> {
-    let row = conn
-        .one("SELECT secret FROM site WHERE site = $1", &[site.into()])
-        .await?;
+    let row = conn.one("SELECT secret FROM site WHERE site = $1", &[site.into()]).await?;
     row.map(|row| row.bytes(0)).transpose()
 }
 
@@ -165,9 +135,7 @@ pub async fn after(
     limit: usize,
 ) -> Result<Vec<StoredEntry>, StorageError> {
     let text = format!("SELECT {STORED} WHERE site = $1 AND seq > $2 ORDER BY seq LIMIT $3");
-    let rows = conn
-        .fetch(&text, &[site.into(), (seq as i64).into(), (limit as i64).into()])
-        .await?;
+    let rows = conn.fetch(&text, &[site.into(), (seq as i64).into(), (limit as i64).into()]).await?;
     rows.iter().map(stored).collect()
 }
 
@@ -178,9 +146,7 @@ pub async fn page_after(
     limit: usize,
 ) -> Result<Vec<StoredEntry>, StorageError> {
     let text = format!("SELECT {STORED} WHERE site = $1 AND seq > $2 ORDER BY seq LIMIT $3");
-    let rows = db
-        .fetch(&text, &[site.into(), (seq as i64).into(), (limit as i64).into()])
-        .await?;
+    let rows = db.fetch(&text, &[site.into(), (seq as i64).into(), (limit as i64).into()]).await?;
     rows.iter().map(stored).collect()
 }
 
@@ -193,9 +159,7 @@ pub async fn page_before(
 ) -> Result<Vec<StoredEntry>, StorageError> {
     let text = format!("SELECT {STORED} WHERE site = $1 AND seq < $2 ORDER BY seq DESC LIMIT $3");
     let before = i64::try_from(seq).unwrap_or(i64::MAX);
-    let rows = db
-        .fetch(&text, &[site.into(), before.into(), (limit as i64).into()])
-        .await?;
+    let rows = db.fetch(&text, &[site.into(), before.into(), (limit as i64).into()]).await?;
     rows.iter().map(stored).collect()
 }
 
@@ -219,13 +183,7 @@ pub async fn of_thing(
          AND seq < $4 {through_sets}) ORDER BY e.seq DESC LIMIT $5"
     );
     let before = i64::try_from(seq).unwrap_or(i64::MAX);
-    let args = [
-        site.into(),
-        kind.into(),
-        thing.into(),
-        before.into(),
-        (limit as i64).into(),
-    ];
+    let args = [site.into(), kind.into(), thing.into(), before.into(), (limit as i64).into()];
     db.fetch(&text, &args).await?.iter().map(stored).collect()
 }
 
@@ -236,13 +194,9 @@ pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec
     while let Some(size) = [256, 64, 8, 1].into_iter().find(|size| *size <= rest.len()) {
         let (now, then) = rest.split_at(size);
         let places: Vec<String> = (0..size).map(|n| format!("${}", n + 2)).collect();
-        let text = format!(
-            "SELECT {STORED} WHERE site = $1 AND key IN ({})",
-            places.join(", ")
-        );
-        let args: Vec<Arg> = std::iter::once(site.into())
-            .chain(now.iter().map(|key| key.as_str().into()))
-            .collect();
+        let text = format!("SELECT {STORED} WHERE site = $1 AND key IN ({})", places.join(", "));
+        let args: Vec<Arg> =
+            std::iter::once(site.into()).chain(now.iter().map(|key| key.as_str().into())).collect();
         for row in conn.fetch(&text, &args).await? {
             found.push(stored(&row)?);
         }
@@ -260,35 +214,23 @@ pub async fn add_sealed(
 ) -> Result<(), StorageError> {
     let sql =
         "INSERT INTO sealed_text (site, sealed, salt, text) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING";
-    conn.execute(
-        sql,
-        &[site.into(), sealed.into(), salt.to_vec().into(), text.into()],
-    )
-    .await
-    .map(|_| ())
+    conn.execute(sql, &[site.into(), sealed.into(), salt.to_vec().into(), text.into()]).await.map(|_| ())
 }
 
 /// Keeps a cycle record whole. The same bytes are kept once.
 pub async fn add_record(conn: &mut Conn, site: &str, sha256: &str, raw: Vec<u8>) -> Result<(), StorageError> {
     let sql = "INSERT INTO cycle_record (site, sha256, raw) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING";
-    conn.execute(sql, &[site.into(), sha256.into(), raw.into()])
-        .await
-        .map(|_| ())
+    conn.execute(sql, &[site.into(), sha256.into(), raw.into()]).await.map(|_| ())
 }
 
 pub async fn record(db: &Db, site: &str, sha256: &str) -> Result<Option<Vec<u8>>, StorageError> {
     let sql = "SELECT raw FROM cycle_record WHERE site = $1 AND sha256 = $2";
-    db.one(sql, &[site.into(), sha256.into()])
-        .await?
-        .map(|row| row.bytes(0))
-        .transpose()
+    db.one(sql, &[site.into(), sha256.into()]).await?.map(|row| row.bytes(0)).transpose()
 }
 
 /// When each turn of a part began, oldest first.
 pub async fn turns_of(conn: &mut Conn, site: &str, asset: &str) -> Result<Vec<(u32, i64)>, StorageError> {
     let sql = "SELECT turn, at FROM turn WHERE site = $1 AND asset = $2 ORDER BY turn";
     let rows = conn.fetch(sql, &[site.into(), asset.into()]).await?;
-    rows.iter()
-        .map(|row| Ok((row.int(0)? as u32, row.int(1)?)))
-        .collect()
+    rows.iter().map(|row| Ok((row.int(0)? as u32, row.int(1)?))).collect()
 }

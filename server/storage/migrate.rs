@@ -49,19 +49,14 @@ async fn fit(conn: &mut Conn) -> Result<(), StorageError> {
     let parts: Vec<u32> = version.split('.').map_while(|part| part.parse().ok()).collect();
     let (fits, needed) = match dialect {
         super::dialect::Dialect::Embedded => (parts.as_slice() >= &SQLITE_AT_LEAST[..], "SQLite 3.51.3"),
-        super::dialect::Dialect::Server => (
-            version
-                .parse::<i64>()
-                .is_ok_and(|number| number >= POSTGRES_AT_LEAST),
-            "PostgreSQL 15",
-        ),
+        super::dialect::Dialect::Server => {
+            (version.parse::<i64>().is_ok_and(|number| number >= POSTGRES_AT_LEAST), "PostgreSQL 15")
+        }
     };
     if fits {
         Ok(())
     } else {
-        Err(StorageError::Unfit(format!(
-            "found version {version}; at least {needed} is needed"
-        )))
+        Err(StorageError::Unfit(format!("found version {version}; at least {needed} is needed")))
     }
 }
 
@@ -79,11 +74,7 @@ async fn under_lock(conn: &mut Conn) -> Result<Facts, StorageError> {
             "CREATE TABLE schema_version (part TEXT NOT NULL, version BIGINT NOT NULL, PRIMARY KEY (part))";
         conn.execute(&dialect.definition(text), &[]).await?;
         for part in ["ledger", "facts"] {
-            conn.execute(
-                "INSERT INTO schema_version (part, version) VALUES ($1, 0)",
-                &[part.into()],
-            )
-            .await?;
+            conn.execute("INSERT INTO schema_version (part, version) VALUES ($1, 0)", &[part.into()]).await?;
         }
     }
     let ledger = version_of(conn, "ledger").await?;
@@ -114,32 +105,17 @@ async fn under_lock(conn: &mut Conn) -> Result<Facts, StorageError> {
 
 /// The statements of a migration: split at semicolons, comments left out.
 fn statements(text: &str) -> Vec<String> {
-    let plain: Vec<&str> = text
-        .lines()
-        .filter(|line| !line.trim_start().starts_with("--"))
-        .collect();
+    let plain: Vec<&str> = text.lines().filter(|line| !line.trim_start().starts_with("--")).collect();
     let plain = plain.join("\n");
-    plain
-        .split(';')
-        .map(str::trim)
-        .filter(|statement| !statement.is_empty())
-        .map(String::from)
-        .collect()
+    plain.split(';').map(str::trim).filter(|statement| !statement.is_empty()).map(String::from).collect()
 }
 
 async fn version_of(conn: &mut Conn, part: &str) -> Result<i64, StorageError> {
-    let row = conn
-        .one(
-            "SELECT version FROM schema_version WHERE part = $1",
-            &[part.into()],
-        )
-        .await?;
+    let row = conn.one("SELECT version FROM schema_version WHERE part = $1", &[part.into()]).await?;
     row.map_or(Ok(0), |row| row.int(0))
 }
 
 async fn set_version(conn: &mut Conn, part: &str, version: i64) -> Result<(), StorageError> {
     let text = "UPDATE schema_version SET version = $1 WHERE part = $2";
-    conn.execute(text, &[version.into(), part.into()])
-        .await
-        .map(|_| ())
+    conn.execute(text, &[version.into(), part.into()]).await.map(|_| ())
 }

@@ -33,11 +33,8 @@ impl Table {
             text.push(')');
         }
         if upsert {
-            let set: Vec<String> = self
-                .rest
-                .iter()
-                .map(|column| format!("{column} = excluded.{column}"))
-                .collect();
+            let set: Vec<String> =
+                self.rest.iter().map(|column| format!("{column} = excluded.{column}")).collect();
             text.push_str(&format!(
                 " ON CONFLICT ({}) DO UPDATE SET {}",
                 self.key.join(", "),

@@ -59,13 +59,7 @@ fn role(sent: &Sent) -> Result<Role, AccountError> {
 }
 
 fn found(found: bool, what: &str) -> Result<(), AccountError> {
-    if found {
-        Ok(())
-    } else {
-        Err(AccountError::Unfit(format!(
-            "There is no {what} of that name here."
-        )))
-    }
+    if found { Ok(()) } else { Err(AccountError::Unfit(format!("There is no {what} of that name here."))) }
 }
 
 pub async fn add(State(app): State<App>, visitor: Visitor, Form(sent): Form<Sent>) -> Response {
@@ -74,11 +68,9 @@ pub async fn add(State(app): State<App>, visitor: Visitor, Form(sent): Form<Sent
     }
     let site = visitor.state.site.as_str();
     let done = match role(&sent) {
-        Ok(role) => app
-            .house
-            .add_person(site, Some(&sent.code), &sent.name, role, &sent.password)
-            .await
-            .map(|_| ()),
+        Ok(role) => {
+            app.house.add_person(site, Some(&sent.code), &sent.name, role, &sent.password).await.map(|_| ())
+        }
         Err(error) => Err(error),
     };
     answered(&app, &visitor, done).await
@@ -92,10 +84,7 @@ pub async fn disable(State(app): State<App>, visitor: Visitor, Form(sent): Form<
         let why = "You cannot disable yourself; let another administrator do it.";
         return page(&app, &visitor, StatusCode::CONFLICT, why, "").await;
     }
-    let done = app
-        .house
-        .disable_person(visitor.state.site.as_str(), &sent.code)
-        .await;
+    let done = app.house.disable_person(visitor.state.site.as_str(), &sent.code).await;
     answered(&app, &visitor, done.and_then(|it| found(it, "person"))).await
 }
 
@@ -103,10 +92,7 @@ pub async fn password(State(app): State<App>, visitor: Visitor, Form(sent): Form
     if !visitor.owns(&sent.csrf) {
         return fail::foreign_form();
     }
-    let done = app
-        .house
-        .set_password(visitor.state.site.as_str(), &sent.code, &sent.password)
-        .await;
+    let done = app.house.set_password(visitor.state.site.as_str(), &sent.code, &sent.password).await;
     answered(&app, &visitor, done.and_then(|it| found(it, "person"))).await
 }
 
@@ -115,11 +101,7 @@ pub async fn token(State(app): State<App>, visitor: Visitor, Form(sent): Form<Se
         return fail::foreign_form();
     }
     let made = match role(&sent) {
-        Ok(role) => {
-            app.house
-                .add_token(visitor.state.site.as_str(), role, Some(&sent.name))
-                .await
-        }
+        Ok(role) => app.house.add_token(visitor.state.site.as_str(), role, Some(&sent.name)).await,
         Err(error) => Err(error),
     };
     match made {
@@ -132,9 +114,6 @@ pub async fn revoke(State(app): State<App>, visitor: Visitor, Form(sent): Form<S
     if !visitor.owns(&sent.csrf) {
         return fail::foreign_form();
     }
-    let done = app
-        .house
-        .revoke_token(visitor.state.site.as_str(), &sent.id)
-        .await;
+    let done = app.house.revoke_token(visitor.state.site.as_str(), &sent.id).await;
     answered(&app, &visitor, done.and_then(|it| found(it, "token"))).await
 }

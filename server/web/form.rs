@@ -38,11 +38,7 @@ pub fn command(fields: &Fields) -> Result<Value, Vec<Malformed>> {
             Err(detail) => errors.push(wrong(format!("/{}", path.replace('.', "/")), detail)),
         }
     }
-    if errors.is_empty() {
-        Ok(Value::Object(all))
-    } else {
-        Err(errors)
-    }
+    if errors.is_empty() { Ok(Value::Object(all)) } else { Err(errors) }
 }
 
 fn value(kind: &str, text: &str) -> Result<Value, String> {
@@ -73,21 +69,15 @@ fn put(all: &mut Map<String, Value>, path: &str, value: Value) {
 }
 
 fn text<'a>(fields: &'a Fields, name: &str) -> &'a str {
-    fields
-        .iter()
-        .find(|(field, _)| field == name)
-        .map_or("", |(_, value)| value.as_str())
+    fields.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value.as_str())
 }
 
 /// The path with the entry that was just written in its query.
 fn with_done(back: &str, entry: u64) -> String {
-    let (page, mark) = back
-        .split_once('#')
-        .map_or((back, String::new()), |(page, mark)| (page, format!("#{mark}")));
+    let (page, mark) =
+        back.split_once('#').map_or((back, String::new()), |(page, mark)| (page, format!("#{mark}")));
     let (path, query) = page.split_once('?').unwrap_or((page, ""));
-    let kept = query
-        .split('&')
-        .filter(|pair| !pair.is_empty() && !pair.starts_with("done="));
+    let kept = query.split('&').filter(|pair| !pair.is_empty() && !pair.starts_with("done="));
     let query: Vec<String> = kept.map(String::from).chain([format!("done={entry}")]).collect();
     format!("{path}?{}{mark}", query.join("&"))
 }
@@ -104,15 +94,8 @@ pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
     let back = local(text(&fields, "back")).to_string();
     let outcome = match command(&fields).and_then(read) {
         Ok(command) => {
-            let outcomes = app
-                .house
-                .submit(&visitor.state.site, &visitor.actor, vec![command])
-                .await;
-            let lost = || {
-                Outcome::Unavailable(Unavailable {
-                    operation: operation(),
-                })
-            };
+            let outcomes = app.house.submit(&visitor.state.site, &visitor.actor, vec![command]).await;
+            let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
             outcomes.into_iter().next().unwrap_or_else(lost)
         }
         Err(errors) => Outcome::Turned(Turned::Malformed(errors)),
@@ -140,9 +123,7 @@ mod tests {
             ("scan:lines", "A B\nC"),
             ("note", " "),
         ];
-        let fields = fields
-            .map(|(name, value)| (name.to_string(), value.to_string()))
-            .to_vec();
+        let fields = fields.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
         let expected = json!({"do": "judge_load", "readings": {"min_c": "134.1", "complete": true}, "position": 2,
                               "scan": ["A", "B", "C"]});
         assert_eq!(command(&fields), Ok(expected));
@@ -150,9 +131,6 @@ mod tests {
 
     #[test]
     fn a_page_is_told_what_was_done() {
-        assert_eq!(
-            with_done("/sets/B2?done=3&x=1#lines", 9),
-            "/sets/B2?x=1&done=9#lines"
-        );
+        assert_eq!(with_done("/sets/B2?done=3&x=1#lines", 9), "/sets/B2?x=1&done=9#lines");
     }
 }

@@ -44,11 +44,6 @@ impl App {
     pub fn new(house: Arc<House>, options: Options) -> App {
         let ten = std::num::NonZeroU32::MIN.saturating_add(9);
         let attempts = RateLimiter::keyed(Quota::per_minute(ten));
-        App {
-            house,
-            options,
-            places: Arc::new(Semaphore::new(PLACES)),
-            attempts: Arc::new(attempts),
-        }
+        App { house, options, places: Arc::new(Semaphore::new(PLACES)), attempts: Arc::new(attempts) }
     }
 }

@@ -39,12 +39,7 @@ impl Problem {
     }
 
     pub fn not_your_role(detail: impl Into<String>) -> Problem {
-        Problem::new(
-            StatusCode::FORBIDDEN,
-            "not_your_role",
-            "Not for this role",
-            detail,
-        )
+        Problem::new(StatusCode::FORBIDDEN, "not_your_role", "Not for this role", detail)
     }
 
     pub fn unknown_site(site: &str) -> Problem {
@@ -54,12 +49,7 @@ impl Problem {
 
     pub fn unknown_thing(kind: &str, name: &str) -> Problem {
         let detail = format!("No {kind} is named \"{name}\" at this site.");
-        Problem::new(
-            StatusCode::NOT_FOUND,
-            "unknown_thing",
-            "Nothing here has that name",
-            detail,
-        )
+        Problem::new(StatusCode::NOT_FOUND, "unknown_thing", "Nothing here has that name", detail)
     }
 
     pub fn too_large(limit: usize) -> Problem {
@@ -74,58 +64,35 @@ impl Problem {
     }
 
     pub fn malformed(errors: &[Malformed]) -> Problem {
-        let first = errors.first().map_or(String::new(), |first| {
-            format!("{}: {}", first.pointer, first.detail)
-        });
-        let errors = errors
-            .iter()
-            .map(|it| json!({"pointer": it.pointer, "detail": it.detail}))
-            .collect();
-        Problem::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "malformed",
-            "Not readable",
-            first,
-        )
-        .with("errors", Value::Array(errors))
+        let first =
+            errors.first().map_or(String::new(), |first| format!("{}: {}", first.pointer, first.detail));
+        let errors = errors.iter().map(|it| json!({"pointer": it.pointer, "detail": it.detail})).collect();
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "malformed", "Not readable", first)
+            .with("errors", Value::Array(errors))
     }
 
     pub fn key_reused() -> Problem {
         let detail = "This key is known at this site with another command, or from somebody else. A new command \
                       needs a new key.";
-        Problem::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "key_reused",
-            "Key used before",
-            detail,
-        )
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "key_reused", "Key used before", detail)
     }
 
     pub fn unavailable(it: &Unavailable) -> Problem {
         let detail = "The database does not answer. Nothing was written; try again.";
-        Problem::new(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "database_unavailable",
-            "Database unavailable",
-            detail,
-        )
-        .with("operation", it.operation.clone().into())
+        Problem::new(StatusCode::SERVICE_UNAVAILABLE, "database_unavailable", "Database unavailable", detail)
+            .with("operation", it.operation.clone().into())
     }
 
     pub fn refused(refusal: &Refusal) -> Problem {
         let first = &refusal.first;
         let reason = |it: &Reason| json!({"code": it.code, "found": it.found, "needed": it.needed, "next": it.next, "remedy": it.remedy});
-        let mut problem = Problem::new(
-            StatusCode::CONFLICT,
-            first.code.name(),
-            first.code.title(),
-            first.detail(),
-        )
-        .with("found", first.found.clone().into())
-        .with("needed", first.needed.clone().into())
-        .with("next", first.next.clone().into())
-        .with("also", json!(refusal.also()))
-        .with("reasons", refusal.reasons().map(reason).collect());
+        let mut problem =
+            Problem::new(StatusCode::CONFLICT, first.code.name(), first.code.title(), first.detail())
+                .with("found", first.found.clone().into())
+                .with("needed", first.needed.clone().into())
+                .with("next", first.next.clone().into())
+                .with("also", json!(refusal.also()))
+                .with("reasons", refusal.reasons().map(reason).collect());
         if let Some(remedy) = refusal.reasons().find_map(|it| it.remedy.clone()) {
             problem = problem.with("remedy", remedy);
         }
@@ -159,10 +126,7 @@ impl IntoResponse for Problem {
         let body = Value::Object(self.members).to_string();
         let mut response = (self.status, body).into_response();
         let headers = response.headers_mut();
-        headers.insert(
-            header::CONTENT_TYPE,
-            HeaderValue::from_static("application/problem+json"),
-        );
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         if self.status == StatusCode::UNAUTHORIZED {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }

@@ -45,31 +45,12 @@ pub struct Route {
 
 const ALL: &[Role] = &Role::ALL;
 /// Who writes anything at all: everybody but the auditor.
-const WRITERS: &[Role] = &[
-    Role::Desk,
-    Role::Lead,
-    Role::Charge,
-    Role::Clinician,
-    Role::Biomed,
-    Role::Infection,
-    Role::Admin,
-];
-const AT_THE_DESK: &[Role] = &[
-    Role::Desk,
-    Role::Lead,
-    Role::Charge,
-    Role::Clinician,
-    Role::Biomed,
-    Role::Infection,
-];
+const WRITERS: &[Role] =
+    &[Role::Desk, Role::Lead, Role::Charge, Role::Clinician, Role::Biomed, Role::Infection, Role::Admin];
+const AT_THE_DESK: &[Role] =
+    &[Role::Desk, Role::Lead, Role::Charge, Role::Clinician, Role::Biomed, Role::Infection];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
-const LEDGER_READERS: &[Role] = &[
-    Role::Lead,
-    Role::Infection,
-    Role::Biomed,
-    Role::Auditor,
-    Role::Admin,
-];
+const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -134,10 +115,7 @@ table! {
 pub fn router(app: App) -> Router {
     let mut router = Router::new();
     for route in ROUTES {
-        router = router.route(
-            route.path,
-            (route.handler)().layer(Extension(Admits(route.admits))),
-        );
+        router = router.route(route.path, (route.handler)().layer(Extension(Admits(route.admits))));
     }
     let own = |name: &'static str, value: &'static str| {
         SetResponseHeaderLayer::if_not_present(HeaderName::from_static(name), HeaderValue::from_static(value))
@@ -153,10 +131,7 @@ pub fn router(app: App) -> Router {
         .layer(own("x-frame-options", "DENY"))
         .layer(own("cache-control", "no-store"))
         .layer(CatchPanicLayer::custom(panicked))
-        .layer(TimeoutLayer::with_status_code(
-            StatusCode::SERVICE_UNAVAILABLE,
-            Duration::from_secs(60),
-        ))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, Duration::from_secs(60)))
         .layer(middleware::from_fn(logged))
         .with_state(app)
 }
@@ -199,11 +174,5 @@ async fn nothing_here(request: Request) -> Response {
 
 async fn not_so(request: Request) -> Response {
     let detail = format!("{} is not done here.", request.method());
-    Problem::new(
-        StatusCode::METHOD_NOT_ALLOWED,
-        "not_allowed",
-        "Not done here",
-        detail,
-    )
-    .into_response()
+    Problem::new(StatusCode::METHOD_NOT_ALLOWED, "not_allowed", "Not done here", detail).into_response()
 }

@@ -25,11 +25,7 @@ pub struct SignIn {
 
 /// Where somebody signs in who wants to see a page.
 pub fn sign_in_path(back: &str) -> String {
-    if back == "/" {
-        "/sign-in".into()
-    } else {
-        format!("/sign-in?back={}", encoded(back))
-    }
+    if back == "/" { "/sign-in".into() } else { format!("/sign-in?back={}", encoded(back)) }
 }
 
 /// A text as a part of a query: everything but letters, digits and a few marks is escaped.
@@ -52,9 +48,7 @@ pub fn local(back: &str) -> &str {
 
 /// Who calls: the peer, or, behind a trusted proxy, the last address that it names.
 fn caller(app: &App, peer: SocketAddr, headers: &HeaderMap) -> String {
-    let told = headers
-        .get("x-forwarded-for")
-        .and_then(|value| value.to_str().ok());
+    let told = headers.get("x-forwarded-for").and_then(|value| value.to_str().ok());
     let last = told.and_then(|list| list.rsplit(',').next()).map(str::trim);
     match last.filter(|_| app.options.trusted_proxy) {
         Some(address) => address.to_string(),
@@ -77,15 +71,8 @@ pub async fn post(
     let from = caller(&app, peer, &headers);
     let again =
         |status: StatusCode, error: &str| sign_in::again(status, &form.site, &form.person, &form.back, error);
-    if app
-        .attempts
-        .check_key(&format!("{from} {} {}", form.site, form.person))
-        .is_err()
-    {
-        return again(
-            StatusCode::TOO_MANY_REQUESTS,
-            "Too many attempts. Wait a minute, then try again.",
-        );
+    if app.attempts.check_key(&format!("{from} {} {}", form.site, form.person)).is_err() {
+        return again(StatusCode::TOO_MANY_REQUESTS, "Too many attempts. Wait a minute, then try again.");
     }
     match app.house.sign_in(&form.site, &form.person, &form.password).await {
         Ok(Some(secret)) => {
@@ -97,10 +84,7 @@ pub async fn post(
         }
         Ok(None) => {
             tracing::info!(site = form.site, person = form.person, from, "sign-in refused");
-            again(
-                StatusCode::UNAUTHORIZED,
-                "Site, person and password do not go together. Check all three.",
-            )
+            again(StatusCode::UNAUTHORIZED, "Site, person and password do not go together. Check all three.")
         }
         Err(error) => {
             let operation = operation();
@@ -143,12 +127,7 @@ mod tests {
     #[test]
     fn a_way_back_stays_on_this_server() {
         assert_eq!(local("/sets/SET-04?done=3"), "/sets/SET-04?done=3");
-        for elsewhere in [
-            "//elsewhere.example",
-            "https://elsewhere.example",
-            "/\\elsewhere.example",
-            "",
-        ] {
+        for elsewhere in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", ""] {
             assert_eq!(local(elsewhere), "/");
         }
         assert_eq!(sign_in_path("/sets?a=b"), "/sign-in?back=/sets%3Fa%3Db");

@@ -50,21 +50,12 @@ fn too_large() -> Response {
     let limit = super::api::command::BODY_MOST / (1024 * 1024);
     let detail =
         format!("The upload broke off, or is larger than the limit of {limit} MiB. Nothing was recorded.");
-    super::pages::problem::page(
-        StatusCode::PAYLOAD_TOO_LARGE,
-        "The record was not taken.",
-        &detail,
-        "",
-    )
+    super::pages::problem::page(StatusCode::PAYLOAD_TOO_LARGE, "The record was not taken.", &detail, "")
 }
 
 /// The raw record of a load, whole, as it came.
 pub async fn get(State(app): State<App>, visitor: Visitor, Path(load): Path<String>) -> Response {
-    let judged = visitor
-        .state
-        .loads
-        .get(load.as_str())
-        .and_then(|load| load.judged.as_ref());
+    let judged = visitor.state.loads.get(load.as_str()).and_then(|load| load.judged.as_ref());
     let Some(Evidence::Record { sha256, .. }) = judged.map(|judged| &judged.by) else {
         return fail::nothing_here();
     };

@@ -42,16 +42,9 @@ impl Visitor {
 
 /// The session's secret from the cookies.
 pub fn secret(headers: &HeaderMap) -> Option<String> {
-    let cookies = headers
-        .get_all(header::COOKIE)
-        .iter()
-        .filter_map(|value| value.to_str().ok());
-    let mut pairs = cookies
-        .flat_map(|line| line.split(';'))
-        .filter_map(|pair| pair.trim().split_once('='));
-    pairs
-        .find(|(name, _)| *name == COOKIE)
-        .map(|(_, value)| value.to_string())
+    let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let mut pairs = cookies.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
+    pairs.find(|(name, _)| *name == COOKIE).map(|(_, value)| value.to_string())
 }
 
 impl FromRequestParts<App> for Visitor {
@@ -77,21 +70,12 @@ impl FromRequestParts<App> for Visitor {
             Ok(None) => return Err(to_sign_in()),
             Err(gone) => return Err(super::fail::unavailable(&gone.operation)),
         };
-        let admits = parts
-            .extensions
-            .get::<Admits>()
-            .map_or(&[][..], |admits| admits.0);
+        let admits = parts.extensions.get::<Admits>().map_or(&[][..], |admits| admits.0);
         if !admits.contains(&session.actor.role) {
             return Err(super::fail::not_for(session.actor.role));
         }
         let now = app.house.clock.now();
-        Ok(Visitor {
-            actor: session.actor,
-            name: session.name,
-            csrf: session.csrf,
-            state,
-            now,
-        })
+        Ok(Visitor { actor: session.actor, name: session.name, csrf: session.csrf, state, now })
     }
 }
 
@@ -102,11 +86,7 @@ pub fn render(template: &impl Template) -> Response {
         Err(error) => {
             let operation = operation();
             tracing::error!(operation, %error, "a template does not render");
-            (
-                StatusCode::INTERNAL_SERVER_ERROR,
-                format!("operation {operation}"),
-            )
-                .into_response()
+            (StatusCode::INTERNAL_SERVER_ERROR, format!("operation {operation}")).into_response()
         }
     }
 }

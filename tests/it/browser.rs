@@ -38,19 +38,14 @@ impl Keyboard {
         let mut wanted = serde_json::Map::new();
         wanted.insert("goog:chromeOptions".into(), json!({"args": args}));
         let mut builder = ClientBuilder::new(HttpConnector::new());
-        let client = builder
-            .capabilities(wanted)
-            .connect(&driver)
-            .await
-            .expect("a browser");
+        let client = builder.capabilities(wanted).connect(&driver).await.expect("a browser");
         Keyboard { client }
     }
 
     async fn press(&self, key: Key) {
         let value = char::from(key);
-        let strokes = KeyActions::new("keyboard".into())
-            .then(KeyAction::Down { value })
-            .then(KeyAction::Up { value });
+        let strokes =
+            KeyActions::new("keyboard".into()).then(KeyAction::Down { value }).then(KeyAction::Up { value });
         self.client.perform_actions(strokes).await.expect("a key");
     }
 
@@ -105,20 +100,14 @@ impl Keyboard {
                 return text;
             }
             if begun.elapsed() > PATIENCE {
-                panic!(
-                    "{css} does not say {words:?} but: {text}\n\n{}",
-                    self.text("body").await
-                );
+                panic!("{css} does not say {words:?} but: {text}\n\n{}", self.text("body").await);
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
     }
 
     async fn scan(&self, code: &str) {
-        assert!(
-            self.focus().await.contains("scan="),
-            "the scan field has the focus"
-        );
+        assert!(self.focus().await.contains("scan="), "the scan field has the focus");
         self.type_in(code).await;
         self.press(Key::Enter).await;
         self.says("h1", &[code]).await;
@@ -134,10 +123,7 @@ impl Keyboard {
 }
 
 async fn sign_in(keys: &Keyboard, served: &Served) {
-    keys.client
-        .goto(&format!("{}/sign-in", served.base))
-        .await
-        .expect("the page");
+    keys.client.goto(&format!("{}/sign-in", served.base)).await.expect("the page");
     // The only site of the house is filled in, so the code is asked first.
     assert!(keys.focus().await.contains("person="), "the code has the focus");
     keys.type_in("desk-9").await;
@@ -155,10 +141,7 @@ async fn out_of_order(keys: &Keyboard) {
     for _ in 0..10 {
         keys.press(Key::Down).await;
     }
-    assert!(
-        keys.focus().await.contains("step=step:packed"),
-        "the arrows walk through the choices"
-    );
+    assert!(keys.focus().await.contains("step=step:packed"), "the arrows walk through the choices");
     keys.press(Key::Enter).await;
     keys.scan("SET-1").await;
     keys.says("h1", &["SET-1: not packed."]).await;
@@ -179,10 +162,7 @@ async fn into_load(keys: &Keyboard, offer: &str, machine: &str) {
     keys.says(".offers .first", &[offer]).await;
     keys.press(Key::Enter).await;
     keys.says("#start", &[machine]).await;
-    assert!(
-        keys.focus().await.contains("scan:lines="),
-        "what was scanned stands in the load's list"
-    );
+    assert!(keys.focus().await.contains("scan:lines="), "what was scanned stands in the load's list");
     keys.enter_on(&format!("Start the load in {machine}")).await;
     keys.says("h1", &["One load waits", machine]).await;
     keys.enter_on("load-").await;
@@ -207,8 +187,7 @@ async fn steriliser(keys: &Keyboard) {
     into_load(keys, "Start a steriliser load", "steriliser-1").await;
     judged(keys, &steam_record(200)).await;
     keys.says("h1", &["may not be released", "indicator"]).await;
-    keys.says("main", &["A passed record does not prove sterility"])
-        .await;
+    keys.says("main", &["A passed record does not prove sterility"]).await;
     keys.enter_on("Record an indicator").await;
     keys.reach("result=pass").await;
     keys.press(Key::Space).await;
@@ -290,57 +269,25 @@ async fn without_a_script_the_desk_still_records() {
         .add_person(&served.site, Some("desk-9"), "Desk Nine", Role::Desk, PASSWORD)
         .await
         .expect("a person");
-    let client = reqwest::Client::builder()
-        .cookie_store(true)
-        .build()
-        .expect("a client");
-    let form = [
-        ("site", served.site.as_str()),
-        ("person", "desk-9"),
-        ("password", PASSWORD),
-    ];
-    let signed = client
-        .post(format!("{}/sign-in", served.base))
-        .form(&form)
-        .send()
-        .await
-        .expect("an answer");
+    let client = reqwest::Client::builder().cookie_store(true).build().expect("a client");
+    let form = [("site", served.site.as_str()), ("person", "desk-9"), ("password", PASSWORD)];
+    let signed = client.post(format!("{}/sign-in", served.base)).form(&form).send().await.expect("an answer");
     assert_eq!(signed.status(), 200);
     let desk = format!("{}/desk", served.base);
-    let page = client
-        .get(&desk)
-        .send()
-        .await
-        .expect("an answer")
-        .text()
-        .await
-        .expect("a page");
+    let page = client.get(&desk).send().await.expect("an answer").text().await.expect("a page");
     let csrf = hidden(&page, "csrf");
     let post = async |fields: &[(&str, &str)]| {
         let answer = client.post(&desk).form(fields).send().await.expect("an answer");
         (answer.status().as_u16(), answer.text().await.expect("a page"))
     };
     let (status, page) = post(&[("csrf", csrf), ("step", "step:treated"), ("scan", "SET-1")]).await;
-    assert!(
-        status == 200 && page.contains("<b>Recorded.</b> SET-1 (3 parts): pre-cleaned"),
-        "{page}"
-    );
+    assert!(status == 200 && page.contains("<b>Recorded.</b> SET-1 (3 parts): pre-cleaned"), "{page}");
     let (status, page) = post(&[("csrf", csrf), ("step", "step:packed"), ("scan", "SET-1")]).await;
-    assert!(
-        status == 409 && page.contains("<b>Refused.</b> SET-1: not packed."),
-        "{page}"
-    );
+    assert!(status == 409 && page.contains("<b>Refused.</b> SET-1: not packed."), "{page}");
     let (_, page) = post(&[("csrf", csrf), ("scan", "SET-1")]).await;
-    assert_eq!(
-        (hidden(&page, "thing"), page.contains("value=\"step:received\"")),
-        ("SET-1", true),
-        "{page}"
-    );
+    assert_eq!((hidden(&page, "thing"), page.contains("value=\"step:received\"")), ("SET-1", true), "{page}");
     let (_, page) = post(&[("csrf", csrf), ("thing", "SET-1"), ("act", "step:received")]).await;
-    assert!(
-        page.contains("<b>Recorded.</b> SET-1 (3 parts): received"),
-        "{page}"
-    );
+    assert!(page.contains("<b>Recorded.</b> SET-1 (3 parts): received"), "{page}");
     let (status, _) = post(&[("csrf", "another"), ("step", "step:cleaned"), ("scan", "SET-1")]).await;
     assert!(status >= 400 && served.asset("B-1").await["stage"] == "received");
     served.stop().await;

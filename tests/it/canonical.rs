@@ -15,18 +15,8 @@ fn documents_have_the_published_bytes() {
     for file in vectors()["files"].as_array().unwrap() {
         let value: Value = serde_json::from_str(file["input_utf8"].as_str().unwrap()).unwrap();
         let text = canonical(&value).unwrap();
-        assert_eq!(
-            hex::encode(&text),
-            file["canonical_hex"].as_str().unwrap(),
-            "{}",
-            file["name"]
-        );
-        assert_eq!(
-            hex::encode(Sha256::digest(&text)),
-            file["sha256"].as_str().unwrap(),
-            "{}",
-            file["name"]
-        );
+        assert_eq!(hex::encode(&text), file["canonical_hex"].as_str().unwrap(), "{}", file["name"]);
+        assert_eq!(hex::encode(Sha256::digest(&text)), file["sha256"].as_str().unwrap(), "{}", file["name"]);
     }
 }
 
@@ -44,10 +34,7 @@ fn check(input: &Value, expected: Option<&str>) {
     let text = canonical(input);
     match expected {
         Some(expected) => assert_eq!(text.as_deref(), Ok(expected), "{input}"),
-        None => assert!(
-            matches!(text, Err(CanonicalError::IntegerTooLarge(_))),
-            "{input}: {text:?}"
-        ),
+        None => assert!(matches!(text, Err(CanonicalError::IntegerTooLarge(_))), "{input}: {text:?}"),
     }
 }
 

@@ -11,11 +11,7 @@ impl Served {
     /// Posts bytes as they are; answers the status and the body.
     async fn post_raw(&self, body: impl Into<reqwest::Body>) -> (u16, Value) {
         let url = format!("{}/api/v1/{}/commands", self.base, self.site);
-        let asked = self
-            .client
-            .post(url)
-            .bearer_auth(self.token(Role::Lead))
-            .body(body);
+        let asked = self.client.post(url).bearer_auth(self.token(Role::Lead)).body(body);
         let answer = asked.send().await.expect("an answer");
         (answer.status().as_u16(), answer.json().await.expect("JSON"))
     }
@@ -23,21 +19,13 @@ impl Served {
     /// A command that is malformed at these places, in order.
     async fn malformed(&self, role: Role, command: Value, pointers: &[&str]) -> Value {
         let (status, body) = self.post(role, command.clone()).await;
-        assert_eq!(
-            (status, body["code"].as_str()),
-            (422, Some("malformed")),
-            "{command}: {body}"
-        );
+        assert_eq!((status, body["code"].as_str()), (422, Some("malformed")), "{command}: {body}");
         let errors = body["errors"].as_array().expect("errors");
-        let found: Vec<&str> = errors
-            .iter()
-            .map(|error| error["pointer"].as_str().expect("a pointer"))
-            .collect();
+        let found: Vec<&str> =
+            errors.iter().map(|error| error["pointer"].as_str().expect("a pointer")).collect();
         assert_eq!(found, pointers, "{command}: {body}");
         assert!(
-            errors
-                .iter()
-                .all(|error| error["detail"].as_str().is_some_and(|it| !it.is_empty())),
+            errors.iter().all(|error| error["detail"].as_str().is_some_and(|it| !it.is_empty())),
             "{body}"
         );
         body
@@ -51,22 +39,14 @@ async fn what_is_no_command_is_told_with_its_place() {
         served.furnish().await;
         for body in ["", "{", "nonsense", "{\"do\": \"put_away\"", "[1,", "\u{feff}{}"] {
             let (status, body) = served.post_raw(body).await;
-            assert_eq!(
-                (status, body["code"].as_str()),
-                (422, Some("malformed")),
-                "{body}"
-            );
+            assert_eq!((status, body["code"].as_str()), (422, Some("malformed")), "{body}");
             assert_eq!(body["errors"][0]["pointer"], "");
         }
-        let (status, _) = served
-            .post_raw(vec![b'{', b'"', 0xff, b'"', b':', b'1', b'}'])
-            .await;
+        let (status, _) = served.post_raw(vec![b'{', b'"', 0xff, b'"', b':', b'1', b'}']).await;
         assert_eq!(status, 422, "bytes that are no UTF-8");
         let put = |more: Value| {
             let mut all = json!({"do": "put_away", "scan": ["B-1"], "location": "shelf 1"});
-            all.as_object_mut()
-                .unwrap()
-                .extend(more.as_object().unwrap().clone());
+            all.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
             all
         };
         let cases = [
@@ -90,22 +70,10 @@ async fn what_is_no_command_is_told_with_its_place() {
             (put(json!({"at": 7})), vec!["/at"]),
             (put(json!({"note": "n".repeat(4_001)})), vec!["/note"]),
             (put(json!({"late": {"cause": "lazy"}})), vec!["/late/cause"]),
-            (
-                put(json!({"late": {"cause": "forgotten", "who": "me"}})),
-                vec!["/late/who"],
-            ),
-            (
-                put(json!({"override": {"code": "out_of_order"}})),
-                vec!["/override/reason"],
-            ),
-            (
-                put(json!({"override": {"code": "because", "reason": "so"}})),
-                vec!["/override/code"],
-            ),
-            (
-                put(json!({"at": "soon", "location": 7})),
-                vec!["/at", "/location"],
-            ),
+            (put(json!({"late": {"cause": "forgotten", "who": "me"}})), vec!["/late/who"]),
+            (put(json!({"override": {"code": "out_of_order"}})), vec!["/override/reason"]),
+            (put(json!({"override": {"code": "because", "reason": "so"}})), vec!["/override/code"]),
+            (put(json!({"at": "soon", "location": 7})), vec!["/at", "/location"]),
         ];
         for (command, pointers) in cases {
             served.malformed(Role::Lead, command, &pointers).await;
@@ -124,31 +92,11 @@ async fn fields_that_need_or_exclude_each_other_are_told() {
         let route = |steps: Value| json!({"do": "define_route", "route": "r", "steps": steps});
         let cases = [
             (Role::Admin, route(json!([])), "/steps"),
-            (
-                Role::Admin,
-                route(json!([step("cleaned"), step("cleaned")])),
-                "/steps/1/step",
-            ),
-            (
-                Role::Admin,
-                route(json!([step("cleaned"), step("polished")])),
-                "/steps/1/step",
-            ),
-            (
-                Role::Admin,
-                route(json!([{"step": "cleaned", "method": "steam"}])),
-                "/steps/0/method",
-            ),
-            (
-                Role::Admin,
-                route(json!([step("sterilised"), step("packed")])),
-                "/steps/0/step",
-            ),
-            (
-                Role::Lead,
-                json!({"do": "hold", "kind": "quality", "reason": "r"}),
-                "",
-            ),
+            (Role::Admin, route(json!([step("cleaned"), step("cleaned")])), "/steps/1/step"),
+            (Role::Admin, route(json!([step("cleaned"), step("polished")])), "/steps/1/step"),
+            (Role::Admin, route(json!([{"step": "cleaned", "method": "steam"}])), "/steps/0/method"),
+            (Role::Admin, route(json!([step("sterilised"), step("packed")])), "/steps/0/step"),
+            (Role::Lead, json!({"do": "hold", "kind": "quality", "reason": "r"}), ""),
             (
                 Role::Lead,
                 json!({"do": "hold", "kind": "quality", "reason": "r", "scan": "B-1", "load": "l"}),
@@ -156,27 +104,11 @@ async fn fields_that_need_or_exclude_each_other_are_told() {
             ),
             (Role::Lead, json!({"do": "judge_load", "load": "l"}), "/record"),
             (Role::Lead, json!({"do": "inspect", "scan": "B-1"}), "/passed"),
-            (
-                Role::Lead,
-                json!({"do": "add_asset", "model": "cap", "asset": "not an id"}),
-                "/asset",
-            ),
-            (
-                Role::Lead,
-                json!({"do": "add_asset", "model": "cap", "prior_cycles": -1}),
-                "/prior_cycles",
-            ),
-            (
-                Role::Lead,
-                json!({"do": "add_asset", "model": "cap", "prior_cycles": 1.5}),
-                "/prior_cycles",
-            ),
+            (Role::Lead, json!({"do": "add_asset", "model": "cap", "asset": "not an id"}), "/asset"),
+            (Role::Lead, json!({"do": "add_asset", "model": "cap", "prior_cycles": -1}), "/prior_cycles"),
+            (Role::Lead, json!({"do": "add_asset", "model": "cap", "prior_cycles": 1.5}), "/prior_cycles"),
             (Role::Admin, json!({"do": "set_policy"}), ""),
-            (
-                Role::Admin,
-                json!({"do": "set_policy", "test_day_starts": "25:00"}),
-                "/test_day_starts",
-            ),
+            (Role::Admin, json!({"do": "set_policy", "test_day_starts": "25:00"}), "/test_day_starts"),
         ];
         for (role, command, pointer) in cases {
             served.malformed(role, command, &[pointer]).await;
@@ -201,10 +133,7 @@ async fn text_is_normalised_and_holds_no_null() {
         assert_eq!(added["event"]["mark"], "\u{e9}-7");
         for scan in ["e\u{301}-7", "\u{e9}-7"] {
             let put = json!({"do": "put_away", "scan": scan, "location": "shelf"});
-            assert_eq!(
-                served.done(Role::Desk, put).await["event"]["parts"][0]["asset"],
-                "E-1"
-            );
+            assert_eq!(served.done(Role::Desk, put).await["event"]["parts"][0]["asset"], "E-1");
         }
         served.stop().await;
     }
@@ -255,15 +184,8 @@ async fn an_array_is_answered_in_order_each_by_itself() {
         let many: Vec<Value> = vec![json!({"do": "put_away", "scan": ["B-1"], "location": "box"}); 501];
         let (status, body) = served.post(Role::Lead, Value::Array(many)).await;
         assert_eq!((status, body["code"].as_str()), (422, Some("malformed")));
-        assert_eq!(
-            served.asset("B-1").await["location"],
-            Value::Null,
-            "nothing of it was done"
-        );
-        assert_eq!(
-            served.post(Role::Lead, json!([])).await,
-            (200, json!({"results": []}))
-        );
+        assert_eq!(served.asset("B-1").await["location"], Value::Null, "nothing of it was done");
+        assert_eq!(served.post(Role::Lead, json!([])).await, (200, json!({"results": []})));
         served.sound().await;
         served.stop().await;
     }
@@ -291,10 +213,7 @@ async fn a_body_over_the_limit_is_told_the_limit() {
     .await
     .expect("an answer");
     assert!(told.starts_with("HTTP/1.1 413 "), "{told}");
-    assert!(
-        told.contains("\"code\":\"too_large\"") && told.contains(&limit.to_string()),
-        "{told}"
-    );
+    assert!(told.contains("\"code\":\"too_large\"") && told.contains(&limit.to_string()), "{told}");
     served.stop().await;
 }
 
@@ -303,19 +222,9 @@ async fn a_record_that_is_none_is_told_with_its_line() {
     for kind in BOTH {
         let served = Served::start(kind).await;
         served.furnish().await;
-        served
-            .done(
-                Role::Desk,
-                json!({"do": "record_step", "step": "received", "scan": "SET-1"}),
-            )
-            .await;
+        served.done(Role::Desk, json!({"do": "record_step", "step": "received", "scan": "SET-1"})).await;
         for step in ["cleaned", "dried"] {
-            served
-                .done(
-                    Role::Desk,
-                    json!({"do": "record_step", "step": step, "scan": "SET-1"}),
-                )
-                .await;
+            served.done(Role::Desk, json!({"do": "record_step", "step": step, "scan": "SET-1"})).await;
         }
         let load = served.load("washer-1", "wash", "SET-1").await;
         let judge = |record: &str| json!({"do": "judge_load", "load": load, "record": record});
@@ -327,10 +236,7 @@ async fn a_record_that_is_none_is_told_with_its_line() {
             ("time_s,temp_c\n0,20\n5\n", "line 3"),
         ] {
             let body = served.malformed(Role::Desk, judge(record), &["/record"]).await;
-            let detail = body["errors"][0]["detail"]
-                .as_str()
-                .expect("a detail")
-                .to_lowercase();
+            let detail = body["errors"][0]["detail"].as_str().expect("a detail").to_lowercase();
             assert!(detail.contains(line), "{record:?}: {detail}");
         }
         let (_, told) = served.get(&format!("loads/{load}")).await;

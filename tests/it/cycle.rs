@@ -39,9 +39,9 @@ fn answer(kind: &str, bytes: &[u8], options: &Value) -> Result<Value, String> {
 /// Whether `found` says all that `expected` says, numbers to 1e-6 or 1e-9 of them.
 fn says(found: &Value, expected: &Value) -> bool {
     match (found, expected) {
-        (Value::Object(found), Value::Object(expected)) => expected
-            .iter()
-            .all(|(name, value)| found.get(name).is_some_and(|f| says(f, value))),
+        (Value::Object(found), Value::Object(expected)) => {
+            expected.iter().all(|(name, value)| found.get(name).is_some_and(|f| says(f, value)))
+        }
         (Value::Array(found), Value::Array(expected)) => {
             found.len() == expected.len() && found.iter().zip(expected).all(|(f, e)| says(f, e))
         }
@@ -62,11 +62,7 @@ fn specimens_have_their_verdicts() {
         let found = answer(case["kind"].as_str().unwrap(), &bytes, &case["options"]);
         match case["exit"].as_u64() {
             Some(_) => assert!(found.is_err(), "{}: {found:?}", case["id"]),
-            None => assert!(
-                says(found.as_ref().unwrap(), &case["expect"]),
-                "{}: {found:?}",
-                case["id"]
-            ),
+            None => assert!(says(found.as_ref().unwrap(), &case["expect"]), "{}: {found:?}", case["id"]),
         }
     }
 }
@@ -74,9 +70,7 @@ fn specimens_have_their_verdicts() {
 /// A steam record at 134 °C for 10 s, and what is expected of some fields of the answer.
 fn check_steam(text: &str, options: Value, expected: Value) {
     let mut all = json!({"band-c": 134, "hold-s": 10});
-    all.as_object_mut()
-        .unwrap()
-        .extend(options.as_object().unwrap().clone());
+    all.as_object_mut().unwrap().extend(options.as_object().unwrap().clone());
     let found = answer("steam", text.as_bytes(), &all).unwrap();
     assert!(says(&found, &expected), "{text}: {found}");
 }
@@ -87,28 +81,16 @@ fn edges_of_the_band() {
     // Touches of the band without length, by one channel and by two that meet in it, are no hold.
     check_steam("time_s,temp_c\n0,133\n10,134\n20,133\n", json!({}), none.clone());
     check_steam("time_s,temp_c\n0,138\n10,137\n20,138\n", json!({}), none.clone());
-    check_steam(
-        "time_s,temp_c,temp_c_b\n0,134.3,133.7\n10,133.7,134.3\n",
-        json!({}),
-        none.clone(),
-    );
+    check_steam("time_s,temp_c,temp_c_b\n0,134.3,133.7\n10,133.7,134.3\n", json!({}), none.clone());
     // A load that never was in the band fails even where no time in it is asked for.
-    check_steam(
-        "time_s,temp_c\n0,100\n9,100\n",
-        json!({"hold-s": 0}),
-        json!({"verdict": "fail"}),
-    );
+    check_steam("time_s,temp_c\n0,100\n9,100\n", json!({"hold-s": 0}), json!({"verdict": "fail"}));
     // Limits belong to the band: touching one from inside ends nothing.
     let whole = json!({"verdict": "pass", "hold": {"start_s": 0, "end_s": 20}});
     check_steam("time_s,temp_c\n0,135\n10,134\n20,135\n", json!({}), whole.clone());
     check_steam("time_s,temp_c\n0,135\n10,137\n20,135\n", json!({}), whole);
     // 121.3 and 2.8 add up to a double below that of 124.1.
     let odd = json!({"band-c": 121.3, "band-width-k": 2.8});
-    check_steam(
-        "time_s,temp_c\n0,124.1\n10,124.1\n",
-        odd,
-        json!({"verdict": "pass", "reasons": []}),
-    );
+    check_steam("time_s,temp_c\n0,124.1\n10,124.1\n", odd, json!({"verdict": "pass", "reasons": []}));
     // A line through the whole band between two samples; no sample lies inside the hold.
     let text = "time_s,temp_c,pressure_kpa_abs\n0,130,1e9\n10,140,1e9\n";
     let through =
@@ -121,36 +103,21 @@ fn edges_of_the_band() {
     let text = "time_s,temp_c\n0,134\n10,134\n40,100\n";
     check_steam(text, json!({}), json!({"reasons": [], "max_gap_s": 30}));
     // A tenth of a second is no binary fraction: 10.1 − 0.1 is more than 10 as a double.
-    check_steam(
-        "time_s,temp_c\n0.1,134\n10.1,134\n",
-        json!({}),
-        json!({"verdict": "pass"}),
-    );
+    check_steam("time_s,temp_c\n0.1,134\n10.1,134\n", json!({}), json!({"verdict": "pass"}));
 }
 
 fn fettle(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_fettle"))
-        .arg("calc")
-        .args(arguments)
-        .output()
-        .unwrap()
+    Command::new(env!("CARGO_BIN_EXE_fettle")).arg("calc").args(arguments).output().unwrap()
 }
 
 #[test]
 fn the_command_line_answers_or_says_why_not() {
     let file = |name: &str| folder().join(name).display().to_string();
-    let (good, air, nan) = (
-        file("p01-good-134-3.csv"),
-        file("p08-air.csv"),
-        file("p17-nan.csv"),
-    );
+    let (good, air, nan) = (file("p01-good-134-3.csv"), file("p08-air.csv"), file("p17-nan.csv"));
     for (file, verdict) in [(&good, "pass"), (&air, "fail")] {
         let output = fettle(&["steam", file, "--band-c", "134", "--hold-s", "180"]);
         let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
-        assert_eq!(
-            (output.status.code(), &answer["verdict"]),
-            (Some(0), &json!(verdict))
-        );
+        assert_eq!((output.status.code(), &answer["verdict"]), (Some(0), &json!(verdict)));
     }
     let unusable: [&[&str]; 5] = [
         &["steam", &nan, "--band-c", "134", "--hold-s", "180"],
@@ -161,11 +128,7 @@ fn the_command_line_answers_or_says_why_not() {
     ];
     for arguments in unusable {
         let output = fettle(arguments);
-        assert_eq!(
-            (output.status.code(), output.stdout.len()),
-            (Some(2), 0),
-            "{arguments:?}"
-        );
+        assert_eq!((output.status.code(), output.stdout.len()), (Some(2), 0), "{arguments:?}");
         assert!(!output.stderr.is_empty(), "{arguments:?}");
     }
 }
@@ -173,10 +136,8 @@ fn the_command_line_answers_or_says_why_not() {
 /// Two channels of whole tenths around a band of 134 to 137 °C, over uneven times.
 fn records() -> impl Strategy<Value = Record> {
     prop::collection::vec((1_u32..80, 1330_i32..1380, 1330_i32..1380), 2..40).prop_map(|samples| {
-        let mut record = Record {
-            channels: vec![Channel::default(), Channel::default()],
-            ..Record::default()
-        };
+        let mut record =
+            Record { channels: vec![Channel::default(), Channel::default()], ..Record::default() };
         for (i, name) in ["temp_c_a", "temp_c_b"].into_iter().enumerate() {
             record.channels[i].name = name.to_owned();
         }
@@ -197,25 +158,14 @@ fn resampled(record: &Record, n: usize) -> Record {
         let mut filled = vec![values[0]];
         for pair in values.windows(2) {
             let step = |k: usize| {
-                if k == n {
-                    pair[1]
-                } else {
-                    pair[0] + (pair[1] - pair[0]) * k as f64 / n as f64
-                }
+                if k == n { pair[1] } else { pair[0] + (pair[1] - pair[0]) * k as f64 / n as f64 }
             };
             filled.extend((1..=n).map(step));
         }
         filled
     };
-    let channels = record.channels.iter().map(|c| Channel {
-        name: c.name.clone(),
-        temp_c: fill(&c.temp_c),
-    });
-    Record {
-        time_s: fill(&record.time_s),
-        channels: channels.collect(),
-        ..Record::default()
-    }
+    let channels = record.channels.iter().map(|c| Channel { name: c.name.clone(), temp_c: fill(&c.temp_c) });
+    Record { time_s: fill(&record.time_s), channels: channels.collect(), ..Record::default() }
 }
 
 proptest! {

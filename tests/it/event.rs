@@ -64,24 +64,9 @@ async fn every_kind(served: &Served) {
         "telescope_window_mm": ["-5", "15"]}),
         )
         .await;
-    served
-        .done(
-            Lead,
-            json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}),
-        )
-        .await;
-    served
-        .done(
-            Desk,
-            json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"}),
-        )
-        .await;
-    served
-        .done(
-            Biomed,
-            json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"}),
-        )
-        .await;
+    served.done(Lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1})).await;
+    served.done(Desk, json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"})).await;
+    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
     served
         .done(
             Desk,
@@ -96,42 +81,18 @@ async fn every_kind(served: &Served) {
         "station": "theatre 4", "key": "tray-1", "late": late}),
         )
         .await;
-    served
-        .done(
-            Charge,
-            json!({"do": "record_step", "step": "treated", "scan": ["SET-1", "C-2"]}),
-        )
-        .await;
+    served.done(Charge, json!({"do": "record_step", "step": "treated", "scan": ["SET-1", "C-2"]})).await;
     served.round_from_received("SET-1").await;
     let scan = json!({"do": "hold", "kind": "recall", "reason": "maker's notice 2026-02", "scan": ["F-1"]});
     let hold = served.done(Lead, scan).await["made"].clone();
-    served
-        .done(
-            Lead,
-            json!({"do": "lift_hold", "hold": hold, "reason": "not of that lot"}),
-        )
-        .await;
-    served
-        .done(
-            Desk,
-            json!({"do": "put_away", "scan": "F-1", "location": "shelf 3"}),
-        )
-        .await;
-    served
-        .done(Desk, json!({"do": "pack_broken", "scan": ["B-1"], "why": "torn"}))
-        .await;
-    served
-        .done(
-            Desk,
-            json!({"do": "record_step", "step": "packed", "scan": ["SET-1"]}),
-        )
-        .await;
+    served.done(Lead, json!({"do": "lift_hold", "hold": hold, "reason": "not of that lot"})).await;
+    served.done(Desk, json!({"do": "put_away", "scan": "F-1", "location": "shelf 3"})).await;
+    served.done(Desk, json!({"do": "pack_broken", "scan": ["B-1"], "why": "torn"})).await;
+    served.done(Desk, json!({"do": "record_step", "step": "packed", "scan": ["SET-1"]})).await;
     let load = served.load("steriliser-1", "p134", "SET-1").await;
     let read = json!({"min_c": "134.2", "max_c": "135.1", "hold_s": 200, "complete": true,
         "second_reader": "a colleague"});
-    served
-        .done(Desk, json!({"do": "judge_load", "load": load, "readings": read}))
-        .await;
+    served.done(Desk, json!({"do": "judge_load", "load": load, "readings": read})).await;
     served
         .done(
             Desk,
@@ -139,12 +100,7 @@ async fn every_kind(served: &Served) {
         "result": "fail", "lot": "BI-22"}),
         )
         .await;
-    served
-        .done(
-            Desk,
-            json!({"do": "reject_load", "load": load, "reason": "growth"}),
-        )
-        .await;
+    served.done(Desk, json!({"do": "reject_load", "load": load, "reason": "growth"})).await;
     served
         .done(
             Desk,
@@ -153,17 +109,9 @@ async fn every_kind(served: &Served) {
         )
         .await;
     served
-        .done(
-            Desk,
-            json!({"do": "take_from_set", "set": "SET-1", "line": "telescope", "asset": "T-1"}),
-        )
+        .done(Desk, json!({"do": "take_from_set", "set": "SET-1", "line": "telescope", "asset": "T-1"}))
         .await;
-    served
-        .done(
-            Biomed,
-            json!({"do": "retire", "asset": "T-1", "cause": "damaged", "failure": true}),
-        )
-        .await;
+    served.done(Biomed, json!({"do": "retire", "asset": "T-1", "cause": "damaged", "failure": true})).await;
 }
 
 impl Served {
@@ -174,24 +122,13 @@ impl Served {
         for name in ["received", "cleaned", "dried"] {
             self.done(Desk, step(name)).await;
         }
-        self.done(
-            Desk,
-            json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]})).await;
         let load = self.load("washer-1", "wash", set).await;
-        self.done(
-            Desk,
-            json!({"do": "judge_load", "load": load, "record": super::served::wash_record(300)}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "judge_load", "load": load, "record": super::served::wash_record(300)}))
+            .await;
         self.done(Desk, json!({"do": "release_load", "load": load})).await;
         let check = json!({"check": "light transmission", "passed": true, "value": "82.5", "unit": "%"});
-        self.done(
-            Desk,
-            json!({"do": "inspect", "scan": set, "passed": true, "checks": [check]}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "inspect", "scan": set, "passed": true, "checks": [check]})).await;
         self.done(Desk, step("packed")).await;
         let start = json!({"do": "start_load", "load": "night-1", "machine": "steriliser-1", "programme": "p134",
                            "cycle_no": 4_712, "scan": [set]});
@@ -204,28 +141,17 @@ impl Served {
                                "result": "pass"}),
         )
         .await;
-        self.done(
-            Desk,
-            json!({"do": "release_load", "load": "night-1", "dry": true}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "release_load", "load": "night-1", "dry": true})).await;
     }
 
     /// The ledger's lines from after a place, as the auditor reads them.
     async fn ledger(&self, query: &str) -> Vec<Value> {
         let url = format!("{}/api/v1/{}/ledger{query}", self.base, self.site);
-        let answer = self
-            .client
-            .get(url)
-            .bearer_auth(self.token(Role::Auditor))
-            .send()
-            .await
-            .expect("an answer");
+        let answer =
+            self.client.get(url).bearer_auth(self.token(Role::Auditor)).send().await.expect("an answer");
         assert_eq!(answer.headers()["content-type"], "application/x-ndjson");
         let text = answer.text().await.expect("text");
-        text.lines()
-            .map(|line| serde_json::from_str(line).expect("a line of JSON"))
-            .collect()
+        text.lines().map(|line| serde_json::from_str(line).expect("a line of JSON")).collect()
     }
 }
 
@@ -255,10 +181,7 @@ async fn every_line_of_the_ledger_is_what_its_leaf_commits_to() {
         }
         assert_eq!(kinds, What::KINDS.iter().map(|kind| kind.to_string()).collect());
         assert_eq!(served.ledger("?after=3&limit=2").await, lines[3..5]);
-        assert!(
-            !lines.iter().any(|line| line.to_string().contains("night runner")),
-            "a name in the ledger"
-        );
+        assert!(!lines.iter().any(|line| line.to_string().contains("night runner")), "a name in the ledger");
         served.sound().await;
         served.stop().await;
     }
@@ -271,26 +194,15 @@ async fn the_database_itself_refuses_to_change_an_entry() {
         served.furnish().await;
         let before = served.ledger("").await;
         let mut statements = vec![
-            format!(
-                "UPDATE ledger_entry SET actor = 'another' WHERE site = '{}'",
-                served.site
-            ),
-            format!(
-                "UPDATE ledger_entry SET seq = seq + 1000 WHERE site = '{}'",
-                served.site
-            ),
+            format!("UPDATE ledger_entry SET actor = 'another' WHERE site = '{}'", served.site),
+            format!("UPDATE ledger_entry SET seq = seq + 1000 WHERE site = '{}'", served.site),
             format!("DELETE FROM ledger_entry WHERE site = '{}'", served.site),
         ];
         if served.house.db.dialect() == Dialect::Server {
             statements.push("TRUNCATE ledger_entry".into());
         }
         for statement in statements {
-            let refused = served
-                .house
-                .db
-                .execute(&statement, &[])
-                .await
-                .expect_err(&statement);
+            let refused = served.house.db.execute(&statement, &[]).await.expect_err(&statement);
             let told = format!("{refused:?}");
             assert!(told.contains("the ledger is append-only"), "{statement}: {told}");
         }

@@ -12,34 +12,14 @@ async fn a_key_makes_a_repetition_harmless() {
         served.furnish().await;
         let add = json!({"do": "add_asset", "model": "cap", "key": "k-1"});
         let first = served.done(Role::Lead, add.clone()).await;
-        served
-            .done(
-                Role::Desk,
-                json!({"do": "put_away", "scan": [first["made"]], "location": "box"}),
-            )
-            .await;
-        assert_eq!(
-            served.post(Role::Lead, add.clone()).await,
-            (200, first.clone()),
-            "the same body"
-        );
+        served.done(Role::Desk, json!({"do": "put_away", "scan": [first["made"]], "location": "box"})).await;
+        assert_eq!(served.post(Role::Lead, add.clone()).await, (200, first.clone()), "the same body");
         let reordered = json!({"key": "k-1", "model": "cap", "do": "add_asset"});
         assert_eq!(served.post(Role::Lead, reordered).await.0, 200);
         let reused = |answer: (u16, Value)| {
-            assert_eq!(
-                (answer.0, answer.1["code"].as_str()),
-                (422, Some("key_reused")),
-                "{answer:?}"
-            );
+            assert_eq!((answer.0, answer.1["code"].as_str()), (422, Some("key_reused")), "{answer:?}");
         };
-        reused(
-            served
-                .post(
-                    Role::Lead,
-                    json!({"do": "add_asset", "model": "barrel", "key": "k-1"}),
-                )
-                .await,
-        );
+        reused(served.post(Role::Lead, json!({"do": "add_asset", "model": "barrel", "key": "k-1"})).await);
         reused(served.post(Role::Biomed, add.clone()).await);
         reused(served.post_as(&served.another(Role::Lead).await, &add).await);
         // A time that was given belongs to the command.
@@ -62,13 +42,8 @@ async fn a_key_makes_a_repetition_harmless() {
         let put = json!({"do": "put_away", "scan": ["B-1"], "location": "b", "key": "k-4"});
         let (_, body) = served.post(Role::Desk, json!([put, put])).await;
         let mut results = body["results"].as_array().expect("results").clone();
-        assert_eq!(
-            (results[0]["status"].as_u64(), results[1]["status"].as_u64()),
-            (Some(201), Some(200))
-        );
-        results
-            .iter_mut()
-            .for_each(|result| result["status"] = Value::Null);
+        assert_eq!((results[0]["status"].as_u64(), results[1]["status"].as_u64()), (Some(201), Some(200)));
+        results.iter_mut().for_each(|result| result["status"] = Value::Null);
         assert_eq!(results[0], results[1]);
         served.sound().await;
         served.stop().await;

@@ -1,10 +1,5 @@
 //! The Merkle tree against the published tree, every pair of proofs up to eight leaves, and the verifier cases.
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    clippy::indexing_slicing
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
 use fettle::ledger::frontier::{Frontier, FrontierError, root};
 use fettle::ledger::leaf::{Hash, empty_root, leaf, node};
@@ -33,10 +28,7 @@ fn proof(texts: &Value) -> Option<Vec<Hash>> {
 
 fn published_leaves(vectors: &Value) -> Vec<Hash> {
     let inputs = vectors["published"]["leaf_inputs_hex"].as_array().unwrap();
-    inputs
-        .iter()
-        .map(|input| leaf(&hex::decode(input.as_str().unwrap()).unwrap()))
-        .collect()
+    inputs.iter().map(|input| leaf(&hex::decode(input.as_str().unwrap()).unwrap())).collect()
 }
 
 fn numbered_leaves(size: u64) -> Vec<Hash> {
@@ -65,21 +57,12 @@ fn roots_and_nodes_are_the_published_ones() {
     let vectors = vectors();
     let leaves = published_leaves(&vectors);
     let mut frontier = Frontier::new();
-    for (size, expected) in vectors["published"]["roots_by_size_hex"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .enumerate()
-    {
+    for (size, expected) in vectors["published"]["roots_by_size_hex"].as_array().unwrap().iter().enumerate() {
         assert_eq!(Some(frontier.root()), hash(expected), "{size} leaves");
         assert_eq!(frontier.size(), size as u64);
         frontier.extend(leaves.get(size).copied());
     }
-    for levels in vectors["published"]["node_hashes_hex"]
-        .as_array()
-        .unwrap()
-        .windows(2)
-    {
+    for levels in vectors["published"]["node_hashes_hex"].as_array().unwrap().windows(2) {
         let (below, above) = (proof(&levels[0]).unwrap(), proof(&levels[1]).unwrap());
         let joined: Vec<Hash> = below.chunks(2).map(|pair| node(&pair[0], &pair[1])).collect();
         assert_eq!(joined, above);
@@ -90,23 +73,12 @@ fn roots_and_nodes_are_the_published_ones() {
 fn large_roots_and_their_frontiers() {
     let vectors = vectors();
     let mut frontier = Frontier::new();
-    for case in vectors["derived"]["large_roots_leaf_is_ascii_decimal_index"]
-        .as_array()
-        .unwrap()
-    {
+    for case in vectors["derived"]["large_roots_leaf_is_ascii_decimal_index"].as_array().unwrap() {
         let size = case["tree_size"].as_u64().unwrap();
         frontier.extend((frontier.size()..size).map(|i| leaf(i.to_string().as_bytes())));
         assert_eq!(Some(frontier.root()), hash(&case["root"]), "{size} leaves");
-        assert_eq!(
-            frontier.peaks().len() as u64,
-            case["stack_len"].as_u64().unwrap(),
-            "{size} leaves"
-        );
-        assert_eq!(
-            Frontier::from_bytes(&frontier.to_bytes()).as_ref(),
-            Ok(&frontier),
-            "{size} leaves"
-        );
+        assert_eq!(frontier.peaks().len() as u64, case["stack_len"].as_u64().unwrap(), "{size} leaves");
+        assert_eq!(Frontier::from_bytes(&frontier.to_bytes()).as_ref(), Ok(&frontier), "{size} leaves");
     }
 }
 
@@ -131,13 +103,7 @@ fn check(cases: &str, verify: impl Fn(&Value) -> Option<bool>) {
     let cases: Value = serde_json::from_str(cases).unwrap();
     for case in cases["cases"].as_array().unwrap() {
         let is_refused = case["wantErr"].as_bool().unwrap();
-        assert_eq!(
-            verify(case).unwrap_or(false),
-            !is_refused,
-            "{}: {}",
-            case["file"],
-            case["desc"]
-        );
+        assert_eq!(verify(case).unwrap_or(false), !is_refused, "{}: {}", case["file"], case["desc"]);
     }
 }
 
@@ -146,32 +112,17 @@ fn the_inclusion_verifier_refuses_what_it_must() {
     check(include_str!("../specimens/merkle_inclusion_cases.json"), |case| {
         let (index, size) = (case["leafIdx"].as_u64()?, case["treeSize"].as_u64()?);
         let (leaf, root) = (hash(&case["leafHash"])?, case_root(&case["root"])?);
-        Some(verify_inclusion(
-            &leaf,
-            index,
-            size,
-            &proof(&case["proof"])?,
-            &root,
-        ))
+        Some(verify_inclusion(&leaf, index, size, &proof(&case["proof"])?, &root))
     });
 }
 
 #[test]
 fn the_consistency_verifier_refuses_what_it_must() {
-    check(
-        include_str!("../specimens/merkle_consistency_cases.json"),
-        |case| {
-            let (first, second) = (case["size1"].as_u64()?, case["size2"].as_u64()?);
-            let (first_root, second_root) = (case_root(&case["root1"])?, case_root(&case["root2"])?);
-            Some(verify_consistency(
-                first,
-                second,
-                &proof(&case["proof"])?,
-                &first_root,
-                &second_root,
-            ))
-        },
-    );
+    check(include_str!("../specimens/merkle_consistency_cases.json"), |case| {
+        let (first, second) = (case["size1"].as_u64()?, case["size2"].as_u64()?);
+        let (first_root, second_root) = (case_root(&case["root1"])?, case_root(&case["root2"])?);
+        Some(verify_consistency(first, second, &proof(&case["proof"])?, &first_root, &second_root))
+    });
 }
 
 #[test]
@@ -180,16 +131,9 @@ fn stored_bytes_of_the_wrong_length_are_refused() {
     frontier.extend(numbered_leaves(6));
     let bytes = frontier.to_bytes();
     assert_eq!(bytes.len(), 8 + 2 * 32);
-    assert_eq!(
-        Frontier::from_bytes(&bytes[..7]),
-        Err(FrontierError::TooShort { found: 7 })
-    );
+    assert_eq!(Frontier::from_bytes(&bytes[..7]), Err(FrontierError::TooShort { found: 7 }));
     for end in [8, 40, 71] {
-        let refused = Err(FrontierError::WrongLength {
-            size: 6,
-            found: end,
-            needed: 72,
-        });
+        let refused = Err(FrontierError::WrongLength { size: 6, found: end, needed: 72 });
         assert_eq!(Frontier::from_bytes(&bytes[..end]), refused);
     }
 }

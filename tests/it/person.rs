@@ -13,14 +13,8 @@ fn method(route: &Route) -> Method {
 
 /// A path of the table with its blanks filled.
 fn path(route: &Route, site: &str) -> String {
-    let filled = route
-        .path
-        .replace("{site}", site)
-        .replace("{scan}", "B-1")
-        .replace("{set}", "SET-1");
-    filled
-        .replace("{load}", "load-00001")
-        .replace("{file}", "style.css")
+    let filled = route.path.replace("{site}", site).replace("{scan}", "B-1").replace("{set}", "SET-1");
+    filled.replace("{load}", "load-00001").replace("{file}", "style.css")
 }
 
 impl Served {
@@ -33,19 +27,15 @@ impl Served {
         let answer = asked.send().await.expect("an answer");
         let status = answer.status().as_u16();
         let body = answer.text().await.expect("a body");
-        let code = serde_json::from_str(&body).map_or(String::new(), |body: Value| {
-            body["code"].as_str().unwrap_or_default().to_string()
-        });
+        let code = serde_json::from_str(&body)
+            .map_or(String::new(), |body: Value| body["code"].as_str().unwrap_or_default().to_string());
         (status, code)
     }
 
     /// A person of this role, signed in through the door: the cookie, and what the forms of the session carry.
     async fn sign_in(&self, role: Role) -> (String, String) {
         let name = format!("Person {}", role.name());
-        let code = self
-            .house
-            .add_person(&self.site, None, &name, role, "correct horse battery")
-            .await;
+        let code = self.house.add_person(&self.site, None, &name, role, "correct horse battery").await;
         let form = [
             ("site", self.site.as_str()),
             ("person", &code.expect("a person")),
@@ -55,18 +45,10 @@ impl Served {
         let answer = asked.send().await.expect("an answer");
         assert_eq!(answer.status(), 303, "{role:?}");
         let cookie = answer.headers()[header::SET_COOKIE].to_str().expect("a cookie");
-        assert!(
-            cookie.contains("HttpOnly") && cookie.contains("SameSite=Lax"),
-            "{cookie}"
-        );
+        assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Lax"), "{cookie}");
         let pair = cookie.split(';').next().expect("a pair").to_string();
         let secret = pair.split_once('=').expect("a pair").1;
-        let session = self
-            .house
-            .session(secret)
-            .await
-            .expect("a session")
-            .expect("a session");
+        let session = self.house.session(secret).await.expect("a session").expect("a session");
         (pair, session.csrf)
     }
 
@@ -79,9 +61,7 @@ impl Served {
         if route.method == "post" && route.path.ends_with("/record") {
             let body =
                 format!("--x\r\nContent-Disposition: form-data; name=\"csrf\"\r\n\r\n{csrf}\r\n--x--\r\n");
-            asked = asked
-                .header(header::CONTENT_TYPE, "multipart/form-data; boundary=x")
-                .body(body);
+            asked = asked.header(header::CONTENT_TYPE, "multipart/form-data; boundary=x").body(body);
         } else if route.method == "post" {
             asked = asked.form(&[("csrf", csrf)]);
         }
@@ -99,52 +79,23 @@ async fn the_api_is_for_tokens_of_its_site() {
             let (site, name) = (served.site.as_str(), route.path);
             let not_signed_in = (401, "not_signed_in".to_string());
             assert_eq!(served.ask(route, site, None).await, not_signed_in, "{name}");
-            assert_eq!(
-                served.ask(route, site, Some("made-up")).await,
-                not_signed_in,
-                "{name}"
-            );
+            assert_eq!(served.ask(route, site, Some("made-up")).await, not_signed_in, "{name}");
             for role in Role::ALL {
                 let own = Some(served.token(role));
                 let elsewhere = (403, "not_your_role".to_string());
-                assert_eq!(
-                    served.ask(route, site, Some(other.token(role))).await,
-                    elsewhere,
-                    "{name}"
-                );
+                assert_eq!(served.ask(route, site, Some(other.token(role))).await, elsewhere, "{name}");
                 let unknown = (404, "unknown_site".to_string());
                 assert_eq!(served.ask(route, "no-such-site", own).await, unknown, "{name}");
                 let (status, code) = served.ask(route, site, own).await;
                 let admitted = status != 401 && status != 403 && code != "unknown_site";
-                assert_eq!(
-                    admitted,
-                    route.admits.contains(&role),
-                    "{name} as {role:?}: {status} {code}"
-                );
+                assert_eq!(admitted, route.admits.contains(&role), "{name} as {role:?}: {status} {code}");
             }
         }
-        let (id, token) = served
-            .house
-            .add_token(&served.site, Role::Desk, None)
-            .await
-            .expect("a token");
-        let assets = ROUTES
-            .iter()
-            .find(|route| route.path.ends_with("/assets"))
-            .expect("a route");
+        let (id, token) = served.house.add_token(&served.site, Role::Desk, None).await.expect("a token");
+        let assets = ROUTES.iter().find(|route| route.path.ends_with("/assets")).expect("a route");
         assert_eq!(served.ask(assets, &served.site, Some(&token)).await.0, 200);
-        assert!(
-            served
-                .house
-                .revoke_token(&served.site, &id)
-                .await
-                .expect("an answer")
-        );
-        assert_eq!(
-            served.ask(assets, &served.site, Some(&token)).await.0,
-            401,
-            "a revoked token"
-        );
+        assert!(served.house.revoke_token(&served.site, &id).await.expect("an answer"));
+        assert_eq!(served.ask(assets, &served.site, Some(&token)).await.0, 401, "a revoked token");
         other.stop().await;
         served.stop().await;
     }
@@ -186,21 +137,11 @@ async fn pages_are_for_sessions_of_their_roles() {
                 assert!(here, "{told}");
                 if route.method == "post" && route.path != "/sign-out" {
                     let foreign = served.visit(route, Some(&cookie), "made-up").await;
-                    assert!(
-                        foreign.status().is_client_error(),
-                        "{told}: a form of another session"
-                    );
+                    assert!(foreign.status().is_client_error(), "{told}: a form of another session");
                 }
             }
-            let start = staying
-                .iter()
-                .find(|route| route.path == "/")
-                .expect("a start page");
-            assert_eq!(
-                served.visit(start, Some(&cookie), "").await.status(),
-                303,
-                "signed out, {role:?}"
-            );
+            let start = staying.iter().find(|route| route.path == "/").expect("a start page");
+            assert_eq!(served.visit(start, Some(&cookie), "").await.status(), 303, "signed out, {role:?}");
         }
         served.stop().await;
     }
@@ -210,10 +151,8 @@ async fn pages_are_for_sessions_of_their_roles() {
 async fn a_wrong_password_signs_nobody_in() {
     for kind in BOTH {
         let served = Served::start(kind).await;
-        let added = served
-            .house
-            .add_person(&served.site, Some("ada"), "Ada", Role::Desk, "a long password")
-            .await;
+        let added =
+            served.house.add_person(&served.site, Some("ada"), "Ada", Role::Desk, "a long password").await;
         added.expect("a person");
         let site = served.site.as_str();
         for (site, person, password) in [

@@ -22,33 +22,13 @@ async fn a_parameter_that_a_query_does_not_know_is_told() {
             "ledger?colour=red",
         ] {
             let (status, body) = served.get(path).await;
-            assert_eq!(
-                (status, body["code"].as_str()),
-                (422, Some("malformed")),
-                "{path}: {body}"
-            );
-            let name = path
-                .split_once('?')
-                .and_then(|(_, query)| query.split('=').next())
-                .expect("a name");
-            assert!(
-                body["detail"].as_str().is_some_and(|it| it.contains(name)),
-                "{path}: {body}"
-            );
+            assert_eq!((status, body["code"].as_str()), (422, Some("malformed")), "{path}: {body}");
+            let name = path.split_once('?').and_then(|(_, query)| query.split('=').next()).expect("a name");
+            assert!(body["detail"].as_str().is_some_and(|it| it.contains(name)), "{path}: {body}");
         }
-        for path in [
-            "assets/NOPE",
-            "assets/SET-1/history",
-            "sets/NOPE",
-            "loads/NOPE",
-            "nothing",
-        ] {
+        for path in ["assets/NOPE", "assets/SET-1/history", "sets/NOPE", "loads/NOPE", "nothing"] {
             let (status, body) = served.get(path).await;
-            assert_eq!(
-                (status, body["code"].as_str()),
-                (404, Some("unknown_thing")),
-                "{path}: {body}"
-            );
+            assert_eq!((status, body["code"].as_str()), (404, Some("unknown_thing")), "{path}: {body}");
         }
         served.stop().await;
     }

@@ -17,24 +17,14 @@ fn times_of_day_are_kept() {
         warnings.iter().map(ToString::to_string).collect::<Vec<_>>(),
         ["column door is not known and was ignored"]
     );
-    assert_eq!(
-        record.channels,
-        [Channel {
-            name: "temp_c".into(),
-            temp_c: vec![90.0, 90.0]
-        }]
-    );
+    assert_eq!(record.channels, [Channel { name: "temp_c".into(), temp_c: vec![90.0, 90.0] }]);
 }
 
 /// A file that cannot be used: on which line, in which column, and a part of what is said.
 fn check_refused(bytes: &[u8], line: Option<u64>, column: Option<&str>, said: &str) {
     let shown = String::from_utf8_lossy(bytes);
     let error = read(bytes, None, true).expect_err(&shown);
-    assert_eq!(
-        (error.line, error.column.as_deref()),
-        (line, column),
-        "{shown}: {error}"
-    );
+    assert_eq!((error.line, error.column.as_deref()), (line, column), "{shown}: {error}");
     assert!(error.to_string().contains(said), "{shown}: {error}");
 }
 
@@ -68,27 +58,11 @@ fn unusable_files_say_where_and_what() {
     cell(2, "time", "time,temp_c\n2026-03-02T23:57:00,1\n", "RFC 3339");
     cell(1, "door", "time_s,door,temp_c,door\n", "twice");
     cell(1, "temp_c_", "time_s,temp_c_\n", "underscore");
-    for name in [
-        "pressure",
-        "pressure_bar",
-        "pressures",
-        "pressure_torr_abs",
-        "pressure_bar_abs_2",
-    ] {
+    for name in ["pressure", "pressure_bar", "pressures", "pressure_torr_abs", "pressure_bar_abs_2"] {
         cell(1, name, &format!("time_s,temp_c,{name}\n"), "unit and reference");
     }
-    cell(
-        1,
-        "pressure_bar_gauge",
-        "time_s,temp_c,pressure_bar_gauge\n",
-        "ambient",
-    );
-    cell(
-        1,
-        "pressure_bar_abs",
-        "time_s,temp_c,pressure_kpa_abs,pressure_bar_abs\n",
-        "second pressure",
-    );
+    cell(1, "pressure_bar_gauge", "time_s,temp_c,pressure_bar_gauge\n", "ambient");
+    cell(1, "pressure_bar_abs", "time_s,temp_c,pressure_kpa_abs,pressure_bar_abs\n", "second pressure");
 }
 
 #[test]
@@ -106,10 +80,7 @@ fn every_pressure_unit_is_the_same_pressure() {
         let text = format!("time_s,temp_c,pressure_{name}\n0,1,{value}\n1,1,{value}\n");
         let (record, warnings) = read(text.as_bytes(), Some(100.0), true).unwrap();
         let kpa = record.pressure_kpa_abs.unwrap();
-        assert!(
-            warnings.is_empty() && kpa.iter().all(|kpa| (kpa - 300.0).abs() < 1e-9),
-            "{name}: {kpa:?}"
-        );
+        assert!(warnings.is_empty() && kpa.iter().all(|kpa| (kpa - 300.0).abs() < 1e-9), "{name}: {kpa:?}");
     }
 }
 
@@ -140,11 +111,7 @@ fn likely_text() -> impl Strategy<Value = String> {
         "\u{0}",
     ];
     prop::collection::vec(prop::sample::select(&PIECES[..]), 0..60).prop_map(|parts| {
-        if parts.len() % 2 == 0 {
-            parts.concat()
-        } else {
-            format!("time_s,temp_c\n{}", parts.concat())
-        }
+        if parts.len() % 2 == 0 { parts.concat() } else { format!("time_s,temp_c\n{}", parts.concat()) }
     })
 }
 

@@ -27,92 +27,35 @@ fn catalogue() -> Vec<(&'static str, Value)> {
     let indicator = json!({"load": "no", "indicator": "chemical", "result": "pass"});
     let start = json!({"machine": "no", "programme": "no", "scan": "no"});
     vec![
-        (
-            "admin",
-            with(
-                "define_route",
-                json!({"route": "r", "steps": [{"step": "cleaned"}]}),
-            ),
-        ),
+        ("admin", with("define_route", json!({"route": "r", "steps": [{"step": "cleaned"}]}))),
         (
             "admin biomed",
-            with(
-                "define_model",
-                json!({"model": "m", "family": "cap", "name": "m", "route": "no"}),
-            ),
+            with("define_model", json!({"model": "m", "family": "cap", "name": "m", "route": "no"})),
         ),
-        (
-            "admin lead",
-            with(
-                "define_count_sheet",
-                json!({"count_sheet": "s", "name": "s", "lines": [line]}),
-            ),
-        ),
+        ("admin lead", with("define_count_sheet", json!({"count_sheet": "s", "name": "s", "lines": [line]}))),
         ("admin", with("set_policy", json!({"idle_minutes": 30}))),
-        (
-            "lead charge",
-            with("set_reserve", json!({"count_sheet": "no", "minimum": 1})),
-        ),
-        (
-            "admin",
-            with(
-                "define_machine",
-                json!({"machine": "m", "kind": "ultrasonic", "programmes": []}),
-            ),
-        ),
+        ("lead charge", with("set_reserve", json!({"count_sheet": "no", "minimum": 1}))),
+        ("admin", with("define_machine", json!({"machine": "m", "kind": "ultrasonic", "programmes": []}))),
         ("desk lead biomed", with("machine_out", machine(&["reason"]))),
         ("lead biomed", with("machine_back", machine(&["after"]))),
         ("desk lead biomed", with("record_machine_test", test)),
         ("lead biomed", with("add_asset", json!({"model": "no"}))),
-        (
-            "desk lead charge",
-            with("put_away", json!({"scan": "no", "location": "l"})),
-        ),
-        (
-            "biomed",
-            with(
-                "retire",
-                json!({"asset": "no", "cause": "worn", "failure": false}),
-            ),
-        ),
-        (
-            "lead",
-            with("build_set", json!({"set": "s", "count_sheet": "no", "name": "s"})),
-        ),
+        ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),
+        ("biomed", with("retire", json!({"asset": "no", "cause": "worn", "failure": false}))),
+        ("lead", with("build_set", json!({"set": "s", "count_sheet": "no", "name": "s"}))),
         ("desk lead", with("put_in_set", seat.clone())),
         ("desk lead", with("take_from_set", seat)),
         ("desk lead", with("replace", replace)),
         ("desk lead charge biomed", with("hold", hold)),
-        (
-            "lead biomed infection",
-            with("lift_hold", json!({"hold": "no", "reason": "r"})),
-        ),
-        (
-            "desk lead charge clinician",
-            with("record_step", json!({"step": "treated", "scan": "no"})),
-        ),
-        (
-            "desk lead biomed",
-            with("inspect", json!({"scan": "no", "passed": true})),
-        ),
-        (
-            "desk lead charge clinician",
-            with("pack_broken", json!({"scan": "no", "why": "wet"})),
-        ),
+        ("lead biomed infection", with("lift_hold", json!({"hold": "no", "reason": "r"}))),
+        ("desk lead charge clinician", with("record_step", json!({"step": "treated", "scan": "no"}))),
+        ("desk lead biomed", with("inspect", json!({"scan": "no", "passed": true}))),
+        ("desk lead charge clinician", with("pack_broken", json!({"scan": "no", "why": "wet"}))),
         ("desk lead", with("start_load", start)),
-        (
-            "desk lead",
-            with(
-                "judge_load",
-                json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}),
-            ),
-        ),
+        ("desk lead", with("judge_load", json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}))),
         ("desk lead", with("record_indicator", indicator)),
         ("desk lead", with("release_load", json!({"load": "no"}))),
-        (
-            "desk lead",
-            with("reject_load", json!({"load": "no", "reason": "r"})),
-        ),
+        ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
     ]
 }
 
@@ -120,16 +63,8 @@ fn catalogue() -> Vec<(&'static str, Value)> {
 fn by_their_fields() -> Vec<(&'static str, Value)> {
     let step = |step: &str| json!({"do": "record_step", "step": step, "scan": "no"});
     let hold = |kind: &str| json!({"do": "hold", "kind": kind, "reason": "r", "scan": "no"});
-    let steps = [
-        "received",
-        "cleaned",
-        "ultrasonic",
-        "dried",
-        "disinfected",
-        "inspected",
-        "packed",
-        "sterilised",
-    ];
+    let steps =
+        ["received", "cleaned", "ultrasonic", "dried", "disinfected", "inspected", "packed", "sterilised"];
     let mut all: Vec<(&str, Value)> = steps.into_iter().map(|name| ("desk lead", step(name))).collect();
     all.extend([
         ("biomed", hold("repair")),
@@ -161,10 +96,7 @@ async fn admits(served: &Served, table: &[(&str, Value)]) {
 #[tokio::test(flavor = "multi_thread")]
 async fn every_command_is_for_its_roles() {
     let table = catalogue();
-    let names: Vec<&str> = table
-        .iter()
-        .map(|(_, command)| command["do"].as_str().expect("a name"))
-        .collect();
+    let names: Vec<&str> = table.iter().map(|(_, command)| command["do"].as_str().expect("a name")).collect();
     assert_eq!(names, Act::NAMES, "every command stands in the table, in order");
     for (roles, command) in &table {
         let name = command["do"].as_str().expect("a name");
@@ -198,9 +130,8 @@ async fn a_hold_is_lifted_by_the_roles_of_its_kind() {
             for role in Role::ALL {
                 let place = json!({"do": "hold", "kind": kind, "reason": "checked", "scan": "B-1"});
                 let hold = served.done(by, place).await["made"].clone();
-                let (status, body) = served
-                    .post(role, json!({"do": "lift_hold", "hold": hold, "reason": "fine"}))
-                    .await;
+                let (status, body) =
+                    served.post(role, json!({"do": "lift_hold", "hold": hold, "reason": "fine"})).await;
                 let may = roles.split(' ').any(|name| name == role.name());
                 assert_eq!(status, if may { 201 } else { 403 }, "{kind} by {role:?}: {body}");
             }

@@ -40,12 +40,7 @@ fn fresh_site() -> String {
     use std::sync::atomic::{AtomicU32, Ordering};
     static NEXT: AtomicU32 = AtomicU32::new(0);
     let since = std::time::UNIX_EPOCH.elapsed().expect("a clock").as_nanos();
-    format!(
-        "s{:x}-{}-{}",
-        since,
-        std::process::id(),
-        NEXT.fetch_add(1, Ordering::Relaxed)
-    )
+    format!("s{:x}-{}-{}", since, std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
 }
 
 impl Served {
@@ -65,10 +60,7 @@ impl Served {
             Some(other) => (other.site.clone(), other.tokens.clone()),
             None => {
                 let site = fresh_site();
-                house
-                    .add_site(&site, "Test service", "Europe/Berlin")
-                    .await
-                    .expect("a site");
+                house.add_site(&site, "Test service", "Europe/Berlin").await.expect("a site");
                 let mut tokens = Vec::new();
                 for role in Role::ALL {
                     tokens.push((role, house.add_token(&site, role, None).await.expect("a token").1));
@@ -77,16 +69,12 @@ impl Served {
             }
         };
         let app = App::new(house.clone(), Options::default());
-        let listener = tokio::net::TcpListener::bind("127.0.0.1:0")
-            .await
-            .expect("a port");
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = listener.local_addr().expect("an address");
         let service = router::router(app).into_make_service_with_connect_info::<SocketAddr>();
         let server = tokio::spawn(async move { axum::serve(listener, service).await.expect("a server") });
-        let client = reqwest::Client::builder()
-            .redirect(reqwest::redirect::Policy::none())
-            .build()
-            .expect("a client");
+        let client =
+            reqwest::Client::builder().redirect(reqwest::redirect::Policy::none()).build().expect("a client");
         Served {
             base: format!("http://{address}"),
             url,
@@ -100,34 +88,18 @@ impl Served {
     }
 
     pub fn token(&self, role: Role) -> &str {
-        &self
-            .tokens
-            .iter()
-            .find(|(known, _)| *known == role)
-            .expect("a token for each role")
-            .1
+        &self.tokens.iter().find(|(known, _)| *known == role).expect("a token for each role").1
     }
 
     /// Another token of a role: another person at the same desk.
     pub async fn another(&self, role: Role) -> String {
-        self.house
-            .add_token(&self.site, role, None)
-            .await
-            .expect("a token")
-            .1
+        self.house.add_token(&self.site, role, None).await.expect("a token").1
     }
 
     /// Posts a command, or an array of them; answers the status and the body.
     pub async fn post_as(&self, token: &str, command: &Value) -> (u16, Value) {
         let url = format!("{}/api/v1/{}/commands", self.base, self.site);
-        let answer = self
-            .client
-            .post(url)
-            .bearer_auth(token)
-            .json(command)
-            .send()
-            .await
-            .expect("an answer");
+        let answer = self.client.post(url).bearer_auth(token).json(command).send().await.expect("an answer");
         (answer.status().as_u16(), answer.json().await.expect("JSON"))
     }
 
@@ -147,16 +119,9 @@ impl Served {
     pub async fn refused(&self, role: Role, command: Value, code: &str) -> Value {
         let told = command.to_string();
         let (status, body) = self.post(role, command).await;
-        assert_eq!(
-            (status, body["code"].as_str()),
-            (409, Some(code)),
-            "{told}: {body}"
-        );
+        assert_eq!((status, body["code"].as_str()), (409, Some(code)), "{told}: {body}");
         for name in ["title", "detail", "found", "needed", "next"] {
-            assert!(
-                body[name].as_str().is_some_and(|text| !text.is_empty()),
-                "{name} of {body}"
-            );
+            assert!(body[name].as_str().is_some_and(|text| !text.is_empty()), "{name} of {body}");
         }
         body
     }
@@ -164,13 +129,8 @@ impl Served {
     /// A query below the site, as the auditor.
     pub async fn get(&self, path: &str) -> (u16, Value) {
         let url = format!("{}/api/v1/{}/{path}", self.base, self.site);
-        let answer = self
-            .client
-            .get(url)
-            .bearer_auth(self.token(Role::Auditor))
-            .send()
-            .await
-            .expect("an answer");
+        let answer =
+            self.client.get(url).bearer_auth(self.token(Role::Auditor)).send().await.expect("an answer");
         (answer.status().as_u16(), answer.json().await.expect("JSON"))
     }
 
@@ -196,14 +156,8 @@ impl Served {
 
     /// What the ledger, the tables and the checker say of each other: nothing may differ.
     pub async fn sound(&self) {
-        let report = fettle::app::rebuild::check(&self.house.db)
-            .await
-            .expect("a check");
-        let ours: Vec<&String> = report
-            .wrong
-            .iter()
-            .filter(|what| what.contains(&self.site))
-            .collect();
+        let report = fettle::app::rebuild::check(&self.house.db).await.expect("a check");
+        let ours: Vec<&String> = report.wrong.iter().filter(|what| what.contains(&self.site)).collect();
         assert!(ours.is_empty(), "{ours:?}");
     }
 
@@ -216,27 +170,12 @@ impl Served {
 /// The commands that furnish a small department, in order.
 pub fn department() -> Vec<(Role, Value)> {
     let step = |step: &str| json!({"step": step});
-    let all = [
-        "treated",
-        "received",
-        "cleaned",
-        "dried",
-        "disinfected",
-        "inspected",
-        "packed",
-    ];
+    let all = ["treated", "received", "cleaned", "dried", "disinfected", "inspected", "packed"];
     let mut metal: Vec<Value> = all.into_iter().map(step).collect();
     metal.push(json!({"step": "sterilised", "method": "steam"}));
-    let mut optics: Vec<Value> = ["treated", "received", "cleaned", "dried"]
-        .into_iter()
-        .map(step)
-        .collect();
+    let mut optics: Vec<Value> = ["treated", "received", "cleaned", "dried"].into_iter().map(step).collect();
     optics.push(json!({"step": "disinfected", "method": "manual"}));
-    optics.extend([
-        step("inspected"),
-        step("packed"),
-        json!({"step": "sterilised", "method": "steam"}),
-    ]);
+    optics.extend([step("inspected"), step("packed"), json!({"step": "sterilised", "method": "steam"})]);
     let steam = json!({"steam": {"temp_c": 134, "hold_s": 180}});
     let model = |model: &str, family: &str, route: &str, limits: Value| {
         json!({"do": "define_model", "model": model, "family": family, "name": model, "route": route,
@@ -244,23 +183,11 @@ pub fn department() -> Vec<(Role, Value)> {
     };
     let line = |line: &str, family: &str, essential: bool, pack: &str| json!({"line": line, "family": family, "quantity": 1, "essential": essential, "pack": pack});
     let mut all = vec![
-        (
-            Role::Admin,
-            json!({"do": "define_route", "route": "metal", "steps": metal}),
-        ),
-        (
-            Role::Admin,
-            json!({"do": "define_route", "route": "optics", "steps": optics}),
-        ),
+        (Role::Admin, json!({"do": "define_route", "route": "metal", "steps": metal})),
+        (Role::Admin, json!({"do": "define_route", "route": "optics", "steps": optics})),
         (Role::Biomed, model("barrel", "bronchoscope", "metal", json!({}))),
-        (
-            Role::Biomed,
-            model("cap", "cap", "metal", json!({"max_cycles": 3})),
-        ),
-        (
-            Role::Biomed,
-            model("scope", "telescope", "optics", json!({"shelf_life_days": 30})),
-        ),
+        (Role::Biomed, model("cap", "cap", "metal", json!({"max_cycles": 3}))),
+        (Role::Biomed, model("scope", "telescope", "optics", json!({"shelf_life_days": 30}))),
         (
             Role::Admin,
             json!({"do": "define_machine", "machine": "washer-1", "kind": "washer_disinfector", "programmes":
@@ -277,27 +204,13 @@ pub fn department() -> Vec<(Role, Value)> {
             [line("barrel", "bronchoscope", true, "tray"), line("cap", "cap", false, "tray"),
              line("telescope", "telescope", true, "optics")]}),
         ),
-        (
-            Role::Lead,
-            json!({"do": "build_set", "set": "SET-1", "count_sheet": "adult", "name": "Adult 1"}),
-        ),
+        (Role::Lead, json!({"do": "build_set", "set": "SET-1", "count_sheet": "adult", "name": "Adult 1"})),
     ];
-    for (asset, model) in [
-        ("B-1", "barrel"),
-        ("C-1", "cap"),
-        ("T-1", "scope"),
-        ("C-2", "cap"),
-    ] {
-        all.push((
-            Role::Lead,
-            json!({"do": "add_asset", "asset": asset, "model": model}),
-        ));
+    for (asset, model) in [("B-1", "barrel"), ("C-1", "cap"), ("T-1", "scope"), ("C-2", "cap")] {
+        all.push((Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})));
     }
     for (asset, line) in [("B-1", "barrel"), ("C-1", "cap"), ("T-1", "telescope")] {
-        all.push((
-            Role::Lead,
-            json!({"do": "put_in_set", "set": "SET-1", "line": line, "asset": asset}),
-        ));
+        all.push((Role::Lead, json!({"do": "put_in_set", "set": "SET-1", "line": line, "asset": asset})));
     }
     all
 }
@@ -319,9 +232,7 @@ fn record(from_c: f64, level_c: f64, hold_s: u32) -> String {
         _ if time <= end => level_c,
         _ => level_c - f64::from(time - end) * 0.2,
     };
-    let rows = (0..=end + 200)
-        .step_by(5)
-        .map(|time| format!("{time},{:.3}", temp(time)));
+    let rows = (0..=end + 200).step_by(5).map(|time| format!("{time},{:.3}", temp(time)));
     format!("time_s,temp_c\n{}\n", rows.collect::<Vec<_>>().join("\n"))
 }
 
@@ -334,39 +245,22 @@ impl Served {
         for name in ["received", "cleaned", "dried"] {
             self.done(Desk, step(name)).await;
         }
-        self.done(
-            Desk,
-            json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]})).await;
         let load = self.load("washer-1", "wash", set).await;
-        self.done(
-            Desk,
-            json!({"do": "judge_load", "load": load, "record": wash_record(300)}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash_record(300)})).await;
         self.done(Desk, json!({"do": "release_load", "load": load})).await;
-        self.done(Desk, json!({"do": "inspect", "scan": set, "passed": true}))
-            .await;
+        self.done(Desk, json!({"do": "inspect", "scan": set, "passed": true})).await;
         self.done(Desk, step("packed")).await;
         let load = self.load("steriliser-1", "p134", set).await;
-        self.done(
-            Desk,
-            json!({"do": "judge_load", "load": load, "record": steam_record(200)}),
-        )
-        .await;
+        self.done(Desk, json!({"do": "judge_load", "load": load, "record": steam_record(200)})).await;
         let chemical =
             json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
         self.done(Desk, chemical).await;
-        self.done(Desk, json!({"do": "release_load", "load": load, "dry": true}))
-            .await;
+        self.done(Desk, json!({"do": "release_load", "load": load, "dry": true})).await;
     }
 
     pub async fn load(&self, machine: &str, programme: &str, set: &str) -> String {
         let start = json!({"do": "start_load", "machine": machine, "programme": programme, "scan": [set]});
-        self.done(Role::Desk, start).await["made"]
-            .as_str()
-            .expect("a load's id")
-            .to_string()
+        self.done(Role::Desk, start).await["made"].as_str().expect("a load's id").to_string()
     }
 }

@@ -28,25 +28,16 @@ fn the_line_has_the_published_values() {
         }
         let (temp_c, kpa) = found.unwrap();
         let (expect, tol) = (&case["expect"], &case["tol"]);
-        assert!(
-            agrees(temp_c, expect["temp_c"].as_f64().unwrap(), &tol["temp_c"]),
-            "{case}: {temp_c}"
-        );
+        assert!(agrees(temp_c, expect["temp_c"].as_f64().unwrap(), &tol["temp_c"]), "{case}: {temp_c}");
         let expected_kpa = expect["pressure_kpa_abs"].as_f64().unwrap();
-        assert!(
-            agrees(kpa, expected_kpa, &tol["pressure_kpa_abs"]),
-            "{case}: {kpa}"
-        );
+        assert!(agrees(kpa, expected_kpa, &tol["pressure_kpa_abs"]), "{case}: {kpa}");
     }
 }
 
 /// F0 in minutes and A0 in seconds of one straight line, to 1e-12 of the expected value.
 fn check(minutes: f64, from_c: f64, to_c: f64, expected: (f64, f64)) {
     let (time_s, temp_c) = ([0.0, 60.0 * minutes], [from_c, to_c]);
-    let found = (
-        f0(&time_s, &temp_c, 0.0, 60.0 * minutes).0,
-        a0(&time_s, &temp_c, 65.0).0,
-    );
+    let found = (f0(&time_s, &temp_c, 0.0, 60.0 * minutes).0, a0(&time_s, &temp_c, 65.0).0);
     for (found, expected) in [(found.0, expected.0), (found.1, expected.1)] {
         let line = format!("{minutes} min from {from_c} to {to_c} °C: found {found}, expected {expected}");
         assert!((found - expected).abs() <= 1e-12 * expected, "{line}");
@@ -57,18 +48,9 @@ fn check(minutes: f64, from_c: f64, to_c: f64, expected: (f64, f64)) {
 fn straight_lines_have_their_closed_forms() {
     let ln_10 = std::f64::consts::LN_10;
     let hold = |minutes: f64, temp_c: f64| {
-        (
-            minutes * 10_f64.powf((temp_c - 121.1) / 10.0),
-            60.0 * minutes * 10_f64.powf((temp_c - 80.0) / 10.0),
-        )
+        (minutes * 10_f64.powf((temp_c - 121.1) / 10.0), 60.0 * minutes * 10_f64.powf((temp_c - 80.0) / 10.0))
     };
-    for (minutes, temp_c) in [
-        (15.0, 121.0),
-        (3.0, 134.0),
-        (4.0, 132.0),
-        (10.0, 80.0),
-        (5.0, 90.0),
-    ] {
+    for (minutes, temp_c) in [(15.0, 121.0), (3.0, 134.0), (4.0, 132.0), (10.0, 80.0), (5.0, 90.0)] {
         check(minutes, temp_c, temp_c, hold(minutes, temp_c));
     }
     let ramp_f0 = 10.0 / (2.0 * ln_10) * (10_f64.powf(1.29) - 10_f64.powf(-2.11));
@@ -79,12 +61,7 @@ fn straight_lines_have_their_closed_forms() {
     let above_floor_a0 = 300.0 * 10.0 / (15.0 * ln_10) * (1.0 - 10_f64.powf(-1.5));
     check(20.0 / 3.0, 60.0, 80.0, (below_f0, above_floor_a0));
     check(20.0 / 3.0, 80.0, 60.0, (below_f0, above_floor_a0));
-    check(
-        10.0,
-        64.999,
-        60.0,
-        (f0(&[0.0, 600.0], &[64.999, 60.0], 0.0, 600.0).0, 0.0),
-    );
+    check(10.0, 64.999, 60.0, (f0(&[0.0, 600.0], &[64.999, 60.0], 0.0, 600.0).0, 0.0));
 }
 
 proptest! {

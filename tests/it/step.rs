@@ -20,11 +20,7 @@ async fn a_set_goes_from_soiled_to_released() {
         }
         served.round("SET-1").await;
         let told = served.asset("T-1").await;
-        assert_eq!(
-            (told["turn"].as_u64(), told["cycles"].as_u64()),
-            (Some(2), Some(2)),
-            "{told}"
-        );
+        assert_eq!((told["turn"].as_u64(), told["cycles"].as_u64()), (Some(2), Some(2)), "{told}");
         served.sound().await;
         served.stop().await;
     }

@@ -12,9 +12,7 @@ mod source;
 use source::Source;
 
 fn root() -> PathBuf {
-    env::var_os("CARGO_MANIFEST_DIR")
-        .expect("cargo names the package's folder")
-        .into()
+    env::var_os("CARGO_MANIFEST_DIR").expect("cargo names the package's folder").into()
 }
 
 /// All files below a folder, named from the package's root.
@@ -28,16 +26,8 @@ fn files(folder: &str) -> Vec<String> {
         for entry in entries {
             let entry = entry.unwrap();
             let name = entry.file_name().into_string().unwrap();
-            let path = if folder == "." {
-                name
-            } else {
-                format!("{folder}/{name}")
-            };
-            if entry.file_type().unwrap().is_dir() {
-                waiting.push(path)
-            } else {
-                found.push(path)
-            }
+            let path = if folder == "." { name } else { format!("{folder}/{name}") };
+            if entry.file_type().unwrap().is_dir() { waiting.push(path) } else { found.push(path) }
         }
     }
     found.sort();
@@ -60,11 +50,7 @@ fn project_files() -> Vec<String> {
     match listed.ok().filter(|listed| listed.status.success()) {
         Some(listed) => {
             let names = String::from_utf8(listed.stdout).unwrap();
-            names
-                .split('\0')
-                .filter(|name| !name.is_empty())
-                .map(String::from)
-                .collect()
+            names.split('\0').filter(|name| !name.is_empty()).map(String::from).collect()
         }
         None => {
             let built = |path: &String| path.starts_with("target/") || path.starts_with(".git/");
@@ -87,12 +73,7 @@ fn the_sources_are_read() {
     let server = sources("server");
     assert!(server.contains_key("server/lib.rs") && server.contains_key("server/main.rs"));
     for floor in floors::FLOORS.iter().filter(|floor| **floor != "main") {
-        assert!(
-            server
-                .keys()
-                .any(|path| path.starts_with(&format!("server/{floor}/"))),
-            "{floor} is empty"
-        );
+        assert!(server.keys().any(|path| path.starts_with(&format!("server/{floor}/"))), "{floor} is empty");
     }
     assert!(
         server
@@ -139,10 +120,7 @@ fn nothing_panics_outside_tests() {
 
 #[test]
 fn no_file_is_dead() {
-    hold(shape::dead_files(
-        &sources("server"),
-        &["server/lib.rs", "server/main.rs"],
-    ));
+    hold(shape::dead_files(&sources("server"), &["server/lib.rs", "server/main.rs"]));
     hold(shape::dead_files(&sources("tests/it"), &["tests/it/main.rs"]));
 }
 
@@ -159,15 +137,7 @@ fn templates_live_by_a_page() {
 
 #[test]
 fn no_file_names_a_folder_outside_the_project() {
-    let read = |path: String| {
-        fs::read_to_string(root().join(Path::new(&path)))
-            .ok()
-            .map(|text| (path, text))
-    };
+    let read = |path: String| fs::read_to_string(root().join(Path::new(&path))).ok().map(|text| (path, text));
     let texts = project_files().into_iter().filter_map(read);
-    hold(
-        texts
-            .flat_map(|(path, text)| shape::private_paths(&path, &text))
-            .collect(),
-    );
+    hold(texts.flat_map(|(path, text)| shape::private_paths(&path, &text)).collect());
 }

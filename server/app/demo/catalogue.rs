@@ -16,14 +16,7 @@ pub const SETS: [(&str, &str, &str); 6] = [
 ];
 
 /// A model: name in the ledger, family, what people call it, route, sizes and limits as JSON text.
-type ModelLine = (
-    &'static str,
-    &'static str,
-    &'static str,
-    &'static str,
-    &'static str,
-    &'static str,
-);
+type ModelLine = (&'static str, &'static str, &'static str, &'static str, &'static str, &'static str);
 
 const BARREL_8: &str =
     r#"{"nominal": "8", "inner_diameter_mm": "8.2", "outer_diameter_mm": "8.9", "length_mm": 430}"#;
@@ -146,41 +139,17 @@ fn parts(sheet: &str) -> [(&'static str, &'static str, &'static str, u32); 10] {
 
 pub fn write(writer: &mut Writer, at: Time) -> Result<(), DemoError> {
     let step = |step: &str| json!({"step": step});
-    let metal = [
-        "treated",
-        "received",
-        "cleaned",
-        "ultrasonic",
-        "dried",
-        "disinfected",
-        "inspected",
-        "packed",
-    ];
+    let metal =
+        ["treated", "received", "cleaned", "ultrasonic", "dried", "disinfected", "inspected", "packed"];
     let mut metal: Vec<Value> = metal.into_iter().map(step).collect();
     metal.push(json!({"step": "sterilised", "method": "steam"}));
     let optics = ["treated", "received", "cleaned", "dried"];
     let mut optics: Vec<Value> = optics.into_iter().map(step).collect();
     optics.push(json!({"step": "disinfected", "method": "manual"}));
-    optics.extend([
-        step("inspected"),
-        step("packed"),
-        json!({"step": "sterilised", "method": "steam"}),
-    ]);
-    writer.give(
-        "admin",
-        at,
-        json!({"do": "define_route", "route": "metal", "steps": metal}),
-    )?;
-    writer.give(
-        "admin",
-        at,
-        json!({"do": "define_route", "route": "optics", "steps": optics}),
-    )?;
-    writer.give(
-        "admin",
-        at,
-        json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00"}),
-    )?;
+    optics.extend([step("inspected"), step("packed"), json!({"step": "sterilised", "method": "steam"})]);
+    writer.give("admin", at, json!({"do": "define_route", "route": "metal", "steps": metal}))?;
+    writer.give("admin", at, json!({"do": "define_route", "route": "optics", "steps": optics}))?;
+    writer.give("admin", at, json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00"}))?;
     for command in models().into_iter().chain(machines()).chain(sheets()) {
         writer.give("admin", at, command)?;
     }
@@ -200,11 +169,7 @@ fn write_sets(writer: &mut Writer, at: Time) -> Result<(), DemoError> {
             for _ in 0..quantity {
                 number += 1;
                 let asset = format!("{front}-{number:04}");
-                writer.give(
-                    "lead",
-                    at,
-                    json!({"do": "add_asset", "asset": asset, "model": model}),
-                )?;
+                writer.give("lead", at, json!({"do": "add_asset", "asset": asset, "model": model}))?;
                 writer.give(
                     "lead",
                     at,
@@ -220,19 +185,7 @@ fn write_sets(writer: &mut Writer, at: Time) -> Result<(), DemoError> {
             json!({"do": "add_asset", "asset": format!("C-09{spare:02}"), "model": "cap-1"}),
         )?;
     }
-    writer.give(
-        "lead",
-        at,
-        json!({"do": "add_asset", "asset": "T-0900", "model": "scope-4"}),
-    )?;
-    writer.give(
-        "lead",
-        at,
-        json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}),
-    )?;
-    writer.give(
-        "lead",
-        at,
-        json!({"do": "set_reserve", "count_sheet": "child", "minimum": 1}),
-    )
+    writer.give("lead", at, json!({"do": "add_asset", "asset": "T-0900", "model": "scope-4"}))?;
+    writer.give("lead", at, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}))?;
+    writer.give("lead", at, json!({"do": "set_reserve", "count_sheet": "child", "minimum": 1}))
 }

@@ -22,23 +22,12 @@ struct Day<'a, 'b> {
 }
 
 pub async fn write(writer: &mut Writer<'_>, began: Time, now: Time, seed: u64) -> Result<(), DemoError> {
-    let mut day = Day {
-        writer,
-        chance: Chance::new(seed),
-        cycle_no: 4_100,
-        loads: 0,
-        today: false,
-    };
+    let mut day = Day { writer, chance: Chance::new(seed), cycle_no: 4_100, loads: 0, today: false };
     let zone = chrono_tz::Europe::London;
     let half_past_six = chrono::NaiveTime::from_hms_opt(6, 30, 0).unwrap_or_default();
     let first = began.date(zone);
     let today = now.date(zone);
-    for (n, date) in first
-        .iter_days()
-        .skip(1)
-        .take_while(|date| *date < today)
-        .enumerate()
-    {
+    for (n, date) in first.iter_days().skip(1).take_while(|date| *date < today).enumerate() {
         let morning = on_day(date, half_past_six, zone);
         day.tests(morning, n)?;
         let second = |k: usize| SETS.get((n * 2 + k) % SETS.len()).map(|(set, ..)| *set);
@@ -73,8 +62,7 @@ impl Day<'_, '_> {
     }
 
     fn step(&mut self, code: &str, at: Time, step: &str, sets: &[&str]) -> Result<(), DemoError> {
-        self.writer
-            .give(code, at, json!({"do": "record_step", "step": step, "scan": sets}))
+        self.writer.give(code, at, json!({"do": "record_step", "step": step, "scan": sets}))
     }
 
     /// Sets once round the loop, as far as `parts` of it go; `fails` spoils the first steriliser cycle.
@@ -95,16 +83,8 @@ impl Day<'_, '_> {
             return Ok(());
         }
         let record = washer(&mut self.chance);
-        self.writer.give(
-            "desk-1",
-            after(86),
-            json!({"do": "judge_load", "load": load, "record": record}),
-        )?;
-        self.writer.give(
-            "desk-1",
-            after(87),
-            json!({"do": "release_load", "load": load, "dry": true}),
-        )?;
+        self.writer.give("desk-1", after(86), json!({"do": "judge_load", "load": load, "record": record}))?;
+        self.writer.give("desk-1", after(87), json!({"do": "release_load", "load": load, "dry": true}))?;
         let inspect = json!({"do": "inspect", "scan": sets, "passed": true,
                              "checks": [{"check": "caps stretched and looked through", "passed": true}]});
         self.writer.give("desk-2", after(100), inspect)?;
@@ -117,11 +97,7 @@ impl Day<'_, '_> {
         if parts < 8 {
             return Ok(());
         }
-        let load = if fails {
-            self.failed(after(124), load, sets)?
-        } else {
-            load
-        };
+        let load = if fails { self.failed(after(124), load, sets)? } else { load };
         let record = steam(&mut self.chance, 212);
         let late = if fails { 80 } else { 0 };
         self.writer.give(
@@ -162,11 +138,7 @@ impl Day<'_, '_> {
     fn failed(&mut self, at: Time, load: String, sets: &[&str]) -> Result<String, DemoError> {
         let record = steam(&mut self.chance, 120);
         let after = |minutes: i64| at.plus_minutes(minutes);
-        self.writer.give(
-            "desk-1",
-            after(26),
-            json!({"do": "judge_load", "load": load, "record": record}),
-        )?;
+        self.writer.give("desk-1", after(26), json!({"do": "judge_load", "load": load, "record": record}))?;
         let reject =
             json!({"do": "reject_load", "load": load, "reason": "hold too short, steam supply fell"});
         self.writer.give("desk-2", after(30), reject)?;
@@ -193,11 +165,7 @@ impl Day<'_, '_> {
                 15,
                 json!({"do": "record_step", "step": "received", "scan": ["C-0901", "C-0902"], "note": "new stock"}),
             ),
-            (
-                "biomed",
-                9,
-                json!({"do": "retire", "asset": "C-0159", "cause": "damaged", "failure": true}),
-            ),
+            ("biomed", 9, json!({"do": "retire", "asset": "C-0159", "cause": "damaged", "failure": true})),
         ];
         for (code, minutes, command) in all {
             self.writer.give(code, at(minutes), command)?;

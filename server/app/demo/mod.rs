@@ -59,20 +59,11 @@ impl<'a> Writer<'a> {
         }
         let told = command.to_string();
         let command = Command::read(command).map_err(|_| DemoError::Turned(told))?;
-        let role = PEOPLE
-            .iter()
-            .find(|(known, ..)| *known == code)
-            .map_or(Role::Desk, |(.., role)| *role);
+        let role = PEOPLE.iter().find(|(known, ..)| *known == code).map_or(Role::Desk, |(.., role)| *role);
         self.last = at;
         match self.waiting.last_mut() {
             Some((actor, commands)) if actor.code == code && commands.len() < 100 => commands.push(command),
-            _ => self.waiting.push((
-                Actor {
-                    code: code.into(),
-                    role,
-                },
-                vec![command],
-            )),
+            _ => self.waiting.push((Actor { code: code.into(), role }, vec![command])),
         }
         Ok(())
     }
@@ -83,10 +74,7 @@ impl<'a> Writer<'a> {
         for (actor, commands) in std::mem::take(&mut self.waiting) {
             let told: Vec<String> = commands
                 .iter()
-                .map(|it| {
-                    it.to_value()
-                        .map_or_else(|_| String::new(), |value| value.to_string())
-                })
+                .map(|it| it.to_value().map_or_else(|_| String::new(), |value| value.to_string()))
                 .collect();
             let outcomes = self.house.submit(&self.site, &actor, commands).await;
             for (outcome, told) in outcomes.into_iter().zip(told) {
@@ -119,19 +107,11 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     let now = house.clock.now();
     let began = Time(now.0 - i64::from(days::WEEKS) * 7 * 24 * 3_600_000_000);
     house.clock.set(began);
-    let site = house
-        .add_site(SITE, "St Elfrida's airway service", "Europe/London")
-        .await?;
+    let site = house.add_site(SITE, "St Elfrida's airway service", "Europe/London").await?;
     for (code, name, role) in PEOPLE {
         house.add_person(SITE, Some(code), name, role, PASSWORD).await?;
     }
-    let mut writer = Writer {
-        house,
-        site,
-        now,
-        waiting: Vec::new(),
-        last: began,
-    };
+    let mut writer = Writer { house, site, now, waiting: Vec::new(), last: began };
     let made = async {
         catalogue::write(&mut writer, began)?;
         writer.flush().await?;

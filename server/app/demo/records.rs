@@ -40,11 +40,7 @@ pub fn steam(chance: &mut Chance, hold_s: u32) -> String {
         let (drain, load) = (drain + chance.unit() * 0.1, drain - 0.2 + chance.unit() * 0.1);
         let saturated = saturation_pressure_kpa(drain).unwrap_or(101.3);
         // Writing to a string does not fail.
-        let _ = writeln!(
-            text,
-            "{time_s},{drain:.2},{load:.2},{:.2}",
-            pressure.unwrap_or(saturated)
-        );
+        let _ = writeln!(text, "{time_s},{drain:.2},{load:.2},{:.2}", pressure.unwrap_or(saturated));
         time_s += 2;
     };
     for pulse in 0..3 {

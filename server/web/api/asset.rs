@@ -70,9 +70,7 @@ pub async fn get(
     params.done()?;
     let (state, now) = caller.state().await?;
     let id = found(&state, &scan)?;
-    let asset = state
-        .asset(id.as_str())
-        .ok_or_else(|| Problem::unknown_thing("part", &scan))?;
+    let asset = state.asset(id.as_str()).ok_or_else(|| Problem::unknown_thing("part", &scan))?;
     Ok(ok(&told(&state, asset, now)))
 }
 
@@ -80,16 +78,10 @@ pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Proble
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, now) = caller.state().await?;
-    let rest = state
-        .assets
-        .iter()
-        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest =
+        state.assets.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
     let page: Vec<_> = rest.take(limit + 1).map(|(_, asset)| asset).collect();
-    let items: Vec<Value> = page
-        .iter()
-        .take(limit)
-        .map(|asset| told(&state, asset, now))
-        .collect();
+    let items: Vec<Value> = page.iter().take(limit).map(|asset| told(&state, asset, now)).collect();
     let next = (page.len() > limit)
         .then(|| page.get(limit.saturating_sub(1)).map(|asset| asset.asset.clone()))
         .flatten();
@@ -106,15 +98,9 @@ pub async fn history(
     let (state, _) = caller.state().await?;
     let id = found(&state, &scan)?;
     let thing = Thing::asset(id.as_str());
-    let mut entries = caller
-        .app
-        .house
-        .history(&caller.site, &thing, after, limit + 1)
-        .await?;
+    let mut entries = caller.app.house.history(&caller.site, &thing, after, limit + 1).await?;
     let more = entries.len() > limit;
     entries.truncate(limit);
-    let next = more
-        .then(|| entries.last().map(|entry| entry.seq.to_string()))
-        .flatten();
+    let next = more.then(|| entries.last().map(|entry| entry.seq.to_string())).flatten();
     Ok(ok(&json!({"items": entries, "next": next})))
 }

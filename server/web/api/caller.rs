@@ -34,10 +34,7 @@ impl FromRequestParts<App> for Caller {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
-        let bearer = parts
-            .headers
-            .get(header::AUTHORIZATION)
-            .and_then(|value| value.to_str().ok());
+        let bearer = parts.headers.get(header::AUTHORIZATION).and_then(|value| value.to_str().ok());
         let secret = bearer.and_then(|value| {
             let (scheme, secret) = value.split_once(' ')?;
             scheme.eq_ignore_ascii_case("bearer").then_some(secret.trim())
@@ -45,20 +42,14 @@ impl FromRequestParts<App> for Caller {
         let Some(secret) = secret else {
             return Err(Problem::not_signed_in());
         };
-        let found = app
-            .house
-            .token(secret)
-            .await
-            .map_err(|error| Problem::unavailable(&unavailable(&error)))?;
+        let found =
+            app.house.token(secret).await.map_err(|error| Problem::unavailable(&unavailable(&error)))?;
         let Some((site, actor)) = found else {
             return Err(Problem::not_signed_in());
         };
         let params = RawPathParams::from_request_parts(parts, app).await;
         let named = params.ok().and_then(|params| {
-            params
-                .iter()
-                .find(|(name, _)| *name == "site")
-                .map(|(_, value)| value.to_string())
+            params.iter().find(|(name, _)| *name == "site").map(|(_, value)| value.to_string())
         });
         let named = named.unwrap_or_default();
         if named != site.as_str() {
@@ -69,10 +60,6 @@ impl FromRequestParts<App> for Caller {
                 Problem::unknown_site(&named)
             });
         }
-        Ok(Caller {
-            app: app.clone(),
-            site,
-            actor,
-        })
+        Ok(Caller { app: app.clone(), site, actor })
     }
 }

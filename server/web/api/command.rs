@@ -26,15 +26,12 @@ pub async fn post(
     body: Body,
 ) -> Result<Response, Problem> {
     let _place = app.places.try_acquire().map_err(|_| Problem::too_many())?;
-    let length = headers
-        .get(header::CONTENT_LENGTH)
-        .and_then(|value| value.to_str().ok()?.parse::<usize>().ok());
+    let length =
+        headers.get(header::CONTENT_LENGTH).and_then(|value| value.to_str().ok()?.parse::<usize>().ok());
     if length.is_some_and(|length| length > BODY_MOST) {
         return Err(Problem::too_large(BODY_MOST));
     }
-    let body = axum::body::to_bytes(body, BODY_MOST)
-        .await
-        .map_err(|_| Problem::too_large(BODY_MOST))?;
+    let body = axum::body::to_bytes(body, BODY_MOST).await.map_err(|_| Problem::too_large(BODY_MOST))?;
     let value: Value = serde_json::from_slice(&body)
         .map_err(|error| Problem::malformed(&[wrong("", format!("found no JSON: {error}"))]))?;
     match value {
@@ -77,11 +74,8 @@ async fn submit(app: &App, caller: &Caller, items: Vec<Value>) -> Vec<Answered> 
                 answers.push(None);
             }
             Ok(command) => {
-                let detail = format!(
-                    "\"{}\" is not for the role {}.",
-                    command.act.name(),
-                    caller.actor.role.name()
-                );
+                let detail =
+                    format!("\"{}\" is not for the role {}.", command.act.name(), caller.actor.role.name());
                 answers.push(Some(Err(Problem::not_your_role(detail))));
             }
             Err(errors) => answers.push(Some(Err(Problem::malformed(&errors)))),
@@ -94,9 +88,7 @@ async fn submit(app: &App, caller: &Caller, items: Vec<Value>) -> Vec<Answered> 
     let mut outcomes = outcomes.into_iter();
     let answered = answers.into_iter().map(|answer| match answer {
         Some(answer) => answer,
-        None => outcomes
-            .next()
-            .map_or_else(|| Err(Problem::too_many()), |outcome| told(outcome, caller)),
+        None => outcomes.next().map_or_else(|| Err(Problem::too_many()), |outcome| told(outcome, caller)),
     });
     answered.collect()
 }
@@ -104,10 +96,7 @@ async fn submit(app: &App, caller: &Caller, items: Vec<Value>) -> Vec<Answered> 
 /// A command from JSON, its text normalised; U+0000 stands nowhere.
 pub fn read(item: Value) -> Result<Command, Vec<Malformed>> {
     let item = cleaned(item, &["record"]).map_err(|pointer| {
-        vec![Malformed {
-            pointer,
-            detail: "found the character U+0000; text without it is needed".into(),
-        }]
+        vec![Malformed { pointer, detail: "found the character U+0000; text without it is needed".into() }]
     })?;
     Command::read(item)
 }
@@ -115,17 +104,12 @@ pub fn read(item: Value) -> Result<Command, Vec<Malformed>> {
 fn told(outcome: Outcome, caller: &Caller) -> Answered {
     match outcome {
         Outcome::Accepted(accepted) => {
-            let status = if accepted.replayed {
-                StatusCode::OK
-            } else {
-                StatusCode::CREATED
-            };
+            let status = if accepted.replayed { StatusCode::OK } else { StatusCode::CREATED };
             Ok((status, body(accepted)))
         }
-        Outcome::Turned(Turned::NotYourRole) => Err(Problem::not_your_role(format!(
-            "This is not for the role {}.",
-            caller.actor.role.name()
-        ))),
+        Outcome::Turned(Turned::NotYourRole) => {
+            Err(Problem::not_your_role(format!("This is not for the role {}.", caller.actor.role.name())))
+        }
         other => Err(Problem::of(&other, caller.site.as_str()).unwrap_or_else(Problem::too_many)),
     }
 }

@@ -19,11 +19,7 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
     // The first page is read before the status is sent, so that a database that is gone is told as such.
     let page = move |after: u64, limit: u64| {
         let (app, site) = (app.clone(), site.clone());
-        async move {
-            app.house
-                .ledger_after(&site, after, PAGE.min(limit.try_into().unwrap_or(PAGE)))
-                .await
-        }
+        async move { app.house.ledger_after(&site, after, PAGE.min(limit.try_into().unwrap_or(PAGE))).await }
     };
     let first = page(start.0, start.1).await?;
     let lines = stream::try_unfold((Some(first), start.1), move |(ready, left)| {
@@ -44,18 +40,10 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
             }
             let next = match left {
                 0 => None,
-                _ => Some(
-                    page(last, left)
-                        .await
-                        .map_err(|gone| std::io::Error::other(gone.operation))?,
-                ),
+                _ => Some(page(last, left).await.map_err(|gone| std::io::Error::other(gone.operation))?),
             };
             Ok::<_, std::io::Error>(Some((Bytes::from(text), (next, left))))
         }
     });
-    Ok((
-        [(header::CONTENT_TYPE, "application/x-ndjson")],
-        Body::from_stream(lines),
-    )
-        .into_response())
+    Ok(([(header::CONTENT_TYPE, "application/x-ndjson")], Body::from_stream(lines)).into_response())
 }

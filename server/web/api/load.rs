@@ -16,10 +16,7 @@ use crate::domain::verdict::as_numbers;
 pub fn told(state: &State, load: &Load) -> Value {
     let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
     let mut why_not: Vec<_> = match open {
-        true => release::against(state, load, None, None)
-            .iter()
-            .map(|problem| problem.code)
-            .collect(),
+        true => release::against(state, load, None, None).iter().map(|problem| problem.code).collect(),
         false => vec![crate::domain::Code::AlreadyDone],
     };
     why_not.sort();
@@ -51,10 +48,7 @@ pub async fn get(
 ) -> Result<Response, Problem> {
     params.done()?;
     let (state, _) = caller.state().await?;
-    let found = state
-        .loads
-        .get(load.as_str())
-        .ok_or_else(|| Problem::unknown_thing("load", &load))?;
+    let found = state.loads.get(load.as_str()).ok_or_else(|| Problem::unknown_thing("load", &load))?;
     Ok(ok(&told(&state, found)))
 }
 
@@ -62,10 +56,8 @@ pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Proble
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, _) = caller.state().await?;
-    let rest = state
-        .loads
-        .iter()
-        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest =
+        state.loads.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
     let page: Vec<_> = rest.take(limit + 1).map(|(_, load)| load).collect();
     let items: Vec<Value> = page.iter().take(limit).map(|load| told(&state, load)).collect();
     let next = (page.len() > limit)

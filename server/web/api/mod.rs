@@ -15,9 +15,7 @@ use serde_json::Value;
 /// A JSON answer.
 pub fn json(status: StatusCode, value: &Value) -> Response {
     let mut response = (status, value.to_string()).into_response();
-    response
-        .headers_mut()
-        .insert(header::CONTENT_TYPE, HeaderValue::from_static("application/json"));
+    response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("application/json"));
     response
 }
 

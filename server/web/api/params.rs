@@ -25,10 +25,7 @@ impl<S: Send + Sync> FromRequestParts<S> for Params {
 }
 
 fn unfit(name: &str, detail: impl Into<String>) -> Problem {
-    Problem::malformed(&[Malformed {
-        pointer: format!("?{name}"),
-        detail: detail.into(),
-    }])
+    Problem::malformed(&[Malformed { pointer: format!("?{name}"), detail: detail.into() }])
 }
 
 impl Params {
@@ -51,12 +48,9 @@ impl Params {
             return Ok(None);
         };
         let number = text.parse().ok().filter(|number| *number <= i64::MAX as u64);
-        number.map(Some).ok_or_else(|| {
-            unfit(
-                name,
-                format!("\"{name}\" is \"{text}\"; a whole number is needed"),
-            )
-        })
+        number
+            .map(Some)
+            .ok_or_else(|| unfit(name, format!("\"{name}\" is \"{text}\"; a whole number is needed")))
     }
 
     /// How much of a list is wanted.
@@ -64,10 +58,7 @@ impl Params {
         match self.number("limit")? {
             None => Ok(LIST_USUAL),
             Some(limit) if (1..=LIST_MOST as u64).contains(&limit) => Ok(limit as usize),
-            Some(limit) => Err(unfit(
-                "limit",
-                format!("\"limit\" is {limit}; 1 to {LIST_MOST} is needed"),
-            )),
+            Some(limit) => Err(unfit("limit", format!("\"limit\" is {limit}; 1 to {LIST_MOST} is needed"))),
         }
     }
 

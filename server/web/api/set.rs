@@ -35,10 +35,7 @@ pub async fn get(
 ) -> Result<Response, Problem> {
     params.done()?;
     let (state, now) = caller.state().await?;
-    let found = state
-        .sets
-        .get(set.as_str())
-        .ok_or_else(|| Problem::unknown_thing("set", &set))?;
+    let found = state.sets.get(set.as_str()).ok_or_else(|| Problem::unknown_thing("set", &set))?;
     Ok(ok(&told(&state, found, now)))
 }
 
@@ -46,18 +43,11 @@ pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Proble
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, now) = caller.state().await?;
-    let rest = state
-        .sets
-        .iter()
-        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest =
+        state.sets.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
     let page: Vec<_> = rest.take(limit + 1).map(|(_, set)| set).collect();
-    let items: Vec<Value> = page
-        .iter()
-        .take(limit)
-        .map(|set| told(&state, set, now))
-        .collect();
-    let next = (page.len() > limit)
-        .then(|| page.get(limit.saturating_sub(1)).map(|set| set.set.clone()))
-        .flatten();
+    let items: Vec<Value> = page.iter().take(limit).map(|set| told(&state, set, now)).collect();
+    let next =
+        (page.len() > limit).then(|| page.get(limit.saturating_sub(1)).map(|set| set.set.clone())).flatten();
     Ok(ok(&json!({"items": items, "next": next})))
 }

@@ -53,56 +53,24 @@ pub fn scan_of(command: &Value) -> String {
 }
 
 pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
-    let list = |name: &str| {
-        it.event
-            .get(name)
-            .and_then(Value::as_array)
-            .map(Vec::as_slice)
-            .unwrap_or_default()
-    };
+    let list =
+        |name: &str| it.event.get(name).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
     let parts = list("parts").len() + list("noted").len();
-    let many = if parts > 1 {
-        format!(" ({})", count(parts, "part", "parts"))
-    } else {
-        String::new()
-    };
+    let many = if parts > 1 { format!(" ({})", count(parts, "part", "parts")) } else { String::new() };
     let mut notes = Vec::new();
-    let texts = |name: &str| {
-        list(name)
-            .iter()
-            .filter_map(Value::as_str)
-            .map(str::to_string)
-            .collect::<Vec<_>>()
-    };
-    let deviations: Vec<String> = texts("deviation")
-        .iter()
-        .map(|code| code.replace('_', " "))
-        .collect();
+    let texts =
+        |name: &str| list(name).iter().filter_map(Value::as_str).map(str::to_string).collect::<Vec<_>>();
+    let deviations: Vec<String> = texts("deviation").iter().map(|code| code.replace('_', " ")).collect();
     if !deviations.is_empty() {
-        notes.push(format!(
-            "Recorded as a deviation: {}.",
-            shared::listed(&deviations)
-        ));
+        notes.push(format!("Recorded as a deviation: {}.", shared::listed(&deviations)));
     }
     let opened = texts("also_opened");
     if !opened.is_empty() {
-        notes.push(format!(
-            "The pack is open; with it: {}.",
-            shared::some_of(&opened, 6)
-        ));
+        notes.push(format!("The pack is open; with it: {}.", shared::some_of(&opened, 6)));
     }
     for left in list("left") {
-        let text = |name: &str| {
-            left.get(name)
-                .and_then(Value::as_str)
-                .unwrap_or_default()
-                .to_string()
-        };
-        notes.push(format!(
-            "{} was left as it was: {}",
-            text("asset"),
-            text("detail")
-        ));
+        let text = |name: &str| left.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
+        notes.push(format!("{} was left as it was: {}", text("asset"), text("detail")));
     }
     if it.replayed {
         notes.push("It was recorded before; nothing was recorded twice.".into());
@@ -119,22 +87,8 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
 
 pub fn refusal(reasons: Vec<Reason>, line: String, again: &Value) -> Answer {
     let open = reasons.iter().find(|reason| reason.open);
-    let why = reasons
-        .first()
-        .map(|reason| format!(" {}", reason.found))
-        .unwrap_or_default();
+    let why = reasons.first().map(|reason| format!(" {}", reason.found)).unwrap_or_default();
     let code = open.map(|reason| reason.code.to_string()).unwrap_or_default();
-    let again = if code.is_empty() {
-        String::new()
-    } else {
-        again.to_string()
-    };
-    Answer {
-        accepted: false,
-        line: format!("{line}{why}"),
-        notes: Vec::new(),
-        reasons,
-        again,
-        code,
-    }
+    let again = if code.is_empty() { String::new() } else { again.to_string() };
+    Answer { accepted: false, line: format!("{line}{why}"), notes: Vec::new(), reasons, again, code }
 }

@@ -80,39 +80,19 @@ fn turns(state: &State, asset: &Asset, entries: &[Entry], now: Time) -> Vec<Turn
     let mut all: Vec<Turn> = Vec::new();
     for entry in entries.iter().rev() {
         let (turn, words) = told::act_of(entry, asset.asset.as_str());
-        let turn = turn
-            .or_else(|| all.last().map(|turn| turn.turn))
-            .unwrap_or(asset.turn);
-        let act = Act {
-            words,
-            time: time(state, entry.at, now),
-            seq: entry.seq,
-        };
+        let turn = turn.or_else(|| all.last().map(|turn| turn.turn)).unwrap_or(asset.turn);
+        let act = Act { words, time: time(state, entry.at, now), seq: entry.seq };
         match all.iter_mut().find(|known| known.turn == turn) {
             Some(known) => known.acts.push(act),
-            None => all.push(Turn {
-                turn,
-                now: false,
-                acts: vec![act],
-                to_come: Vec::new(),
-            }),
+            None => all.push(Turn { turn, now: false, acts: vec![act], to_come: Vec::new() }),
         }
     }
     if asset.retired.is_none() {
-        let to_come = state
-            .route_of(asset)
-            .iter()
-            .skip(asset.next as usize)
-            .map(|step| step.words())
-            .collect();
+        let to_come =
+            state.route_of(asset).iter().skip(asset.next as usize).map(|step| step.words()).collect();
         match all.iter_mut().find(|known| known.turn == asset.turn) {
             Some(known) => (known.now, known.to_come) = (true, to_come),
-            None => all.push(Turn {
-                turn: asset.turn,
-                now: true,
-                acts: Vec::new(),
-                to_come,
-            }),
+            None => all.push(Turn { turn: asset.turn, now: true, acts: Vec::new(), to_come }),
         }
     }
     all.sort_by_key(|turn| std::cmp::Reverse(turn.turn));
@@ -125,33 +105,20 @@ fn facts(state: &State, asset: &Asset, now: Time) -> Vec<(&'static str, String)>
     let mut all = vec![("Standing", asset.standing().words().to_string())];
     all.push(("Stage", of_stage(state, asset, now).words));
     all.extend(state.next_step(asset).map(|step| ("Next step", step.words())));
-    all.extend(model.map(|model| {
-        (
-            "Model",
-            format!("{}, {} ({})", model.family.words(), model.name.0, model.model),
-        )
-    }));
     all.extend(
-        model
-            .and_then(|model| line(&model.maker))
-            .map(|maker| ("Maker", maker)),
+        model.map(|model| ("Model", format!("{}, {} ({})", model.family.words(), model.name.0, model.model))),
     );
+    all.extend(model.and_then(|model| line(&model.maker)).map(|maker| ("Maker", maker)));
     all.extend(line(&asset.mark).map(|mark| ("Mark", mark)));
     all.extend(line(&asset.serial).map(|serial| ("Serial number", serial)));
     all.extend(line(&asset.lot).map(|lot| ("Lot", lot)));
-    all.extend(
-        line(&asset.location)
-            .filter(|_| asset.stage == Stage::Ready)
-            .map(|place| ("Place", place)),
-    );
+    all.extend(line(&asset.location).filter(|_| asset.stage == Stage::Ready).map(|place| ("Place", place)));
     all.extend(asset.acquired.map(|day| ("Acquired", date(day))));
     if let Some(load) = &asset.load {
         all.push(("Made ready by", format!("load {load}")));
     }
     if asset.stage.in_pack() && asset.load.is_some() {
-        let until = asset
-            .sterile_until
-            .map_or_else(|| "while the pack is intact".to_string(), date);
+        let until = asset.sterile_until.map_or_else(|| "while the pack is intact".to_string(), date);
         all.push(("Sterile until", until));
     }
     all.push(("Turn", asset.turn.to_string()));
@@ -162,32 +129,17 @@ fn limits(state: &State, asset: &Asset) -> Vec<(String, String)> {
     let none = Limits::default();
     let limits = state.model(&asset.model).map_or(&none, |model| &model.limits);
     let of = |limit: Option<u32>, unit: &str| {
-        limit.map_or("no limit given".to_string(), |limit| {
-            format!("limit {limit}{unit}")
-        })
+        limit.map_or("no limit given".to_string(), |limit| format!("limit {limit}{unit}"))
     };
     let mut all = vec![
-        (
-            format!("{} steriliser cycles", asset.cycles),
-            of(limits.max_cycles, ""),
-        ),
+        (format!("{} steriliser cycles", asset.cycles), of(limits.max_cycles, "")),
         (format!("{} uses", asset.uses), of(limits.max_uses, "")),
     ];
     all.extend(
-        limits
-            .inspect_every_cycles
-            .map(|every| ("Inspection".into(), format!("every {every} cycles"))),
+        limits.inspect_every_cycles.map(|every| ("Inspection".into(), format!("every {every} cycles"))),
     );
-    all.extend(
-        limits
-            .inspect_every_days
-            .map(|every| ("Inspection".into(), format!("every {every} days"))),
-    );
-    all.extend(
-        limits
-            .shelf_life_days
-            .map(|days| ("Shelf life".into(), format!("{days} days"))),
-    );
+    all.extend(limits.inspect_every_days.map(|every| ("Inspection".into(), format!("every {every} days"))));
+    all.extend(limits.shelf_life_days.map(|days| ("Shelf life".into(), format!("{days} days"))));
     all
 }
 
@@ -206,10 +158,7 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
 }
 
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
-    let family = state
-        .model(&asset.model)
-        .map(|model| model.family.words())
-        .unwrap_or_default();
+    let family = state.model(&asset.model).map(|model| model.family.words()).unwrap_or_default();
     let seat = match &asset.seat {
         Some(seat) => format!(" It belongs to set {}, line {}.", seat.set, seat.line),
         None => " It belongs to no set.".into(),
@@ -217,15 +166,8 @@ fn heading(state: &State, asset: &Asset, say: &Say) -> String {
     let next = state
         .next_step(asset)
         .filter(|_| asset.retired.is_none() && !asset.missing && asset.in_load.is_none());
-    let next = next
-        .map(|step| format!(" Next it has to be {}.", step.words()))
-        .unwrap_or_default();
-    format!(
-        "{} {} is {}.{next}{seat}",
-        capital(&family),
-        asset.asset,
-        say.words
-    )
+    let next = next.map(|step| format!(" Next it has to be {}.", step.words())).unwrap_or_default();
+    format!("{} {} is {}.{next}{seat}", capital(&family), asset.asset, say.words)
 }
 
 impl AssetPage {
@@ -233,30 +175,17 @@ impl AssetPage {
         let (state, now, role) = (&*visitor.state, visitor.now, visitor.actor.role);
         let say = of_asset(state, asset, now);
         let due_words = |due: &crate::domain::readiness::Due| {
-            Say::due(format!(
-                "due: {} of {} {}",
-                due.found,
-                due.limit,
-                words::due(due.why)
-            ))
+            Say::due(format!("due: {} of {} {}", due.found, due.limit, words::due(due.why)))
         };
         AssetPage {
-            page: Page::of(
-                visitor,
-                "/assets",
-                format!("/assets/{}", segment(asset.asset.as_str())),
-                done,
-            ),
+            page: Page::of(visitor, "/assets", format!("/assets/{}", segment(asset.asset.as_str())), done),
             asset: asset.asset.to_string(),
             heading: heading(state, asset, &say),
             say,
             facts: facts(state, asset, now),
             limits: limits(state, asset),
             due: due(state, asset, now).iter().map(due_words).collect(),
-            cautions: state
-                .model(&asset.model)
-                .map(|model| model.cautions())
-                .unwrap_or_default(),
+            cautions: state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default(),
             holds: holds(state, asset, role, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
@@ -265,13 +194,9 @@ impl AssetPage {
                 .collect(),
             turns: turns(state, asset, history, now),
             history: past(state, history),
-            before: (history.len() >= MOST_ENTRIES)
-                .then(|| history.last().map(|entry| entry.seq))
-                .flatten(),
+            before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
-            inspects: state
-                .next_step(asset)
-                .is_some_and(|step| step.step == StepKind::Inspected),
+            inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
             trouble: String::new(),
         }
     }
@@ -300,10 +225,7 @@ pub async fn get(
     let done = asked.done.and_then(|text| text.parse().ok());
     let mut page = AssetPage::of(&visitor, asset, history.as_deref().unwrap_or_default(), done);
     if let Err(unavailable) = history {
-        page.trouble = format!(
-            "Its life cannot be shown now (operation {}).",
-            unavailable.operation
-        );
+        page.trouble = format!("Its life cannot be shown now (operation {}).", unavailable.operation);
     }
     render(&page)
 }

@@ -53,11 +53,7 @@ fn row(state: &State, asset: &Asset, now: Time) -> Row {
         mark: asset.mark.as_ref().map(|mark| mark.0.clone()).unwrap_or_default(),
         family: model.map(|model| model.family.words()).unwrap_or_default(),
         model: model.map_or_else(|| asset.model.to_string(), |model| model.name.0.clone()),
-        seat: asset
-            .seat
-            .as_ref()
-            .map(|seat| format!("{}, {}", seat.set, seat.line))
-            .unwrap_or_default(),
+        seat: asset.seat.as_ref().map(|seat| format!("{}, {}", seat.set, seat.line)).unwrap_or_default(),
         place: asset
             .location
             .as_ref()
@@ -74,9 +70,7 @@ fn holds_text(state: &State, asset: &Asset, text: &str) -> bool {
     let within = |name: &str| name.to_lowercase().contains(text);
     let line = |line: &Option<crate::domain::text::Line>| line.as_ref().is_some_and(|line| within(&line.0));
     let by_model = || {
-        state
-            .model(&asset.model)
-            .is_some_and(|model| within(&model.name.0) || within(&model.family.words()))
+        state.model(&asset.model).is_some_and(|model| within(&model.name.0) || within(&model.family.words()))
     };
     within(asset.asset.as_str()) || line(&asset.mark) || line(&asset.serial) || line(&asset.lot) || by_model()
 }
@@ -87,37 +81,20 @@ impl AssetsPage {
         let text = asked.q.trim().to_lowercase();
         let fits = |asset: &Asset| text.is_empty() || holds_text(state, asset, &text);
         let found = state.assets.values().filter(|asset| fits(asset)).count();
-        let after = state
-            .assets
-            .values()
-            .filter(|asset| asset.asset.as_str() > asked.after.as_str());
-        let mut shown: Vec<&Asset> = after
-            .map(|asset| &**asset)
-            .filter(|asset| fits(asset))
-            .take(PAGE_ROWS + 1)
-            .collect();
+        let after = state.assets.values().filter(|asset| asset.asset.as_str() > asked.after.as_str());
+        let mut shown: Vec<&Asset> =
+            after.map(|asset| &**asset).filter(|asset| fits(asset)).take(PAGE_ROWS + 1).collect();
         let more = shown.len() > PAGE_ROWS;
         shown.truncate(PAGE_ROWS);
         let heading = match (text.is_empty(), found) {
             (true, 0) => "No part is in the house yet.".to_string(),
-            (true, n) => format!(
-                "{} in the house. Scan one to see its life.",
-                count(n, "part is", "parts are")
-            ),
-            (false, 0) => format!(
-                "Nothing here is called \"{}\" or holds that text.",
-                asked.q.trim()
-            ),
+            (true, n) => {
+                format!("{} in the house. Scan one to see its life.", count(n, "part is", "parts are"))
+            }
+            (false, 0) => format!("Nothing here is called \"{}\" or holds that text.", asked.q.trim()),
             (false, n) => {
-                let held = if n == 1 {
-                    "1 part holds".to_string()
-                } else {
-                    format!("{n} parts hold")
-                };
-                format!(
-                    "Nothing is called exactly \"{}\"; {held} that text.",
-                    asked.q.trim()
-                )
+                let held = if n == 1 { "1 part holds".to_string() } else { format!("{n} parts hold") };
+                format!("Nothing is called exactly \"{}\"; {held} that text.", asked.q.trim())
             }
         };
         let done = asked.done.as_deref().and_then(|text| text.parse().ok());
@@ -125,11 +102,7 @@ impl AssetsPage {
             page: Page::of(visitor, "/assets", "/assets", done),
             heading,
             q: asked.q.trim().into(),
-            next: shown
-                .last()
-                .filter(|_| more)
-                .map(|asset| asset.asset.to_string())
-                .unwrap_or_default(),
+            next: shown.last().filter(|_| more).map(|asset| asset.asset.to_string()).unwrap_or_default(),
             rows: shown.into_iter().map(|asset| row(state, asset, now)).collect(),
             models: state
                 .models
@@ -163,10 +136,7 @@ mod tests {
         let visitor = sample::visitor();
         let all = sample::show("assets", &AssetsPage::of(&visitor, &Asked::default()));
         assert!(all.contains("T-0142"));
-        let asked = Asked {
-            q: "zzz".into(),
-            ..Asked::default()
-        };
+        let asked = Asked { q: "zzz".into(), ..Asked::default() };
         let none = sample::show("assets-none", &AssetsPage::of(&visitor, &asked));
         assert!(none.contains("Nothing here is called") && !none.contains("T-0142"));
     }

@@ -86,9 +86,8 @@ fn sizes(model: &Model) -> String {
         ("Fr", size.french, ""),
         ("view", size.view_deg, "°"),
     ];
-    let known = named
-        .iter()
-        .filter_map(|(name, value, unit)| value.map(|value| format!("{name} {value}{unit}")));
+    let known =
+        named.iter().filter_map(|(name, value, unit)| value.map(|value| format!("{name} {value}{unit}")));
     known.collect::<Vec<_>>().join(", ")
 }
 
@@ -101,10 +100,8 @@ fn limit_words(model: &Model) -> String {
         (limits.inspect_every_days, "days between inspections"),
         (limits.shelf_life_days, "days of shelf life"),
     ];
-    let mut known: Vec<String> = named
-        .iter()
-        .filter_map(|(value, words)| value.map(|value| format!("{value} {words}")))
-        .collect();
+    let mut known: Vec<String> =
+        named.iter().filter_map(|(value, words)| value.map(|value| format!("{value} {words}"))).collect();
     if model.single_use {
         known.push("single use".into());
     }
@@ -114,32 +111,13 @@ fn limit_words(model: &Model) -> String {
 fn processing(model: &Model) -> String {
     let it = &model.processing;
     let mut known = Vec::new();
-    known.extend(
-        it.steam
-            .as_ref()
-            .map(|steam| format!("steam {} °C, {} s", steam.temp_c, steam.hold_s)),
-    );
-    known.extend(
-        it.hydrogen_peroxide
-            .filter(|yes| *yes)
-            .map(|_| "hydrogen peroxide".to_string()),
-    );
-    known.extend(
-        it.ethylene_oxide
-            .filter(|yes| *yes)
-            .map(|_| "ethylene oxide".to_string()),
-    );
+    known.extend(it.steam.as_ref().map(|steam| format!("steam {} °C, {} s", steam.temp_c, steam.hold_s)));
+    known.extend(it.hydrogen_peroxide.filter(|yes| *yes).map(|_| "hydrogen peroxide".to_string()));
+    known.extend(it.ethylene_oxide.filter(|yes| *yes).map(|_| "ethylene oxide".to_string()));
     known.extend(it.max_temp_c.map(|most| format!("at most {most} °C")));
+    known.extend(it.edition.as_ref().map(|edition| format!("edition {}", edition.0)));
     known.extend(
-        it.edition
-            .as_ref()
-            .map(|edition| format!("edition {}", edition.0)),
-    );
-    known.extend(
-        model
-            .cautions()
-            .iter()
-            .map(|caution| caution.to_lowercase().trim_end_matches('.').to_string()),
+        model.cautions().iter().map(|caution| caution.to_lowercase().trim_end_matches('.').to_string()),
     );
     known.join(", ")
 }
@@ -155,24 +133,13 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
         kind: machine.kind.words(),
         say,
         out: !matches!(machine.condition, Condition::InService),
-        running: machine
-            .running
-            .as_ref()
-            .map(|load| load.to_string())
-            .unwrap_or_default(),
+        running: machine.running.as_ref().map(|load| load.to_string()).unwrap_or_default(),
         programmes: machine
             .programmes
             .iter()
             .map(|it| {
-                let test = if it.air_removal_test {
-                    ", air-removal test each test day"
-                } else {
-                    ""
-                };
-                (
-                    it.programme.to_string(),
-                    format!("{}{test}", limits(it, machine.kind)),
-                )
+                let test = if it.air_removal_test { ", air-removal test each test day" } else { "" };
+                (it.programme.to_string(), format!("{}{test}", limits(it, machine.kind)))
             })
             .collect(),
         tests: machine
@@ -212,26 +179,14 @@ fn families() -> Vec<(String, String)> {
         Container,
         Accessory,
     ];
-    all.iter()
-        .map(|family| (family.name().to_string(), super::shared::capital(&family.words())))
-        .collect()
+    all.iter().map(|family| (family.name().to_string(), super::shared::capital(&family.words()))).collect()
 }
 
 impl CataloguePage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> CataloguePage {
         let (state, now) = (&*visitor.state, visitor.now);
-        let of_model = |model: &Model| {
-            state
-                .assets
-                .values()
-                .filter(|part| part.model == model.model)
-                .count()
-        };
-        let machines: Vec<MachineRow> = state
-            .machines
-            .values()
-            .map(|it| machine(state, it, now))
-            .collect();
+        let of_model = |model: &Model| state.assets.values().filter(|part| part.model == model.model).count();
+        let machines: Vec<MachineRow> = state.machines.values().map(|it| machine(state, it, now)).collect();
         let routes = state.routes.iter().map(|(route, versions)| Route {
             route: route.to_string(),
             version: versions.len(),
@@ -291,11 +246,7 @@ fn heading(state: &State, machines: &[MachineRow]) -> String {
         count(state.sheets.len(), "count sheet", "count sheets"),
         count(machines.len(), "machine", "machines")
     );
-    if out.is_empty() {
-        all
-    } else {
-        format!("{}. {all}", super::shared::listed(&out))
-    }
+    if out.is_empty() { all } else { format!("{}. {all}", super::shared::listed(&out)) }
 }
 
 /// Every kind of machine, as the form names it.

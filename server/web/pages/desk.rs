@@ -88,14 +88,10 @@ fn heading(thing: Option<&Thing>, answer: Option<&Answer>, step: &str) -> String
         (Some(answer), _) if !answer.accepted => answer.line.clone(),
         (_, Some(thing)) => format!("{}: {}. {}", thing.called, thing.say.words, thing.next),
         (Some(answer), None) => answer.line.clone(),
-        _ => match STEPS
-            .iter()
-            .find(|(value, _)| *value == step && !value.is_empty())
-        {
-            Some((_, label)) => format!(
-                "Scan: each part or set is recorded as \"{}\" at once.",
-                label.to_lowercase()
-            ),
+        _ => match STEPS.iter().find(|(value, _)| *value == step && !value.is_empty()) {
+            Some((_, label)) => {
+                format!("Scan: each part or set is recorded as \"{}\" at once.", label.to_lowercase())
+            }
             None => "Scan a part or a set to see what it needs next.".into(),
         },
     }
@@ -109,16 +105,10 @@ impl DeskPage {
         answer: Option<Answer>,
         thing: Option<Thing>,
     ) -> DeskPage {
-        let step = STEPS
-            .iter()
-            .find(|(value, _)| *value == sent.step)
-            .map_or("", |(value, _)| value);
-        let new = answer
-            .as_ref()
-            .map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
-        let seen = thing
-            .as_ref()
-            .map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
+        let step = STEPS.iter().find(|(value, _)| *value == sent.step).map_or("", |(value, _)| value);
+        let new =
+            answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
+        let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         DeskPage {
             page: Page::of(visitor, "/desk", "/desk", None),
@@ -127,11 +117,7 @@ impl DeskPage {
             station: sent.station.trim().chars().take(60).collect(),
             choices: STEPS
                 .iter()
-                .map(|(value, label)| Choice {
-                    value,
-                    label,
-                    chosen: *value == step,
-                })
+                .map(|(value, label)| Choice { value, label, chosen: *value == step })
                 .collect(),
             answer,
             thing,
@@ -143,11 +129,7 @@ impl DeskPage {
     /// Accepted is what was recorded or found; a refusal says so in its status too.
     fn respond(&self) -> Response {
         let refused = self.answer.as_ref().is_some_and(|answer| !answer.accepted);
-        let status = if refused {
-            StatusCode::CONFLICT
-        } else {
-            StatusCode::OK
-        };
+        let status = if refused { StatusCode::CONFLICT } else { StatusCode::OK };
         (status, render(self)).into_response()
     }
 }
@@ -157,10 +139,7 @@ fn remember(state: &State, now: Time, new: Option<(&str, String)>, before: &str)
     let clock = now.in_zone(state.zone).format("%H:%M");
     let new = new.map(|(sign, words)| format!("{sign}\t{clock}\t{}", words.replace(['\n', '\r', '\t'], " ")));
     let cut = |text: &str| text.chars().take(240).collect::<String>();
-    let all = new
-        .iter()
-        .map(String::as_str)
-        .chain(before.lines().filter(|line| !line.trim().is_empty()));
+    let all = new.iter().map(String::as_str).chain(before.lines().filter(|line| !line.trim().is_empty()));
     all.take(REMEMBERED).map(cut).collect::<Vec<_>>().join("\n")
 }
 
@@ -171,11 +150,7 @@ fn line(text: &str) -> Option<Scanned> {
         "!" => "refused",
         _ => "looked up",
     };
-    Some(Scanned {
-        sign: word.into(),
-        time: parts.next()?.into(),
-        words: parts.next()?.trim().into(),
-    })
+    Some(Scanned { sign: word.into(), time: parts.next()?.into(), words: parts.next()?.trim().into() })
 }
 
 pub async fn get(visitor: Visitor, Query(sent): Query<Sent>) -> Response {
@@ -229,20 +204,13 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
 fn overridden(sent: &Sent) -> Value {
     let mut again = serde_json::from_str(&sent.again).unwrap_or(Value::Null);
     if let (Value::Object(fields), false) = (&mut again, sent.code.is_empty()) {
-        fields.insert(
-            "override".into(),
-            json!({"code": sent.code, "reason": sent.reason}),
-        );
+        fields.insert("override".into(), json!({"code": sent.code, "reason": sent.reason}));
     }
     again
 }
 
 async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Response {
-    let name = value
-        .get("do")
-        .and_then(Value::as_str)
-        .unwrap_or_default()
-        .to_string();
+    let name = value.get("do").and_then(Value::as_str).unwrap_or_default().to_string();
     let (scan, words) = (scan_of(&value), act_words(&value));
     let line = format!("{scan}: not {words}.");
     let command = match Command::read(value.clone()) {
@@ -253,30 +221,15 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
         }
     };
     let site = &visitor.state.site;
-    let outcome = app
-        .house
-        .submit(site, &visitor.actor, vec![command])
-        .await
-        .into_iter()
-        .next();
+    let outcome = app.house.submit(site, &visitor.actor, vec![command]).await.into_iter().next();
     let answer = match &outcome {
         Some(Outcome::Accepted(it)) => accepted(it, &scan, &words),
         Some(other) => refusal(refused::reasons(other, &name), line, &value),
         None => refusal(Vec::new(), line, &value),
     };
-    let state = app
-        .house
-        .state(site)
-        .await
-        .ok()
-        .flatten()
-        .unwrap_or_else(|| visitor.state.clone());
+    let state = app.house.state(site).await.ok().flatten().unwrap_or_else(|| visitor.state.clone());
     // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act.
-    let thing = if sent.step.is_empty() {
-        thing::look_up(&state, &scan, visitor.now).ok()
-    } else {
-        None
-    };
+    let thing = if sent.step.is_empty() { thing::look_up(&state, &scan, visitor.now).ok() } else { None };
     DeskPage::of(visitor, &state, sent, Some(answer), thing).respond()
 }
 
@@ -291,20 +244,12 @@ mod tests {
         let visitor = sample::visitor();
         let thing = thing::look_up(&visitor.state, "C1", visitor.now).unwrap();
         assert_eq!(thing.offers.first().unwrap().act, "step:cleaned");
-        let sent = Sent {
-            log: "+\t08:01\tB2: packed. Entry 31.".into(),
-            ..Sent::default()
-        };
-        let text = sample::show(
-            "desk-look-up",
-            &DeskPage::of(&visitor, &visitor.state, &sent, None, Some(thing)),
-        );
+        let sent = Sent { log: "+\t08:01\tB2: packed. Entry 31.".into(), ..Sent::default() };
+        let text =
+            sample::show("desk-look-up", &DeskPage::of(&visitor, &visitor.state, &sent, None, Some(thing)));
         let first = text.split("<button").nth(2).unwrap();
         assert!(first.contains("step:cleaned"), "{first}");
-        sample::show(
-            "desk",
-            &DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, None),
-        );
+        sample::show("desk", &DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, None));
     }
 
     #[test]
@@ -317,20 +262,11 @@ mod tests {
             "Let it be cleaned by hand first, or leave it out.",
         );
         let again = json!({"do": "record_step", "step": "packed", "scan": "CAP-03"});
-        let reasons = vec![
-            refused::reason(&problem.clone().open_to_override()),
-            refused::reason(&problem),
-        ];
+        let reasons = vec![refused::reason(&problem.clone().open_to_override()), refused::reason(&problem)];
         let answer = refusal(reasons, "CAP-03: not packed.".into(), &again);
-        let sent = Sent {
-            step: "step:packed".into(),
-            station: "packing 1".into(),
-            ..Sent::default()
-        };
-        let text = sample::show(
-            "desk-refused",
-            &DeskPage::of(&visitor, &visitor.state, &sent, Some(answer), None),
-        );
+        let sent = Sent { step: "step:packed".into(), station: "packing 1".into(), ..Sent::default() };
+        let text =
+            sample::show("desk-refused", &DeskPage::of(&visitor, &visitor.state, &sent, Some(answer), None));
         assert!(text.matches("<dt>Found</dt><dd>CAP-03 is received").count() == 2);
         assert!(text.contains("data-sound=\"refused\"") && text.contains("out_of_order"));
     }
@@ -338,12 +274,7 @@ mod tests {
     #[test]
     fn an_accepted_act_says_its_entry_and_what_was_left() {
         let event = json!({"parts": [{}, {}], "left": [{"asset": "T-0142", "detail": "T-0142 is on hold."}]});
-        let it = Accepted {
-            entry: 44,
-            at: Time(0),
-            event,
-            replayed: false,
-        };
+        let it = Accepted { entry: 44, at: Time(0), event, replayed: false };
         let answer = accepted(&it, "B2", "packed");
         assert_eq!(answer.line, "B2 (2 parts): packed. Entry 44.");
         assert!(answer.notes[0].starts_with("T-0142 was left"));

@@ -6,33 +6,17 @@ use axum::response::{IntoResponse, Response};
 
 /// Each file with its type.
 const FILES: &[(&str, &str, &str)] = &[
-    (
-        "style.css",
-        "text/css; charset=utf-8",
-        include_str!("../../../static/style.css"),
-    ),
-    (
-        "desk.js",
-        "text/javascript; charset=utf-8",
-        include_str!("../../../static/desk.js"),
-    ),
-    (
-        "favicon.svg",
-        "image/svg+xml",
-        include_str!("../../../static/favicon.svg"),
-    ),
+    ("style.css", "text/css; charset=utf-8", include_str!("../../../static/style.css")),
+    ("desk.js", "text/javascript; charset=utf-8", include_str!("../../../static/desk.js")),
+    ("favicon.svg", "image/svg+xml", include_str!("../../../static/favicon.svg")),
 ];
 
 pub async fn get(Path(file): Path<String>) -> Response {
     match FILES.iter().find(|(name, ..)| *name == file) {
-        Some((_, kind, text)) => (
-            [
-                (header::CONTENT_TYPE, *kind),
-                (header::CACHE_CONTROL, "public, max-age=300"),
-            ],
-            *text,
-        )
-            .into_response(),
+        Some((_, kind, text)) => {
+            ([(header::CONTENT_TYPE, *kind), (header::CACHE_CONTROL, "public, max-age=300")], *text)
+                .into_response()
+        }
         None => super::super::fail::nothing_here(),
     }
 }

@@ -9,10 +9,8 @@ use super::super::App;
 pub async fn get(State(app): State<App>) -> Response {
     match app.house.answers().await {
         Ok(()) => "ok".into_response(),
-        Err(gone) => (
-            StatusCode::SERVICE_UNAVAILABLE,
-            format!("operation {}", gone.operation),
-        )
-            .into_response(),
+        Err(gone) => {
+            (StatusCode::SERVICE_UNAVAILABLE, format!("operation {}", gone.operation)).into_response()
+        }
     }
 }

@@ -48,11 +48,7 @@ fn row(state: &State, entry: &Entry, leaf: &str) -> Row {
     Row {
         seq: entry.seq,
         at: exact(state, entry.at),
-        recorded: if late {
-            exact(state, entry.recorded_at)
-        } else {
-            String::new()
-        },
+        recorded: if late { exact(state, entry.recorded_at) } else { String::new() },
         by: entry.actor.clone(),
         station: entry.station.clone().unwrap_or_default(),
         what: told.what,
@@ -75,10 +71,7 @@ impl LedgerPage {
         LedgerPage {
             page: Page::of(visitor, "/ledger", "/ledger", None),
             heading,
-            rows: entries
-                .iter()
-                .map(|(entry, leaf)| row(state, entry, leaf))
-                .collect(),
+            rows: entries.iter().map(|(entry, leaf)| row(state, entry, leaf)).collect(),
             older: oldest,
             newest: before.is_none(),
         }
@@ -100,11 +93,8 @@ mod tests {
 
     #[test]
     fn entries_read_as_sentences() {
-        let entries: Vec<(Entry, String)> = sample::entries()
-            .into_iter()
-            .rev()
-            .map(|entry| (entry, "a3f0".repeat(16)))
-            .collect();
+        let entries: Vec<(Entry, String)> =
+            sample::entries().into_iter().rev().map(|entry| (entry, "a3f0".repeat(16))).collect();
         let text = sample::show("ledger", &LedgerPage::of(&sample::visitor(), None, &entries));
         assert!(text.contains("Load S-311 started") && text.contains("The ledger stands at entry"));
     }

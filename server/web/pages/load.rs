@@ -70,12 +70,7 @@ impl LoadPage {
         let steriliser = load.programme.step() == StepKind::Sterilised;
         let cool = release::cool_at(load, now).filter(|at| load.status == LoadStatus::Released && *at > now);
         LoadPage {
-            page: Page::of(
-                visitor,
-                "/loads",
-                format!("/loads/{}", segment(load.load.as_str())),
-                done,
-            ),
+            page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
             load: load.load.to_string(),
             heading: heading(state, load, &against, now),
             say: of_load(load),
@@ -123,11 +118,7 @@ pub fn limits(programme: &Programme, kind: MachineKind) -> String {
     words.extend(programme.band_c.map(|band| format!("band from {band} °C")));
     words.extend(programme.hold_s.map(|hold| format!("hold {hold} s")));
     words.extend(programme.a0_s.map(|a0| format!("A0 {a0} s")));
-    words.extend(
-        programme
-            .cooling_s
-            .map(|cooling| format!("cooling {} min", cooling / 60)),
-    );
+    words.extend(programme.cooling_s.map(|cooling| format!("cooling {} min", cooling / 60)));
     words.extend(match programme.chemical(kind) {
         Chemical::None => None,
         Chemical::EachLoad => Some("chemical indicator in each load".to_string()),
@@ -144,34 +135,13 @@ pub fn limits(programme: &Programme, kind: MachineKind) -> String {
 fn facts(state: &State, load: &Load) -> Vec<(&'static str, String)> {
     let mut all = vec![
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
-        (
-            "Programme",
-            format!(
-                "{}: {}",
-                load.programme.programme,
-                limits(&load.programme, load.kind)
-            ),
-        ),
+        ("Programme", format!("{}: {}", load.programme.programme, limits(&load.programme, load.kind))),
     ];
-    all.extend(
-        load.cycle_no
-            .as_ref()
-            .map(|cycle| ("Cycle number", cycle.0.clone())),
-    );
+    all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
-    all.push((
-        "Started",
-        format!("{} by {}", exact(state, load.started_at), load.started_by),
-    ));
+    all.push(("Started", format!("{} by {}", exact(state, load.started_at), load.started_by)));
     all.extend(load.decided_at.map(|at| {
-        (
-            "Decided",
-            format!(
-                "{} by {}",
-                exact(state, at),
-                load.decided_by.as_deref().unwrap_or_default()
-            ),
-        )
+        ("Decided", format!("{} by {}", exact(state, at), load.decided_by.as_deref().unwrap_or_default()))
     }));
     all
 }
@@ -201,23 +171,14 @@ fn indicators(state: &State, load: &Load) -> Vec<IndicatorRow> {
 }
 
 fn parts(state: &State, load: &Load, now: Time) -> Vec<Part> {
-    let known = load
-        .contents
-        .iter()
-        .filter_map(|part| state.assets.get(&part.asset).map(|asset| (part, asset)));
+    let known =
+        load.contents.iter().filter_map(|part| state.assets.get(&part.asset).map(|asset| (part, asset)));
     known
         .map(|(part, asset)| Part {
             href: format!("/assets/{}", segment(asset.asset.as_str())),
             asset: asset.asset.to_string(),
-            model: state
-                .model(&asset.model)
-                .map(|model| model.name.0.clone())
-                .unwrap_or_default(),
-            set: asset
-                .seat
-                .as_ref()
-                .map(|seat| format!("{}, {}", seat.set, seat.line))
-                .unwrap_or_default(),
+            model: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+            set: asset.seat.as_ref().map(|seat| format!("{}, {}", seat.set, seat.line)).unwrap_or_default(),
             turn: part.turn,
             say: of_asset(state, asset, now),
         })
@@ -239,11 +200,9 @@ mod tests {
     #[test]
     fn the_heading_says_whether_it_may_be_released() {
         let visitor = sample::visitor();
-        for (load, says) in [
-            ("S-311", "may not be released"),
-            ("W-88", "was released by"),
-            ("S-309", "was rejected by"),
-        ] {
+        for (load, says) in
+            [("S-311", "may not be released"), ("W-88", "was released by"), ("S-309", "was rejected by")]
+        {
             let found = visitor.state.loads.get(load).unwrap();
             let text = sample::show(&format!("load-{load}"), &LoadPage::of(&visitor, found, None));
             assert!(text.contains(says), "{load}");

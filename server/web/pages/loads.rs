@@ -68,11 +68,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         load: load.load.to_string(),
         machine: load.machine.to_string(),
         programme: load.programme.programme.to_string(),
-        cycle: load
-            .cycle_no
-            .as_ref()
-            .map(|cycle| cycle.0.clone())
-            .unwrap_or_default(),
+        cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         parts: count(load.contents.len(), "part", "parts"),
         started: time(state, load.started_at, now),
         by: load.started_by.clone(),
@@ -82,27 +78,17 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
 
 /// The step that what was scanned waits for, where a load does it.
 fn step_of(state: &State, scan: &str) -> Option<StepKind> {
-    let waits = |asset: &Asset| {
-        waits_for(state, asset)
-            .filter(|(_, by_load)| *by_load)
-            .map(|(step, _)| step)
-    };
+    let waits = |asset: &Asset| waits_for(state, asset).filter(|(_, by_load)| *by_load).map(|(step, _)| step);
     match resolve(state, scan).ok()? {
         Named::Asset(id) => state.assets.get(&id).and_then(|asset| waits(asset)),
-        Named::Set(id) => state
-            .members(state.sets.get(&id)?)
-            .filter_map(|asset| waits(asset))
-            .min(),
+        Named::Set(id) => state.members(state.sets.get(&id)?).filter_map(|asset| waits(asset)).min(),
     }
 }
 
 fn machines(state: &State, scan: &str) -> Vec<Choice> {
     let step = scan.split_whitespace().find_map(|text| step_of(state, text));
     let suits = |machine: &Machine| {
-        let does = machine
-            .programmes
-            .iter()
-            .any(|programme| Some(programme.step()) == step);
+        let does = machine.programmes.iter().any(|programme| Some(programme.step()) == step);
         machine.running.is_none() && (does || step.is_none())
     };
     let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
@@ -119,23 +105,10 @@ fn machines(state: &State, scan: &str) -> Vec<Choice> {
             .programmes
             .iter()
             .map(|programme| {
-                let band = programme
-                    .band_c
-                    .map(|band| format!(", {band} °C"))
-                    .unwrap_or_default();
-                let hold = programme
-                    .hold_s
-                    .map(|hold| format!(", {hold} s"))
-                    .unwrap_or_default();
-                let a0 = programme
-                    .a0_s
-                    .map(|a0| format!(", A0 {a0} s"))
-                    .unwrap_or_default();
-                let words = format!(
-                    "{}: {}{band}{hold}{a0}",
-                    programme.programme,
-                    programme.method.words()
-                );
+                let band = programme.band_c.map(|band| format!(", {band} °C")).unwrap_or_default();
+                let hold = programme.hold_s.map(|hold| format!(", {hold} s")).unwrap_or_default();
+                let a0 = programme.a0_s.map(|a0| format!(", A0 {a0} s")).unwrap_or_default();
+                let words = format!("{}: {}{band}{hold}{a0}", programme.programme, programme.method.words());
                 (programme.programme.to_string(), words)
             })
             .collect(),
@@ -153,26 +126,16 @@ impl LoadsPage {
             .filter(|load| load.decided_at.is_none())
             .map(|load| row(state, load, now))
             .collect();
-        let from = state
-            .loads
-            .get(asked.after.as_str())
-            .map(|load| (load.started_at, load.load.clone()));
+        let from = state.loads.get(asked.after.as_str()).map(|load| (load.started_at, load.load.clone()));
         let decided: Vec<&Load> = sorted
             .into_iter()
             .filter(|load| load.decided_at.is_some())
-            .filter(|load| {
-                from.as_ref()
-                    .is_none_or(|(at, id)| (load.started_at, &load.load) < (*at, id))
-            })
+            .filter(|load| from.as_ref().is_none_or(|(at, id)| (load.started_at, &load.load) < (*at, id)))
             .take(MOST_ROWS + 1)
             .collect();
         let more = decided.len() > MOST_ROWS;
         let shown: Vec<&Load> = decided.into_iter().take(MOST_ROWS).collect();
-        let next = shown
-            .last()
-            .filter(|_| more)
-            .map(|load| load.load.to_string())
-            .unwrap_or_default();
+        let next = shown.last().filter(|_| more).map(|load| load.load.to_string()).unwrap_or_default();
         let done = asked.done.as_deref().and_then(|text| text.parse().ok());
         LoadsPage {
             page: Page::of(visitor, "/loads", "/loads", done),
@@ -189,16 +152,10 @@ impl LoadsPage {
 fn heading(open: &[Row]) -> String {
     match open {
         [] => "No load waits for a decision.".into(),
-        [one] => format!(
-            "One load waits: {} in {}, {}.",
-            one.load, one.machine, one.say.words
-        ),
-        [first, ..] => format!(
-            "{} loads wait; the latest is {}, {}.",
-            open.len(),
-            first.load,
-            first.say.words
-        ),
+        [one] => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
+        [first, ..] => {
+            format!("{} loads wait; the latest is {}, {}.", open.len(), first.load, first.say.words)
+        }
     }
 }
 
@@ -213,10 +170,7 @@ mod tests {
 
     #[test]
     fn the_loads_that_wait_stand_first() {
-        let asked = Asked {
-            scan: "B2".into(),
-            ..Asked::default()
-        };
+        let asked = Asked { scan: "B2".into(), ..Asked::default() };
         let text = sample::show("loads", &LoadsPage::of(&sample::visitor(), &asked));
         assert!(text.contains("One load waits") && text.contains("\nB2</textarea>"));
     }

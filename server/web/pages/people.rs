@@ -36,10 +36,7 @@ impl PeoplePage {
         let verb = if active == 1 { "person can" } else { "people can" };
         PeoplePage {
             page: Page::of(visitor, "/people", "/people", done),
-            heading: format!(
-                "{active} {verb} sign in; {} in force.",
-                count(alive, "token is", "tokens are")
-            ),
+            heading: format!("{active} {verb} sign in; {} in force.", count(alive, "token is", "tokens are")),
             people,
             tokens,
             roles: Role::ALL.iter().map(|role| (role.name(), role.words())).collect(),

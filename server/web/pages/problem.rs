@@ -42,23 +42,13 @@ pub fn not_found(kind: &str, name: &str, back: &str, back_label: &str) -> Respon
 }
 
 pub fn no_page() -> Response {
-    page(
-        StatusCode::NOT_FOUND,
-        "There is no such page.",
-        "The address may be old or mistyped.",
-        "",
-    )
+    page(StatusCode::NOT_FOUND, "There is no such page.", "The address may be old or mistyped.", "")
 }
 
 /// The database does not answer.
 pub fn unavailable(operation: &str) -> Response {
     let detail = "The database does not answer. Nothing was recorded. Try again in a moment; until then write it down on paper.";
-    page(
-        StatusCode::SERVICE_UNAVAILABLE,
-        "The record cannot be reached now.",
-        detail,
-        operation,
-    )
+    page(StatusCode::SERVICE_UNAVAILABLE, "The record cannot be reached now.", detail, operation)
 }
 
 /// A form of another session, or one that was open too long.
@@ -72,12 +62,7 @@ pub fn not_your_role(role: &str) -> Response {
     let detail = format!(
         "You are signed in as {role}; this page is for another role. Sign in as somebody else, or ask one who may."
     );
-    page(
-        StatusCode::FORBIDDEN,
-        "This page is not for your role.",
-        &detail,
-        "",
-    )
+    page(StatusCode::FORBIDDEN, "This page is not for your role.", &detail, "")
 }
 
 #[cfg(test)]

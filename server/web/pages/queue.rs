@@ -85,11 +85,7 @@ fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)
             None => Bundle::Part(asset.asset.clone()),
         };
         let (_, bundles) = all.entry(step).or_insert_with(|| (by_load, BTreeMap::new()));
-        let waiting = bundles.entry(bundle).or_insert(Waiting {
-            since: asset.act_at,
-            parts: 0,
-            held: false,
-        });
+        let waiting = bundles.entry(bundle).or_insert(Waiting { since: asset.act_at, parts: 0, held: false });
         waiting.since = waiting.since.min(asset.act_at);
         waiting.parts += 1;
         waiting.held |= !asset.holds.is_empty();
@@ -100,28 +96,14 @@ fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)
 fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
     let (href, scan, called, detail) = match bundle {
         Bundle::Set(id) => {
-            let name = state
-                .sets
-                .get(id)
-                .map(|set| set.name.0.clone())
-                .unwrap_or_default();
+            let name = state.sets.get(id).map(|set| set.name.0.clone()).unwrap_or_default();
             let parts = count(waiting.parts, "part", "parts");
-            (
-                format!("/sets/{}", segment(id.as_str())),
-                id,
-                format!("Set {id}"),
-                format!("{name}, {parts}"),
-            )
+            (format!("/sets/{}", segment(id.as_str())), id, format!("Set {id}"), format!("{name}, {parts}"))
         }
         Bundle::Part(id) => {
             let model = state.assets.get(id).and_then(|asset| state.model(&asset.model));
             let detail = model.map(|model| model.name.0.clone()).unwrap_or_default();
-            (
-                format!("/assets/{}", segment(id.as_str())),
-                id,
-                id.to_string(),
-                detail,
-            )
+            (format!("/assets/{}", segment(id.as_str())), id, id.to_string(), detail)
         }
     };
     Row {
@@ -170,21 +152,13 @@ impl QueuePage {
             })
             .collect();
         let heading = heading(&groups, running.len());
-        QueuePage {
-            page: Page::of(visitor, "/queue", "/queue", done),
-            heading,
-            groups,
-            running,
-        }
+        QueuePage { page: Page::of(visitor, "/queue", "/queue", done), heading, groups, running }
     }
 }
 
 fn heading(groups: &[Group], running: usize) -> String {
     let parts: usize = groups.iter().map(|group| group.parts).sum();
-    let oldest = groups
-        .iter()
-        .filter(|group| group.parts > 0)
-        .max_by_key(|group| group.parts);
+    let oldest = groups.iter().filter(|group| group.parts > 0).max_by_key(|group| group.parts);
     let loads = match running {
         0 => String::new(),
         1 => " One load waits to be decided.".into(),
@@ -194,11 +168,7 @@ fn heading(groups: &[Group], running: usize) -> String {
         None => format!("Nothing waits for a step.{loads}"),
         Some(most) if most.parts == parts => {
             let verb = if parts == 1 { "waits" } else { "wait" };
-            format!(
-                "{} {verb} to be {}.{loads}",
-                count(parts, "part", "parts"),
-                most.step
-            )
+            format!("{} {verb} to be {}.{loads}", count(parts, "part", "parts"), most.step)
         }
         Some(most) => {
             let verb = if parts == 1 { "waits" } else { "wait" };

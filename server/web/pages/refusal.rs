@@ -39,13 +39,8 @@ impl RefusalPage {
     ) -> RefusalPage {
         let label = words::command(command);
         let override_field = |name: &str| name.starts_with("override.");
-        let own = sent
-            .iter()
-            .filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
-        let open = reasons
-            .iter()
-            .find(|reason| reason.open)
-            .map(|reason| reason.code.to_string());
+        let own = sent.iter().filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
+        let open = reasons.iter().find(|reason| reason.open).map(|reason| reason.code.to_string());
         RefusalPage {
             page: Page::of(visitor, back, back, None),
             heading: match reasons.as_slice() {

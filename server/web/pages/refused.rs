@@ -17,10 +17,7 @@ pub struct Field {
 
 impl Field {
     pub fn new(name: impl Into<String>, value: impl Into<String>) -> Field {
-        Field {
-            name: name.into(),
-            value: value.into(),
-        }
+        Field { name: name.into(), value: value.into() }
     }
 
     pub fn label(&self) -> String {
@@ -112,17 +109,9 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
         Outcome::Turned(Turned::Refused(refusal)) => refusal.reasons().map(reason).collect(),
         Outcome::Turned(Turned::Malformed(all)) => all.iter().map(malformed).collect(),
         Outcome::Turned(Turned::NotYourRole) => {
-            let who: Vec<String> = Act::roles(command)
-                .iter()
-                .map(|role| role.words().to_string())
-                .collect();
+            let who: Vec<String> = Act::roles(command).iter().map(|role| role.words().to_string()).collect();
             let needed = format!("It is for: {}.", super::shared::listed(&who));
-            vec![plain(
-                "Not for your role",
-                "Your role may not do this here.",
-                &needed,
-                "Ask one of them.",
-            )]
+            vec![plain("Not for your role", "Your role may not do this here.", &needed, "Ask one of them.")]
         }
         Outcome::KeyReused => vec![plain(
             "Sent before",
@@ -138,10 +127,7 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
         )],
         Outcome::Unavailable(unavailable) => vec![plain(
             "Not recorded",
-            format!(
-                "The database does not answer (operation {}).",
-                unavailable.operation
-            ),
+            format!("The database does not answer (operation {}).", unavailable.operation),
             "Nothing was recorded.",
             "Try again in a moment; until then write it down on paper.",
         )],
@@ -149,17 +135,9 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
 }
 
 pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
-    let at: Vec<String> = wrong
-        .pointer
-        .split('/')
-        .filter(|part| !part.is_empty())
-        .map(words::field)
-        .collect();
-    let place = if at.is_empty() {
-        "In the form".to_string()
-    } else {
-        at.join(", ")
-    };
+    let at: Vec<String> =
+        wrong.pointer.split('/').filter(|part| !part.is_empty()).map(words::field).collect();
+    let place = if at.is_empty() { "In the form".to_string() } else { at.join(", ") };
     plain(
         "Not understood",
         format!("{place}: {}.", wrong.detail.trim_end_matches('.')),
@@ -175,10 +153,7 @@ mod tests {
     #[test]
     fn a_command_becomes_fields_and_keeps_its_types() {
         let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
-        assert_eq!(
-            fields(&command),
-            [Field::new("position:json", "1"), Field::new("set", "B2")]
-        );
+        assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
         assert!(remedy(&command).is_some());
         assert!(remedy(&serde_json::json!({"do": "found", "scan": "T1"})).is_none());
     }

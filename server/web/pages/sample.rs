@@ -25,16 +25,7 @@ struct House {
 impl House {
     fn put(&mut self, actor: &str, at: Time, event: Event) {
         let seq = self.state.seq + 1;
-        apply(
-            &mut self.state,
-            &When {
-                seq,
-                at,
-                recorded_at: self.now,
-                actor,
-            },
-            &event,
-        );
+        apply(&mut self.state, &When { seq, at, recorded_at: self.now, actor }, &event);
         self.entries.push(Entry {
             site: self.state.site.clone(),
             seq,
@@ -52,10 +43,7 @@ impl House {
     fn act(&mut self, role: Role, command: Value) {
         self.now = self.now.plus_minutes(7);
         let code = format!("p-{}", role.name());
-        let actor = Actor {
-            code: code.clone(),
-            role,
-        };
+        let actor = Actor { code: code.clone(), role };
         let read = Command::read(command.clone()).unwrap();
         let (people, turns) = (BTreeSet::new(), BTreeMap::new());
         let asked = Asked {
@@ -73,10 +61,7 @@ impl House {
 
     fn steps(&mut self, scan: &str, steps: &[&str]) {
         for step in steps {
-            self.act(
-                Role::Desk,
-                json!({"do": "record_step", "step": step, "scan": scan}),
-            );
+            self.act(Role::Desk, json!({"do": "record_step", "step": step, "scan": scan}));
         }
     }
 }
@@ -105,20 +90,8 @@ fn catalogue(house: &mut House) {
             steam.clone(),
             json!({"nominal": "7.5", "inner_diameter_mm": "6.8", "outer_diameter_mm": "8.2", "length_mm": 430}),
         ),
-        (
-            "CAP-2",
-            "cap",
-            "Silicone cap, one hole 2.8",
-            steam.clone(),
-            json!({"hole_diameters_mm": ["2.8"]}),
-        ),
-        (
-            "FOR-OPT",
-            "forceps",
-            "Optical grasping forceps",
-            steam,
-            json!({"max_width_mm": "5.5"}),
-        ),
+        ("CAP-2", "cap", "Silicone cap, one hole 2.8", steam.clone(), json!({"hole_diameters_mm": ["2.8"]})),
+        ("FOR-OPT", "forceps", "Optical grasping forceps", steam, json!({"max_width_mm": "5.5"})),
     ];
     for (model, family, name, processing, dimensions) in models {
         house.act(admin, json!({"do": "define_model", "model": model, "family": family, "name": name, "route": "rigid",
@@ -169,15 +142,9 @@ fn parts(house: &mut House) {
         ("C1", "caps", "CAP-03"),
     ];
     for (set, line, asset) in seats {
-        house.act(
-            lead,
-            json!({"do": "put_in_set", "set": set, "line": line, "asset": asset}),
-        );
+        house.act(lead, json!({"do": "put_in_set", "set": set, "line": line, "asset": asset}));
     }
-    house.act(
-        lead,
-        json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}),
-    );
+    house.act(lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1}));
 }
 
 fn wash(house: &mut House, load: &str, scan: &[&str]) {
@@ -208,23 +175,14 @@ fn loop_once(house: &mut House) {
     house.steps("B2", &["dried"]);
     house.steps("T-0142", &["dried"]);
     house.act(Role::Desk, json!({"do": "inspect", "scan": "B2", "passed": true}));
-    house.act(
-        Role::Desk,
-        json!({"do": "inspect", "scan": "T-0142", "passed": true}),
-    );
+    house.act(Role::Desk, json!({"do": "inspect", "scan": "T-0142", "passed": true}));
     house.steps("T-0142", &["packed"]);
     house.act(Role::Desk, json!({"do": "start_load", "load": "S-309", "machine": "ST-1", "programme": "steam-134", "scan": "T-0142"}));
-    house.act(
-        Role::Lead,
-        json!({"do": "reject_load", "load": "S-309", "reason": "the door alarm sounded"}),
-    );
+    house.act(Role::Lead, json!({"do": "reject_load", "load": "S-309", "reason": "the door alarm sounded"}));
     house.steps("T-0142", &["packed"]);
     house.act(Role::Desk, json!({"do": "start_load", "load": "S-310", "machine": "ST-1", "programme": "steam-134", "scan": "T-0142"}));
     passed(house, "S-310");
-    house.act(
-        Role::Lead,
-        json!({"do": "release_load", "load": "S-310", "dry": true}),
-    );
+    house.act(Role::Lead, json!({"do": "release_load", "load": "S-310", "dry": true}));
     house.steps("T-0142", &["received"]);
     house.act(
         Role::Biomed,
@@ -236,23 +194,9 @@ fn loop_once(house: &mut House) {
 
 fn house() -> House {
     let now = Time::parse("2026-03-02T23:10:00Z").unwrap();
-    let mut house = House {
-        state: State::new(Id::new("airway").unwrap()),
-        entries: Vec::new(),
-        now,
-    };
-    let founded = SiteFounded {
-        name: Line("Airway suite".into()),
-        timezone: "Europe/Berlin".into(),
-    };
-    house.put(
-        "p-admin",
-        now,
-        Event {
-            beside: Beside::default(),
-            what: What::SiteFounded(founded),
-        },
-    );
+    let mut house = House { state: State::new(Id::new("airway").unwrap()), entries: Vec::new(), now };
+    let founded = SiteFounded { name: Line("Airway suite".into()), timezone: "Europe/Berlin".into() };
+    house.put("p-admin", now, Event { beside: Beside::default(), what: What::SiteFounded(founded) });
     catalogue(&mut house);
     parts(&mut house);
     loop_once(&mut house);
@@ -261,10 +205,7 @@ fn house() -> House {
 
 fn looking(house: House, role: Role) -> Visitor {
     Visitor {
-        actor: Actor {
-            code: format!("p-{}", role.name()),
-            role,
-        },
+        actor: Actor { code: format!("p-{}", role.name()), role },
         name: "Morning lead".into(),
         csrf: "0123456789abcdef".into(),
         state: Arc::new(house.state),

@@ -16,11 +16,7 @@ pub struct Say {
 
 impl Say {
     pub fn new(sign: &'static str, tone: &'static str, words: impl Into<String>) -> Say {
-        Say {
-            sign,
-            tone,
-            words: words.into(),
-        }
+        Say { sign, tone, words: words.into() }
     }
 
     pub fn plain(words: impl Into<String>) -> Say {
@@ -76,11 +72,7 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
         },
         _ => {
             let sign = quarter(asset.next as usize, state.route_of(asset).len());
-            let load = asset
-                .in_load
-                .as_ref()
-                .map(|load| format!(", in load {load}"))
-                .unwrap_or_default();
+            let load = asset.in_load.as_ref().map(|load| format!(", in load {load}")).unwrap_or_default();
             Say::new(sign, "turn", format!("{words}{load}"))
         }
     }
@@ -89,10 +81,8 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
 /// How a set stands.
 pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
     let short = some_of(&status.missing, 3);
-    let expected = status
-        .ready_at
-        .map(|at| format!(", expected {}", time(state, at, now)))
-        .unwrap_or_default();
+    let expected =
+        status.ready_at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
     match status.status {
         SetReadiness::Ready => Say::new("ready", "ready", "ready"),
         SetReadiness::ReadyShort => Say::new("ready_short", "ready", format!("ready, short of {short}")),

@@ -64,20 +64,12 @@ pub struct SetPage {
 }
 
 fn member(state: &State, asset: &Asset, now: Time) -> Member {
-    let hold = |id: &crate::domain::id::Id| {
-        state
-            .holds
-            .get(id)
-            .map(|hold| hold.reason.clone())
-            .unwrap_or_default()
-    };
+    let hold =
+        |id: &crate::domain::id::Id| state.holds.get(id).map(|hold| hold.reason.clone()).unwrap_or_default();
     Member {
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
-        name: state
-            .model(&asset.model)
-            .map(|model| model.name.0.clone())
-            .unwrap_or_default(),
+        name: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
         position: asset.seat.as_ref().map_or(0, |seat| seat.position),
         place: asset
             .location
@@ -148,12 +140,7 @@ impl SetPage {
         let lines = lines(state, set, now);
         let say = of_set(state, &set_status(state, set, now), now);
         SetPage {
-            page: Page::of(
-                visitor,
-                "/sets",
-                format!("/sets/{}", segment(set.set.as_str())),
-                done,
-            ),
+            page: Page::of(visitor, "/sets", format!("/sets/{}", segment(set.set.as_str())), done),
             heading: heading(set, &say, &lines),
             set: set.set.to_string(),
             name: set.name.0.clone(),
@@ -201,17 +188,9 @@ pub async fn get(
     };
     let thing = Thing::set(found.set.as_str());
     let history = app.house.history(&state.site, &thing, None, MOST_ENTRIES).await;
-    let mut page = SetPage::of(
-        &visitor,
-        found,
-        history.as_deref().unwrap_or_default(),
-        done.seq(),
-    );
+    let mut page = SetPage::of(&visitor, found, history.as_deref().unwrap_or_default(), done.seq());
     if let Err(unavailable) = history {
-        page.trouble = format!(
-            "Its past cannot be shown now (operation {}).",
-            unavailable.operation
-        );
+        page.trouble = format!("Its past cannot be shown now (operation {}).", unavailable.operation);
     }
     render(&page)
 }
@@ -227,10 +206,7 @@ mod tests {
         for (set, says) in [("B2", "Set B2 is"), ("C1", "It lacks")] {
             let found = visitor.state.sets.get(set).unwrap();
             let history = sample::history(&Thing::set(set));
-            let text = sample::show(
-                &format!("set-{set}"),
-                &SetPage::of(&visitor, found, &history, None),
-            );
+            let text = sample::show(&format!("set-{set}"), &SetPage::of(&visitor, found, &history, None));
             assert!(text.contains(says), "{set}");
         }
     }

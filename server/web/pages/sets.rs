@@ -38,11 +38,7 @@ pub struct SetsPage {
 impl SetsPage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> SetsPage {
         let (state, now) = (&*visitor.state, visitor.now);
-        let judged: Vec<_> = state
-            .sets
-            .values()
-            .map(|set| (set, set_status(state, set, now)))
-            .collect();
+        let judged: Vec<_> = state.sets.values().map(|set| (set, set_status(state, set, now))).collect();
         let is_ready = |status| matches!(status, SetReadiness::Ready | SetReadiness::ReadyShort);
         let rows: Vec<Row> = judged
             .iter()
@@ -55,10 +51,7 @@ impl SetsPage {
                 say: of_set(state, status, now),
             })
             .collect();
-        let ready = judged
-            .iter()
-            .filter(|(_, status)| is_ready(status.status))
-            .count();
+        let ready = judged.iter().filter(|(_, status)| is_ready(status.status)).count();
         let reserves: Vec<Reserve> = state
             .reserves
             .iter()
@@ -70,12 +63,7 @@ impl SetsPage {
                     true => Say::new("not_ready", "stop", "below minimum"),
                     false => Say::new("ready", "ready", "ready"),
                 };
-                Reserve {
-                    sheet: sheet.to_string(),
-                    minimum: *minimum,
-                    ready,
-                    say,
-                }
+                Reserve { sheet: sheet.to_string(), minimum: *minimum, ready, say }
             })
             .collect();
         SetsPage {
@@ -83,11 +71,7 @@ impl SetsPage {
             heading: heading(&rows, ready, &reserves),
             rows,
             reserves,
-            sheets: state
-                .sheets
-                .values()
-                .map(|it| (it.count_sheet.to_string(), it.name.0.clone()))
-                .collect(),
+            sheets: state.sheets.values().map(|it| (it.count_sheet.to_string(), it.name.0.clone())).collect(),
         }
     }
 }
@@ -100,9 +84,7 @@ fn heading(rows: &[Row], ready: usize, reserves: &[Reserve]) -> String {
     let verb = if ready == 1 { "is" } else { "are" };
     let all = format!("{ready} of {} {verb} ready.", count(rows.len(), "set", "sets"));
     let undercut = reserves.iter().find(|reserve| reserve.say.is("not_ready"));
-    let worst = rows
-        .iter()
-        .find(|row| row.say.is("not_ready") || row.say.is("held"));
+    let worst = rows.iter().find(|row| row.say.is("not_ready") || row.say.is("held"));
     match (undercut, worst) {
         (Some(reserve), _) => format!(
             "The reserve of {} is below its minimum: {} ready, {} needed. {all}",

@@ -33,33 +33,18 @@ const PLACES: [(&str, &str, &[Role]); 10] = [
 /// The ways that are open to a role; `here` is the one that the reader stands on.
 pub fn navigation(role: Role, here: &str) -> Vec<Link> {
     let open = PLACES.iter().filter(|(_, _, roles)| roles.contains(&role));
-    open.map(|(href, label, _)| Link {
-        href,
-        label,
-        here: *href == here,
-    })
-    .collect()
+    open.map(|(href, label, _)| Link { href, label, here: *href == here }).collect()
 }
 
 /// Whether the role finds this page in its navigation.
 pub fn leads_to(role: Role, href: &str) -> bool {
-    PLACES
-        .iter()
-        .any(|(place, _, roles)| *place == href && roles.contains(&role))
+    PLACES.iter().any(|(place, _, roles)| *place == href && roles.contains(&role))
 }
 
 /// The kinds of hold that a role may place.
 pub fn hold_kinds(role: Role) -> Vec<&'static str> {
-    let all = [
-        HoldKind::Quality,
-        HoldKind::Repair,
-        HoldKind::Recall,
-        HoldKind::Prion,
-    ];
-    all.iter()
-        .filter(|kind| kind.placed_by().contains(&role))
-        .map(|kind| kind.name())
-        .collect()
+    let all = [HoldKind::Quality, HoldKind::Repair, HoldKind::Recall, HoldKind::Prion];
+    all.iter().filter(|kind| kind.placed_by().contains(&role)).map(|kind| kind.name()).collect()
 }
 
 /// What every page needs beside its own matter.
@@ -83,11 +68,7 @@ impl Page {
     pub fn of(visitor: &Visitor, here: &str, path: impl Into<String>, done: Option<u64>) -> Page {
         let state = &visitor.state;
         Page {
-            site: if state.name.is_empty() {
-                state.site.to_string()
-            } else {
-                state.name.clone()
-            },
+            site: if state.name.is_empty() { state.site.to_string() } else { state.name.clone() },
             who: visitor.name.clone(),
             code: visitor.actor.code.clone(),
             role: visitor.actor.role,
@@ -151,13 +132,7 @@ pub fn date(day: Date) -> String {
 pub fn long(state: &State, at: Time) -> String {
     let local = at.in_zone(state.zone);
     let month = MONTHS.get(local.month0() as usize).copied().unwrap_or_default();
-    format!(
-        "{} {} {month} {}, {}",
-        local.format("%A"),
-        local.day(),
-        local.year(),
-        local.format("%H:%M")
-    )
+    format!("{} {} {month} {}, {}", local.format("%A"), local.day(), local.year(), local.format("%H:%M"))
 }
 
 /// The time alone where it is today's, else with its day.
@@ -165,10 +140,8 @@ pub fn time(state: &State, at: Time, now: Time) -> String {
     let local = at.in_zone(state.zone);
     let day = at.date(state.zone);
     let clock = local.format("%H:%M");
-    let month: String = MONTHS
-        .get(day.month0() as usize)
-        .map(|name| name.chars().take(3).collect())
-        .unwrap_or_default();
+    let month: String =
+        MONTHS.get(day.month0() as usize).map(|name| name.chars().take(3).collect()).unwrap_or_default();
     if day == now.date(state.zone) {
         clock.to_string()
     } else if day.year() == now.date(state.zone).year() {
@@ -185,11 +158,7 @@ pub fn exact(state: &State, at: Time) -> String {
 
 /// "1 part", "3 parts".
 pub fn count(number: usize, one: &str, many: &str) -> String {
-    if number == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{number} {many}")
-    }
+    if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }
 }
 
 /// "a", "a and b", "a, b and c".
@@ -213,10 +182,7 @@ pub fn some_of(words: &[String], most: usize) -> String {
 /// A sentence begins with a capital.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// A name for a path segment: ids are safe as they are, marks are not.

@@ -37,19 +37,10 @@ pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response
         Ok(codes) if codes.is_empty() => no_site::page(),
         // A house with one site need not be asked which.
         Ok(codes) => {
-            let only = codes
-                .first()
-                .filter(|_| codes.len() == 1 && asked.site.is_empty())
-                .cloned();
+            let only = codes.first().filter(|_| codes.len() == 1 && asked.site.is_empty()).cloned();
             let ended = asked.ended.is_some();
             let site = only.unwrap_or(asked.site);
-            render(&SignInPage {
-                site,
-                person: asked.person,
-                back: asked.back,
-                error: String::new(),
-                ended,
-            })
+            render(&SignInPage { site, person: asked.person, back: asked.back, error: String::new(), ended })
         }
         Err(gone) => problem::unavailable(&gone.operation),
     }

@@ -35,24 +35,14 @@ pub struct SitePage {
 }
 
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
-    let row = |field, label, why, value: String| Policy {
-        field,
-        label,
-        why,
-        value,
-        yes_no: false,
-    };
+    let row = |field, label, why, value: String| Policy { field, label, why, value, yes_no: false };
     let [low, high] = policy.telescope_window_mm;
     vec![
         Policy {
             field: "two_people:bool",
             label: "Two people for a steriliser load",
             why: "Loader and releaser differ.",
-            value: if policy.two_people {
-                "true".into()
-            } else {
-                "false".into()
-            },
+            value: if policy.two_people { "true".into() } else { "false".into() },
             yes_no: true,
         },
         row(
@@ -114,11 +104,7 @@ impl SitePage {
                 .map(|sheet| Reserve {
                     sheet: sheet.count_sheet.to_string(),
                     name: sheet.name.0.clone(),
-                    minimum: state
-                        .reserves
-                        .get(&sheet.count_sheet)
-                        .copied()
-                        .unwrap_or_default(),
+                    minimum: state.reserves.get(&sheet.count_sheet).copied().unwrap_or_default(),
                 })
                 .collect(),
             page,

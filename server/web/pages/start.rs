@@ -44,11 +44,7 @@ fn open_loads(state: &State) -> Vec<Item> {
     open.map(|load| Item {
         href: format!("/loads/{}", segment(load.load.as_str())),
         called: format!("Load {}", load.load),
-        detail: format!(
-            "{}, {}",
-            load.machine,
-            count(load.contents.len(), "part", "parts")
-        ),
+        detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
         say: of_load(load),
     })
     .collect()
@@ -70,10 +66,7 @@ fn steps(state: &State) -> Vec<Item> {
 }
 
 fn troubled_sets(state: &State, now: Time) -> Vec<Item> {
-    let all = state
-        .sets
-        .values()
-        .map(|set| (set, of_set(state, &set_status(state, set, now), now)));
+    let all = state.sets.values().map(|set| (set, of_set(state, &set_status(state, set, now), now)));
     all.filter(|(_, say)| !say.is("ready"))
         .map(|(set, say)| Item {
             href: format!("/sets/{}", segment(set.set.as_str())),
@@ -85,35 +78,28 @@ fn troubled_sets(state: &State, now: Time) -> Vec<Item> {
 }
 
 fn held_or_due(state: &State, now: Time) -> Vec<Item> {
-    let troubled = state
-        .assets
-        .values()
-        .filter(|asset| asset.retired.is_none())
-        .filter_map(|asset| {
-            let due = due(state, asset, now);
-            let say = match (asset.holds.is_empty(), due.first()) {
-                (false, _) => of_asset(state, asset, now),
-                (true, Some(due)) => Say::due(format!(
-                    "due: {} of {} {}",
-                    due.found,
-                    due.limit,
-                    super::words::due(due.why)
-                )),
-                (true, None) if asset.missing || asset.in_repair => of_asset(state, asset, now),
-                (true, None) => return None,
-            };
-            let reasons: Vec<String> = asset
-                .holds
-                .iter()
-                .filter_map(|held| state.holds.get(&held.hold).map(|hold| hold.reason.clone()))
-                .collect();
-            Some(Item {
-                href: format!("/assets/{}", segment(asset.asset.as_str())),
-                called: asset.asset.to_string(),
-                detail: reasons.join("; "),
-                say,
-            })
-        });
+    let troubled = state.assets.values().filter(|asset| asset.retired.is_none()).filter_map(|asset| {
+        let due = due(state, asset, now);
+        let say = match (asset.holds.is_empty(), due.first()) {
+            (false, _) => of_asset(state, asset, now),
+            (true, Some(due)) => {
+                Say::due(format!("due: {} of {} {}", due.found, due.limit, super::words::due(due.why)))
+            }
+            (true, None) if asset.missing || asset.in_repair => of_asset(state, asset, now),
+            (true, None) => return None,
+        };
+        let reasons: Vec<String> = asset
+            .holds
+            .iter()
+            .filter_map(|held| state.holds.get(&held.hold).map(|hold| hold.reason.clone()))
+            .collect();
+        Some(Item {
+            href: format!("/assets/{}", segment(asset.asset.as_str())),
+            called: asset.asset.to_string(),
+            detail: reasons.join("; "),
+            say,
+        })
+    });
     troubled.collect()
 }
 
@@ -141,10 +127,8 @@ impl StartPage {
                     .find(|item| item.say.is("not_ready") || item.say.is("held"))
                     .map(|item| format!(" {} is {}.", item.called, item.say.words))
                     .unwrap_or_default();
-                let words = format!(
-                    "{ready} of {} {verb} ready.{worst}",
-                    count(state.sets.len(), "set", "sets")
-                );
+                let words =
+                    format!("{ready} of {} {verb} ready.{worst}", count(state.sets.len(), "set", "sets"));
                 ("Sets that are not ready", troubled, "/sets", words)
             }
             Role::Biomed | Role::Infection => {
@@ -158,12 +142,9 @@ impl StartPage {
                 };
                 ("Held and due", items, "/assets", words)
             }
-            Role::Auditor => (
-                "",
-                Vec::new(),
-                "/ledger",
-                format!("The ledger stands at entry {}.", state.seq),
-            ),
+            Role::Auditor => {
+                ("", Vec::new(), "/ledger", format!("The ledger stands at entry {}.", state.seq))
+            }
             Role::Admin => ("", Vec::new(), "/people", founding(state)),
         };
         let more = items.len().saturating_sub(MOST_ROWS);
@@ -188,31 +169,13 @@ impl StartPage {
 /// What a new site still lacks, in the order in which it is needed.
 fn founding(state: &State) -> String {
     let lacks = [
-        (
-            state.routes.is_empty(),
-            "Define a route first; every model needs one.",
-        ),
-        (
-            state.models.is_empty(),
-            "Define the models next; every part is one of them.",
-        ),
-        (
-            state.machines.is_empty(),
-            "Define the machines next; loads run in them.",
-        ),
-        (
-            state.sheets.is_empty(),
-            "Define a count sheet next; every set is built to one.",
-        ),
-        (
-            state.assets.is_empty(),
-            "The catalogue stands; the lead can add the parts.",
-        ),
+        (state.routes.is_empty(), "Define a route first; every model needs one."),
+        (state.models.is_empty(), "Define the models next; every part is one of them."),
+        (state.machines.is_empty(), "Define the machines next; loads run in them."),
+        (state.sheets.is_empty(), "Define a count sheet next; every set is built to one."),
+        (state.assets.is_empty(), "The catalogue stands; the lead can add the parts."),
     ];
-    let first = lacks
-        .iter()
-        .find(|(lacks, _)| *lacks)
-        .map(|(_, words)| words.to_string());
+    let first = lacks.iter().find(|(lacks, _)| *lacks).map(|(_, words)| words.to_string());
     first.unwrap_or_else(|| "The site is set up. Accounts and policies are yours.".into())
 }
 

@@ -23,10 +23,7 @@ pub struct Offer {
 
 impl Offer {
     fn new(act: impl Into<String>, label: impl Into<String>) -> Offer {
-        Offer {
-            act: act.into(),
-            label: label.into(),
-        }
+        Offer { act: act.into(), label: label.into() }
     }
 }
 
@@ -66,10 +63,7 @@ fn offers(step: RouteStep) -> Vec<Offer> {
         (StepKind::Disinfected, by) if by != Some(Method::Manual) => {
             vec![Offer::new("load", "Start a washer load with it")]
         }
-        (step, _) => vec![Offer::new(
-            format!("step:{}", step.name()),
-            super::shared::capital(step.words()),
-        )],
+        (step, _) => vec![Offer::new(format!("step:{}", step.name()), super::shared::capital(step.words()))],
     }
 }
 
@@ -86,12 +80,7 @@ fn not_passed() -> Vec<Offer> {
 /// What begins the next turn of a part that is out, or that came back without anybody having said that it went.
 fn came_back() -> Vec<Offer> {
     [StepKind::Received, StepKind::Treated]
-        .map(|step| {
-            Offer::new(
-                format!("step:{}", step.name()),
-                format!("It came back: {}", step.words()),
-            )
-        })
+        .map(|step| Offer::new(format!("step:{}", step.name()), format!("It came back: {}", step.words())))
         .into()
 }
 
@@ -99,21 +88,11 @@ fn came_back() -> Vec<Offer> {
 fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     let mut facts = Vec::new();
     if let Some(seat) = &asset.seat {
-        facts.push(format!(
-            "In set {}, line {}, position {}.",
-            seat.set, seat.line, seat.position
-        ));
+        facts.push(format!("In set {}, line {}, position {}.", seat.set, seat.line, seat.position));
     }
     for held in &asset.holds {
-        let reason = state
-            .holds
-            .get(&held.hold)
-            .map_or("", |hold| hold.reason.as_str());
-        facts.push(format!(
-            "{} hold {}: {reason}",
-            super::shared::capital(held.kind.name()),
-            held.hold
-        ));
+        let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
+        facts.push(format!("{} hold {}: {reason}", super::shared::capital(held.kind.name()), held.hold));
     }
     facts.extend(
         due(state, asset, now)
@@ -131,12 +110,8 @@ fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
 
 fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let model = state.model(&asset.model);
-    let family = model
-        .map(|model| super::shared::capital(&model.family.words()))
-        .unwrap_or_default();
-    let name = model
-        .map(|model| format!(", {}", model.name.0))
-        .unwrap_or_default();
+    let family = model.map(|model| super::shared::capital(&model.family.words())).unwrap_or_default();
+    let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
     let facts = facts_of(state, asset, now);
     let gone = !matches!(asset.standing(), Standing::InService | Standing::Held);
     let step = state.next_step(asset).filter(|_| !gone);
@@ -148,16 +123,11 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
             ("It needs nothing more in this turn.".into(), Vec::new())
         }
         (None, None) if back => ("Next it has to come back.".into(), came_back()),
-        (None, None) => (
-            format!("It is {}; there is no next step here.", asset.standing().words()),
-            Vec::new(),
-        ),
+        (None, None) => {
+            (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new())
+        }
     };
-    let mut other = if asset.stage == Stage::Ready && !gone {
-        came_back()
-    } else {
-        Vec::new()
-    };
+    let mut other = if asset.stage == Stage::Ready && !gone { came_back() } else { Vec::new() };
     if step.is_some_and(|step| step.step == StepKind::Inspected) {
         other.extend(not_passed());
     }
@@ -191,19 +161,13 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     let status = set_status(state, set, now);
     let groups = waiting(state, set);
     let members: Vec<_> = state.members(set).collect();
-    let out = members
-        .iter()
-        .any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
+    let out = members.iter().any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
     let ready = !members.is_empty() && members.iter().all(|part| part.stage == Stage::Ready);
     let mut facts: Vec<String> = groups
         .values()
         .map(|(step, number)| {
             let verb = if *number == 1 { "waits" } else { "wait" };
-            format!(
-                "{} {verb} to be {}.",
-                count(*number, "part", "parts"),
-                step.words()
-            )
+            format!("{} {verb} to be {}.", count(*number, "part", "parts"), step.words())
         })
         .collect();
     let loaded: Vec<_> = members.iter().filter_map(|part| part.in_load.as_ref()).collect();
@@ -235,12 +199,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     Thing {
         scan: scan.into(),
         href: format!("/sets/{}", segment(set.set.as_str())),
-        called: format!(
-            "Set {}, {}, {}",
-            set.set,
-            set.name.0,
-            count(members.len(), "part", "parts")
-        ),
+        called: format!("Set {}, {}, {}", set.set, set.name.0, count(members.len(), "part", "parts")),
         say: of_set(state, &status, now),
         next,
         facts,

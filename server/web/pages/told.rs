@@ -17,14 +17,8 @@ pub struct Told {
 /// Reads an entry. One that this release cannot read keeps its kind, so that nothing of the ledger is hidden.
 pub fn entry(entry: &Entry) -> Told {
     match Event::read(&entry.kind, entry.version, entry.event.clone()) {
-        Ok(event) => Told {
-            what: opened(sentence(&event)),
-            beside: beside(&event),
-        },
-        Err(_) => Told {
-            what: entry.kind.replace('_', " "),
-            beside: Vec::new(),
-        },
+        Ok(event) => Told { what: opened(sentence(&event)), beside: beside(&event) },
+        Err(_) => Told { what: entry.kind.replace('_', " "), beside: Vec::new() },
     }
 }
 
@@ -44,10 +38,7 @@ fn scanned<'a>(event: &Event, parts: impl Iterator<Item = &'a Id>) -> String {
 }
 
 fn touched<'a>(moved: &'a [Moved], noted: &'a [Noted]) -> impl Iterator<Item = &'a Id> {
-    moved
-        .iter()
-        .map(|part| &part.asset)
-        .chain(noted.iter().map(|part| &part.asset))
+    moved.iter().map(|part| &part.asset).chain(noted.iter().map(|part| &part.asset))
 }
 
 fn name_of(value: impl serde::Serialize) -> String {
@@ -75,11 +66,7 @@ fn sentence(event: &Event) -> String {
                 .into_iter()
                 .flatten()
                 .map(|(name, value)| {
-                    format!(
-                        "{} {}",
-                        name.replace('_', " "),
-                        value.to_string().trim_matches('"')
-                    )
+                    format!("{} {}", name.replace('_', " "), value.to_string().trim_matches('"'))
                 })
                 .collect();
             format!("Policy set: {}.", each.join("; "))
@@ -93,11 +80,7 @@ fn sentence(event: &Event) -> String {
         What::MachineBack(it) => format!("{} back in service after: {}.", it.machine, name_of(it.after)),
         What::MachineTested(it) => {
             let test = it.test.test.as_str().replace('_', " ");
-            format!(
-                "{}: {test} test {}.",
-                it.test.machine,
-                if it.good { "good" } else { "not good" }
-            )
+            format!("{}: {test} test {}.", it.test.machine, if it.good { "good" } else { "not good" })
         }
         What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
         What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
@@ -116,10 +99,9 @@ fn of_parts(event: &Event) -> String {
         }
         What::Retired(it) => format!("{} retired ({}).", it.asset, it.cause.name().replace('_', " ")),
         What::PutInSet(it) => format!("{} put in set {}, line {}.", it.asset, it.seat.set, it.seat.line),
-        What::TakenFromSet(it) => format!(
-            "{} taken out of set {}, line {}.",
-            it.asset, it.seat.set, it.seat.line
-        ),
+        What::TakenFromSet(it) => {
+            format!("{} taken out of set {}, line {}.", it.asset, it.seat.set, it.seat.line)
+        }
         What::Replaced(it) => format!(
             "{} replaced by {} in set {}, line {} ({}).",
             it.old,
@@ -129,46 +111,24 @@ fn of_parts(event: &Event) -> String {
             it.cause.name().replace('_', " ")
         ),
         What::HoldPlaced(it) => {
-            format!(
-                "{} on {} hold {}: {}",
-                names(it.assets.iter()),
-                it.kind.name(),
-                it.hold,
-                it.reason
-            )
+            format!("{} on {} hold {}: {}", names(it.assets.iter()), it.kind.name(), it.hold, it.reason)
         }
-        What::HoldLifted(it) => format!(
-            "Hold {} lifted from {}: {}",
-            it.hold,
-            names(it.assets.iter()),
-            it.reason
-        ),
+        What::HoldLifted(it) => {
+            format!("Hold {} lifted from {}: {}", it.hold, names(it.assets.iter()), it.reason)
+        }
         What::StepRecorded(it) => {
-            format!(
-                "{} {}.",
-                scanned(event, touched(&it.parts, &it.noted)),
-                it.step.words()
-            )
+            format!("{} {}.", scanned(event, touched(&it.parts, &it.noted)), it.step.words())
         }
         What::Inspected(it) => {
             let failed = it.parts.iter().filter(|part| part.outcome != Outcome::Passed);
-            let failed: Vec<String> = failed
-                .map(|part| format!("{} {}", part.asset, outcome(part.outcome)))
-                .collect();
+            let failed: Vec<String> =
+                failed.map(|part| format!("{} {}", part.asset, outcome(part.outcome))).collect();
             let all = scanned(event, it.parts.iter().map(|part| &part.asset));
-            let but = if failed.is_empty() {
-                "passed".to_string()
-            } else {
-                some_of(&failed, 4)
-            };
+            let but = if failed.is_empty() { "passed".to_string() } else { some_of(&failed, 4) };
             format!("{all} inspected: {but}.")
         }
         What::PackBroken(it) => {
-            format!(
-                "{}: pack broken ({}).",
-                scanned(event, touched(&it.parts, &it.noted)),
-                name_of(it.why)
-            )
+            format!("{}: pack broken ({}).", scanned(event, touched(&it.parts, &it.noted)), name_of(it.why))
         }
         _ => of_load(event),
     }
@@ -184,25 +144,14 @@ fn of_load(event: &Event) -> String {
             scanned(event, it.contents.iter().map(|part| &part.asset))
         ),
         What::LoadJudged(it) => {
-            format!(
-                "Record of load {} {}.",
-                it.load,
-                if it.judged.passed { "passed" } else { "failed" }
-            )
+            format!("Record of load {} {}.", it.load, if it.judged.passed { "passed" } else { "failed" })
         }
         What::IndicatorRecorded(it) => {
-            format!(
-                "Load {}: {} indicator, {}.",
-                it.load,
-                name_of(it.indicator),
-                name_of(it.result)
-            )
+            format!("Load {}: {} indicator, {}.", it.load, name_of(it.indicator), name_of(it.result))
         }
-        What::LoadReleased(it) => format!(
-            "Load {} released, {}.",
-            it.load,
-            count(it.parts.len(), "part", "parts")
-        ),
+        What::LoadReleased(it) => {
+            format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts"))
+        }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
         other => other.kind().replace('_', " "),
     }
@@ -223,35 +172,20 @@ fn beside(event: &Event) -> Vec<String> {
     let beside = &event.beside;
     let mut all = Vec::new();
     let codes = |codes: &[crate::domain::refusal::Code]| {
-        codes
-            .iter()
-            .map(|code| code.title().to_lowercase())
-            .collect::<Vec<_>>()
-            .join("; ")
+        codes.iter().map(|code| code.title().to_lowercase()).collect::<Vec<_>>().join("; ")
     };
     if !beside.deviation.is_empty() {
         all.push(format!("Deviation: {}.", codes(&beside.deviation)));
     }
     if let Some(over) = &beside.overridden {
-        all.push(format!(
-            "Rule set aside ({}): {}",
-            codes(&over.codes),
-            over.reason
-        ));
+        all.push(format!("Rule set aside ({}): {}", codes(&over.codes), over.reason));
     }
     if let Some(late) = &beside.late {
-        let sheet = late
-            .sheet
-            .as_ref()
-            .map(|sheet| format!(", sheet {}", sheet.0))
-            .unwrap_or_default();
+        let sheet = late.sheet.as_ref().map(|sheet| format!(", sheet {}", sheet.0)).unwrap_or_default();
         all.push(format!("Entered late ({}{sheet}).", name_of(late.cause)));
     }
     if !beside.also_opened.is_empty() {
-        all.push(format!(
-            "Pack opened with it: {}.",
-            names(beside.also_opened.iter())
-        ));
+        all.push(format!("Pack opened with it: {}.", names(beside.also_opened.iter())));
     }
     for left in &beside.left {
         all.push(format!("Left as it was: {}. {}", left.asset, left.detail));
@@ -267,18 +201,9 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
     let Ok(event) = Event::read(&entry.kind, entry.version, entry.event.clone()) else {
         return (None, entry.kind.replace('_', " "));
     };
-    let of = |parts: &[Moved]| {
-        parts
-            .iter()
-            .find(|part| part.asset.as_str() == asset)
-            .map(|part| part.turn)
-    };
-    let noted = |parts: &[Noted]| {
-        parts
-            .iter()
-            .find(|part| part.asset.as_str() == asset)
-            .map(|part| part.turn)
-    };
+    let of = |parts: &[Moved]| parts.iter().find(|part| part.asset.as_str() == asset).map(|part| part.turn);
+    let noted =
+        |parts: &[Noted]| parts.iter().find(|part| part.asset.as_str() == asset).map(|part| part.turn);
     match &event.what {
         What::AssetAdded(_) => (Some(1), "added".into()),
         What::StepRecorded(it) => (of(&it.parts).or_else(|| noted(&it.noted)), it.step.words().into()),

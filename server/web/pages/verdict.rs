@@ -49,15 +49,9 @@ pub fn of(state: &State, load: &Load) -> Option<Verdict> {
 
 fn source(judged: &Judged) -> String {
     match &judged.by {
-        Evidence::Record {
-            sha256,
-            bytes,
-            ambient_kpa,
-        } => {
+        Evidence::Record { sha256, bytes, ambient_kpa } => {
             let start: String = sha256.chars().take(12).collect();
-            let ambient = ambient_kpa
-                .map(|kpa| format!(", ambient pressure {kpa} kPa"))
-                .unwrap_or_default();
+            let ambient = ambient_kpa.map(|kpa| format!(", ambient pressure {kpa} kPa")).unwrap_or_default();
             format!("Computed from the record itself: {bytes} bytes, SHA-256 {start}…{ambient}")
         }
         Evidence::Readings { .. } => "Read from the printout by two people; not computed again".into(),
@@ -67,28 +61,19 @@ fn source(judged: &Judged) -> String {
 /// A number at a path of the answer, as a person reads it.
 fn number(answer: &Value, path: &str) -> Option<String> {
     let found = answer.pointer(path)?;
-    let number = found
-        .as_f64()
-        .or_else(|| found.as_str().and_then(|text| text.parse().ok()))?;
+    let number = found.as_f64().or_else(|| found.as_str().and_then(|text| text.parse().ok()))?;
     Some(short(number))
 }
 
 /// A limit of the programme in words.
 fn at_least(limit: Option<Quantity>, unit: &str) -> String {
-    limit.map_or_else(
-        || "no limit".to_string(),
-        |limit| format!("at least {limit} {unit}"),
-    )
+    limit.map_or_else(|| "no limit".to_string(), |limit| format!("at least {limit} {unit}"))
 }
 
 fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
-    let within = if programme.band_c.is_some() {
-        "within the band"
-    } else {
-        "no limit"
-    };
+    let within = if programme.band_c.is_some() { "within the band" } else { "no limit" };
     let a0 = at_least(programme.a0_s, "s");
     let reference = number(answer, "/f0_min/ref_c").unwrap_or_else(|| "121.1".into());
     let f0 = format!("information (reference {reference} °C)");
@@ -96,24 +81,9 @@ fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hot = "superheated above the limit";
     let rows = [
         ("Hold", "/hold/duration_s", "s", hold.as_str()),
-        (
-            "Held without a break",
-            "/continuous/duration_s",
-            "s",
-            hold.as_str(),
-        ),
-        (
-            "Lowest temperature in the hold",
-            "/temperature/min_c",
-            "°C",
-            band.as_str(),
-        ),
-        (
-            "Highest temperature in the hold",
-            "/temperature/max_c",
-            "°C",
-            within,
-        ),
+        ("Held without a break", "/continuous/duration_s", "s", hold.as_str()),
+        ("Lowest temperature in the hold", "/temperature/min_c", "°C", band.as_str()),
+        ("Highest temperature in the hold", "/temperature/max_c", "°C", within),
         ("A0", "/a0_s/total/least", "s", a0.as_str()),
         ("Most below saturation", "/saturation/max_below_k", "K", air),
         ("Most above saturation", "/saturation/max_above_k", "K", hot),
@@ -122,11 +92,7 @@ fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     ];
     let found = rows.into_iter().filter_map(|(what, path, unit, needed)| {
         let found = format!("{} {unit}", number(answer, path)?);
-        Some(Measure {
-            what,
-            found,
-            needed: needed.into(),
-        })
+        Some(Measure { what, found, needed: needed.into() })
     });
     found.collect()
 }

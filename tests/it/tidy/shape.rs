@@ -11,21 +11,13 @@ const FUNCTION_LINES: usize = 70;
 pub fn long_file(source: &Source) -> Vec<String> {
     let lines = source.raw.lines().count();
     let long = lines > FILE_LINES;
-    long.then(|| format!("{}: {lines} lines, {FILE_LINES} are allowed", source.path))
-        .into_iter()
-        .collect()
+    long.then(|| format!("{}: {lines} lines, {FILE_LINES} are allowed", source.path)).into_iter().collect()
 }
 
 pub fn long_functions(source: &Source) -> Vec<String> {
-    let long = source
-        .functions()
-        .into_iter()
-        .filter(|function| function.lines > FUNCTION_LINES);
+    let long = source.functions().into_iter().filter(|function| function.lines > FUNCTION_LINES);
     let say = |f: super::source::Function| {
-        format!(
-            "{}:{}: {} has {} lines, {FUNCTION_LINES} are allowed",
-            source.path, f.line, f.name, f.lines
-        )
+        format!("{}:{}: {} has {} lines, {FUNCTION_LINES} are allowed", source.path, f.line, f.name, f.lines)
     };
     long.map(say).collect()
 }
@@ -85,15 +77,12 @@ fn children(path: &str) -> String {
 
 /// Complains of files that no module leads to, and of modules whose path is given, which nothing here follows.
 pub fn dead_files(sources: &BTreeMap<String, Source>, roots: &[&str]) -> Vec<String> {
-    let alive: BTreeSet<String> = roots
-        .iter()
-        .flat_map(|root| reachable(sources, root).into_keys())
-        .collect();
+    let alive: BTreeSet<String> =
+        roots.iter().flat_map(|root| reachable(sources, root).into_keys()).collect();
     let dead = sources.keys().filter(|path| !alive.contains(*path));
     let led = sources.values().filter(|source| source.code.contains("#[path"));
     let dead = dead.map(|path| format!("{path}: no module leads to this file"));
-    dead.chain(led.map(|source| format!("{}: a module lies where its name says", source.path)))
-        .collect()
+    dead.chain(led.map(|source| format!("{}: a module lies where its name says", source.path))).collect()
 }
 
 /// The templates that a file renders.
@@ -113,33 +102,23 @@ pub fn dead_templates(
         let Some(text) = templates.get(name).filter(|_| alive.insert(name)) else {
             continue;
         };
-        let tags = text
-            .split("{%")
-            .skip(1)
-            .filter_map(|part| part.split("%}").next());
+        let tags = text.split("{%").skip(1).filter_map(|part| part.split("%}").next());
         waiting.extend(tags.flat_map(|tag| tag.split('"').skip(1).step_by(2)));
     }
     let dead = templates.keys().filter(|name| !alive.contains(name.as_str()));
-    dead.map(|name| format!("templates/{name}: nothing renders it"))
-        .collect()
+    dead.map(|name| format!("templates/{name}: nothing renders it")).collect()
 }
 
 /// Complains of a page that renders templates, but none that is named as its noun.
 pub fn misnamed_page(source: &Source) -> Vec<String> {
-    let Some(noun) = source
-        .path
-        .strip_prefix("server/web/pages/")
-        .and_then(|name| name.strip_suffix(".rs"))
+    let Some(noun) = source.path.strip_prefix("server/web/pages/").and_then(|name| name.strip_suffix(".rs"))
     else {
         return vec![];
     };
     let noun = noun.trim_end_matches("/mod").split('/').next().unwrap_or(noun);
     let names = rendered(source);
     let strange = noun != "mod" && !names.is_empty() && !names.iter().any(|name| name.starts_with(noun));
-    strange
-        .then(|| format!("{}: no template of it begins with {noun}", source.path))
-        .into_iter()
-        .collect()
+    strange.then(|| format!("{}: no template of it begins with {noun}", source.path)).into_iter().collect()
 }
 
 /// Complains of a path that means something on one machine only. `text` is any file's, `path` its own.
@@ -149,9 +128,7 @@ pub fn private_paths(path: &str, text: &str) -> Vec<String> {
     let mut found = vec![];
     for (n, line) in text.lines().enumerate() {
         let is_part = |c: char| c.is_alphanumeric() || "_.-}".contains(c);
-        let from_root = line
-            .match_indices(home)
-            .any(|(at, _)| !line[..at].ends_with(is_part));
+        let from_root = line.match_indices(home).any(|(at, _)| !line[..at].ends_with(is_part));
         if line.contains(beside) || from_root {
             found.push(format!("{path}:{}: names a folder outside the project", n + 1));
         }
@@ -172,10 +149,7 @@ mod tests {
     }
 
     fn sources(files: &[(&str, &str)]) -> BTreeMap<String, Source> {
-        files
-            .iter()
-            .map(|(path, raw)| (path.to_string(), Source::new(path, raw)))
-            .collect()
+        files.iter().map(|(path, raw)| (path.to_string(), Source::new(path, raw))).collect()
     }
 
     #[test]
@@ -184,12 +158,7 @@ mod tests {
         check(long_file, "a.rs", &"x\n".repeat(401), &["401 lines"]);
         let function = |lines: usize| format!("\nfn long() {{\n{}}}", "x\n".repeat(lines - 2));
         check(long_functions, "a.rs", &function(70), &[]);
-        check(
-            long_functions,
-            "a.rs",
-            &function(71),
-            &["a.rs:2: long has 71 lines"],
-        );
+        check(long_functions, "a.rs", &function(71), &["a.rs:2: long has 71 lines"]);
     }
 
     #[test]
@@ -197,35 +166,15 @@ mod tests {
         let word = concat!("TO", "DO");
         check(put_off, "a.rs", &format!("// {word}: later\n"), &["a.rs:1"]);
         check(put_off, "a.rs", concat!("x\n/* FIX", "ME */"), &["a.rs:2"]);
-        check(
-            put_off,
-            "a.rs",
-            "todo!(); unimplemented!()",
-            &["todo!", "unimplemented!"],
-        );
+        check(put_off, "a.rs", "todo!(); unimplemented!()", &["todo!", "unimplemented!"]);
         check(put_off, "a.rs", "let mastodon = \"todo!\";", &[]);
     }
 
     #[test]
     fn nothing_panics_outside_tests() {
-        check(
-            panics,
-            "a.rs",
-            "a.unwrap(); b.expect(c); panic!(d)",
-            &[".unwrap()", ".expect(", "panic!("],
-        );
-        check(
-            panics,
-            "a.rs",
-            "a.unwrap_or(b); // .unwrap()\n#[expect(unused)] fn expect() {}",
-            &[],
-        );
-        check(
-            panics,
-            "a.rs",
-            "#[cfg(test)] mod t { fn a() { b.unwrap() } }\nc.unwrap()",
-            &["a.rs:2"],
-        );
+        check(panics, "a.rs", "a.unwrap(); b.expect(c); panic!(d)", &[".unwrap()", ".expect(", "panic!("]);
+        check(panics, "a.rs", "a.unwrap_or(b); // .unwrap()\n#[expect(unused)] fn expect() {}", &[]);
+        check(panics, "a.rs", "#[cfg(test)] mod t { fn a() { b.unwrap() } }\nc.unwrap()", &["a.rs:2"]);
     }
 
     #[test]
@@ -241,34 +190,15 @@ mod tests {
         ];
         let tree = sources(&alive);
         assert!(dead_files(&tree, &roots).is_empty());
-        let tests: Vec<_> = reachable(&tree, "server/lib.rs")
-            .into_iter()
-            .filter(|(_, test)| *test)
-            .collect();
+        let tests: Vec<_> = reachable(&tree, "server/lib.rs").into_iter().filter(|(_, test)| *test).collect();
         assert_eq!(tests, [("server/a/b/e.rs".into(), true)]);
 
-        let dead = [
-            &alive[..],
-            &[
-                ("server/a/f.rs", ""),
-                ("server/b.rs", "#[path = \"x.rs\"] mod g;"),
-            ],
-        ]
-        .concat();
+        let dead =
+            [&alive[..], &[("server/a/f.rs", ""), ("server/b.rs", "#[path = \"x.rs\"] mod g;")]].concat();
         let found = dead_files(&sources(&dead), &roots);
-        let expected = [
-            "server/a/f.rs: no module",
-            "server/b.rs: no module",
-            "server/b.rs: a module lies",
-        ];
+        let expected = ["server/a/f.rs: no module", "server/b.rs: no module", "server/b.rs: a module lies"];
         assert_eq!(found.len(), expected.len(), "{found:?}");
-        assert!(
-            found
-                .iter()
-                .zip(expected)
-                .all(|(found, expected)| found.starts_with(expected)),
-            "{found:?}"
-        );
+        assert!(found.iter().zip(expected).all(|(found, expected)| found.starts_with(expected)), "{found:?}");
     }
 
     #[test]
@@ -278,23 +208,11 @@ mod tests {
             Source::new(path, &raw)
         };
         let tree = BTreeMap::from([("p".to_string(), page("server/web/pages/load.rs", "load.html"))]);
-        let texts = [
-            ("load.html", "{% extends \"base.html\" %}"),
-            ("base.html", "{% import \"macros.html\" %}"),
-        ];
-        let texts = [
-            &texts[..],
-            &[("macros.html", "\"orphan.html\""), ("orphan.html", "")],
-        ]
-        .concat();
-        let templates = texts
-            .iter()
-            .map(|(name, text)| (name.to_string(), text.to_string()))
-            .collect();
-        assert_eq!(
-            dead_templates(&templates, &tree),
-            ["templates/orphan.html: nothing renders it"]
-        );
+        let texts =
+            [("load.html", "{% extends \"base.html\" %}"), ("base.html", "{% import \"macros.html\" %}")];
+        let texts = [&texts[..], &[("macros.html", "\"orphan.html\""), ("orphan.html", "")]].concat();
+        let templates = texts.iter().map(|(name, text)| (name.to_string(), text.to_string())).collect();
+        assert_eq!(dead_templates(&templates, &tree), ["templates/orphan.html: nothing renders it"]);
 
         let misnamed = |path, name| misnamed_page(&page(path, name)).len();
         assert_eq!(misnamed("server/web/pages/load.rs", "load_list.html"), 0);

@@ -30,22 +30,12 @@ pub struct Declared {
 
 impl Source {
     pub fn new(path: &str, raw: &str) -> Source {
-        let mut reader = Reader {
-            raw: raw.as_bytes(),
-            at: 0,
-            text: vec![],
-            code: vec![],
-        };
+        let mut reader = Reader { raw: raw.as_bytes(), at: 0, text: vec![], code: vec![] };
         while reader.at < reader.raw.len() {
             reader.step();
         }
         let own = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-        Source {
-            path: path.into(),
-            raw: raw.into(),
-            text: own(reader.text),
-            code: own(reader.code),
-        }
+        Source { path: path.into(), raw: raw.into(), text: own(reader.text), code: own(reader.code) }
     }
 
     pub fn line(&self, at: usize) -> usize {
@@ -62,9 +52,7 @@ impl Source {
         let mut rest = 0;
         std::iter::from_fn(move || {
             let begin = rest + self.code[rest..].find(is_word)?;
-            let end = self.code[begin..]
-                .find(|c| !is_word(c))
-                .map_or(self.code.len(), |n| begin + n);
+            let end = self.code[begin..].find(|c| !is_word(c)).map_or(self.code.len(), |n| begin + n);
             rest = end;
             Some((begin, &self.code[begin..end]))
         })
@@ -107,11 +95,7 @@ impl Source {
                 continue;
             };
             let lines = self.code[self.item(at)].matches('\n').count() + 1;
-            found.push(Function {
-                name: name.into(),
-                line: self.line(at),
-                lines,
-            });
+            found.push(Function { name: name.into(), line: self.line(at), lines });
         }
         found
     }
@@ -120,19 +104,14 @@ impl Source {
     pub fn test_ranges(&self) -> Vec<Range<usize>> {
         let mark = "#[cfg(test)]";
         let found = self.code.match_indices(mark);
-        found
-            .map(|(at, _)| at..self.item(self.past_attributes(at)).end)
-            .collect()
+        found.map(|(at, _)| at..self.item(self.past_attributes(at)).end).collect()
     }
 
     /// The code with every item under `#[cfg(test)]` blank.
     pub fn outside_tests(&self) -> String {
         let mut code = self.code.clone().into_bytes();
         for range in self.test_ranges() {
-            code[range]
-                .iter_mut()
-                .filter(|byte| **byte != b'\n')
-                .for_each(|byte| *byte = b' ');
+            code[range].iter_mut().filter(|byte| **byte != b'\n').for_each(|byte| *byte = b' ');
         }
         String::from_utf8(code).unwrap()
     }
@@ -159,10 +138,8 @@ impl Source {
 
     /// The names of the modules whose blocks stand around `at`.
     pub fn blocks_around(&self, at: usize) -> Vec<&str> {
-        let around = self
-            .inline_modules()
-            .into_iter()
-            .filter(|(_, range)| range.contains(&at) && range.start != at);
+        let around =
+            self.inline_modules().into_iter().filter(|(_, range)| range.contains(&at) && range.start != at);
         around.map(|(name, _)| name).collect()
     }
 
@@ -175,16 +152,8 @@ impl Source {
                 continue;
             };
             if self.code[self.item(at)].ends_with(';') {
-                let names = self
-                    .blocks_around(at)
-                    .into_iter()
-                    .chain([name])
-                    .map(String::from)
-                    .collect();
-                found.push(Declared {
-                    names,
-                    test: tests.iter().any(|range| range.contains(&at)),
-                });
+                let names = self.blocks_around(at).into_iter().chain([name]).map(String::from).collect();
+                found.push(Declared { names, test: tests.iter().any(|range| range.contains(&at)) });
             }
         }
         found
@@ -257,11 +226,7 @@ fn comment(rest: &[u8]) -> usize {
 /// The length of a raw string, if one begins here: `r"…"`, `r#"…"#`, and with a `b` or `c` before.
 fn raw_string(rest: &[u8]) -> Option<usize> {
     let prefix = rest.iter().take_while(|byte| matches!(byte, b'b' | b'c')).count();
-    let hashes = rest
-        .get(prefix + 1..)?
-        .iter()
-        .take_while(|byte| **byte == b'#')
-        .count();
+    let hashes = rest.get(prefix + 1..)?.iter().take_while(|byte| **byte == b'#').count();
     let open = prefix + 1 + hashes;
     if prefix > 1 || rest[prefix] != b'r' || rest.get(open) != Some(&b'"') {
         return None;
@@ -294,27 +259,15 @@ fn comments_and_strings_are_left_out() {
     let check = |raw: &str, text: &str, code: &str| {
         let source = Source::new("x.rs", raw);
         let short = |form: &str| form.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert_eq!(
-            (short(&source.text), short(&source.code)),
-            (text.into(), code.into()),
-            "{raw}"
-        );
-        assert_eq!(
-            (source.text.len(), source.code.len()),
-            (raw.len(), raw.len()),
-            "{raw}"
-        );
+        assert_eq!((short(&source.text), short(&source.code)), (text.into(), code.into()), "{raw}");
+        assert_eq!((source.text.len(), source.code.len()), (raw.len(), raw.len()), "{raw}");
     };
     check("a // b { \"\nc", "a c", "a c");
     check("a /* b /* c */ d */ e", "a e", "a e");
     check(r#"a("} // \" {") + b"#, r#"a("} // \" {") + b"#, "a( ) + b");
     check(r##"r#"x " y"# z"##, r##"r#"x " y"# z"##, "z");
     check(r#"br"\" + bar"\"" + 'x'"#, r#"br"\" + bar"\"" + 'x'"#, "+ bar +");
-    check(
-        r"'{' '\'' '\u{7d}' '•' b'}' 'a: x",
-        r"'{' '\'' '\u{7d}' '•' b'}' 'a: x",
-        "b 'a: x",
-    );
+    check(r"'{' '\'' '\u{7d}' '•' b'}' 'a: x", r"'{' '\'' '\u{7d}' '•' b'}' 'a: x", "b 'a: x");
     check("f::<'a, 'b>('c')", "f::<'a, 'b>('c')", "f::<'a, 'b>( )");
     check("r#fn \"é\" é", "r#fn \"é\" é", "r#fn é");
 }
@@ -322,22 +275,14 @@ fn comments_and_strings_are_left_out() {
 #[test]
 fn functions_are_measured() {
     let check = |raw: &str, expected: &[(&str, usize, usize)]| {
-        let found: Vec<_> = Source::new("x.rs", raw)
-            .functions()
-            .into_iter()
-            .map(|f| (f.name, f.line, f.lines))
-            .collect();
-        let expected: Vec<_> = expected
-            .iter()
-            .map(|&(name, line, lines)| (name.into(), line, lines))
-            .collect();
+        let found: Vec<_> =
+            Source::new("x.rs", raw).functions().into_iter().map(|f| (f.name, f.line, f.lines)).collect();
+        let expected: Vec<_> =
+            expected.iter().map(|&(name, line, lines)| (name.into(), line, lines)).collect();
         assert_eq!(found, expected, "{raw}");
     };
     check("fn a() {}", &[("a", 1, 1)]);
-    check(
-        "\nfn a(x: [u8; 3])\n-> [u8; 2] {\n  '}'; \"}\" // }\n}\nx",
-        &[("a", 2, 4)],
-    );
+    check("\nfn a(x: [u8; 3])\n-> [u8; 2] {\n  '}'; \"}\" // }\n}\nx", &[("a", 2, 4)]);
     check("trait T { fn a(); fn b() {\n} }", &[("a", 1, 1), ("b", 1, 2)]);
     check("fn a() {\n fn b() {\n }\n}", &[("a", 1, 4), ("b", 2, 2)]);
     check("type F = fn(u8); let f: fn() = x;", &[]);
@@ -347,20 +292,9 @@ fn functions_are_measured() {
 fn tests_and_modules_are_told_apart() {
     let raw = "mod a;\nmod b { mod c; }\n#[cfg(test)]\n#[allow(x)]\nmod t {\n use z;\n}\n#[cfg(test)] mod u;\nfn end() {}";
     let source = Source::new("x.rs", raw);
-    let declared: Vec<_> = source
-        .declared()
-        .into_iter()
-        .map(|d| (d.names.join("/"), d.test))
-        .collect();
-    assert_eq!(
-        declared,
-        [("a".into(), false), ("b/c".into(), false), ("u".into(), true)]
-    );
-    let left: Vec<_> = source
-        .outside_tests()
-        .split_whitespace()
-        .map(String::from)
-        .collect();
+    let declared: Vec<_> = source.declared().into_iter().map(|d| (d.names.join("/"), d.test)).collect();
+    assert_eq!(declared, [("a".into(), false), ("b/c".into(), false), ("u".into(), true)]);
+    let left: Vec<_> = source.outside_tests().split_whitespace().map(String::from).collect();
     assert_eq!(left.join(" "), "mod a; mod b { mod c; } fn end() {}");
     assert_eq!(source.blocks_around(raw.find("use").unwrap()), ["t"]);
 }
