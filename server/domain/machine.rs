@@ -11,7 +11,7 @@ use super::model::{Method, reason_given, unknown};
 use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::state::{Condition, Machine};
-use super::text::{Line, Quantity, Text};
+use super::text::{Line, Quantity, Text, ended};
 use super::time::{Date, Time};
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -179,7 +179,7 @@ pub(super) fn machine_out(deciding: &mut Deciding, it: &MachineOut) -> Option<Wh
     if let Condition::Out { reason, .. } = &machine.condition {
         deciding.against(Problem::new(
             Code::AlreadyDone,
-            format!("{} is already out of service: {reason}", it.machine),
+            format!("{} is already out of service: {}", it.machine, ended(reason)),
             "A machine in service is needed.",
             "Nothing needs to be done.",
         ));
@@ -231,7 +231,7 @@ impl Machine {
             Condition::Out { reason, .. } => {
                 return Some(Problem::new(
                     Code::MachineNotReady,
-                    format!("{name} is out of service: {reason}"),
+                    format!("{name} is out of service: {}", ended(reason)),
                     "A machine in service is needed.",
                     format!("Use another machine, or have {name} brought back by the lead or biomed."),
                 ));

@@ -9,7 +9,7 @@ use super::hold::HoldKind;
 use super::id::Id;
 use super::refusal::{Code, Problem};
 use super::state::{Asset, Named, State};
-use super::text::Scan;
+use super::text::{Scan, ended};
 
 /// Whether the command asks permission or tells what happened.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -110,7 +110,7 @@ pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
     let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
     Some(Problem::new(
         Code::Held,
-        format!("{} is on {} hold {}: {reason}", asset.called(), held.kind.name(), held.hold),
+        format!("{} is on {} hold {}: {}", asset.called(), held.kind.name(), held.hold, ended(reason)),
         "A part without a hold is needed.",
         "Set it aside until the hold is lifted, or take it out of the set.",
     ))

@@ -52,6 +52,15 @@ impl<'de> Deserialize<'de> for Text {
     }
 }
 
+/// What a person wrote, with the stop that ends a sentence, so that another sentence can follow it.
+pub fn ended(text: &str) -> String {
+    let text = text.trim_end();
+    match text.chars().next_back() {
+        Some('.' | '!' | '?') => text.into(),
+        _ => format!("{text}."),
+    }
+}
+
 /// What scanners read: one text or a list of them, each 1 to 200 characters.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize)]
 #[serde(transparent)]
