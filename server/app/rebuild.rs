@@ -143,7 +143,7 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
         }
         merge(&mut changes, state.take_changes(), site, &mut grown);
     }
-    match ledger::locked_head(conn, site.as_str()).await? {
+    match ledger::seen_head(conn, site.as_str()).await? {
         Some(head)
             if head.seq == state.seq
                 && head.root == frontier.root()

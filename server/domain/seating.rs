@@ -5,6 +5,7 @@ use serde_json::json;
 use super::asset::{AddAsset, AssetAdded, new_asset, opened_pack, retirable};
 use super::deciding::Deciding;
 use super::event::What;
+use super::hold::HoldKind;
 use super::id::Id;
 use super::model::unknown;
 use super::refusal::{Code, Problem};
@@ -109,7 +110,7 @@ pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<Wha
     let seat = asset.seat.clone().filter(|seat| {
         seat.set == it.set && seat.line == it.line.0 && it.position.is_none_or(|n| n == seat.position)
     });
-    if asset.has_hold(super::hold::HoldKind::Prion) {
+    if asset.has_hold(HoldKind::Prion) {
         deciding.general(&asset);
     }
     if let Some(load) = &asset.in_load {
@@ -140,6 +141,10 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         return None;
     };
     let old = deciding.one(old.as_str())?;
+    if old.has_hold(HoldKind::Prion) {
+        // Only biomed takes it out of the house, by destruction: a replacement at the desk is no way round.
+        deciding.general(&old);
+    }
     if let Some(problem) = retirable(&old, it.cause) {
         deciding.against(problem);
     }

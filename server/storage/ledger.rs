@@ -68,6 +68,11 @@ pub async fn locked_head(conn: &mut Conn, site: &str) -> Result<Option<Head>, St
     conn.one(&text, &[site.into()]).await?.as_ref().map(head).transpose()
 }
 
+/// The head as this transaction sees it, without a lock: a reader holds up no writer.
+pub async fn seen_head(conn: &mut Conn, site: &str) -> Result<Option<Head>, StorageError> {
+    conn.one(HEAD, &[site.into()]).await?.as_ref().map(head).transpose()
+}
+
 pub async fn head_of(db: &Db, site: &str) -> Result<Option<Head>, StorageError> {
     db.one(HEAD, &[site.into()]).await?.as_ref().map(head).transpose()
 }

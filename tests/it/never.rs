@@ -196,6 +196,13 @@ async fn a_prion_hold_admits_only_a_box_and_destruction() {
         for cause in ["worn", "damaged", "obsolete", "recalled"] {
             served.refused(Biomed, retire(cause), "held").await;
         }
+        let spare = json!({"do": "add_asset", "asset": "B-9", "model": "barrel"});
+        served.done(Lead, spare).await;
+        for (cause, new) in [("destroyed", json!("B-9")), ("destroyed", json!({"model": "barrel"}))] {
+            let replace = json!({"do": "replace", "set": "SET-1", "line": "barrel", "cause": cause,
+                                 "failure": false, "new": new});
+            never(&served, replace, "held").await;
+        }
         let cleaned = served.done(Desk, step("cleaned", "SET-1")).await;
         assert_eq!(
             (&cleaned["left"][0]["asset"], &cleaned["left"][0]["code"]),
