@@ -8,7 +8,7 @@ use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
-use crate::domain::command::{Act, Command, Load, Step};
+use crate::domain::command::{Act, Asset, Command, Load, Step};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
 use crate::domain::id::Id;
@@ -142,7 +142,10 @@ fn names_somebody(command: &Command) -> bool {
 fn named_parts(state: &State, command: &Command) -> Vec<Id> {
     let scans: &Scan = match &command.act {
         Act::Step(Step::RecordStep(it)) => &it.scan,
+        Act::Step(Step::Inspect(it)) => &it.scan,
         Act::Step(Step::PackBroken(it)) => &it.scan,
+        Act::Asset(Asset::PutAway(it)) => &it.scan,
+        Act::Load(Load::Start(it)) => &it.scan,
         _ => return Vec::new(),
     };
     let mut all = Vec::new();

@@ -59,7 +59,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
                 moves(state, when, part.moved.as_slice());
                 let passed = part.outcome == Outcome::Passed;
                 change(state, when, &part.asset, |asset| {
-                    if passed {
+                    // One told late does not hide a newer one.
+                    let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);
+                    if passed && newest {
                         asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
                     }
                 });
@@ -174,7 +176,7 @@ pub(super) fn change(state: &mut State, when: &When, id: &Id, change: impl FnOnc
     }
 }
 
-fn touch_all<'a>(state: &mut State, when: &When, ids: impl Iterator<Item = &'a Id>) {
+pub(super) fn touch_all<'a>(state: &mut State, when: &When, ids: impl Iterator<Item = &'a Id>) {
     ids.for_each(|id| change(state, when, id, |_| {}));
 }
 

@@ -79,9 +79,17 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         last_at: when.at,
     };
     for part in &it.contents {
-        change(state, when, &part.asset, |asset| asset.in_load = Some(it.load.clone()));
+        let inside = !it.moved_on.contains(&part.asset);
+        change(state, when, &part.asset, |asset| {
+            if inside {
+                asset.in_load = Some(it.load.clone());
+            }
+        });
     }
-    change_machine(state, &it.machine, |machine| machine.running = Some(it.load.clone()));
+    // A load told late does not hide the one that runs.
+    change_machine(state, &it.machine, |machine| {
+        machine.running.get_or_insert_with(|| it.load.clone());
+    });
     state.loads.insert(it.load.clone(), Arc::new(load));
     state.changes.loads.insert(it.load.clone());
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::apply::{When, change, moves};
+use super::apply::{When, change, moves, touch_all};
 use super::asset::{AssetAdded, Cause};
 use super::event::What;
 use super::hold::{HoldPlaced, HoldState};
@@ -40,6 +40,7 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
             for part in &it.parts {
                 change(state, when, &part.asset, |asset| asset.location = Some(it.location.clone()));
             }
+            touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
         }
         What::Retired(it) => {
             it.seat.iter().for_each(|taken| seat(state, when, &it.asset, taken, false));

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::deciding::Deciding;
-use super::event::{Moved, What};
+use super::event::{Moved, Noted, What};
 use super::id::Id;
 use super::model::{Family, unknown};
 use super::refusal::{Code, Problem};
@@ -127,6 +127,9 @@ pub struct PutAwayDone {
     pub location: Line,
     /// Each part with the place where it was before.
     pub parts: Vec<Placed>,
+    /// Told after the fact, when something had moved them since.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub noted: Vec<Noted>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -199,6 +202,15 @@ pub(super) fn name_taken(state: &State, name: &str) -> Problem {
 
 pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
     let picked = deciding.pick(&it.scan, Mode::Permission);
+    let (before, picked): (Vec<_>, Vec<_>) = picked
+        .into_iter()
+        .partition(|part| deciding.late() && deciding.at() < part.asset.act_at && !part.asset.missing);
+    let mut noted = Vec::new();
+    for part in &before {
+        let turn = super::fact::turn_at(deciding, &part.asset);
+        noted.push(Noted { asset: part.asset.asset.clone(), turn });
+        deciding.touches(Some(part.asset.last_at));
+    }
     let parts = deciding.each(picked, |_, asset| {
         let mut problems = Vec::new();
         let sealed_box = asset.has_hold(super::hold::HoldKind::Prion);
@@ -216,7 +228,7 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
         .iter()
         .map(|asset| Placed { asset: asset.asset.clone(), was: asset.location.clone() })
         .collect();
-    Some(What::PutAway(PutAwayDone { location: it.location.clone(), parts: placed }))
+    Some(What::PutAway(PutAwayDone { location: it.location.clone(), parts: placed, noted }))
 }
 
 pub(super) fn retire(deciding: &mut Deciding, it: &Retire) -> Option<What> {
@@ -247,12 +259,13 @@ pub(super) fn retirable(asset: &Asset, cause: Cause) -> Option<Problem> {
         return Some(missing(asset));
     }
     if asset.has_hold(super::hold::HoldKind::Prion) && cause != Cause::Destroyed {
-        return Some(Problem::new(
+        let problem = Problem::new(
             Code::Held,
             format!("{called} is under a prion hold."),
             "Only destruction takes it out of the house.",
             "Retire it as destroyed, or let infection prevention lift the hold.",
-        ));
+        );
+        return Some(problem.even_late());
     }
     asset.in_load.as_ref().map(|load| {
         Problem::new(
@@ -261,6 +274,7 @@ pub(super) fn retirable(asset: &Asset, cause: Cause) -> Option<Problem> {
             "A part outside a running load is needed.",
             format!("Decide on load {load} first."),
         )
+        .even_late()
     })
 }
 

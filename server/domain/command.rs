@@ -209,6 +209,19 @@ impl Act {
     }
 }
 
+impl Act {
+    /// Whether the command tells what happened rather than asking for permission. Anything late does too.
+    pub fn tells_a_fact(&self) -> bool {
+        match self {
+            Act::Step(Step::RecordStep(it)) => {
+                matches!(it.step, step::StepName::Treated | step::StepName::Received)
+            }
+            Act::Step(Step::PackBroken(_)) => true,
+            _ => false,
+        }
+    }
+}
+
 /// A name as a part of a JSON Pointer.
 fn escaped(name: &str) -> String {
     name.replace('~', "~0").replace('/', "~1")

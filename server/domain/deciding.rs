@@ -162,11 +162,21 @@ impl<'a> Deciding<'a> {
         self.command.around.late.is_some()
     }
 
-    /// Puts a problem against the command, unless an override sets it aside.
+    /// Puts a problem against the command, unless an override sets it aside. What is told after the fact is not
+    /// refused for it, but where the problem stands against facts too.
     pub fn against(&mut self, problem: Problem) {
-        if !self.waived(&problem) {
+        if self.may_waive(&problem) {
+            self.overridden.insert(problem.code);
+        } else if self.late() && !problem.even_late {
+            self.deviates(problem.code);
+        } else {
             self.problems.push(problem);
         }
+    }
+
+    /// Notes that the command's override set these aside for a part that was accepted.
+    pub fn overrode(&mut self, codes: impl IntoIterator<Item = Code>) {
+        self.overridden.extend(codes);
     }
 
     /// A rule that a fact broke: recorded beside it.
@@ -185,13 +195,13 @@ impl<'a> Deciding<'a> {
         }
     }
 
-    /// Whether the command's override sets this aside; then the entry says so.
-    pub fn waived(&mut self, problem: &Problem) -> bool {
+    /// Whether the command's override sets this aside.
+    pub fn may_waive(&self, problem: &Problem) -> bool {
         let Some(given) = &self.command.around.overriding else {
             return false;
         };
         let role = self.asked.actor.role;
-        let may = problem.open_to_override
+        problem.open_to_override
             && given.code.names(problem.code)
             && !given.reason.is_blank()
             && match problem.code {
@@ -202,11 +212,7 @@ impl<'a> Deciding<'a> {
                 Code::PromisedElsewhere => matches!(role, Role::Lead | Role::Charge),
                 Code::ReserveWouldBeUndercut => role == Role::Charge,
                 _ => false,
-            };
-        if may {
-            self.overridden.insert(problem.code);
-        }
-        may
+            }
     }
 
     /// Alone at night only because a reserve needs it: the reason names its count sheet.
@@ -263,8 +269,11 @@ impl<'a> Deciding<'a> {
             return Err(Turned::Malformed(self.malformed));
         }
         self.check_time();
+        // A fact needs no override, so an empty one sets nothing aside and stops nothing.
         if let Some(given) = &self.command.around.overriding
             && given.reason.is_blank()
+            && !self.late()
+            && !self.command.act.tells_a_fact()
         {
             self.problems.push(Problem::new(
                 Code::NeedsReason,

@@ -2,14 +2,15 @@
 
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
+use super::hold::HoldKind;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold};
 use super::state::{Asset, Stage};
-use super::step::{RecordStep, StepRecorded, skips_cleaning};
+use super::step::{RecordStep, StepRecorded, single_use_spent, skips_cleaning};
 
 /// A fact about one part: what it does to it.
-enum Told {
+pub(super) enum Told {
     Moves(Moved),
     Notes(Noted),
     Known(Problem),
@@ -35,7 +36,7 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     skipped.retain(|part| !chosen.iter().any(|taken| taken.asset.asset == part.asset.asset));
     let (mut parts, mut noted) = (Vec::new(), Vec::new());
     for part in alone.iter().chain(&chosen) {
-        match tell(deciding, &part.asset, it.step) {
+        match tell(deciding, &part.asset, it.step, false) {
             Told::Moves(moved) => parts.push(moved),
             Told::Notes(note) => noted.push(note),
             Told::Known(problem) => {
@@ -69,7 +70,7 @@ pub(super) fn in_house(asset: &Asset) -> bool {
 }
 
 /// In a fact a set stands for every member in the house that has not done this act or a later one in this turn.
-fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
+pub(super) fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
     let away = matches!(asset.stage, Stage::Issued | Stage::InUse);
     let not_yet = match step {
         StepKind::Treated => asset.stage < Stage::Treated || away,
@@ -82,7 +83,7 @@ fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
     in_house(asset) && not_yet
 }
 
-fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem {
+pub(super) fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem {
     if !in_house(asset)
         && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
     {
@@ -100,8 +101,8 @@ fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem 
 }
 
 /// Takes a fact about one part as it comes: moves the part where it can, notes it where it cannot, and writes down
-/// the rule that was broken.
-fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
+/// the rule that was broken. `own_command`: the step is told by the command that it has of its own.
+pub(super) fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind, own_command: bool) -> Told {
     let at = deciding.at();
     if asset.missing {
         return Told::Known(super::asset::missing(asset));
@@ -134,14 +135,18 @@ fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind) -> Told {
     if to + 1 == asset.next && asset.stage == Stage::Ready {
         return Told::Known(why_already(asset, step));
     }
-    if blocking_hold(state, asset).is_some() && step == StepKind::Packed {
+    let held = step == StepKind::Packed && blocking_hold(state, asset).is_some();
+    if held || asset.has_hold(HoldKind::Prion) {
         deciding.deviates(Code::Held);
+    }
+    if step >= StepKind::Cleaned && single_use_spent(deciding, asset) {
+        deciding.deviates(Code::SingleUse);
     }
     let by_load = step == StepKind::Sterilised
         || (step == StepKind::Disinfected
             && route.get(to as usize).is_some_and(|on| on.by() != Some(Method::Manual)));
     if by_load
-        || step == StepKind::Inspected
+        || (step == StepKind::Inspected && !own_command)
         || to < asset.next
         || skips_cleaning(route, asset.next, to as usize)
     {

@@ -16,7 +16,10 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::MachineBack(it) => machine(&it.machine),
         What::MachineTested(it) => machine(&it.test.machine),
         What::AssetAdded(it) => asset(&it.asset),
-        What::PutAway(it) => alone(it.parts.iter().map(|part| &part.asset)),
+        What::PutAway(it) => {
+            let noted = it.noted.iter().map(|noted| &noted.asset);
+            alone(it.parts.iter().map(|part| &part.asset).chain(noted))
+        }
         What::Retired(it) => {
             let mut all = asset(&it.asset);
             all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));

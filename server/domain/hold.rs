@@ -132,7 +132,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
         (Some(scan), ..) => {
             let picked = deciding.pick(scan, Mode::Permission);
             let parts = deciding.each_freely(picked, |asset| {
-                asset.retired.is_some().then(|| super::scan::retired(asset)).into_iter().collect()
+                asset.retired.is_some().then(|| super::scan::retired(asset).even_late()).into_iter().collect()
             });
             parts.iter().map(|asset| asset.asset.clone()).collect()
         }

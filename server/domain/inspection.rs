@@ -1,73 +1,130 @@
 //! Inspections: passed, back to cleaning, or out of use until somebody with the right to it says otherwise.
 
 use super::deciding::Deciding;
-use super::event::What;
-use super::fact::why_already;
+use super::event::{Moved, What};
+use super::fact::{Told, stands_for, tell, why_already, why_not_meant};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
 use super::model::StepKind;
-use super::scan::Mode;
+use super::refusal::Problem;
+use super::scan::{Mode, Picked};
 use super::state::{Asset, Stage, State};
 use super::step::{
     Inspect, Inspected, InspectedPart, Outcome, at_limit, out_of_order, single_use, single_use_spent,
     skips_cleaning,
 };
 
+/// What an inspection says of each part: the same of all, but for those that it names.
+struct Said {
+    in_general: Outcome,
+    special: Vec<(Id, Outcome, Option<String>)>,
+}
+
+impl Said {
+    fn of(&self, asset: &Asset) -> (Outcome, Option<String>) {
+        let own = self.special.iter().find(|(id, ..)| *id == asset.asset);
+        own.map_or((self.in_general, None), |(_, outcome, note)| (*outcome, note.clone()))
+    }
+}
+
 pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     let mut picked = deciding.pick(&it.scan, Mode::Permission);
-    let mut special: Vec<(Id, Outcome, Option<String>)> = Vec::new();
+    let mut said = Said { in_general: it.outcome(), special: Vec::new() };
     for except in &it.except {
         let Some(asset) = deciding.one(except.asset.as_str()) else {
             continue;
         };
-        special.push((asset.asset.clone(), except.outcome, except.note.as_ref().map(|note| note.0.clone())));
+        let note = except.note.as_ref().map(|note| note.0.clone());
+        said.special.push((asset.asset.clone(), except.outcome, note));
         match picked.iter_mut().find(|part| part.asset.asset == asset.asset) {
             // Named by itself, so it has to be acceptable by itself.
             Some(part) => part.alone = true,
             None => deciding.against(super::model::unknown("scanned part", except.asset.as_str())),
         }
     }
-    let outcome_of = |asset: &Asset| {
-        let own = special.iter().find(|(id, ..)| *id == asset.asset);
-        own.map_or((it.outcome(), None), |(_, outcome, note)| (*outcome, note.clone()))
-    };
-    let parts = deciding.each(picked, |deciding, asset| {
+    let done = if deciding.late() {
+        told(deciding, picked, &said)
+    } else {
+        let parts = deciding.each(picked, |deciding, asset| against_inspecting(deciding, asset, &said));
         let state = deciding.state;
-        let next = state.next_step(asset);
-        let mut problems = Vec::new();
-        if single_use_spent(deciding, asset) {
-            problems.push(single_use(asset));
-        }
-        if let Some(load) = &asset.in_load {
-            problems.push(super::load::in_load(&asset.called(), load));
-        }
-        if asset.stage == Stage::Inspected {
-            problems.push(why_already(asset, StepKind::Inspected));
-        } else if next.is_none_or(|next| next.step != StepKind::Inspected) {
-            let problem = out_of_order(asset, next, "The route does not allow an inspection now.");
-            let route = state.route_of(asset);
-            let to = route.iter().position(|on| on.step == StepKind::Inspected);
-            let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to));
-            problems.push(if open { problem.open_to_override() } else { problem });
-        }
-        if outcome_of(asset).0 == Outcome::Passed {
-            problems.extend(at_limit(deciding, asset));
-        }
-        problems
-    });
-    let state = deciding.state;
-    let mut done = Vec::new();
-    for asset in &parts {
-        let (outcome, note) = outcome_of(asset);
-        done.push(inspected(state, asset, outcome, note));
-    }
+        parts.iter().map(|asset| inspected(state, asset, &said)).collect()
+    };
     let holds = holds_after(deciding, &done);
     let checks = it.checks.clone();
     Some(What::Inspected(Inspected { parts: done, checks, holds }))
 }
 
+fn against_inspecting(deciding: &Deciding, asset: &Asset, said: &Said) -> Vec<Problem> {
+    let state = deciding.state;
+    let next = state.next_step(asset);
+    let mut problems = Vec::new();
+    if single_use_spent(deciding, asset) {
+        problems.push(single_use(asset));
+    }
+    if let Some(load) = &asset.in_load {
+        problems.push(super::load::in_load(&asset.called(), load));
+    }
+    if asset.stage == Stage::Inspected {
+        problems.push(why_already(asset, StepKind::Inspected));
+    } else if next.is_none_or(|next| next.step != StepKind::Inspected) {
+        let problem = out_of_order(asset, next, "The route does not allow an inspection now.");
+        let route = state.route_of(asset);
+        let to = route.iter().position(|on| on.step == StepKind::Inspected);
+        let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to));
+        problems.push(if open { problem.open_to_override() } else { problem });
+    }
+    if said.of(asset).0 == Outcome::Passed {
+        problems.extend(at_limit(deciding, asset));
+    }
+    problems
+}
+
+/// An inspection told after the fact: recorded in the turn that it belongs to, and moving only what nothing moved
+/// since.
+fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<InspectedPart> {
+    let step = StepKind::Inspected;
+    let mut done = Vec::new();
+    let mut left = Vec::new();
+    for part in picked {
+        let asset = &part.asset;
+        let later_act = deciding.at() < asset.act_at;
+        if !part.alone && !later_act && !stands_for(deciding, asset, step) {
+            let problem = why_not_meant(deciding, asset, step);
+            left.push((part.asset, vec![problem]));
+            continue;
+        }
+        let (outcome, note) = said.of(asset);
+        let one = |turn, moved: Option<Moved>| InspectedPart {
+            asset: asset.asset.clone(),
+            turn,
+            outcome,
+            note: note.clone(),
+            moved,
+        };
+        match tell(deciding, asset, step, true) {
+            Told::Known(problem) => {
+                deciding.against(problem);
+                continue;
+            }
+            Told::Notes(noted) => done.push(one(noted.turn, None)),
+            Told::Moves(_) => done.push(inspected(deciding.state, asset, said)),
+        }
+        if let (Outcome::Passed, false, Some(limit)) = (outcome, later_act, at_limit(deciding, asset)) {
+            deciding.against(limit);
+        }
+        deciding.touches(Some(asset.last_at));
+    }
+    if done.is_empty() {
+        left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| deciding.against(problem));
+    } else {
+        deciding.leave(left);
+    }
+    done
+}
+
 /// What an outcome makes of one part.
-fn inspected(state: &State, asset: &Asset, outcome: Outcome, note: Option<String>) -> InspectedPart {
+fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
+    let (outcome, note) = said.of(asset);
     let moved = match outcome {
         Outcome::Passed => Some(asset.advanced(state, StepKind::Inspected)),
         Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
@@ -76,7 +133,6 @@ fn inspected(state: &State, asset: &Asset, outcome: Outcome, note: Option<String
     let (asset, turn) = (asset.asset.clone(), asset.turn);
     InspectedPart { asset, turn, outcome, note, moved }
 }
-
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
 fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlaced> {
     let wanted = [

@@ -201,6 +201,9 @@ pub struct LoadStarted {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cycle_no: Option<CycleNo>,
     pub contents: Vec<LoadPart>,
+    /// Parts among the contents that were elsewhere when it was told: the load's decision does not move them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub moved_on: Vec<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

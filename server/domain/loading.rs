@@ -2,6 +2,7 @@
 
 use super::deciding::Deciding;
 use super::event::What;
+use super::fact::{in_house, turn_at, why_not_meant};
 use super::id::Id;
 use super::load::*;
 use super::machine::{MachineKind, known};
@@ -9,7 +10,7 @@ use super::model::{StepKind, reason_given, unknown};
 use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::release;
-use super::scan::{Mode, blocking_hold};
+use super::scan::{Mode, Picked, blocking_hold, general_problems};
 use super::state::{Asset, Stage, State};
 use super::step::{out_of_order, single_use, single_use_spent, skips_cleaning};
 use super::verdict;
@@ -54,7 +55,13 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
             format!("Release or reject load {running} first."),
         ));
     }
-    let parts = deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme));
+    let (contents, moved_on) = if deciding.late() {
+        told_inside(deciding, picked, &programme)
+    } else {
+        let parts = deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme));
+        let contents = parts.iter().map(|part| LoadPart { asset: part.asset.clone(), turn: part.turn });
+        (contents.collect(), Vec::new())
+    };
     let load = it.load.clone().or_else(|| next_load(state))?;
     if it.load.is_none() {
         deciding.made = Some(load.clone());
@@ -65,8 +72,57 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         kind: machine.kind,
         programme,
         cycle_no: it.cycle_no.clone(),
-        contents: parts.iter().map(|part| LoadPart { asset: part.asset.clone(), turn: part.turn }).collect(),
+        contents,
+        moved_on,
     }))
+}
+
+/// What lay in a load that is told after the fact, each in the turn that it belongs to; and those of them that the
+/// load's decision will not move, because they have moved on, or were not prepared for it.
+fn told_inside(
+    deciding: &mut Deciding,
+    picked: Vec<Picked>,
+    programme: &Programme,
+) -> (Vec<LoadPart>, Vec<Id>) {
+    let (mut contents, mut moved_on, mut left) = (Vec::new(), Vec::new(), Vec::new());
+    let step = programme.step();
+    for part in picked {
+        let asset = &part.asset;
+        let route = deciding.state.route_of(asset);
+        let at_step = route.iter().position(|on| on.step == step && on.by() == Some(programme.method));
+        let later_act = deciding.at() < asset.act_at;
+        let meant = at_step.is_some_and(|to| later_act || to as u32 >= asset.next) && in_house(asset);
+        if !part.alone && !meant {
+            let problem = why_not_meant(deciding, asset, step);
+            left.push((part.asset, vec![problem]));
+            continue;
+        }
+        let mut stays = later_act || asset.missing;
+        if asset.missing {
+            deciding.against(super::asset::missing(asset));
+        } else if !later_act {
+            let mut problems = general_problems(asset);
+            problems.extend(against_loading(deciding, asset, programme));
+            for problem in problems {
+                // Where a lead could set the order aside, the part went in all the same.
+                let out_of_order = problem.code == Code::OutOfOrder && !problem.open_to_override;
+                let elsewhere = matches!(problem.code, Code::Retired | Code::InRepair | Code::InLoad);
+                stays |= out_of_order || elsewhere;
+                deciding.against(problem);
+            }
+        }
+        contents.push(LoadPart { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });
+        if stays {
+            moved_on.push(asset.asset.clone());
+        }
+        deciding.touches(Some(asset.last_at));
+    }
+    if contents.is_empty() {
+        left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| deciding.against(problem));
+    } else {
+        deciding.leave(left);
+    }
+    (contents, moved_on)
 }
 
 fn next_load(state: &State) -> Option<Id> {
@@ -171,7 +227,8 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
 pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
     for problem in release::against(deciding.state, &load, Some(&deciding.asked.actor.code), it.dry) {
-        deciding.against(problem);
+        // A release is a decision on evidence, whenever it is told.
+        deciding.against(problem.even_late());
     }
     let at = deciding.at();
     Some(What::LoadReleased(LoadReleased {

@@ -83,6 +83,46 @@ impl Code {
         }
     }
 
+    /// Whether it stands even against a fact. What happened is recorded whatever rule it broke, but not of a thing that
+    /// nobody knows, not twice, not before its time, and not where the record would contradict itself.
+    pub fn binds_facts(self) -> bool {
+        match self {
+            Code::UnknownThing
+            | Code::AmbiguousScan
+            | Code::InTheFuture
+            | Code::TooLate
+            | Code::AlreadyDone
+            | Code::Missing
+            | Code::NameTaken
+            | Code::LineFull
+            | Code::NotOnSheet
+            | Code::NeedsReason
+            | Code::NotLast
+            | Code::StillReferenced => true,
+            Code::Retired
+            | Code::SingleUse
+            | Code::Held
+            | Code::InRepair
+            | Code::PromisedElsewhere
+            | Code::ReserveWouldBeUndercut
+            | Code::OutOfOrder
+            | Code::InLoad
+            | Code::MachineNotReady
+            | Code::ProgrammeUnsuitable
+            | Code::NoRecord
+            | Code::RecordFailed
+            | Code::IndicatorMissing
+            | Code::IndicatorFailed
+            | Code::SamePerson
+            | Code::StillCooling
+            | Code::PastDate
+            | Code::NotComplete
+            | Code::NotFitting
+            | Code::LimitReached
+            | Code::CountOpen => false,
+        }
+    }
+
     /// The title that stands above the sentences of a refusal.
     pub fn title(self) -> &'static str {
         match self {
@@ -140,6 +180,8 @@ pub struct Problem {
     pub remedy: Option<Value>,
     /// Whether an override by the right person may set it aside here.
     pub open_to_override: bool,
+    /// Whether it stands even against what is told after the fact.
+    pub even_late: bool,
 }
 
 impl Problem {
@@ -156,6 +198,7 @@ impl Problem {
             next: next.into(),
             remedy: None,
             open_to_override: false,
+            even_late: code.binds_facts(),
         }
     }
 
@@ -166,6 +209,12 @@ impl Problem {
 
     pub fn open_to_override(mut self) -> Problem {
         self.open_to_override = true;
+        self
+    }
+
+    /// What is told after the fact has to meet it too: a decision, or what the record could not hold.
+    pub fn even_late(mut self) -> Problem {
+        self.even_late = true;
         self
     }
 

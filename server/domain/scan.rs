@@ -120,6 +120,7 @@ impl Deciding<'_> {
     /// Resolves scans into parts, each once; a part scanned by itself outranks the same part in a scanned set.
     pub fn pick(&mut self, scan: &Scan, mode: Mode) -> Vec<Picked> {
         let state = self.state;
+        let mode = if self.late() { Mode::Fact } else { mode };
         let mut named = Vec::new();
         for text in &scan.0 {
             match resolve(state, text) {
@@ -181,10 +182,11 @@ impl Deciding<'_> {
         }
     }
 
-    /// Puts what stands against any permission about this part against the command.
+    /// Puts what stands against any permission about this part against the command, even where it is told late: a
+    /// part that is not in the house takes no seat.
     pub fn general(&mut self, asset: &Asset) {
         for problem in general_problems(asset) {
-            self.against(problem);
+            self.against(problem.even_late());
         }
     }
 
@@ -225,9 +227,13 @@ impl Deciding<'_> {
         let mut alone_refused = false;
         for part in picked {
             let found = judge(self, &part.asset);
-            let mut problems: Vec<Problem> =
-                found.into_iter().filter(|problem| !self.waived(problem)).collect();
+            let (waived, mut problems): (Vec<Problem>, Vec<Problem>) =
+                found.into_iter().partition(|problem| self.may_waive(problem));
+            if self.late() && !problems.iter().any(|problem| problem.even_late) {
+                problems.drain(..).for_each(|problem| self.deviates(problem.code));
+            }
             if problems.is_empty() {
+                self.overrode(waived.iter().map(|problem| problem.code));
                 accepted.push(part.asset);
             } else if part.alone {
                 alone_refused = true;

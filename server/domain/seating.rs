@@ -51,7 +51,7 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
         ));
     }
     if let Some(load) = &asset.in_load {
-        deciding.against(super::load::in_load(&asset.called(), load));
+        deciding.against(super::load::in_load(&asset.called(), load).even_late());
     }
 }
 
@@ -62,6 +62,7 @@ fn sits_elsewhere(asset: &Asset, seat: &Seat) -> Problem {
         "A part is in one set at a time.",
         format!("Take it from set {} first.", seat.set),
     )
+    .even_late()
     .with_remedy(json!({"do": "take_from_set", "set": seat.set, "line": seat.line, "position": seat.position,
                         "asset": asset.asset}))
 }
@@ -114,7 +115,7 @@ pub(super) fn take_from(deciding: &mut Deciding, it: &TakeFromSet) -> Option<Wha
         deciding.general(&asset);
     }
     if let Some(load) = &asset.in_load {
-        deciding.against(super::load::in_load(&asset.called(), load));
+        deciding.against(super::load::in_load(&asset.called(), load).even_late());
     }
     let Some(seat) = seat else {
         deciding.against(Problem::new(

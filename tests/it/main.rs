@@ -23,3 +23,4 @@ mod served;
 mod steam;
 mod step;
 mod tidy;
+mod told;
