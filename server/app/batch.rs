@@ -8,7 +8,7 @@ use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
-use crate::domain::command::{Act, Asset, Command, Load, Step};
+use crate::domain::command::{Act, Asset, Case, Command, Finding, Load, Missing, Step};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
 use crate::domain::id::Id;
@@ -102,6 +102,8 @@ struct Written {
     history: Vec<(u64, Vec<Thing>)>,
     secrets: Vec<deciding::Secret>,
     records: Vec<(String, String)>,
+    /// Sealed texts whose words are erased.
+    erased: Vec<String>,
 }
 
 struct Gathered {
@@ -136,6 +138,7 @@ fn names_somebody(command: &Command) -> bool {
     around.late.as_ref().is_some_and(|late| late.done_by.is_some())
         || around.overriding.as_ref().is_some_and(|given| given.second_person.is_some())
         || matches!(&command.act, Act::Load(Load::Judge(judge)) if judge.readings.is_some())
+        || matches!(&command.act, Act::Missing(Missing::Close(_)))
 }
 
 /// The parts that a late command may name: their turns are looked up.
@@ -146,6 +149,10 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Step(Step::PackBroken(it)) => &it.scan,
         Act::Asset(Asset::PutAway(it)) => &it.scan,
         Act::Load(Load::Start(it)) => &it.scan,
+        Act::Case(Case::Open(it)) => &it.scan,
+        Act::Case(Case::Use(it)) => &it.scan,
+        Act::Missing(Missing::Report(it)) => return named_part(state, it.asset.as_str()),
+        Act::Finding(Finding::Report(it)) => return named_part(state, it.scan.as_str()),
         _ => return Vec::new(),
     };
     let mut all = Vec::new();
@@ -160,6 +167,13 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         }
     }
     all
+}
+
+fn named_part(state: &State, text: &str) -> Vec<Id> {
+    match scan::resolve(state, text) {
+        Ok(Named::Asset(asset)) => vec![asset],
+        _ => Vec::new(),
+    }
 }
 
 /// Decides every command of the batch against what the ones before it left, and writes what was accepted.
@@ -289,6 +303,9 @@ fn keep_beside(state: &State, line: &Line, seq: u64, decided: Decided, written: 
     };
     written.history.push((seq, decided.event.history(member)));
     written.secrets.extend(decided.secrets);
+    if let What::PatientErased(erased) = &decided.event.what {
+        written.erased.push(erased.patient.clone());
+    }
     if let (What::LoadJudged(judged), Act::Load(Load::Judge(judge))) =
         (&decided.event.what, &line.command.act)
         && let (Evidence::Record { sha256, .. }, Some(raw)) = (&judged.judged.by, &judge.record)
@@ -315,6 +332,9 @@ async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(),
         .await?;
     for secret in &written.secrets {
         ledger::add_sealed(conn, site, &secret.sealed, &secret.salt, &secret.text).await?;
+    }
+    for sealed in &written.erased {
+        ledger::erase_sealed(conn, site, sealed).await?;
     }
     for (sha256, raw) in written.records {
         ledger::add_record(conn, site, &sha256, raw.into_bytes()).await?;

@@ -201,6 +201,11 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.loads.extend(from.loads);
     into.holds.extend(from.holds);
     into.reserves.extend(from.reserves);
+    into.cases.extend(from.cases);
+    into.missing.extend(from.missing);
+    into.findings.extend(from.findings);
+    into.repairs.extend(from.repairs);
+    into.look_backs.extend(from.look_backs);
     grown.add(&facts::TURN, from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)));
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

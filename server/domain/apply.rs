@@ -46,6 +46,24 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
         | What::HoldLifted(_) => {
             super::apply_parts::parts(state, when, &event.what);
         }
+        What::CasePlanned(_)
+        | What::CaseChanged(_)
+        | What::CaseCancelled(_)
+        | What::Promised(_)
+        | What::PromiseWithdrawn(_)
+        | What::PatientErased(_)
+        | What::Issued(_)
+        | What::Opened(_)
+        | What::Used(_)
+        | What::CountClosed(_) => super::apply_case::cases(state, when, &event.what),
+        What::MissingReported(_)
+        | What::Found(_)
+        | What::MissingClosed(_)
+        | What::FindingReported(_)
+        | What::SentToRepair(_)
+        | What::BackFromRepair(_)
+        | What::LookBackOpened(_)
+        | What::LookBackClosed(_) => super::apply_case::aside(state, when, &event.what),
         What::StepRecorded(it) => {
             moves(state, when, &it.parts);
             touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));

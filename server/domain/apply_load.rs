@@ -76,9 +76,12 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         decided_by: None,
         decided_at: None,
         reason: None,
+        entry: when.seq,
         last_at: when.at,
     };
     for part in &it.contents {
+        let of = state.loads_of.entry(part.asset.clone()).or_default();
+        Arc::make_mut(of).push((it.load.clone(), part.turn));
         let inside = !it.moved_on.contains(&part.asset);
         change(state, when, &part.asset, |asset| {
             if inside {

@@ -139,6 +139,7 @@ fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) 
         asset.missing = false;
         asset.pack = None;
     });
+    super::apply_case::search_over(state, when, id);
 }
 
 pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {

@@ -7,7 +7,7 @@ use super::person::Role::{self, *};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
-use super::{asset, hold, load, machine, model, set, site, step};
+use super::{asset, case, finding, hold, load, lookback, machine, missing, model, repair, set, site, step};
 
 /// A command with what every command takes beside its own fields.
 #[derive(Clone, Debug, PartialEq)]
@@ -185,6 +185,34 @@ acts! {
         "inspect" Inspect(step::Inspect) by &[Desk, Lead, Biomed];
         "pack_broken" PackBroken(step::PackBroken) by &[Desk, Lead, Charge, Clinician];
     }
+    Repair {
+        "send_to_repair" Send(repair::SendToRepair) by &[Biomed];
+        "back_from_repair" Back(repair::BackFromRepair) by &[Biomed];
+    }
+    Case {
+        "plan_case" Plan(case::PlanCase) by &[Lead, Charge];
+        "change_case" Change(case::ChangeCase) by &[Charge, Clinician];
+        "cancel_case" Cancel(case::CancelCase) by &[Charge];
+        "promise" Promise(case::Promise) by &[Lead, Charge];
+        "withdraw_promise" Withdraw(case::Promise) by &[Lead, Charge];
+        "issue" Issue(case::Issue) by &[Desk, Lead, Charge, Clinician];
+        "open" Open(case::Open) by &[Charge, Clinician];
+        "use" Use(case::Use) by &[Charge, Clinician];
+        "close_count" CloseCount(case::CloseCount) by &[Charge, Clinician];
+        "erase_patient" ErasePatient(case::ErasePatient) by &[Infection, Admin];
+    }
+    Missing {
+        "report_missing" Report(missing::ReportMissing) by &[Desk, Lead, Charge, Clinician];
+        "found" Found(missing::Found) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+        "close_missing" Close(missing::CloseMissing) by &[Lead, Charge];
+    }
+    Finding {
+        "report_finding" Report(finding::ReportFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+    }
+    LookBack {
+        "open_look_back" Open(lookback::OpenLookBack) by &[Lead, Infection];
+        "close_look_back" Close(lookback::CloseLookBack) by &[Infection];
+    }
     Load {
         "start_load" Start(load::Start) by &[Desk, Lead];
         "judge_load" Judge(load::Judge) by &[Desk, Lead];
@@ -204,6 +232,8 @@ impl Act {
                 matches!(role, Desk | Lead)
             }
             Act::Hold(Hold::Place(place)) => place.kind.placed_by().contains(&role),
+            Act::Case(Case::Change(it)) if role == Clinician => !it.beyond_technique_and_risk(),
+            Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
             _ => in_general,
         }
     }
@@ -216,7 +246,9 @@ impl Act {
             Act::Step(Step::RecordStep(it)) => {
                 matches!(it.step, step::StepName::Treated | step::StepName::Received)
             }
-            Act::Step(Step::PackBroken(_)) => true,
+            Act::Step(Step::PackBroken(_)) | Act::Finding(Finding::Report(_)) => true,
+            Act::Case(Case::Open(_) | Case::Use(_) | Case::CloseCount(_)) => true,
+            Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
             _ => false,
         }
     }
@@ -316,6 +348,10 @@ impl Act {
             Act::Step(Step::Inspect(it)) => it.whole(),
             Act::Load(Load::Judge(it)) => it.whole(),
             Act::Site(Site::SetPolicy(it)) => it.whole(),
+            Act::Case(Case::Plan(it)) => it.whole(),
+            Act::Case(Case::Change(it)) => it.whole(),
+            Act::Case(Case::Issue(it)) => it.whole(),
+            Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
             _ => Ok(()),
         }
     }

@@ -72,6 +72,7 @@ pub struct Deciding<'a> {
     pub sets: Vec<Id>,
     pub made: Option<Id>,
     secrets: Vec<Secret>,
+    holds_made: u64,
     /// Where no time is given, it is no earlier than this.
     pub floor: Time,
     /// The last event of what is touched.
@@ -107,6 +108,7 @@ impl<'a> Deciding<'a> {
             sets: Vec::new(),
             made: None,
             secrets: Vec::new(),
+            holds_made: 0,
             floor: asked.now,
             touched: Time(i64::MIN),
             moves_only: matches!(&command.act, Act::Asset(command::Asset::PutAway(_))),
@@ -114,7 +116,9 @@ impl<'a> Deciding<'a> {
     }
 
     fn act(&mut self) -> Option<What> {
-        use command::{Asset, Hold, Load, Machine, Model, Set, Site, Step};
+        use command::{
+            Asset, Finding, Hold, Load, LookBack, Machine, Missing, Model, Repair, Set, Site, Step,
+        };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
             Act::Model(Model::DefineModel(it)) => model::define_model(self, it),
@@ -137,12 +141,46 @@ impl<'a> Deciding<'a> {
             Act::Step(Step::RecordStep(it)) => step::record(self, it),
             Act::Step(Step::Inspect(it)) => super::inspection::inspect(self, it),
             Act::Step(Step::PackBroken(it)) => super::pack::pack_broken(self, it),
+            Act::Repair(Repair::Send(it)) => super::repair::send(self, it),
+            Act::Repair(Repair::Back(it)) => super::repair::back(self, it),
+            Act::Case(act) => self.case(act),
+            Act::Missing(Missing::Report(it)) => super::missing::report(self, it),
+            Act::Missing(Missing::Found(it)) => super::missing::found(self, it),
+            Act::Missing(Missing::Close(it)) => super::missing::close(self, it),
+            Act::Finding(Finding::Report(it)) => super::finding::report(self, it),
+            Act::LookBack(LookBack::Open(it)) => super::lookback::open(self, it),
+            Act::LookBack(LookBack::Close(it)) => super::lookback::close(self, it),
             Act::Load(Load::Start(it)) => super::loading::start(self, it),
             Act::Load(Load::Judge(it)) => super::loading::judge(self, it),
             Act::Load(Load::RecordIndicator(it)) => super::loading::record_indicator(self, it),
             Act::Load(Load::Release(it)) => super::loading::release(self, it),
             Act::Load(Load::Reject(it)) => super::loading::reject(self, it),
         }
+    }
+
+    fn case(&mut self, act: &command::Case) -> Option<What> {
+        use command::Case;
+        match act {
+            Case::Plan(it) => super::planning::plan(self, it),
+            Case::Change(it) => super::planning::change(self, it),
+            Case::Cancel(it) => super::planning::cancel(self, it),
+            Case::Promise(it) => super::planning::promise(self, it),
+            Case::Withdraw(it) => super::planning::withdraw(self, it),
+            Case::Issue(it) => super::issuing::issue(self, it),
+            Case::Open(it) => super::opening::open(self, it),
+            Case::Use(it) => super::opening::used(self, it),
+            Case::CloseCount(it) => super::counting::close(self, it),
+            Case::ErasePatient(it) => super::lookback::erase(self, it),
+        }
+    }
+
+    /// The next free name of a hold; several may be placed by one entry.
+    pub fn new_hold(&mut self) -> Option<Id> {
+        let from = self.state.holds.len() as u64 + 1 + self.holds_made;
+        let hold = (from..from + 1_000_000)
+            .find_map(|n| Id::new(&format!("hold-{n:04}")).filter(|id| !self.state.holds.contains_key(id)))?;
+        self.holds_made += 1;
+        Some(hold)
     }
 
     /// Names the last event of a thing that the command touches.
@@ -211,6 +249,12 @@ impl<'a> Deciding<'a> {
                 Code::OutOfOrder | Code::LimitReached => role == Role::Lead,
                 Code::PromisedElsewhere => matches!(role, Role::Lead | Role::Charge),
                 Code::ReserveWouldBeUndercut => role == Role::Charge,
+                Code::PastDate | Code::StillCooling | Code::Held => {
+                    // What is open here is an emergency issue; a second person stands by it.
+                    let second = given.second_person.as_ref();
+                    matches!(role, Role::Clinician | Role::Charge)
+                        && second.is_some_and(|who| who.as_str() != self.asked.actor.code)
+                }
                 _ => false,
             }
     }
@@ -228,6 +272,11 @@ impl<'a> Deciding<'a> {
         if self.asked.people.contains(text) {
             return text.to_string();
         }
+        self.seal_always(text)
+    }
+
+    /// A patient's reference is sealed whatever it looks like.
+    pub fn seal_always(&mut self, text: &str) -> Sealed {
         let mut hash = Sha256::new();
         hash.update(self.asked.salt);
         hash.update([self.secrets.len() as u8]);

@@ -9,7 +9,9 @@ use super::refusal::Code;
 use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
-use super::{asset, hold, load, machine, model, set, site, step};
+use super::{
+    asset, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+};
 
 /// One entry of the ledger, as its canonical text carries it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -197,6 +199,24 @@ kinds! {
     "indicator_recorded" IndicatorRecorded(load::IndicatorRecorded);
     "load_released" LoadReleased(load::LoadReleased);
     "load_rejected" LoadRejected(load::LoadRejected);
+    "case_planned" CasePlanned(exposure::CasePlanned);
+    "case_changed" CaseChanged(exposure::CaseChanged);
+    "case_cancelled" CaseCancelled(exposure::CaseCancelled);
+    "promised" Promised(exposure::Promised);
+    "promise_withdrawn" PromiseWithdrawn(exposure::Promised);
+    "issued" Issued(exposure::Issued);
+    "opened" Opened(exposure::Exposures);
+    "used" Used(exposure::Exposures);
+    "count_closed" CountClosed(exposure::CountClosed);
+    "patient_erased" PatientErased(exposure::PatientErased);
+    "missing_reported" MissingReported(missing::MissingReported);
+    "found" Found(missing::FoundAgain);
+    "missing_closed" MissingClosed(missing::MissingClosed);
+    "finding_reported" FindingReported(finding::FindingReported);
+    "sent_to_repair" SentToRepair(repair::SentToRepair);
+    "back_from_repair" BackFromRepair(repair::CameFromRepair);
+    "look_back_opened" LookBackOpened(lookback::LookBackOpened);
+    "look_back_closed" LookBackClosed(lookback::LookBackClosed);
 }
 
 impl What {
@@ -265,6 +285,12 @@ impl Thing {
     }
     pub fn load(name: &str) -> Thing {
         Thing { kind: "load", name: name.into() }
+    }
+    pub fn case(name: &str) -> Thing {
+        Thing { kind: "case", name: name.into() }
+    }
+    pub fn look_back(name: &str) -> Thing {
+        Thing { kind: "look_back", name: name.into() }
     }
     pub fn machine(name: &str) -> Thing {
         Thing { kind: "machine", name: name.into() }

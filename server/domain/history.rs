@@ -53,6 +53,28 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::CasePlanned(it) => vec![Thing::case(it.case.as_str())],
+        What::CaseChanged(it) => at_case(&it.case, it.holds.iter().flat_map(|hold| &hold.assets)),
+        What::CaseCancelled(it) => vec![Thing::case(it.case.as_str())],
+        What::Promised(it) | What::PromiseWithdrawn(it) => {
+            vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
+        }
+        What::PatientErased(it) => vec![Thing::case(it.case.as_str())],
+        What::Issued(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::MissingReported(it) => alone(std::iter::once(&it.asset)),
+        What::Found(it) => alone(std::iter::once(&it.asset)),
+        What::MissingClosed(it) => alone(std::iter::once(&it.asset)),
+        What::FindingReported(it) => alone(std::iter::once(&it.asset)),
+        What::SentToRepair(it) => {
+            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
+            all.push(Thing::asset(it.asset.as_str()));
+            all
+        }
+        What::BackFromRepair(it) => alone(std::iter::once(&it.asset)),
+        What::LookBackOpened(it) => vec![Thing::look_back(it.look_back.as_str())],
+        What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
     }
 }
 
@@ -62,6 +84,12 @@ fn alone<'a>(ids: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
 
 fn moved_or_noted(moved: &[Moved], noted: &[Noted]) -> Vec<Thing> {
     alone(moved.iter().map(|part| &part.asset).chain(noted.iter().map(|part| &part.asset)))
+}
+
+fn at_case<'a>(case: &Id, parts: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
+    let mut all = alone(parts);
+    all.push(Thing::case(case.as_str()));
+    all
 }
 
 fn with_load(load: &Id, parts: &[Moved]) -> Vec<Thing> {

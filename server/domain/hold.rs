@@ -162,7 +162,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     if assets.is_empty() {
         deciding.against(unknown("part in service", "what the hold names"));
     }
-    let hold = deciding.state.next_hold()?;
+    let hold = deciding.new_hold()?;
     deciding.made = Some(hold.clone());
     Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets }))
 }
@@ -204,12 +204,4 @@ pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
         assets.push(asset.asset.clone());
     }
     Some(What::HoldLifted(HoldLifted { hold: it.hold.clone(), reason: it.reason.0.clone(), assets }))
-}
-
-impl super::state::State {
-    pub(super) fn next_hold(&self) -> Option<Id> {
-        let from = self.holds.len() as u64 + 1;
-        (from..from + 1_000_000)
-            .find_map(|n| Id::new(&format!("hold-{n:04}")).filter(|id| !self.holds.contains_key(id)))
-    }
 }

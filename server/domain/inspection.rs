@@ -144,12 +144,10 @@ fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlac
     for (outcome, kind, reason) in wanted {
         let of = parts.iter().filter(|part| part.outcome == outcome);
         let assets: Vec<Id> = of.map(|part| part.asset.clone()).collect();
-        let taken: Vec<&Id> = holds.iter().map(|hold| &hold.hold).collect();
-        let free = (1..10_000u64).find_map(|n| {
-            let id = Id::new(&format!("hold-{:04}", deciding.state.holds.len() as u64 + n))?;
-            (!deciding.state.holds.contains_key(&id) && !taken.contains(&&id)).then_some(id)
-        });
-        if let (false, Some(hold)) = (assets.is_empty(), free) {
+        if assets.is_empty() {
+            continue;
+        }
+        if let Some(hold) = deciding.new_hold() {
             deciding.made.get_or_insert_with(|| hold.clone());
             holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets });
         }

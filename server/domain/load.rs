@@ -189,6 +189,8 @@ pub struct Load {
     pub decided_at: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
+    /// The entry that started it.
+    pub entry: u64,
     pub last_at: Time,
 }
 

@@ -94,6 +94,34 @@ impl Asset {
         Moved { was: Some(self.was()), ..self.moved(stage, to as u32) }
     }
 
+    /// Out of the store, to a case. Its pack stays closed.
+    pub fn issued(&self) -> Moved {
+        self.moved(Stage::Issued, self.next)
+    }
+
+    /// Back into the store: its pack was not opened.
+    pub fn back_ready(&self) -> Moved {
+        self.moved(Stage::Ready, self.next)
+    }
+
+    /// Opened or used at a case.
+    pub fn in_use(&self) -> Moved {
+        Moved { was: Some(self.was()), ..self.moved(Stage::InUse, self.next) }
+    }
+
+    /// Back from a case: its next turn begins.
+    pub fn next_turn_soiled(&self) -> Moved {
+        Moved { turn: self.turn + 1, was: Some(self.was()), ..self.moved(Stage::Soiled, 0) }
+    }
+
+    /// Back in the house after it was away: soiled, whatever it was. What was ready or out begins its next turn.
+    pub fn returned_soiled(&self) -> Moved {
+        if matches!(self.stage, Stage::Ready | Stage::Issued | Stage::InUse) {
+            return self.next_turn_soiled();
+        }
+        Moved { was: Some(self.was()), ..self.moved(Stage::Soiled, 0) }
+    }
+
     /// Its pack is open: back before packing, or, where it was out at a case, opened there.
     pub fn back_before_packed(&self, state: &State) -> Moved {
         if self.stage == Stage::Issued {

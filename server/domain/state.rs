@@ -5,20 +5,27 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use chrono_tz::Tz;
-use imbl::OrdMap;
+use imbl::{OrdMap, OrdSet};
 use serde::{Deserialize, Serialize};
 
 use super::asset::{Cause, Owner};
+use super::case::Case;
+use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
 use super::id::Id;
 use super::load::Load;
+use super::lookback::LookBack;
 use super::machine::MachineKind;
-use super::model::{Model, RouteStep, StepKind};
+use super::missing::MissingState;
+use super::model::{Model, RouteStep};
 use super::programme::Programme;
+use super::repair::Repair;
 use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
+
+pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
 #[derive(Clone, Debug)]
@@ -40,6 +47,17 @@ pub struct State {
     pub loads: OrdMap<Id, Arc<Load>>,
     pub holds: OrdMap<Id, Arc<HoldState>>,
     pub reserves: OrdMap<Id, u32>,
+    pub cases: OrdMap<Id, Arc<Case>>,
+    pub missing: OrdMap<Id, Arc<MissingState>>,
+    pub findings: OrdMap<Id, Arc<Finding>>,
+    pub repairs: OrdMap<Id, Arc<Repair>>,
+    pub look_backs: OrdMap<Id, Arc<LookBack>>,
+    /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
+    pub open_cases: OrdSet<Id>,
+    /// The cases at which each part was opened or used, oldest entry first.
+    pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
+    /// The loads in which each part lay, with its turn then, oldest entry first.
+    pub loads_of: OrdMap<Id, Arc<Vec<(Id, u32)>>>,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
     /// What changed since the changes were last taken; the tables follow from it.
@@ -66,6 +84,11 @@ pub struct Changes {
     pub loads: BTreeSet<Id>,
     pub holds: BTreeSet<Id>,
     pub reserves: BTreeSet<Id>,
+    pub cases: BTreeSet<Id>,
+    pub missing: BTreeSet<Id>,
+    pub findings: BTreeSet<Id>,
+    pub repairs: BTreeSet<Id>,
+    pub look_backs: BTreeSet<Id>,
     pub turns: Vec<TurnBegan>,
     pub seatings: Vec<Seating>,
 }
@@ -88,112 +111,6 @@ pub struct Seating {
     pub line: String,
     pub position: u32,
     pub joined: bool,
-}
-
-/// The last act of a turn.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Stage {
-    Soiled,
-    Treated,
-    Received,
-    Cleaned,
-    Ultrasonic,
-    Dried,
-    Disinfected,
-    Inspected,
-    Packed,
-    Ready,
-    Issued,
-    InUse,
-}
-
-impl Stage {
-    pub fn name(self) -> &'static str {
-        match self {
-            Stage::Soiled => "soiled",
-            Stage::Treated => "treated",
-            Stage::Received => "received",
-            Stage::Cleaned => "cleaned",
-            Stage::Ultrasonic => "ultrasonic",
-            Stage::Dried => "dried",
-            Stage::Disinfected => "disinfected",
-            Stage::Inspected => "inspected",
-            Stage::Packed => "packed",
-            Stage::Ready => "ready",
-            Stage::Issued => "issued",
-            Stage::InUse => "in_use",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Stage::Soiled => "soiled",
-            Stage::Treated => "pre-cleaned at point of use",
-            Stage::Received => "received",
-            Stage::Cleaned => "cleaned by hand",
-            Stage::Ultrasonic => "cleaned in the ultrasonic bath",
-            Stage::Dried => "dried",
-            Stage::Disinfected => "disinfected",
-            Stage::Inspected => "inspected",
-            Stage::Packed => "packed",
-            Stage::Ready => "ready",
-            Stage::Issued => "issued",
-            Stage::InUse => "in use",
-        }
-    }
-
-    /// After this step; a sterilised part is ready.
-    pub fn after(step: StepKind) -> Stage {
-        match step {
-            StepKind::Treated => Stage::Treated,
-            StepKind::Received => Stage::Received,
-            StepKind::Cleaned => Stage::Cleaned,
-            StepKind::Ultrasonic => Stage::Ultrasonic,
-            StepKind::Dried => Stage::Dried,
-            StepKind::Disinfected => Stage::Disinfected,
-            StepKind::Inspected => Stage::Inspected,
-            StepKind::Packed => Stage::Packed,
-            StepKind::Sterilised => Stage::Ready,
-        }
-    }
-
-    /// Between packed and issued, where one part taken out opens the whole pack.
-    pub fn in_pack(self) -> bool {
-        matches!(self, Stage::Packed | Stage::Ready | Stage::Issued)
-    }
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Standing {
-    InService,
-    Held,
-    InRepair,
-    Missing,
-    Retired,
-}
-
-impl Standing {
-    pub fn name(self) -> &'static str {
-        match self {
-            Standing::InService => "in_service",
-            Standing::Held => "held",
-            Standing::InRepair => "in_repair",
-            Standing::Missing => "missing",
-            Standing::Retired => "retired",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Standing::InService => "in service",
-            Standing::Held => "on hold",
-            Standing::InRepair => "in repair",
-            Standing::Missing => "not accounted for",
-            Standing::Retired => "retired",
-        }
-    }
 }
 
 /// One physical piece.
@@ -340,6 +257,14 @@ impl State {
             loads: OrdMap::new(),
             holds: OrdMap::new(),
             reserves: OrdMap::new(),
+            cases: OrdMap::new(),
+            missing: OrdMap::new(),
+            findings: OrdMap::new(),
+            repairs: OrdMap::new(),
+            look_backs: OrdMap::new(),
+            open_cases: OrdSet::new(),
+            cases_of: OrdMap::new(),
+            loads_of: OrdMap::new(),
             names: OrdMap::new(),
             changes: Changes::default(),
         }
@@ -353,6 +278,36 @@ impl State {
 
     pub fn next_step(&self, asset: &Asset) -> Option<RouteStep> {
         self.route_of(asset).get(asset.next as usize).copied()
+    }
+
+    /// Fills the indexes that follow from cases and loads, after these were read whole.
+    pub fn index(&mut self) {
+        let mut cases_of: BTreeMap<Id, Vec<(u64, Id)>> = BTreeMap::new();
+        for case in self.cases.values() {
+            if case.is_open() {
+                self.open_cases.insert(case.case.clone());
+            }
+            for (asset, part) in case.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
+                cases_of.entry(asset.clone()).or_default().push((part.since, case.case.clone()));
+            }
+        }
+        for (asset, mut cases) in cases_of {
+            cases.sort();
+            let cases = cases.into_iter().map(|(_, case)| case).collect();
+            self.cases_of.insert(asset, Arc::new(cases));
+        }
+        let mut loads_of: BTreeMap<Id, Vec<(u64, Id, u32)>> = BTreeMap::new();
+        for load in self.loads.values() {
+            for part in &load.contents {
+                let of = loads_of.entry(part.asset.clone()).or_default();
+                of.push((load.entry, load.load.clone(), part.turn));
+            }
+        }
+        for (asset, mut loads) in loads_of {
+            loads.sort();
+            let loads = loads.into_iter().map(|(_, load, turn)| (load, turn)).collect();
+            self.loads_of.insert(asset, Arc::new(loads));
+        }
     }
 
     pub fn asset(&self, id: &str) -> Option<&Arc<Asset>> {

@@ -41,6 +41,11 @@ pub const MACHINE: Table = plain!("machine_now");
 pub const SET: Table = plain!("set_now");
 pub const HOLD: Table = plain!("hold_now");
 pub const RESERVE: Table = plain!("reserve_now");
+pub const CASE: Table = plain!("case_now");
+pub const MISSING: Table = plain!("missing_now");
+pub const FINDING: Table = plain!("finding_now");
+pub const REPAIR: Table = plain!("repair_now");
+pub const LOOK_BACK: Table = plain!("look_back_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -79,8 +84,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 13] =
-    [SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, ASSET, LOAD, HISTORY, TURN, SEATING];
+pub const ALL: [Table; 18] = [
+    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK, ASSET,
+    LOAD, HISTORY, TURN, SEATING,
+];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
     for table in ALL {
@@ -144,6 +151,11 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     });
     things!(HOLD, changes.holds, state.holds, Arc::clone);
     things!(RESERVE, changes.reserves, state.reserves, u32::clone);
+    things!(CASE, changes.cases, state.cases, Arc::clone);
+    things!(MISSING, changes.missing, state.missing, Arc::clone);
+    things!(FINDING, changes.findings, state.findings, Arc::clone);
+    things!(REPAIR, changes.repairs, state.repairs, Arc::clone);
+    things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
     let mut assets: Rows = Vec::with_capacity(changes.assets.len());
     for asset in changes.assets.iter().filter_map(|id| state.assets.get(id)) {
         assets.push(vec![
@@ -237,6 +249,11 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
     state.holds = read::<Arc<_>>(conn, &HOLD, code).await?.into_iter().collect();
     state.reserves = read::<u32>(conn, &RESERVE, code).await?.into_iter().collect();
+    state.cases = read::<Arc<_>>(conn, &CASE, code).await?.into_iter().collect();
+    state.missing = read::<Arc<_>>(conn, &MISSING, code).await?.into_iter().collect();
+    state.findings = read::<Arc<_>>(conn, &FINDING, code).await?.into_iter().collect();
+    state.repairs = read::<Arc<_>>(conn, &REPAIR, code).await?.into_iter().collect();
+    state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
     state.loads = read::<Arc<_>>(conn, &LOAD, code).await?.into_iter().collect();
     state.assets = read::<Arc<_>>(conn, &ASSET, code).await?.into_iter().collect();
     let mut seats: BTreeMap<Id, BTreeMap<(String, u32), Id>> = BTreeMap::new();
@@ -257,6 +274,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
         let SetFacts { count_sheet, name, last_at } = facts;
         state.sets.insert(set.clone(), Arc::new(SetState { set, count_sheet, name, seats, last_at }));
     }
+    state.index();
     Ok(state)
 }
 

@@ -222,6 +222,30 @@ pub async fn add_sealed(
     conn.execute(sql, &[site.into(), sealed.into(), salt.to_vec().into(), text.into()]).await.map(|_| ())
 }
 
+/// Erases the words behind a commitment for good. The ledger keeps the commitment, and every hash.
+pub async fn erase_sealed(conn: &mut Conn, site: &str, sealed: &str) -> Result<(), StorageError> {
+    let sql = "DELETE FROM sealed_text WHERE site = $1 AND sealed = $2";
+    conn.execute(sql, &[site.into(), sealed.into()]).await.map(|_| ())
+}
+
+/// The words behind a commitment, where they were not erased.
+pub async fn sealed(db: &Db, site: &str, sealed: &str) -> Result<Option<String>, StorageError> {
+    let sql = "SELECT text FROM sealed_text WHERE site = $1 AND sealed = $2";
+    db.one(sql, &[site.into(), sealed.into()]).await?.map(|row| row.text(0)).transpose()
+}
+
+/// The commitments behind which these words stand.
+pub async fn sealed_as(db: &Db, site: &str, text: &str) -> Result<Vec<String>, StorageError> {
+    let sql = "SELECT sealed FROM sealed_text WHERE site = $1 AND text = $2 ORDER BY sealed";
+    db.fetch(sql, &[site.into(), text.into()]).await?.iter().map(|row| row.text(0)).collect()
+}
+
+/// Writes down that somebody read what is kept from most.
+pub async fn log_read(db: &Db, site: &str, at: i64, actor: &str, what: &str) -> Result<(), StorageError> {
+    let sql = "INSERT INTO read_log (site, at, actor, what) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING";
+    db.execute(sql, &[site.into(), at.into(), actor.into(), what.into()]).await.map(|_| ())
+}
+
 /// Keeps a cycle record whole. The same bytes are kept once.
 pub async fn add_record(conn: &mut Conn, site: &str, sha256: &str, raw: Vec<u8>) -> Result<(), StorageError> {
     let sql = "INSERT INTO cycle_record (site, sha256, raw) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING";

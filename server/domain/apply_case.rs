@@ -1,0 +1,303 @@
+//! Makes true what happened to cases and at them, and what stands beside the loop: missing parts, findings, repairs
+//! and look-backs.
+
+use std::sync::Arc;
+
+use super::apply::{When, change, moves};
+use super::apply_parts::place_hold;
+use super::case::Case;
+use super::event::{Moved, What};
+use super::exposure::{Back, CaseChanged, CasePart, CountClosed, Exposed, Exposure};
+use super::finding::{Finding, FindingReported};
+use super::id::Id;
+use super::lookback::LookBack;
+use super::missing::{MissingState, SearchOutcome};
+use super::repair::{CameFromRepair, Repair, SentToRepair};
+use super::state::{Stage, State};
+
+fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
+    let Some(case) = state.cases.get_mut(id) else { return };
+    let case = Arc::make_mut(case);
+    change(case);
+    case.last_at = case.last_at.max(when.at);
+    case.last_entry = when.seq;
+    let open = case.is_open();
+    state.changes.cases.insert(id.clone());
+    if open {
+        state.open_cases.insert(id.clone());
+    } else {
+        state.open_cases.remove(id);
+    }
+}
+
+fn add_case(state: &mut State, case: Case) {
+    state.open_cases.insert(case.case.clone());
+    state.changes.cases.insert(case.case.clone());
+    state.cases.insert(case.case.clone(), Arc::new(case));
+}
+
+pub(super) fn cases(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::CasePlanned(it) => add_case(state, Case::of(it, false, when.at, when.seq)),
+        What::CaseChanged(it) => changed(state, when, it),
+        What::CaseCancelled(it) => change_case(state, when, &it.case, |case| {
+            case.cancelled = Some(it.reason.clone());
+            case.promised.clear();
+        }),
+        What::Promised(it) => {
+            change_case(state, when, &it.case, |case| case.promised.push(it.set.clone()));
+            touch_set(state, when, &it.set);
+        }
+        What::PromiseWithdrawn(it) => {
+            change_case(state, when, &it.case, |case| case.promised.retain(|set| *set != it.set));
+            touch_set(state, when, &it.set);
+        }
+        What::PatientErased(it) => change_case(state, when, &it.case, |case| case.patient = None),
+        What::Issued(it) => {
+            if let Some(planned) = &it.planned {
+                add_case(state, Case::of(planned, it.emergency, when.at, when.seq));
+            }
+            moves(state, when, &it.parts);
+            change_case(state, when, &it.case, |case| {
+                case.emergency |= it.emergency;
+                for part in &it.parts {
+                    issued(case, &part.asset, part.turn);
+                }
+            });
+        }
+        What::Opened(it) | What::Used(it) => {
+            let told_used = matches!(what, What::Used(_));
+            it.parts.iter().for_each(|part| exposed(state, when, &it.case, part, told_used));
+            it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+        }
+        What::CountClosed(it) => count_closed(state, when, it),
+        _ => {}
+    }
+}
+
+fn touch_set(state: &mut State, when: &When, id: &Id) {
+    if let Some(set) = state.sets.get_mut(id) {
+        let set = Arc::make_mut(set);
+        set.last_at = set.last_at.max(when.at);
+        state.changes.sets.insert(id.clone());
+    }
+}
+
+fn changed(state: &mut State, when: &When, it: &CaseChanged) {
+    change_case(state, when, &it.case, |case| {
+        case.start = it.start.unwrap_or(case.start);
+        case.minutes = it.minutes.unwrap_or(case.minutes);
+        case.room = it.room.clone().or_else(|| case.room.take());
+        case.technique = it.technique.or(case.technique);
+        case.needs = it.needs.clone().unwrap_or_else(|| std::mem::take(&mut case.needs));
+        case.patient = it.patient.clone().or_else(|| case.patient.take());
+        case.risk = it.risk.unwrap_or(case.risk);
+    });
+    it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+}
+
+fn issued(case: &mut Case, asset: &Id, turn: u32) {
+    let fresh = CasePart {
+        turn,
+        issued: true,
+        exposure: None,
+        told_used: false,
+        since: 0,
+        out: true,
+        missing: false,
+    };
+    case.parts.insert(asset.clone(), fresh);
+}
+
+/// One exposure: written at the case, found from the part, and counted as wear the first time it says used.
+fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: bool) {
+    moves(state, when, it.moved.as_slice());
+    // A part that moved on since is not out for this case; one that is held up in its own next turn came back.
+    let here = it.moved.is_some()
+        || state
+            .assets
+            .get(&it.asset)
+            .is_some_and(|asset| asset.turn == it.turn && asset.stage == Stage::InUse);
+    let mut used_now = false;
+    let mut first = false;
+    change_case(state, when, case, |case| {
+        let part = case.parts.entry(it.asset.clone()).or_insert(CasePart {
+            turn: it.turn,
+            issued: false,
+            exposure: None,
+            told_used: false,
+            since: 0,
+            out: false,
+            missing: false,
+        });
+        used_now = it.exposure == Exposure::Used && part.exposure != Some(Exposure::Used);
+        first = part.exposure.is_none();
+        if part.exposure < Some(it.exposure) {
+            part.exposure = Some(it.exposure);
+        }
+        if first {
+            part.since = when.seq;
+        }
+        part.told_used |= told_used;
+        part.out |= here;
+    });
+    count_exposure(state, when, case, &it.asset, (first, used_now));
+}
+
+/// Keeps the index from parts to cases, and counts a use.
+fn count_exposure(state: &mut State, when: &When, case: &Id, asset: &Id, (first, used_now): (bool, bool)) {
+    if first {
+        Arc::make_mut(state.cases_of.entry(asset.clone()).or_default()).push(case.clone());
+    }
+    change(state, when, asset, |asset| asset.uses += u32::from(used_now));
+}
+
+fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
+    for counted in &it.parts {
+        let (mut first, mut used_now) = (false, false);
+        change_case(state, when, &it.case, |case| {
+            let Some(part) = case.parts.get_mut(&counted.asset) else { return };
+            part.out = false;
+            part.missing = counted.back == Back::Missing;
+            if let Some(exposure) = counted.exposure {
+                first = part.exposure.is_none();
+                used_now = exposure == Exposure::Used && part.exposure != Some(Exposure::Used);
+                part.exposure = Some(exposure);
+                if first {
+                    part.since = when.seq;
+                }
+            }
+        });
+        moves(state, when, counted.moved.as_slice());
+        count_exposure(state, when, &it.case, &counted.asset, (first, used_now));
+        if counted.back == Back::Missing {
+            lose(state, when, &counted.asset, Some(it.case.clone()));
+        }
+    }
+    change_case(state, when, &it.case, |case| {
+        case.closed = true;
+        case.promised.clear();
+    });
+    it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+}
+
+fn lose(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
+    change(state, when, asset, |asset| asset.missing = true);
+    let told_by = when.actor.to_string();
+    let missing =
+        MissingState { asset: asset.clone(), since: when.at, case, told_by, outcome: None, over_at: None };
+    state.missing.insert(asset.clone(), Arc::new(missing));
+    state.changes.missing.insert(asset.clone());
+}
+
+/// In the house again, where it was not retired meanwhile.
+fn find(state: &mut State, when: &When, asset: &Id, moved: Option<&Moved>) {
+    change(state, when, asset, |asset| asset.missing = false);
+    moves(state, when, moved.map_or(&[], std::slice::from_ref));
+    search_over(state, when, asset);
+}
+
+/// Nobody looks for the part any more.
+pub(super) fn search_over(state: &mut State, when: &When, asset: &Id) {
+    if let Some(missing) = state.missing.get_mut(asset) {
+        Arc::make_mut(missing).over_at.get_or_insert(when.at);
+        state.changes.missing.insert(asset.clone());
+    }
+}
+
+pub(super) fn aside(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::MissingReported(it) => lose(state, when, &it.asset, it.case.clone()),
+        What::Found(it) => {
+            find(state, when, &it.asset, it.moved.as_ref());
+            if it.location.is_some() {
+                change(state, when, &it.asset, |asset| asset.location = it.location.clone());
+            }
+        }
+        What::MissingClosed(it) if it.outcome == SearchOutcome::Found => {
+            find(state, when, &it.asset, it.moved.as_ref());
+        }
+        What::MissingClosed(it) => {
+            change(state, when, &it.asset, |_| {});
+            if let Some(missing) = state.missing.get_mut(&it.asset) {
+                Arc::make_mut(missing).outcome = Some(it.outcome);
+                state.changes.missing.insert(it.asset.clone());
+            }
+        }
+        What::FindingReported(it) => found_wrong(state, when, it),
+        What::SentToRepair(it) => sent(state, when, it),
+        What::BackFromRepair(it) => came_back(state, when, it),
+        What::LookBackOpened(it) => {
+            let look_back = LookBack {
+                look_back: it.look_back.clone(),
+                origin: it.origin.clone(),
+                reason: it.reason.clone(),
+                opened_at: when.at,
+                opened_by: when.actor.to_string(),
+                closed_at: None,
+                outcome: None,
+            };
+            state.look_backs.insert(it.look_back.clone(), Arc::new(look_back));
+            state.changes.look_backs.insert(it.look_back.clone());
+        }
+        What::LookBackClosed(it) => {
+            if let Some(look_back) = state.look_backs.get_mut(&it.look_back) {
+                let look_back = Arc::make_mut(look_back);
+                look_back.closed_at = Some(when.at);
+                look_back.outcome = Some(it.outcome.clone());
+                state.changes.look_backs.insert(it.look_back.clone());
+            }
+        }
+        _ => {}
+    }
+}
+
+fn found_wrong(state: &mut State, when: &When, it: &FindingReported) {
+    change(state, when, &it.asset, |_| {});
+    let finding = Finding {
+        finding: it.finding.clone(),
+        asset: it.asset.clone(),
+        turn: it.turn,
+        what: it.what.clone(),
+        severity: it.severity,
+        case: it.case.clone(),
+        at: when.at,
+        by: when.actor.to_string(),
+        hold: it.holds.first().map(|hold| hold.hold.clone()),
+    };
+    state.findings.insert(it.finding.clone(), Arc::new(finding));
+    state.changes.findings.insert(it.finding.clone());
+    it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+}
+
+fn sent(state: &mut State, when: &When, it: &SentToRepair) {
+    moves(state, when, &it.moved);
+    change(state, when, &it.asset, |asset| asset.in_repair = true);
+    let repair = Repair {
+        repair: it.repair.clone(),
+        asset: it.asset.clone(),
+        reason: it.reason.clone(),
+        order: it.order.clone(),
+        decontaminated: it.decontaminated,
+        sent_at: when.at,
+        back_at: None,
+        cost_cents: None,
+        work: None,
+    };
+    state.repairs.insert(it.repair.clone(), Arc::new(repair));
+    state.changes.repairs.insert(it.repair.clone());
+}
+
+fn came_back(state: &mut State, when: &When, it: &CameFromRepair) {
+    moves(state, when, std::slice::from_ref(&it.moved));
+    change(state, when, &it.asset, |asset| {
+        asset.in_repair = false;
+        asset.serial = it.serial.clone().or_else(|| asset.serial.take());
+    });
+    let Some(repair) = it.repair.as_ref().and_then(|id| state.repairs.get_mut(id)) else { return };
+    let repair = Arc::make_mut(repair);
+    repair.back_at = Some(when.at);
+    repair.cost_cents = it.cost_cents;
+    repair.work = it.work.clone();
+    state.changes.repairs.insert(repair.repair.clone());
+}

@@ -1,0 +1,350 @@
+//! Cases: one planned or emergency procedure with its needs, and what was taken to it, opened, used and counted.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::command::{Malformed, wrong};
+use super::exposure::{CasePart, CasePlanned};
+use super::id::Id;
+use super::load::IndicatorResult;
+use super::text::{Line, Scan, Sealed, Text};
+use super::time::Time;
+
+/// How the patient is ventilated, which decides what openings the instrument must have.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Technique {
+    JetOpen,
+    ControlledClosed,
+    Assisted,
+    Apnoeic,
+}
+
+impl Technique {
+    pub const ALL: [Technique; 4] =
+        [Technique::JetOpen, Technique::ControlledClosed, Technique::Assisted, Technique::Apnoeic];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Technique::JetOpen => "jet_open",
+            Technique::ControlledClosed => "controlled_closed",
+            Technique::Assisted => "assisted",
+            Technique::Apnoeic => "apnoeic",
+        }
+    }
+
+    pub fn words(self) -> &'static str {
+        match self {
+            Technique::JetOpen => "open system, jet ventilation",
+            Technique::ControlledClosed => "closed system, controlled ventilation",
+            Technique::Assisted => "assisted ventilation",
+            Technique::Apnoeic => "apnoeic oxygenation",
+        }
+    }
+}
+
+/// What is known of the patient that changes the handling afterwards.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Risk {
+    #[default]
+    None,
+    PrionSuspected,
+    Airborne,
+    Resistant,
+}
+
+impl Risk {
+    pub const ALL: [Risk; 4] = [Risk::None, Risk::PrionSuspected, Risk::Airborne, Risk::Resistant];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Risk::None => "none",
+            Risk::PrionSuspected => "prion_suspected",
+            Risk::Airborne => "airborne",
+            Risk::Resistant => "resistant",
+        }
+    }
+
+    pub fn words(self) -> &'static str {
+        match self {
+            Risk::None => "none known",
+            Risk::PrionSuspected => "prion disease suspected",
+            Risk::Airborne => "airborne infection",
+            Risk::Resistant => "resistant organism",
+        }
+    }
+}
+
+/// The most minutes that a case takes: a day.
+const LONGEST_MINUTES: u32 = 24 * 60;
+/// The most sets that a case needs.
+const MOST_NEEDS: usize = 50;
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanCase {
+    pub case: Id,
+    pub start: Time,
+    pub minutes: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub room: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    pub needs: Vec<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk: Option<Risk>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChangeCase {
+    pub case: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start: Option<Time>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub room: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub needs: Option<Vec<Id>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk: Option<Risk>,
+}
+
+fn length(minutes: Option<u32>, needs: Option<&Vec<Id>>) -> Result<(), Malformed> {
+    if minutes.is_some_and(|minutes| !(1..=LONGEST_MINUTES).contains(&minutes)) {
+        return Err(wrong("/minutes", format!("found a length outside 1 to {LONGEST_MINUTES} minutes")));
+    }
+    if needs.is_some_and(|needs| needs.len() > MOST_NEEDS) {
+        return Err(wrong("/needs", format!("found more than {MOST_NEEDS} count sheets")));
+    }
+    Ok(())
+}
+
+impl PlanCase {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        length(Some(self.minutes), Some(&self.needs))
+    }
+}
+
+impl ChangeCase {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        if !self.beyond_technique_and_risk() && self.technique.is_none() && self.risk.is_none() {
+            return Err(wrong("", "found nothing that changes; at least one field beside case is needed"));
+        }
+        length(self.minutes, self.needs.as_ref())
+    }
+
+    /// Whether more than technique and risk changes, which is what a clinician may change.
+    pub fn beyond_technique_and_risk(&self) -> bool {
+        self.start.is_some()
+            || self.minutes.is_some()
+            || self.room.is_some()
+            || self.needs.is_some()
+            || self.patient.is_some()
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CancelCase {
+    pub case: Id,
+    pub reason: Text,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Promise {
+    pub case: Id,
+    pub set: Id,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Issue {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+    pub scan: Scan,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub emergency: Option<bool>,
+}
+
+impl Issue {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        if self.case.is_none() && self.emergency != Some(true) {
+            return Err(wrong("/case", "missing; only an emergency is issued without a case"));
+        }
+        Ok(())
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Open {
+    pub case: Id,
+    pub scan: Scan,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack_intact: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub indicator: Option<IndicatorResult>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Use {
+    pub case: Id,
+    pub scan: Scan,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CloseCount {
+    pub case: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unopened: Option<Scan>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub missing: Vec<Line>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub broken: Vec<Line>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ErasePatient {
+    pub case: Id,
+    pub reason: Text,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Count {
+    None,
+    Open,
+    Closed,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CaseStatus {
+    Planned,
+    Issued,
+    Opened,
+    Closed,
+    Cancelled,
+}
+
+impl CaseStatus {
+    pub fn name(self) -> &'static str {
+        match self {
+            CaseStatus::Planned => "planned",
+            CaseStatus::Issued => "issued",
+            CaseStatus::Opened => "opened",
+            CaseStatus::Closed => "closed",
+            CaseStatus::Cancelled => "cancelled",
+        }
+    }
+}
+
+/// One planned or emergency procedure.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Case {
+    pub case: Id,
+    pub start: Time,
+    pub minutes: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub room: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    pub needs: Vec<Id>,
+    /// The sealed reference; its words live in the erasable table.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Sealed>,
+    #[serde(default)]
+    pub risk: Risk,
+    #[serde(default)]
+    pub emergency: bool,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub promised: Vec<Id>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub parts: BTreeMap<Id, CasePart>,
+    #[serde(default)]
+    pub closed: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cancelled: Option<String>,
+    pub last_at: Time,
+    pub last_entry: u64,
+}
+
+impl Case {
+    /// A case as it is planned.
+    pub fn of(planned: &CasePlanned, emergency: bool, at: Time, seq: u64) -> Case {
+        Case {
+            case: planned.case.clone(),
+            start: planned.start,
+            minutes: planned.minutes,
+            room: planned.room.clone(),
+            technique: planned.technique,
+            needs: planned.needs.clone(),
+            patient: planned.patient.clone(),
+            risk: planned.risk,
+            emergency,
+            promised: Vec::new(),
+            parts: BTreeMap::new(),
+            closed: false,
+            cancelled: None,
+            last_at: at,
+            last_entry: seq,
+        }
+    }
+
+    pub fn end(&self) -> Time {
+        self.start.plus_minutes(i64::from(self.minutes))
+    }
+
+    pub fn anything_out(&self) -> bool {
+        self.parts.values().any(|part| part.out)
+    }
+
+    pub fn count(&self) -> Count {
+        if self.anything_out() {
+            Count::Open
+        } else if self.closed {
+            Count::Closed
+        } else {
+            Count::None
+        }
+    }
+
+    pub fn status(&self) -> CaseStatus {
+        if self.cancelled.is_some() {
+            CaseStatus::Cancelled
+        } else if self.closed && !self.anything_out() {
+            CaseStatus::Closed
+        } else if self.parts.values().any(|part| part.exposure.is_some()) {
+            CaseStatus::Opened
+        } else if self.anything_out() {
+            CaseStatus::Issued
+        } else {
+            CaseStatus::Planned
+        }
+    }
+
+    /// Still to come, or under way.
+    pub fn is_open(&self) -> bool {
+        !matches!(self.status(), CaseStatus::Closed | CaseStatus::Cancelled)
+    }
+
+    /// Whether both need their parts at once: one's time, with reprocessing after it, reaches into the other's.
+    pub fn overlaps(&self, other: &Case, turnaround_minutes: u32) -> bool {
+        let free = |case: &Case| case.end().plus_minutes(i64::from(turnaround_minutes));
+        self.start < free(other) && other.start < free(self)
+    }
+}

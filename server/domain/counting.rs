@@ -1,0 +1,133 @@
+//! The count that closes a case: everything back, or named as missing.
+
+use std::collections::BTreeSet;
+
+use super::case::{Case, CloseCount};
+use super::deciding::Deciding;
+use super::event::What;
+use super::exposure::{Back, CasePart, CountClosed, Counted, Exposure};
+use super::hold::{HoldKind, HoldPlaced};
+use super::id::Id;
+use super::planning::known_case;
+use super::refusal::{Code, Problem};
+use super::scan::Mode;
+use super::state::{Asset, Stage};
+use super::text::{Line, Scan};
+
+/// What the closing says of parts by name.
+struct Said {
+    unopened: BTreeSet<Id>,
+    missing: BTreeSet<Id>,
+    broken: BTreeSet<Id>,
+}
+
+pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
+    let case = known_case(deciding, &it.case);
+    let sets_before = deciding.sets.len();
+    let unopened = it.unopened.as_ref().map(|scan| deciding.pick(scan, Mode::Fact)).unwrap_or_default();
+    deciding.sets.truncate(sets_before);
+    let said = Said {
+        unopened: unopened
+            .iter()
+            .filter(|part| part.alone || is_out(case.as_ref(), &part.asset.asset))
+            .map(|part| part.asset.asset.clone())
+            .collect(),
+        missing: named(deciding, &it.missing),
+        broken: named(deciding, &it.broken),
+    };
+    let case = case?;
+    if case.closed && !case.anything_out() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("The count of case {} is already closed.", it.case),
+            "A case with something out is needed.",
+            "If a part was missed since, report it as missing by itself.",
+        ));
+    } else if !case.anything_out() {
+        deciding.deviates(Code::OutOfOrder);
+    }
+    let any_use = case.parts.values().any(|part| part.told_used);
+    let mut parts = Vec::new();
+    for (id, part) in case.parts.iter().filter(|(_, part)| part.out) {
+        let Some(asset) = deciding.state.assets.get(id).cloned() else { continue };
+        parts.push(counted(deciding, &asset, part, &said, any_use));
+        deciding.touches(Some(asset.last_at));
+    }
+    strangers(deciding, &case, &said, &mut parts);
+    let broken: Vec<Id> =
+        parts.iter().filter(|part| part.back == Back::Broken).map(|part| part.asset.clone()).collect();
+    let mut holds = Vec::new();
+    if let (false, Some(hold)) = (broken.is_empty(), deciding.new_hold()) {
+        let reason = format!("case {}: came back with a piece missing", case.case);
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
+    }
+    Some(What::CountClosed(CountClosed { case: case.case, parts, holds }))
+}
+
+fn is_out(case: Option<&Case>, asset: &Id) -> bool {
+    case.is_some_and(|case| case.parts.get(asset).is_some_and(|part| part.out))
+}
+
+fn named(deciding: &mut Deciding, names: &[Line]) -> BTreeSet<Id> {
+    if names.is_empty() {
+        return BTreeSet::new();
+    }
+    let scan = Scan(names.iter().map(|name| name.0.clone()).collect());
+    let mut ids = BTreeSet::new();
+    for name in &scan.0 {
+        if let Some(asset) = deciding.one(name) {
+            ids.insert(asset.asset.clone());
+        }
+    }
+    ids
+}
+
+fn counted(deciding: &mut Deciding, asset: &Asset, part: &CasePart, said: &Said, any_use: bool) -> Counted {
+    let id = &asset.asset;
+    let untouched = part.exposure.is_none() && asset.stage == Stage::Issued && asset.turn == part.turn;
+    let back = if said.missing.contains(id) {
+        Back::Missing
+    } else if said.broken.contains(id) {
+        Back::Broken
+    } else if said.unopened.contains(id) && untouched {
+        Back::Unopened
+    } else {
+        Back::Soiled
+    };
+    if said.unopened.contains(id) && back != Back::Unopened {
+        // It was opened, or it is named twice: it does not go back into the store.
+        deciding.deviates(Code::OutOfOrder);
+    }
+    let inferred = if any_use { Exposure::Opened } else { Exposure::Used };
+    let exposure = (back != Back::Unopened && part.exposure < Some(inferred)).then_some(inferred);
+    let here = asset.turn == part.turn && matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let nothing_since = deciding.at() >= asset.act_at;
+    let moved = match back {
+        Back::Unopened => Some(asset.back_ready()),
+        Back::Missing => None,
+        Back::Soiled | Back::Broken => (here && nothing_since).then(|| asset.next_turn_soiled()),
+    };
+    Counted { asset: id.clone(), turn: part.turn, back, exposure, moved }
+}
+
+/// Parts that the closing names although they were not out at the case: told all the same.
+fn strangers(deciding: &mut Deciding, case: &Case, said: &Said, parts: &mut Vec<Counted>) {
+    let out = |id: &&Id| is_out(Some(case), id);
+    if said.unopened.iter().any(|id| !out(&id)) {
+        deciding.deviates(Code::OutOfOrder);
+    }
+    for (names, back) in [(&said.missing, Back::Missing), (&said.broken, Back::Broken)] {
+        for id in names.iter().filter(|id| !out(id)) {
+            let Some(asset) = deciding.state.assets.get(id).cloned() else { continue };
+            if asset.missing {
+                deciding.against(super::missing::already(&asset));
+                continue;
+            }
+            deciding.deviates(if asset.retired.is_some() { Code::Retired } else { Code::OutOfOrder });
+            if asset.retired.is_none() && !parts.iter().any(|part| part.asset == *id) {
+                let turn = case.parts.get(id).map_or(asset.turn, |part| part.turn);
+                parts.push(Counted { asset: id.clone(), turn, back, exposure: None, moved: None });
+            }
+        }
+    }
+}

@@ -1,0 +1,171 @@
+//! What happens to parts at a case: issued to it, opened, used, counted back. Opened and used both count as exposed.
+
+use serde::{Deserialize, Serialize};
+
+use super::case::{Risk, Technique};
+use super::event::Moved;
+use super::hold::HoldPlaced;
+use super::id::Id;
+use super::load::IndicatorResult;
+use super::text::{Line, Sealed};
+use super::time::Time;
+
+/// Whether a part touched the patient, or its pack was open beside it. Both count as exposed in a look-back.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Exposure {
+    Opened,
+    Used,
+}
+
+impl Exposure {
+    pub fn name(self) -> &'static str {
+        match self {
+            Exposure::Opened => "opened",
+            Exposure::Used => "used",
+        }
+    }
+}
+
+/// A part at a case.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CasePart {
+    /// The turn in which it was there.
+    pub turn: u32,
+    /// It was issued to the case, not only opened there.
+    pub issued: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exposure: Option<Exposure>,
+    /// A person said that it was used; it was not inferred at the count.
+    #[serde(default)]
+    pub told_used: bool,
+    /// The entry that recorded the exposure.
+    #[serde(default)]
+    pub since: u64,
+    /// Not counted back yet.
+    pub out: bool,
+    #[serde(default)]
+    pub missing: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CasePlanned {
+    pub case: Id,
+    pub start: Time,
+    pub minutes: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub room: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    pub needs: Vec<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Sealed>,
+    #[serde(default)]
+    pub risk: Risk,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CaseChanged {
+    pub case: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start: Option<Time>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub room: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub needs: Option<Vec<Id>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Sealed>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk: Option<Risk>,
+    /// A suspected prion disease holds at once what was opened or used before.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<HoldPlaced>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Issued {
+    pub case: Id,
+    #[serde(default)]
+    pub emergency: bool,
+    /// The case that the issue makes, where it came without one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planned: Option<CasePlanned>,
+    pub parts: Vec<Moved>,
+}
+
+/// A part that was opened or used at a case.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Exposed {
+    pub asset: Id,
+    pub turn: u32,
+    pub exposure: Exposure,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub moved: Option<Moved>,
+}
+
+/// What an opening or a use leaves: exposures, moves and the holds that follow from them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Exposures {
+    pub case: Id,
+    pub parts: Vec<Exposed>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack_intact: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub indicator: Option<IndicatorResult>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<HoldPlaced>,
+}
+
+/// How a part came back from a case.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Back {
+    Unopened,
+    Soiled,
+    Broken,
+    Missing,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Counted {
+    pub asset: Id,
+    pub turn: u32,
+    pub back: Back,
+    /// How it was exposed, where the count is what says so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exposure: Option<Exposure>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub moved: Option<Moved>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CountClosed {
+    pub case: Id,
+    pub parts: Vec<Counted>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holds: Vec<HoldPlaced>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CaseCancelled {
+    pub case: Id,
+    pub reason: String,
+}
+
+/// A set kept for a case, or no longer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Promised {
+    pub case: Id,
+    pub set: Id,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PatientErased {
+    pub case: Id,
+    pub patient: Sealed,
+    pub reason: String,
+}

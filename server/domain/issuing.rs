@@ -1,0 +1,246 @@
+//! Issue: a set leaves the store for a case, whole. Planned issue asks permission; an emergency takes what is ready
+//! in one act, whoever it was kept for.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use super::case::{Case, Issue, Risk};
+use super::deciding::Deciding;
+use super::event::What;
+use super::exposure::{CasePlanned, Issued};
+use super::hold::HoldKind;
+use super::id::Id;
+use super::planning::known_case;
+use super::readiness::{SetReadiness, set_status};
+use super::refusal::{Code, Problem};
+use super::scan::{Mode, Picked, blocking_hold, broken_pack_of, general_problems};
+use super::set::SetState;
+use super::state::{Asset, Stage};
+use super::step::out_of_order;
+
+/// How long a case is taken to last that an emergency makes: nobody knows, so that it takes the room of a usual one.
+const EMERGENCY_MINUTES: u32 = 60;
+
+pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
+    let emergency = it.emergency == Some(true);
+    let picked = deciding.pick(&it.scan, Mode::Permission);
+    let sets: Vec<SetState> = deciding
+        .sets
+        .iter()
+        .filter_map(|set| deciding.state.sets.get(set))
+        .map(|set| (**set).clone())
+        .collect();
+    let (case, planned) = match &it.case {
+        Some(case) => (known_case(deciding, case)?, None),
+        None => made(deciding, &sets)?,
+    };
+    if !case.is_open() {
+        deciding.against(Problem::new(
+            Code::OutOfOrder,
+            format!("Case {} is {}.", case.case, case.status().name()),
+            "A case that is still to come, or under way, is needed.",
+            "Plan a new case, or issue in an emergency without one.",
+        ));
+    }
+    let parts = chosen(deciding, &case, picked, emergency);
+    for set in &sets {
+        complete(deciding, set);
+    }
+    if !emergency {
+        kept_or_reserved(deciding, &case, &parts);
+    }
+    let moved = parts.iter().map(|asset| asset.issued()).collect();
+    Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved }))
+}
+
+/// The case that an emergency makes: it starts now, and needs what is issued to it.
+fn made(deciding: &mut Deciding, sets: &[SetState]) -> Option<(Case, Option<CasePlanned>)> {
+    let state = deciding.state;
+    let from = state.cases.len() as u64 + 1;
+    let case = (from..from + 1_000_000)
+        .find_map(|n| Id::new(&format!("emergency-{n:04}")).filter(|id| !state.cases.contains_key(id)))?;
+    let planned = CasePlanned {
+        case: case.clone(),
+        start: deciding.at(),
+        minutes: EMERGENCY_MINUTES,
+        room: None,
+        technique: None,
+        needs: sets.iter().map(|set| set.count_sheet.clone()).collect(),
+        patient: None,
+        risk: Risk::None,
+    };
+    deciding.made = Some(case);
+    Some((Case::of(&planned, true, deciding.at(), 0), Some(planned)))
+}
+
+/// The parts that go: those of each set that are in the house, and each part alone with its pack. What stands against
+/// one of them stands against the issue, since a pack goes whole.
+fn chosen(deciding: &mut Deciding, case: &Case, picked: Vec<Picked>, emergency: bool) -> Vec<Arc<Asset>> {
+    let state = deciding.state;
+    let mut parts: BTreeMap<Id, Arc<Asset>> = BTreeMap::new();
+    let (mut left, mut already) = (Vec::new(), Vec::new());
+    for part in picked {
+        let asset = part.asset;
+        let here = case.parts.get(&asset.asset).is_some_and(|known| known.out);
+        let essential = essential_line(deciding, &asset);
+        if !part.alone && here {
+            already.push(already_issued(&asset, case));
+        } else if !part.alone && !asset.counts() && !essential {
+            left.push((asset.clone(), general_problems(&asset)));
+        } else {
+            let pack = broken_pack_of(state, &asset);
+            for one in std::iter::once(&asset).chain(pack.iter()) {
+                parts.entry(one.asset.clone()).or_insert_with(|| one.clone());
+            }
+        }
+    }
+    if parts.is_empty() {
+        already.into_iter().for_each(|problem| deciding.against(problem));
+    }
+    for asset in parts.values() {
+        for problem in against_issue(deciding, asset, case, emergency) {
+            deciding.against(problem);
+        }
+        deciding.touches(Some(asset.last_at));
+    }
+    deciding.leave(left);
+    parts.into_values().collect()
+}
+
+fn already_issued(asset: &Asset, case: &Case) -> Problem {
+    Problem::new(
+        Code::AlreadyDone,
+        format!("{} is already out at case {}.", asset.called(), case.case),
+        "A part in the store is needed.",
+        "Nothing needs to be done.",
+    )
+}
+
+fn essential_line(deciding: &Deciding, asset: &Asset) -> bool {
+    let sheet = asset.seat.as_ref().and_then(|seat| {
+        let set = deciding.state.sets.get(&seat.set)?;
+        deciding.state.sheets.get(&set.count_sheet)?.line(&seat.line)
+    });
+    sheet.is_some_and(|line| line.essential)
+}
+
+/// What stands against one part going out.
+fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: bool) -> Vec<Problem> {
+    let state = deciding.state;
+    let called = asset.called();
+    let at = deciding.at();
+    let open = |problem: Problem| if emergency { problem.open_to_override() } else { problem };
+    let mut problems = general_problems(asset);
+    if let Some(held) = blocking_hold(state, asset) {
+        let repair = asset.has_hold(HoldKind::Repair);
+        problems.push(if repair { held } else { open(held) });
+    }
+    if let Some(load) = &asset.in_load {
+        problems.push(super::load::in_load(&called, load));
+    }
+    match asset.stage {
+        Stage::Ready => {}
+        Stage::Issued | Stage::InUse => {
+            let there = case.parts.get(&asset.asset).is_some_and(|part| part.out);
+            problems.push(if there {
+                already_issued(asset, case)
+            } else {
+                let needed = "A part in the store is needed.";
+                Problem::new(
+                    Code::OutOfOrder,
+                    format!("{called} is out at another case."),
+                    needed,
+                    "Take another set.",
+                )
+            });
+        }
+        _ => problems.push(out_of_order(asset, state.next_step(asset), "Only what is ready is issued.")),
+    }
+    if let Some(cool) = asset.cooling_until(at) {
+        problems.push(open(Problem::new(
+            Code::StillCooling,
+            format!("{called} is still cooling until {cool}."),
+            "A part that has cooled is needed.",
+            "Wait, or take another set. In an emergency a second person may set it aside: it is HOT.",
+        )));
+    }
+    if asset.past_date(state, at) {
+        let until = asset.sterile_until.map_or(String::new(), |until| until.to_string());
+        problems.push(open(Problem::new(
+            Code::PastDate,
+            format!("{called} was sterile until {until}."),
+            "A part within its date is needed.",
+            "Take another set, and have this one reprocessed.",
+        )));
+    }
+    problems
+}
+
+/// A set goes whole: its essential lines are full.
+fn complete(deciding: &mut Deciding, set: &SetState) {
+    let state = deciding.state;
+    let Some(sheet) = state.sheets.get(&set.count_sheet) else { return };
+    for line in sheet.lines.iter().filter(|line| line.essential) {
+        let here = state.members(set).filter(|asset| {
+            asset.counts() && asset.seat.as_ref().is_some_and(|seat| seat.line == line.line.as_str())
+        });
+        let here = here.count();
+        if here < line.quantity as usize {
+            deciding.against(Problem::new(
+                Code::NotComplete,
+                format!(
+                    "Set {} has {here} of {} in line \"{}\".",
+                    set.set,
+                    line.quantity,
+                    line.line.as_str()
+                ),
+                "A set that is complete in its essential lines is needed.",
+                "Take another set, or fill the line.",
+            ));
+        }
+    }
+}
+
+/// A planned issue takes nothing that another case needs at the same time, and leaves the reserve whole.
+fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) {
+    let state = deciding.state;
+    let at = deciding.at();
+    let sets: BTreeSet<&Id> =
+        parts.iter().filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
+    let mut taken: BTreeMap<&Id, u32> = BTreeMap::new();
+    for set in sets {
+        if let Some(problem) = state.kept_elsewhere(set, case) {
+            deciding.against(problem);
+        }
+        if let Some(set) = state.sets.get(set).filter(|set| is_ready(set_status(state, set, at).status)) {
+            *taken.entry(&set.count_sheet).or_default() += 1;
+        }
+    }
+    for (sheet, taken) in taken {
+        let minimum = state.reserves.get(sheet).copied().unwrap_or(0);
+        let ready = state.ready_sets(sheet, at);
+        if minimum > 0 && ready.saturating_sub(taken) < minimum {
+            let problem = Problem::new(
+                Code::ReserveWouldBeUndercut,
+                format!(
+                    "{ready} sets of count sheet {sheet} are ready, and {minimum} are the emergency reserve."
+                ),
+                "A planned case leaves the reserve whole.",
+                "Wait for the next set, or let the charge nurse set the reserve aside with a reason.",
+            );
+            deciding.against(problem.open_to_override());
+        }
+    }
+}
+
+pub fn is_ready(status: SetReadiness) -> bool {
+    matches!(status, SetReadiness::Ready | SetReadiness::ReadyShort)
+}
+
+impl super::state::State {
+    /// How many sets of a count sheet are ready at a moment.
+    pub fn ready_sets(&self, sheet: &Id, at: super::time::Time) -> u32 {
+        let of_sheet = self.sets.values().filter(|set| set.count_sheet == *sheet);
+        of_sheet.filter(|set| is_ready(set_status(self, set, at).status)).count() as u32
+    }
+}

@@ -1,0 +1,309 @@
+//! Look-back: from any load, asset, case or machine, in either direction, everything and everyone affected.
+//!
+//! A trace follows turns: a load belongs to the turn in which its parts went in, and a case to the turn in which it
+//! opened them. Opened and used both count as exposed; exposed means possible contact, not infection.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::case::ErasePatient;
+use super::command::{Malformed, wrong};
+use super::deciding::Deciding;
+use super::event::What;
+use super::exposure::{Exposure, PatientErased};
+use super::id::Id;
+use super::load::LoadStatus;
+use super::model::{reason_given, unknown};
+use super::planning::known_case;
+use super::refusal::{Code, Problem};
+use super::scan::resolve;
+use super::state::{Named, State};
+use super::text::{Line, Text};
+use super::time::Time;
+
+/// Where a look-back begins: one of a load, an asset, a case, or a machine in a window of time.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Origin {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub asset: Option<Line>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub machine: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from: Option<Time>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to: Option<Time>,
+}
+
+impl Origin {
+    /// Exactly one origin; a window only with a machine.
+    pub fn whole(&self) -> Result<(), Malformed> {
+        let named = [self.load.is_some(), self.asset.is_some(), self.case.is_some(), self.machine.is_some()];
+        if named.into_iter().filter(|named| *named).count() != 1 {
+            return Err(wrong(
+                "/origin",
+                "found none or several of load, asset, case and machine; one is needed",
+            ));
+        }
+        if self.machine.is_none() && (self.from.is_some() || self.to.is_some()) {
+            return Err(wrong("/origin/from", "found a window without a machine"));
+        }
+        if let (Some(from), Some(to)) = (self.from, self.to)
+            && from > to
+        {
+            return Err(wrong("/origin/to", "found an end before the beginning"));
+        }
+        Ok(())
+    }
+
+    /// What it begins with, in words.
+    pub fn words(&self) -> String {
+        match (&self.load, &self.asset, &self.case, &self.machine) {
+            (Some(load), ..) => format!("load {load}"),
+            (_, Some(asset), ..) => format!("part {}", asset.as_str()),
+            (_, _, Some(case), _) => format!("case {case}"),
+            (.., Some(machine)) => format!("machine {machine}"),
+            _ => "nothing".into(),
+        }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OpenLookBack {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub look_back: Option<Id>,
+    pub origin: Origin,
+    pub reason: Text,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CloseLookBack {
+    pub look_back: Id,
+    pub outcome: Text,
+}
+
+/// An investigation: while it is open, nothing in it is erased.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LookBack {
+    pub look_back: Id,
+    pub origin: Origin,
+    pub reason: String,
+    pub opened_at: Time,
+    pub opened_by: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub closed_at: Option<Time>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LookBackOpened {
+    pub look_back: Id,
+    pub origin: Origin,
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LookBackClosed {
+    pub look_back: Id,
+    pub outcome: String,
+}
+
+/// A part's turn at a case.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub struct AtCase {
+    pub asset: Id,
+    pub turn: u32,
+    pub exposure: Exposure,
+}
+
+/// Everything affected.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Trace {
+    pub loads: BTreeSet<Id>,
+    pub assets: BTreeMap<Id, BTreeSet<u32>>,
+    pub cases: BTreeMap<Id, BTreeSet<AtCase>>,
+}
+
+impl Trace {
+    fn part(&mut self, asset: &Id, turn: u32) {
+        self.assets.entry(asset.clone()).or_default().insert(turn);
+    }
+
+    /// The exposures of one part that `wanted` names by turn.
+    fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(u32) -> bool) {
+        for case in state.cases_of.get(asset).into_iter().flat_map(|cases| cases.iter()) {
+            let part = state.cases.get(case).and_then(|case| case.parts.get(asset));
+            let Some((part, exposure)) = part.and_then(|part| Some((part, part.exposure?))) else { continue };
+            if wanted(part.turn) {
+                self.part(asset, part.turn);
+                let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
+                self.cases.entry(case.clone()).or_default().insert(at);
+            }
+        }
+    }
+
+    fn from_load(&mut self, state: &State, load: &Id) {
+        let Some(found) = state.loads.get(load) else { return };
+        self.loads.insert(load.clone());
+        for part in &found.contents {
+            self.part(&part.asset, part.turn);
+            // A rejected load exposes nobody: its parts went through another.
+            if found.status != LoadStatus::Rejected {
+                self.exposures(state, &part.asset, |turn| turn == part.turn);
+            }
+        }
+    }
+
+    fn from_asset(&mut self, state: &State, asset: &Id) {
+        let Some(found) = state.assets.get(asset) else { return };
+        self.part(asset, found.turn);
+        for (load, turn) in state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter()) {
+            self.loads.insert(load.clone());
+            self.part(asset, *turn);
+        }
+        self.exposures(state, asset, |_| true);
+    }
+
+    /// Back to the loads that made this turn's parts ready, and on to every later case of the same parts.
+    fn from_case(&mut self, state: &State, case: &Id) {
+        let Some(found) = state.cases.get(case) else { return };
+        self.cases.entry(case.clone()).or_default();
+        for (asset, part) in found.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
+            let before = state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter());
+            self.loads.extend(before.filter(|(_, turn)| *turn == part.turn).map(|(load, _)| load.clone()));
+            self.part(asset, part.turn);
+            self.exposures(state, asset, |turn| turn >= part.turn);
+        }
+    }
+}
+
+/// Follows an origin through the whole record of a site; `None` where it names nothing.
+pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
+    let mut trace = Trace::default();
+    if let Some(load) = &origin.load {
+        state.loads.get(load)?;
+        trace.from_load(state, load);
+    } else if let Some(asset) = &origin.asset {
+        let Ok(Named::Asset(id)) = resolve(state, asset.as_str()) else { return None };
+        trace.from_asset(state, &id);
+    } else if let Some(case) = &origin.case {
+        state.cases.get(case)?;
+        trace.from_case(state, case);
+    } else {
+        let machine = origin.machine.as_ref()?;
+        state.machines.get(machine)?;
+        let inside =
+            |at: Time| origin.from.is_none_or(|from| from <= at) && origin.to.is_none_or(|to| at <= to);
+        let of_machine =
+            state.loads.values().filter(|load| load.machine == *machine && inside(load.started_at));
+        for load in of_machine {
+            trace.from_load(state, &load.load);
+        }
+    }
+    Some(trace)
+}
+
+/// Follows several cases at once: all those of one patient.
+pub fn trace_cases(state: &State, cases: &[Id]) -> Trace {
+    let mut trace = Trace::default();
+    cases.iter().for_each(|case| trace.from_case(state, case));
+    trace
+}
+
+pub(super) fn open(deciding: &mut Deciding, it: &OpenLookBack) -> Option<What> {
+    reason_given(deciding, &it.reason);
+    let state = deciding.state;
+    if trace(state, &it.origin).is_none() {
+        deciding.against(unknown("origin", &it.origin.words()));
+    }
+    if let Some(taken) = it.look_back.as_ref().filter(|id| state.look_backs.contains_key(*id)) {
+        deciding.against(Problem::new(
+            Code::NameTaken,
+            format!("\"{taken}\" already names a look-back."),
+            "A look-back's name is used once.",
+            "Leave the name out, or choose another.",
+        ));
+    }
+    let from = state.look_backs.len() as u64 + 1;
+    let made = (from..from + 1_000_000)
+        .find_map(|n| Id::new(&format!("look-back-{n:04}")).filter(|id| !state.look_backs.contains_key(id)));
+    let look_back = match &it.look_back {
+        Some(given) => given.clone(),
+        None => {
+            deciding.made = made.clone();
+            made?
+        }
+    };
+    let (origin, reason) = (it.origin.clone(), it.reason.0.clone());
+    Some(What::LookBackOpened(LookBackOpened { look_back, origin, reason }))
+}
+
+pub(super) fn close(deciding: &mut Deciding, it: &CloseLookBack) -> Option<What> {
+    reason_given(deciding, &it.outcome);
+    let Some(found) = deciding.state.look_backs.get(&it.look_back) else {
+        deciding.against(unknown("look-back", it.look_back.as_str()));
+        return None;
+    };
+    deciding.touches(Some(found.opened_at));
+    if found.closed_at.is_some() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Look-back {} is already closed.", it.look_back),
+            "A look-back that is open is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    Some(What::LookBackClosed(LookBackClosed {
+        look_back: it.look_back.clone(),
+        outcome: it.outcome.0.clone(),
+    }))
+}
+
+/// A patient's reference is erased for good; the ledger keeps its commitment, and every hash.
+pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> {
+    let case = known_case(deciding, &it.case)?;
+    reason_given(deciding, &it.reason);
+    let state = deciding.state;
+    let open = state.look_backs.values().filter(|look_back| look_back.closed_at.is_none());
+    let inside =
+        |origin: &Origin| trace(state, origin).is_some_and(|trace| trace.cases.contains_key(&case.case));
+    for look_back in open.filter(|look_back| inside(&look_back.origin)) {
+        let problem = Problem::new(
+            Code::StillReferenced,
+            format!("Case {} is inside look-back {}, which is open.", it.case, look_back.look_back),
+            "A patient is erased only when no open look-back needs them.",
+            format!("Close look-back {} first.", look_back.look_back),
+        );
+        deciding.against(problem);
+    }
+    let years = state.policy.retention_years;
+    let day = case.end().date(state.zone);
+    let until = day.checked_add_months(chrono::Months::new(years.saturating_mul(12)));
+    if until.is_none_or(|until| deciding.asked.now.date(state.zone) < until) {
+        let until = until.map_or("the end of time".into(), |until| until.to_string());
+        deciding.against(Problem::new(
+            Code::StillReferenced,
+            format!("The site keeps records for {years} years: those of case {} until {until}.", it.case),
+            "A patient is erased only after the retention time.",
+            "Wait, or let the administrator change the retention time.",
+        ));
+    }
+    let Some(patient) = case.patient.clone() else {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Case {} names no patient, or no longer.", it.case),
+            "A case that names a patient is needed.",
+            "Nothing needs to be done.",
+        ));
+        return None;
+    };
+    Some(What::PatientErased(PatientErased { case: it.case.clone(), patient, reason: it.reason.0.clone() }))
+}

@@ -1,0 +1,173 @@
+//! Packs opened at a case, and parts that touched the patient: facts, whatever rule they broke.
+
+use std::sync::Arc;
+
+use super::case::{Case, Open, Risk, Use};
+use super::deciding::Deciding;
+use super::event::{Moved, What};
+use super::exposure::{Exposed, Exposure, Exposures};
+use super::fact::{in_house, turn_at};
+use super::hold::{HoldKind, HoldPlaced};
+use super::id::Id;
+use super::load::IndicatorResult;
+use super::planning::{known_case, prion_hold};
+use super::refusal::{Code, Problem};
+use super::scan::{Mode, Picked, blocking_hold, broken_pack_of};
+use super::state::{Asset, Stage};
+
+pub(super) fn open(deciding: &mut Deciding, it: &Open) -> Option<What> {
+    if it.indicator == Some(IndicatorResult::Fail) {
+        deciding.deviates(Code::IndicatorFailed);
+    }
+    let mut done =
+        expose(deciding, &it.case, Exposure::Opened, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    done.pack_intact = it.pack_intact;
+    done.indicator = it.indicator;
+    Some(What::Opened(done))
+}
+
+pub(super) fn used(deciding: &mut Deciding, it: &Use) -> Option<What> {
+    let done = expose(deciding, &it.case, Exposure::Used, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    Some(What::Used(done))
+}
+
+/// What gathers while an opening is looked at.
+#[derive(Default)]
+struct Told {
+    parts: Vec<Exposed>,
+    doubted: Vec<Id>,
+}
+
+fn expose(
+    deciding: &mut Deciding,
+    case: &Id,
+    exposure: Exposure,
+    pick: impl FnOnce(&mut Deciding) -> Vec<Picked>,
+) -> Option<Exposures> {
+    let case = known_case(deciding, case);
+    let picked = pick(deciding);
+    let case = case?;
+    if !case.is_open() && !deciding.late() {
+        deciding.deviates(Code::OutOfOrder);
+    }
+    let mut told = Told::default();
+    let mut left = Vec::new();
+    let scanned: Vec<Id> = picked.iter().map(|part| part.asset.asset.clone()).collect();
+    for part in picked {
+        let known = case.parts.get(&part.asset.asset).and_then(|known| known.exposure);
+        if !part.alone && (!in_house(&part.asset) || known >= Some(exposure)) {
+            let problem = not_meant(&part.asset, &case, exposure);
+            left.push((part.asset, vec![problem]));
+        } else if part.asset.missing {
+            deciding.against(super::asset::missing(&part.asset));
+        } else if known >= Some(exposure) {
+            deciding.against(not_meant(&part.asset, &case, exposure));
+        } else {
+            one(deciding, &case, &part.asset, exposure, &scanned, &mut told);
+        }
+    }
+    if told.parts.is_empty() {
+        left.into_iter().flat_map(|(_, problems)| problems).for_each(|problem| deciding.against(problem));
+    } else {
+        deciding.leave(left);
+    }
+    let mut holds = Vec::new();
+    if let (false, Some(hold)) = (told.doubted.is_empty(), deciding.new_hold()) {
+        let reason = format!("case {}: {} although it was not fit for it", case.case, exposure.name());
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted });
+    }
+    if case.risk == Risk::PrionSuspected {
+        let parts: Vec<Id> = told.parts.iter().map(|part| part.asset.clone()).collect();
+        holds.extend(prion_hold(deciding, &case.case, &parts));
+    }
+    Some(Exposures { case: case.case, parts: told.parts, pack_intact: None, indicator: None, holds })
+}
+
+fn not_meant(asset: &Asset, case: &Case, exposure: Exposure) -> Problem {
+    if !in_house(asset)
+        && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
+    {
+        return problem;
+    }
+    Problem::new(
+        Code::AlreadyDone,
+        format!("{} is already recorded as {} at case {}.", asset.called(), exposure.name(), case.case),
+        "An act that is not yet recorded is needed.",
+        "Nothing needs to be done.",
+    )
+}
+
+/// One part, and with it its pack where that was still closed.
+fn one(
+    deciding: &mut Deciding,
+    case: &Case,
+    asset: &Arc<Asset>,
+    exposure: Exposure,
+    scanned: &[Id],
+    told: &mut Told,
+) {
+    let fresh = exposed(deciding, case, asset, exposure, told);
+    deciding.touches(Some(asset.last_at));
+    if !fresh {
+        return;
+    }
+    for mate in broken_pack_of(deciding.state, asset) {
+        let apart = scanned.contains(&mate.asset) || told.parts.iter().any(|part| part.asset == mate.asset);
+        if !apart {
+            exposed(deciding, case, &mate, Exposure::Opened, told);
+            deciding.also_opened.push(mate.asset.clone());
+        }
+    }
+}
+
+/// Writes down one exposure; says whether the act opened the part's pack.
+fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposure, told: &mut Told) -> bool {
+    let known = case.parts.get(&asset.asset);
+    let told_already = told.parts.iter().any(|part| part.asset == asset.asset);
+    let before = deciding.late() && deciding.at() < asset.act_at;
+    // What began its next turn before the count was at the case in the turn before.
+    let turn = match known {
+        Some(known) if known.out || before => known.turn,
+        _ => turn_at(deciding, asset),
+    };
+    let gone_on = before || turn < asset.turn;
+    let (mut moved, mut fresh): (Option<Moved>, bool) = (None, false);
+    if !gone_on && !told_already {
+        let stays = [(asset.retired.is_some(), Code::Retired), (asset.in_repair, Code::InRepair)];
+        if let Some((_, code)) = stays.into_iter().find(|(stays, _)| *stays) {
+            deciding.deviates(code);
+        } else {
+            let doubts = doubts(deciding, asset, known.is_some_and(|known| known.out));
+            if !doubts.is_empty() && asset.stage != Stage::InUse {
+                told.doubted.push(asset.asset.clone());
+            }
+            doubts.into_iter().for_each(|code| deciding.deviates(code));
+            fresh = asset.stage.in_pack();
+            moved = (asset.stage != Stage::InUse).then(|| asset.in_use());
+        }
+    }
+    told.parts.push(Exposed { asset: asset.asset.clone(), turn, exposure, moved });
+    fresh
+}
+
+/// Why a part's readiness is in doubt when it is opened or used: each stands beside the fact, and holds the part.
+fn doubts(deciding: &Deciding, asset: &Asset, out_here: bool) -> Vec<Code> {
+    let (state, at) = (deciding.state, deciding.at());
+    let mut codes = Vec::new();
+    if blocking_hold(state, asset).is_some() || asset.has_hold(HoldKind::Prion) {
+        codes.push(Code::Held);
+    }
+    if !(out_here && matches!(asset.stage, Stage::Issued | Stage::InUse)) {
+        codes.push(Code::OutOfOrder);
+    }
+    if asset.in_load.is_some() {
+        codes.push(Code::InLoad);
+    }
+    if asset.cool_at.is_some_and(|cool| cool > at) {
+        codes.push(Code::StillCooling);
+    }
+    if asset.past_date(state, at) {
+        codes.push(Code::PastDate);
+    }
+    codes
+}

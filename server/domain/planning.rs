@@ -1,0 +1,287 @@
+//! Cases planned, changed, cancelled; sets kept for them.
+
+use super::case::{CancelCase, Case, ChangeCase, PlanCase, Promise, Risk};
+use super::deciding::Deciding;
+use super::event::What;
+use super::exposure::{CaseCancelled, CaseChanged, CasePlanned, Promised};
+use super::hold::{HoldKind, HoldPlaced};
+use super::id::Id;
+use super::model::{reason_given, unknown};
+use super::refusal::{Code, Problem};
+use super::set::SetState;
+use super::state::{Asset, State};
+
+/// A case by name.
+pub(super) fn known_case(deciding: &mut Deciding, case: &Id) -> Option<Case> {
+    let Some(found) = deciding.state.cases.get(case).cloned() else {
+        deciding.against(unknown("case", case.as_str()));
+        return None;
+    };
+    deciding.touches(Some(found.last_at));
+    Some((*found).clone())
+}
+
+fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
+    for sheet in needs {
+        if !deciding.state.sheets.contains_key(sheet) {
+            deciding.against(unknown("count sheet", sheet.as_str()));
+        }
+    }
+}
+
+fn in_the_past(start: super::time::Time, now: super::time::Time) -> Problem {
+    Problem::new(
+        Code::TooLate,
+        format!("The case is said to start at {start}; now it is {now}."),
+        "A planned case starts in the future.",
+        "Correct the start, or enter the case as a late fact, with its cause.",
+    )
+}
+
+pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
+    deciding.touches(None);
+    if deciding.state.cases.contains_key(&it.case) {
+        deciding.against(Problem::new(
+            Code::NameTaken,
+            format!("\"{}\" already names a case.", it.case),
+            "A case's name is used once.",
+            "Choose another name, or change the case that has it.",
+        ));
+    }
+    known_needs(deciding, &it.needs);
+    if !deciding.late() && it.start < deciding.at() {
+        deciding.against(in_the_past(it.start, deciding.at()));
+    }
+    let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
+    Some(What::CasePlanned(CasePlanned {
+        case: it.case.clone(),
+        start: it.start,
+        minutes: it.minutes,
+        room: it.room.clone(),
+        technique: it.technique,
+        needs: it.needs.clone(),
+        patient,
+        risk: it.risk.unwrap_or_default(),
+    }))
+}
+
+fn cancelled(case: &Case) -> Option<Problem> {
+    case.cancelled.as_ref().map(|_| {
+        Problem::new(
+            Code::OutOfOrder,
+            format!("Case {} is cancelled.", case.case),
+            "A case that is still to come, or under way, is needed.",
+            "Plan a new case.",
+        )
+    })
+}
+
+pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
+    let case = known_case(deciding, &it.case)?;
+    if let Some(problem) = cancelled(&case) {
+        deciding.against(problem);
+    }
+    known_needs(deciding, it.needs.as_deref().unwrap_or_default());
+    if let Some(start) = it.start
+        && !deciding.late()
+        && start < deciding.at()
+    {
+        deciding.against(in_the_past(start, deciding.at()));
+    }
+    let mut moved = case.clone();
+    moved.start = it.start.unwrap_or(case.start);
+    moved.minutes = it.minutes.unwrap_or(case.minutes);
+    for set in &case.promised {
+        if let Some(problem) = deciding.state.kept_elsewhere(set, &moved) {
+            deciding.against(problem);
+        }
+    }
+    let suspected = it.risk == Some(Risk::PrionSuspected) && case.risk != Risk::PrionSuspected;
+    let exposed = case.parts.iter().filter(|(_, part)| suspected && part.exposure.is_some());
+    let exposed: Vec<Id> = exposed.map(|(asset, _)| asset.clone()).collect();
+    let holds = prion_hold(deciding, &case.case, &exposed).into_iter().collect();
+    let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
+    Some(What::CaseChanged(CaseChanged {
+        case: it.case.clone(),
+        start: it.start,
+        minutes: it.minutes,
+        room: it.room.clone(),
+        technique: it.technique,
+        needs: it.needs.clone(),
+        patient,
+        risk: it.risk,
+        holds,
+    }))
+}
+
+/// A prion hold on those of the parts that have none from this kind yet and are still in the house.
+pub(super) fn prion_hold(deciding: &mut Deciding, case: &Id, parts: &[Id]) -> Option<HoldPlaced> {
+    let state = deciding.state;
+    let fresh = |asset: &Asset| asset.retired.is_none() && !asset.has_hold(HoldKind::Prion);
+    let known = parts.iter().filter(|id| state.assets.get(*id).is_some_and(|asset| fresh(asset)));
+    let assets: Vec<Id> = known.cloned().collect();
+    let hold = deciding.new_hold().filter(|_| !assets.is_empty())?;
+    let reason = format!("case {case}: prion disease suspected");
+    Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets })
+}
+
+pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
+    let case = known_case(deciding, &it.case)?;
+    reason_given(deciding, &it.reason);
+    if case.cancelled.is_some() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Case {} is already cancelled.", it.case),
+            "A case that is still to come is needed.",
+            "Nothing needs to be done.",
+        ));
+    } else if case.anything_out() {
+        let out: Vec<&str> =
+            case.parts.iter().filter(|(_, part)| part.out).map(|(asset, _)| asset.as_str()).collect();
+        let problem = Problem::new(
+            Code::CountOpen,
+            format!("{} is out at case {}.", listed(&out), it.case),
+            "A case is cancelled only after everything that was issued to it is counted back.",
+            "Close the count first; what was not opened is named as unopened.",
+        );
+        deciding.against(problem.even_late());
+    } else if case.closed {
+        deciding.against(Problem::new(
+            Code::OutOfOrder,
+            format!("Case {} is over: its count is closed.", it.case),
+            "A case that is still to come is needed.",
+            "Leave it as it is.",
+        ));
+    }
+    Some(What::CaseCancelled(CaseCancelled { case: it.case.clone(), reason: it.reason.0.clone() }))
+}
+
+/// At most three names, and how many more.
+pub(super) fn listed(names: &[&str]) -> String {
+    match names {
+        [] => "Nothing".into(),
+        [first @ .., last] if names.len() <= 3 => {
+            if first.is_empty() {
+                (*last).to_string()
+            } else {
+                format!("{} and {last}", first.join(", "))
+            }
+        }
+        _ => {
+            let first: Vec<&str> = names.iter().take(3).copied().collect();
+            format!("{} and {} more", first.join(", "), names.len() - 3)
+        }
+    }
+}
+
+fn known_set(deciding: &mut Deciding, set: &Id) -> Option<SetState> {
+    let Some(found) = deciding.state.sets.get(set).cloned() else {
+        deciding.against(unknown("set", set.as_str()));
+        return None;
+    };
+    deciding.touches(Some(found.last_at));
+    Some((*found).clone())
+}
+
+pub(super) fn promise(deciding: &mut Deciding, it: &Promise) -> Option<What> {
+    let case = known_case(deciding, &it.case);
+    let set = known_set(deciding, &it.set);
+    let (case, set) = (case?, set?);
+    if let Some(problem) = cancelled(&case) {
+        deciding.against(problem);
+    } else if !case.is_open() {
+        deciding.against(Problem::new(
+            Code::OutOfOrder,
+            format!("Case {} is over.", it.case),
+            "A case that is still to come is needed.",
+            "Choose another case.",
+        ));
+    }
+    if case.promised.contains(&it.set) {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Set {} is already kept for case {}.", it.set, it.case),
+            "A set that is not yet kept for it is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    for problem in whole_enough(deciding.state, &set) {
+        deciding.against(problem);
+    }
+    if let Some(problem) = deciding.state.kept_elsewhere(&it.set, &case) {
+        deciding.against(problem);
+    }
+    Some(What::Promised(Promised { case: it.case.clone(), set: it.set.clone() }))
+}
+
+/// What stands against keeping a set at all: not complete in its essential lines, or a part that will not come.
+fn whole_enough(state: &State, set: &SetState) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    for asset in state.members(set) {
+        let grave = |kind| asset.has_hold(kind);
+        problems.extend(super::scan::general_problems(asset));
+        if grave(HoldKind::Recall) && !grave(HoldKind::Prion) {
+            problems.extend(super::scan::blocking_hold(state, asset));
+        }
+    }
+    let Some(sheet) = state.sheets.get(&set.count_sheet) else { return problems };
+    for line in sheet.lines.iter().filter(|line| line.essential) {
+        let here = state.members(set).filter(|asset| {
+            asset.counts() && asset.seat.as_ref().is_some_and(|seat| seat.line == line.line.as_str())
+        });
+        let here = here.count();
+        if here < line.quantity as usize {
+            problems.push(Problem::new(
+                Code::NotComplete,
+                format!(
+                    "Set {} has {here} of {} in line \"{}\".",
+                    set.set,
+                    line.quantity,
+                    line.line.as_str()
+                ),
+                "A set that is complete in its essential lines is needed.",
+                "Fill the line, or keep another set.",
+            ));
+        }
+    }
+    problems
+}
+
+pub(super) fn withdraw(deciding: &mut Deciding, it: &Promise) -> Option<What> {
+    let case = known_case(deciding, &it.case);
+    let set = known_set(deciding, &it.set);
+    let (case, _) = (case?, set?);
+    if !case.promised.contains(&it.set) {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Set {} is not kept for case {}.", it.set, it.case),
+            "A set that is kept for that case is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    Some(What::PromiseWithdrawn(Promised { case: it.case.clone(), set: it.set.clone() }))
+}
+
+impl State {
+    /// The other case that a set is kept for, where both need it at once.
+    pub fn kept_elsewhere(&self, set: &Id, case: &Case) -> Option<Problem> {
+        let turnaround = self.policy.turnaround_minutes;
+        let other = self.open_cases().find(|other| {
+            other.case != case.case && other.promised.contains(set) && other.overlaps(case, turnaround)
+        })?;
+        let problem = Problem::new(
+            Code::PromisedElsewhere,
+            format!("Set {set} is kept for case {}, which starts at {}.", other.case, other.start),
+            format!(
+                "The two cases need it at once: {turnaround} minutes are planned for its reprocessing in between."
+            ),
+            "Take another set, or let the lead or the charge nurse set the promise aside with a reason.",
+        );
+        Some(problem.open_to_override())
+    }
+
+    /// The cases still to come or under way.
+    pub fn open_cases(&self) -> impl Iterator<Item = &Case> {
+        self.open_cases.iter().filter_map(|id| self.cases.get(id).map(|case| &**case))
+    }
+}
