@@ -149,6 +149,7 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Step(Step::PackBroken(it)) => &it.scan,
         Act::Asset(Asset::PutAway(it)) => &it.scan,
         Act::Load(Load::Start(it)) => &it.scan,
+        Act::Case(Case::Issue(it)) => &it.scan,
         Act::Case(Case::Open(it)) => &it.scan,
         Act::Case(Case::Use(it)) => &it.scan,
         Act::Missing(Missing::Report(it)) => return named_part(state, it.asset.as_str()),

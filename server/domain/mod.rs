@@ -13,6 +13,8 @@ pub mod checks;
 pub mod command;
 pub mod counting;
 pub mod deciding;
+pub mod due;
+pub mod wear;
 pub mod event;
 pub mod exposure;
 pub mod fact;

@@ -7,6 +7,7 @@
 
 mod browser;
 mod canonical;
+mod case;
 mod command;
 mod cycle;
 mod event;
