@@ -15,7 +15,7 @@ use super::missing::{MissingState, SearchOutcome};
 use super::repair::{CameFromRepair, Repair, SentToRepair};
 use super::state::{Stage, State};
 
-fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
+pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
     let Some(case) = state.cases.get_mut(id) else { return };
     let case = Arc::make_mut(case);
     change(case);
@@ -265,6 +265,7 @@ fn found_wrong(state: &mut State, when: &When, it: &FindingReported) {
         at: when.at,
         by: when.actor.to_string(),
         hold: it.holds.first().map(|hold| hold.hold.clone()),
+        taken_back: false,
     };
     state.findings.insert(it.finding.clone(), Arc::new(finding));
     state.changes.findings.insert(it.finding.clone());

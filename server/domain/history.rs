@@ -70,7 +70,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::SentToRepair(_)
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
-        | What::LookBackClosed(_) => beside_the_loop(what),
+        | What::LookBackClosed(_)
+        | What::Corrected(_) => beside_the_loop(what),
     }
 }
 
@@ -105,6 +106,12 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
             all
         }
         What::BackFromRepair(it) => alone(std::iter::once(&it.asset)),
+        What::Corrected(it) => {
+            let [undone, instead] = super::correct::named(it);
+            let mut all = things(undone);
+            all.extend(things(instead));
+            all
+        }
         What::LookBackOpened(it) => vec![Thing::look_back(it.look_back.as_str())],
         What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
         _ => Vec::new(),

@@ -11,6 +11,7 @@ pub mod board;
 pub mod case;
 pub mod checks;
 pub mod command;
+pub mod correct;
 pub mod counting;
 pub mod deciding;
 pub mod due;
@@ -50,6 +51,7 @@ pub mod state;
 pub mod step;
 pub mod text;
 pub mod time;
+pub mod undo;
 pub mod verdict;
 
 pub use apply::apply;

@@ -95,6 +95,7 @@ fn of_cases() -> Vec<(&'static str, Value)> {
             "desk lead charge clinician biomed infection",
             with("report_finding", json!({"scan": "no", "what": "w", "severity": "note"})),
         ),
+        ("lead", with("correct", json!({"entry": 999_999, "reason": "r"}))),
         ("lead infection", with("open_look_back", json!({"origin": {"load": "no"}, "reason": "r"}))),
         ("infection", with("close_look_back", json!({"look_back": "no", "outcome": "o"}))),
     ]
