@@ -9,6 +9,7 @@ mod browser;
 mod canonical;
 mod case;
 mod command;
+mod correct;
 mod cycle;
 mod event;
 mod key;
