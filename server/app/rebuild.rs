@@ -197,6 +197,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.sheets.extend(from.sheets);
     into.machines.extend(from.machines);
     into.assets.extend(from.assets);
+    into.turned.extend(from.turned);
     into.sets.extend(from.sets);
     into.loads.extend(from.loads);
     into.holds.extend(from.holds);

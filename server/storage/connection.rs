@@ -10,6 +10,7 @@ use sqlx::sqlite::{
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
 
 use super::dialect::Dialect;
+use super::rows::Table;
 
 /// How long a writer waits for another process's lock before it gives up.
 const BUSY: Duration = Duration::from_secs(5);
@@ -132,6 +133,38 @@ macro_rules! bound {
     }};
 }
 
+/// One column of many rows, as PostgreSQL takes it.
+enum Column {
+    Text(Vec<Option<String>>),
+    Int(Vec<i64>),
+    Bytes(Vec<Vec<u8>>),
+}
+
+impl Column {
+    /// An empty column for arguments of this kind, with its type.
+    fn of(arg: &Arg, rows: usize) -> (Column, &'static str) {
+        match arg {
+            Arg::Text(_) | Arg::OptText(_) => (Column::Text(Vec::with_capacity(rows)), "TEXT"),
+            Arg::Int(_) => (Column::Int(Vec::with_capacity(rows)), "BIGINT"),
+            Arg::Bytes(_) => (Column::Bytes(Vec::with_capacity(rows)), "BYTEA"),
+        }
+    }
+
+    fn push(&mut self, arg: Arg) -> Result<(), StorageError> {
+        match (self, arg) {
+            (Column::Text(all), Arg::Text(text)) => all.push(Some(text)),
+            (Column::Text(all), Arg::OptText(text)) => all.push(text),
+            (Column::Int(all), Arg::Int(number)) => all.push(number),
+            (Column::Bytes(all), Arg::Bytes(bytes)) => all.push(bytes),
+            _ => return Err(StorageError::Row("a column holds values of one type".into())),
+        }
+        Ok(())
+    }
+}
+
+/// How many rows SQLite gets at once: few sizes, so that the cache of statements holds them all.
+const SIZES: [usize; 9] = [256, 128, 64, 32, 16, 8, 4, 2, 1];
+
 impl Db {
     /// Opens `sqlite:PATH` or `postgres://…`. A SQLite file is made where it is not there.
     pub async fn open(url: &str) -> Result<Db, StorageError> {
@@ -220,6 +253,54 @@ impl Conn {
             Conn::Embedded(conn) => bound!(text, args).execute(conn).await?.rows_affected(),
             Conn::Server(conn) => bound!(text, args).execute(conn).await?.rows_affected(),
         })
+    }
+
+    /// Adds rows to a table, many at once; `then` says what happens where a key is there already.
+    pub async fn insert(
+        &mut self,
+        table: &Table,
+        then: &str,
+        mut rows: Vec<Vec<Arg>>,
+    ) -> Result<(), StorageError> {
+        let Some(first) = rows.first() else { return Ok(()) };
+        let names: Vec<&str> = table.columns().collect();
+        match self {
+            Conn::Embedded(conn) => {
+                while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
+                    let text = Dialect::Embedded.insert(table.name, &names, &[], size) + then;
+                    let mut query = sqlx::query(AssertSqlSafe(text));
+                    for arg in rows.drain(..size).flatten() {
+                        query = match arg {
+                            Arg::Text(text) => query.bind(text),
+                            Arg::OptText(text) => query.bind(text),
+                            Arg::Int(number) => query.bind(number),
+                            Arg::Bytes(bytes) => query.bind(bytes),
+                        };
+                    }
+                    query.execute(&mut *conn).await?;
+                }
+            }
+            Conn::Server(conn) => {
+                let (mut columns, types): (Vec<Column>, Vec<&str>) =
+                    first.iter().map(|arg| Column::of(arg, rows.len())).unzip();
+                for row in rows {
+                    for (column, arg) in columns.iter_mut().zip(row) {
+                        column.push(arg)?;
+                    }
+                }
+                let text = Dialect::Server.insert(table.name, &names, &types, 0) + then;
+                let mut query = sqlx::query(AssertSqlSafe(text));
+                for column in columns {
+                    query = match column {
+                        Column::Text(all) => query.bind(all),
+                        Column::Int(all) => query.bind(all),
+                        Column::Bytes(all) => query.bind(all),
+                    };
+                }
+                query.execute(&mut *conn).await?;
+            }
+        }
+        Ok(())
     }
 
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {

@@ -195,17 +195,17 @@ pub async fn of_thing(
 /// Entries under keys that are known already.
 pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();
-    let mut rest = keys;
-    while let Some(size) = [256, 64, 8, 1].into_iter().find(|size| *size <= rest.len()) {
-        let (now, then) = rest.split_at(size);
+    for keys in keys.chunks(256) {
+        // Few sizes, so that the cache of statements holds them: the last key is asked for again to fill the room.
+        let size = [1, 8, 32, 64].into_iter().find(|size| *size >= keys.len()).unwrap_or(256);
         let places: Vec<String> = (0..size).map(|n| format!("${}", n + 2)).collect();
         let text = format!("SELECT {STORED} WHERE site = $1 AND key IN ({})", places.join(", "));
+        let filled = keys.iter().chain(std::iter::repeat_n(keys.last(), size).flatten()).take(size);
         let args: Vec<Arg> =
-            std::iter::once(site.into()).chain(now.iter().map(|key| key.as_str().into())).collect();
+            std::iter::once(site.into()).chain(filled.map(|key| key.as_str().into())).collect();
         for row in conn.fetch(&text, &args).await? {
             found.push(stored(&row)?);
         }
-        rest = then;
     }
     Ok(found)
 }
