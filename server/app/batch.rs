@@ -327,30 +327,26 @@ async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(),
     let site = site.as_str();
     let changes = hand.state.take_changes();
     let entries = written.entries.into_iter().map(|entry| entry.row(site)).collect();
-    ledger::ENTRY.add(conn, entries).await?;
-    for (table, rows) in facts::rows(&hand.state, &changes)? {
-        table.put(conn, rows).await?;
-    }
     let history =
         written.history.iter().flat_map(|(seq, things)| facts::history_rows(site, *seq, things)).collect();
-    facts::HISTORY.add(conn, history).await?;
-    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
-    facts::SEATING
-        .add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect())
-        .await?;
-    for secret in &written.secrets {
-        ledger::add_sealed(conn, site, &secret.sealed, &secret.salt, &secret.text).await?;
-    }
-    for (sha256, raw) in written.records {
-        ledger::add_record(conn, site, &sha256, raw.into_bytes()).await?;
-    }
     let head = ledger::Head {
         seq: hand.state.seq,
         recorded_at: hand.state.recorded_at.0,
         root: hand.frontier.root().to_vec(),
         frontier: hand.frontier.to_bytes(),
     };
-    ledger::move_head(conn, site, &head).await
+    let mut writes = vec![ledger::ENTRY.adding(entries), ledger::HEAD_NOW.putting(vec![head.row(site)])];
+    writes.extend(facts::rows(&hand.state, &changes)?.into_iter().map(|(table, rows)| table.putting(rows)));
+    writes.push(facts::HISTORY.adding(history));
+    writes.extend(facts::grown(site, &changes));
+    conn.write(writes).await?;
+    for secret in &written.secrets {
+        ledger::add_sealed(conn, site, &secret.sealed, &secret.salt, &secret.text).await?;
+    }
+    for (sha256, raw) in written.records {
+        ledger::add_record(conn, site, &sha256, raw.into_bytes()).await?;
+    }
+    Ok(())
 }
 
 /// Whether a turn-away is worth a line in the log.

@@ -97,5 +97,5 @@ async fn found(
         root: hand.frontier.root().to_vec(),
         frontier: hand.frontier.to_bytes(),
     };
-    ledger::move_head(conn, site.as_str(), &head).await
+    ledger::move_head(conn, site.as_str(), head).await
 }

@@ -81,12 +81,11 @@ async fn write(
     history: Vec<Vec<Arg>>,
 ) -> Result<(), StorageError> {
     let site = state.site.as_str();
-    for (table, rows) in facts::rows(state, changes)? {
-        table.put(conn, rows).await?;
-    }
-    facts::HISTORY.add(conn, history).await?;
-    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
-    facts::SEATING.add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect()).await
+    let mut writes: Vec<_> =
+        facts::rows(state, changes)?.into_iter().map(|(table, rows)| table.putting(rows)).collect();
+    writes.push(facts::HISTORY.adding(history));
+    writes.extend(facts::grown(site, changes));
+    conn.write(writes).await
 }
 
 /// Replays every ledger in memory and compares: the chain of leaves, the head, every table, the checker's rules.

@@ -10,7 +10,7 @@ use sqlx::sqlite::{
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
 
 use super::dialect::Dialect;
-use super::rows::Table;
+use super::rows::Write;
 
 /// How long a writer waits for another process's lock before it gives up.
 const BUSY: Duration = Duration::from_secs(5);
@@ -255,52 +255,18 @@ impl Conn {
         })
     }
 
-    /// Adds rows to a table, many at once; `then` says what happens where a key is there already.
-    pub async fn insert(
-        &mut self,
-        table: &Table,
-        then: &str,
-        mut rows: Vec<Vec<Arg>>,
-    ) -> Result<(), StorageError> {
-        let Some(first) = rows.first() else { return Ok(()) };
-        let names: Vec<&str> = table.columns().collect();
+    /// Writes rows to tables, each table once, many rows at once.
+    pub async fn write(&mut self, mut writes: Vec<Write>) -> Result<(), StorageError> {
+        writes.retain(|write| !write.rows.is_empty());
         match self {
             Conn::Embedded(conn) => {
-                while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
-                    let text = Dialect::Embedded.insert(table.name, &names, &[], size) + then;
-                    let mut query = sqlx::query(AssertSqlSafe(text));
-                    for arg in rows.drain(..size).flatten() {
-                        query = match arg {
-                            Arg::Text(text) => query.bind(text),
-                            Arg::OptText(text) => query.bind(text),
-                            Arg::Int(number) => query.bind(number),
-                            Arg::Bytes(bytes) => query.bind(bytes),
-                        };
-                    }
-                    query.execute(&mut *conn).await?;
+                for write in writes {
+                    write_embedded(conn, write).await?;
                 }
+                Ok(())
             }
-            Conn::Server(conn) => {
-                let (mut columns, types): (Vec<Column>, Vec<&str>) =
-                    first.iter().map(|arg| Column::of(arg, rows.len())).unzip();
-                for row in rows {
-                    for (column, arg) in columns.iter_mut().zip(row) {
-                        column.push(arg)?;
-                    }
-                }
-                let text = Dialect::Server.insert(table.name, &names, &types, 0) + then;
-                let mut query = sqlx::query(AssertSqlSafe(text));
-                for column in columns {
-                    query = match column {
-                        Column::Text(all) => query.bind(all),
-                        Column::Int(all) => query.bind(all),
-                        Column::Bytes(all) => query.bind(all),
-                    };
-                }
-                query.execute(&mut *conn).await?;
-            }
+            Conn::Server(conn) => write_server(conn, writes).await,
         }
-        Ok(())
     }
 
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
@@ -330,4 +296,54 @@ impl Conn {
     pub async fn rollback(&mut self) -> Result<(), StorageError> {
         self.execute("ROLLBACK", &[]).await.map(|_| ())
     }
+}
+
+async fn write_embedded(conn: &mut SqliteConnection, write: Write) -> Result<(), StorageError> {
+    let names: Vec<&str> = write.table.columns().collect();
+    let mut rows = write.rows;
+    while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
+        let text = Dialect::Embedded.insert(write.table.name, &names, &[], 1, size) + &write.then;
+        let mut query = sqlx::query(AssertSqlSafe(text));
+        for arg in rows.drain(..size).flatten() {
+            query = match arg {
+                Arg::Text(text) => query.bind(text),
+                Arg::OptText(text) => query.bind(text),
+                Arg::Int(number) => query.bind(number),
+                Arg::Bytes(bytes) => query.bind(bytes),
+            };
+        }
+        query.execute(&mut *conn).await?;
+    }
+    Ok(())
+}
+
+async fn write_server(conn: &mut PgConnection, writes: Vec<Write>) -> Result<(), StorageError> {
+    let mut all: Vec<Column> = Vec::new();
+    let mut texts = Vec::with_capacity(writes.len());
+    for write in writes {
+        let Some(first) = write.rows.first() else { continue };
+        let names: Vec<&str> = write.table.columns().collect();
+        let (mut columns, types): (Vec<Column>, Vec<&str>) =
+            first.iter().map(|arg| Column::of(arg, write.rows.len())).unzip();
+        for row in write.rows {
+            for (column, arg) in columns.iter_mut().zip(row) {
+                column.push(arg)?;
+            }
+        }
+        texts.push(Dialect::Server.insert(write.table.name, &names, &types, all.len() + 1, 0) + &write.then);
+        all.extend(columns);
+    }
+    if texts.is_empty() {
+        return Ok(());
+    }
+    let mut query = sqlx::query(AssertSqlSafe(Dialect::together(&texts)));
+    for column in all {
+        query = match column {
+            Column::Text(all) => query.bind(all),
+            Column::Int(all) => query.bind(all),
+            Column::Bytes(all) => query.bind(all),
+        };
+    }
+    query.execute(conn).await?;
+    Ok(())
 }

@@ -48,7 +48,8 @@ impl Dialect {
 
     /// Adds rows, so many at once: one place for each value on SQLite, whose places bear no names because it looks
     /// names up one by one; one array for each column on PostgreSQL, where a thousand places cost more than the rows.
-    pub fn insert(self, table: &str, columns: &[&str], types: &[&str], rows: usize) -> String {
+    /// `from` is the number of the first place there.
+    pub fn insert(self, table: &str, columns: &[&str], types: &[&str], from: usize, rows: usize) -> String {
         let head = format!("INSERT INTO {table} ({})", columns.join(", "));
         match self {
             Dialect::Embedded => {
@@ -57,8 +58,20 @@ impl Dialect {
             }
             Dialect::Server => {
                 let arrays: Vec<String> =
-                    types.iter().enumerate().map(|(n, kind)| format!("${}::{kind}[]", n + 1)).collect();
+                    types.iter().enumerate().map(|(n, kind)| format!("${}::{kind}[]", n + from)).collect();
                 format!("{head} SELECT * FROM UNNEST({})", arrays.join(", "))
+            }
+        }
+    }
+
+    /// Several statements that write to different tables as one, where the database can: then it is asked only once.
+    pub fn together(statements: &[String]) -> String {
+        match statements.split_last() {
+            None => String::new(),
+            Some((last, [])) => last.clone(),
+            Some((last, before)) => {
+                let named = before.iter().enumerate().map(|(n, text)| format!("w{n} AS ({text})"));
+                format!("WITH {} {last}", named.collect::<Vec<_>>().join(", "))
             }
         }
     }

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::asset;
 use super::connection::{Arg, Conn, StorageError};
-use super::rows::Table;
+use super::rows::{Table, Write};
 use crate::domain::event::Thing;
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
@@ -192,6 +192,14 @@ pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
         it.set.as_str().into(),
         it.line.as_str().into(),
         i64::from(it.position).into(),
+    ]
+}
+
+/// The rows of turns and seatings, which are only ever added.
+pub fn grown(site: &str, changes: &Changes) -> [Write; 2] {
+    [
+        TURN.adding(changes.turns.iter().map(|it| turn_row(site, it)).collect()),
+        SEATING.adding(changes.seatings.iter().map(|it| seating_row(site, it)).collect()),
     ]
 }
 

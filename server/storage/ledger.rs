@@ -51,6 +51,25 @@ pub struct Head {
     pub frontier: Vec<u8>,
 }
 
+pub const HEAD_NOW: Table = Table {
+    name: "ledger_head",
+    key: &["site"],
+    rest: &["seq", "recorded_at", "root", "frontier"],
+    definition: "",
+};
+
+impl Head {
+    pub fn row(self, site: &str) -> Vec<Arg> {
+        vec![
+            site.into(),
+            (self.seq as i64).into(),
+            self.recorded_at.into(),
+            self.root.into(),
+            self.frontier.into(),
+        ]
+    }
+}
+
 fn head(row: &Row) -> Result<Head, StorageError> {
     Ok(Head {
         seq: row.int(0)? as u64,
@@ -95,16 +114,8 @@ pub async fn found_site(
     conn.execute(text, &args).await.map(|_| ())
 }
 
-pub async fn move_head(conn: &mut Conn, site: &str, head: &Head) -> Result<(), StorageError> {
-    let text = "UPDATE ledger_head SET seq = $2, recorded_at = $3, root = $4, frontier = $5 WHERE site = $1";
-    let args = [
-        site.into(),
-        (head.seq as i64).into(),
-        head.recorded_at.into(),
-        head.root.clone().into(),
-        head.frontier.clone().into(),
-    ];
-    conn.execute(text, &args).await.map(|_| ())
+pub async fn move_head(conn: &mut Conn, site: &str, new: Head) -> Result<(), StorageError> {
+    HEAD_NOW.put(conn, vec![new.row(site)]).await
 }
 
 pub async fn sites(db: &Db) -> Result<Vec<String>, StorageError> {

@@ -17,20 +17,31 @@ impl Table {
         self.key.iter().chain(self.rest).copied()
     }
 
-    /// What an insert does with rows whose key is there.
-    fn upsert(&self) -> String {
-        let set: Vec<String> =
-            self.rest.iter().map(|column| format!("{column} = excluded.{column}")).collect();
-        format!(" ON CONFLICT ({}) DO UPDATE SET {}", self.key.join(", "), set.join(", "))
-    }
-
     /// Adds rows that are not there yet.
-    pub async fn add(&self, conn: &mut Conn, rows: Vec<Vec<Arg>>) -> Result<(), StorageError> {
-        conn.insert(self, "", rows).await
+    pub fn adding(&self, rows: Vec<Vec<Arg>>) -> Write {
+        Write { table: *self, then: String::new(), rows }
     }
 
     /// Writes rows as they are now. A key stands once among them.
-    pub async fn put(&self, conn: &mut Conn, rows: Vec<Vec<Arg>>) -> Result<(), StorageError> {
-        conn.insert(self, &self.upsert(), rows).await
+    pub fn putting(&self, rows: Vec<Vec<Arg>>) -> Write {
+        let set: Vec<String> =
+            self.rest.iter().map(|column| format!("{column} = excluded.{column}")).collect();
+        let then = format!(" ON CONFLICT ({}) DO UPDATE SET {}", self.key.join(", "), set.join(", "));
+        Write { table: *self, then, rows }
     }
+
+    pub async fn add(&self, conn: &mut Conn, rows: Vec<Vec<Arg>>) -> Result<(), StorageError> {
+        conn.write(vec![self.adding(rows)]).await
+    }
+
+    pub async fn put(&self, conn: &mut Conn, rows: Vec<Vec<Arg>>) -> Result<(), StorageError> {
+        conn.write(vec![self.putting(rows)]).await
+    }
+}
+
+/// Rows on their way into a table, and what happens where a key is there already.
+pub struct Write {
+    pub table: Table,
+    pub then: String,
+    pub rows: Vec<Vec<Arg>>,
 }
