@@ -130,6 +130,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
+    state.changes.turned.insert(it.asset.clone());
     state.changes.turns.push(TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at });
 }
 

@@ -10,6 +10,7 @@ use sqlx::sqlite::{
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
 
 use super::dialect::Dialect;
+use super::rows::Write;
 
 /// How long a writer waits for another process's lock before it gives up.
 const BUSY: Duration = Duration::from_secs(5);
@@ -132,6 +133,38 @@ macro_rules! bound {
     }};
 }
 
+/// One column of many rows, as PostgreSQL takes it.
+enum Column {
+    Text(Vec<Option<String>>),
+    Int(Vec<i64>),
+    Bytes(Vec<Vec<u8>>),
+}
+
+impl Column {
+    /// An empty column for arguments of this kind, with its type.
+    fn of(arg: &Arg, rows: usize) -> (Column, &'static str) {
+        match arg {
+            Arg::Text(_) | Arg::OptText(_) => (Column::Text(Vec::with_capacity(rows)), "TEXT"),
+            Arg::Int(_) => (Column::Int(Vec::with_capacity(rows)), "BIGINT"),
+            Arg::Bytes(_) => (Column::Bytes(Vec::with_capacity(rows)), "BYTEA"),
+        }
+    }
+
+    fn push(&mut self, arg: Arg) -> Result<(), StorageError> {
+        match (self, arg) {
+            (Column::Text(all), Arg::Text(text)) => all.push(Some(text)),
+            (Column::Text(all), Arg::OptText(text)) => all.push(text),
+            (Column::Int(all), Arg::Int(number)) => all.push(number),
+            (Column::Bytes(all), Arg::Bytes(bytes)) => all.push(bytes),
+            _ => return Err(StorageError::Row("a column holds values of one type".into())),
+        }
+        Ok(())
+    }
+}
+
+/// How many rows SQLite gets at once: few sizes, so that the cache of statements holds them all.
+const SIZES: [usize; 9] = [256, 128, 64, 32, 16, 8, 4, 2, 1];
+
 impl Db {
     /// Opens `sqlite:PATH` or `postgres://…`. A SQLite file is made where it is not there.
     pub async fn open(url: &str) -> Result<Db, StorageError> {
@@ -222,6 +255,20 @@ impl Conn {
         })
     }
 
+    /// Writes rows to tables, each table once, many rows at once.
+    pub async fn write(&mut self, mut writes: Vec<Write>) -> Result<(), StorageError> {
+        writes.retain(|write| !write.rows.is_empty());
+        match self {
+            Conn::Embedded(conn) => {
+                for write in writes {
+                    write_embedded(conn, write).await?;
+                }
+                Ok(())
+            }
+            Conn::Server(conn) => write_server(conn, writes).await,
+        }
+    }
+
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
             Conn::Embedded(conn) => {
@@ -249,4 +296,54 @@ impl Conn {
     pub async fn rollback(&mut self) -> Result<(), StorageError> {
         self.execute("ROLLBACK", &[]).await.map(|_| ())
     }
+}
+
+async fn write_embedded(conn: &mut SqliteConnection, write: Write) -> Result<(), StorageError> {
+    let names: Vec<&str> = write.table.columns().collect();
+    let mut rows = write.rows;
+    while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
+        let text = Dialect::Embedded.insert(write.table.name, &names, &[], 1, size) + &write.then;
+        let mut query = sqlx::query(AssertSqlSafe(text));
+        for arg in rows.drain(..size).flatten() {
+            query = match arg {
+                Arg::Text(text) => query.bind(text),
+                Arg::OptText(text) => query.bind(text),
+                Arg::Int(number) => query.bind(number),
+                Arg::Bytes(bytes) => query.bind(bytes),
+            };
+        }
+        query.execute(&mut *conn).await?;
+    }
+    Ok(())
+}
+
+async fn write_server(conn: &mut PgConnection, writes: Vec<Write>) -> Result<(), StorageError> {
+    let mut all: Vec<Column> = Vec::new();
+    let mut texts = Vec::with_capacity(writes.len());
+    for write in writes {
+        let Some(first) = write.rows.first() else { continue };
+        let names: Vec<&str> = write.table.columns().collect();
+        let (mut columns, types): (Vec<Column>, Vec<&str>) =
+            first.iter().map(|arg| Column::of(arg, write.rows.len())).unzip();
+        for row in write.rows {
+            for (column, arg) in columns.iter_mut().zip(row) {
+                column.push(arg)?;
+            }
+        }
+        texts.push(Dialect::Server.insert(write.table.name, &names, &types, all.len() + 1, 0) + &write.then);
+        all.extend(columns);
+    }
+    if texts.is_empty() {
+        return Ok(());
+    }
+    let mut query = sqlx::query(AssertSqlSafe(Dialect::together(&texts)));
+    for column in all {
+        query = match column {
+            Column::Text(all) => query.bind(all),
+            Column::Int(all) => query.bind(all),
+            Column::Bytes(all) => query.bind(all),
+        };
+    }
+    query.execute(conn).await?;
+    Ok(())
 }
