@@ -5,16 +5,20 @@
 // Tests wait for real clocks; what they test does not.
 #![allow(clippy::disallowed_methods)]
 
+mod binary;
 mod browser;
 mod canonical;
 mod command;
+mod crash;
 mod cycle;
 mod event;
 mod key;
 mod late;
 mod merkle;
 mod never;
+mod own;
 mod person;
+mod process;
 mod query;
 mod record;
 mod refusal;
