@@ -5,6 +5,7 @@
 // Tests wait for real clocks; what they test does not.
 #![allow(clippy::disallowed_methods)]
 
+mod agree;
 mod binary;
 mod browser;
 mod canonical;
