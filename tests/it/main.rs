@@ -17,6 +17,7 @@ mod key;
 mod late;
 mod merkle;
 mod never;
+mod outage;
 mod own;
 mod person;
 mod process;
