@@ -29,3 +29,4 @@ mod served;
 mod steam;
 mod step;
 mod tidy;
+mod together;
