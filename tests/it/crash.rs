@@ -80,8 +80,12 @@ async fn killed_again_and_again(kind: Kind) {
                 tokio::spawn(write(running.base.clone(), at.clone(), client, round, journal.clone()))
             })
             .collect();
+        let at_work = || async { journal.lock().await.values().any(|(_, answer)| answer.is_some()) };
+        while !at_work().await {
+            tokio::time::sleep(Duration::from_millis(2)).await;
+        }
         let [moment] = random::<1>().expect("randomness");
-        tokio::time::sleep(Duration::from_millis(60 + u64::from(moment))).await;
+        tokio::time::sleep(Duration::from_millis(u64::from(moment))).await;
         running.kill();
         for client in clients {
             client.await.expect("a client");
@@ -117,7 +121,7 @@ async fn killed_again_and_again(kind: Kind) {
         assert_eq!((&entry["seq"], &entry["event"]), (&answer["entry"], &answer["event"]), "{command}");
     }
     println!("{kind:?}: {} commands answered, {cut_off} cut off by {KILLS} kills", all.len() - cut_off);
-    assert!(all.len() > 10 * KILLS && cut_off > KILLS, "the kills met writers at work");
+    assert!(cut_off > KILLS, "the kills met writers at work");
 }
 
 #[tokio::test(flavor = "multi_thread")]

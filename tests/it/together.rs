@@ -126,8 +126,8 @@ async fn the_same_key_from_many_gives_one_entry() {
 enum Leaves {
     /// After half of its request.
     Halfway,
-    /// After all of its request, without waiting for the answer.
-    Unanswered,
+    /// After all of its request and so many milliseconds, without reading the answer.
+    Unanswered(u64),
     /// As soon as the answer's status is there.
     Answered,
 }
@@ -147,7 +147,8 @@ fn call_and_leave(address: &str, site: &str, token: &str, command: &Value, leave
         return false;
     }
     stream.write_all(rest).expect("a request");
-    if matches!(leaves, Leaves::Unanswered) {
+    if let Leaves::Unanswered(linger_ms) = leaves {
+        std::thread::sleep(Duration::from_millis(linger_ms));
         return false;
     }
     let mut status = [0; 12];
@@ -170,8 +171,14 @@ async fn callers_that_leave_hold_nothing_up() {
                 std::thread::spawn(move || {
                     let mut answered = Vec::new();
                     for n in 0..100 {
-                        let leaves = [Leaves::Halfway, Leaves::Unanswered, Leaves::Answered][n % 3];
-                        let name = format!("{leaves:?}-{caller}-{n}");
+                        // Most leave at once or soon, when their command is anywhere; the last when it is done.
+                        let linger_ms = if n == 97 { 300 } else { n as u64 / 3 % 6 * 2 };
+                        let (leaves, how) = match n % 3 {
+                            0 => (Leaves::Halfway, "halfway"),
+                            1 => (Leaves::Unanswered(linger_ms), "unanswered"),
+                            _ => (Leaves::Answered, "answered"),
+                        };
+                        let name = format!("{how}-{caller}-{n}");
                         let add = json!({"do": "add_asset", "model": "cap", "asset": name});
                         if call_and_leave(&address, &site, &token, &add, leaves) {
                             answered.push(name);
@@ -195,8 +202,8 @@ async fn callers_that_leave_hold_nothing_up() {
         for name in &answered {
             assert_eq!(stands(name), 1, "{name} was answered");
         }
-        assert!(!names.iter().any(|name| name.contains("Halfway")), "half a request is none");
-        let unanswered = names.iter().filter(|name| name.contains("Unanswered")).count();
+        assert!(!names.iter().any(|name| name.contains("halfway")), "half a request is none");
+        let unanswered = names.iter().filter(|name| name.contains("unanswered")).count();
         println!("{kind:?}: {unanswered} of 330 that did not wait were done");
         assert!(unanswered > 0, "some were taken before their caller was missed");
         served.sound().await;
