@@ -9,7 +9,7 @@ use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
-use crate::domain::command::{Act, Asset, Command, Load, Step};
+use crate::domain::command::{Act, Asset, Command, Load, Step, wrong};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
 use crate::domain::id::Id;
@@ -136,12 +136,15 @@ struct Written {
     records: Vec<(String, String)>,
 }
 
+type Turns = BTreeMap<Id, Vec<(u32, Time)>>;
+
 struct Gathered {
     known: BTreeMap<String, StoredEntry>,
     /// Keys of this batch, with the place of their entry in it.
     new: BTreeMap<String, usize>,
     people: BTreeSet<String>,
-    turns: BTreeMap<Id, Vec<(u32, Time)>>,
+    /// Of the parts that the present command names, where it is told late.
+    turns: Turns,
 }
 
 async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Gathered, StorageError> {
@@ -155,14 +158,21 @@ async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Ga
         true => account::codes(conn, site).await?,
         false => BTreeSet::new(),
     };
-    let mut turns = BTreeMap::new();
-    for line in lines.iter().filter(|line| line.command.around.late.is_some()) {
-        for asset in named_parts(state, &line.command) {
-            let began = ledger::turns_of(conn, site, asset.as_str()).await?;
-            turns.insert(asset, began.into_iter().map(|(turn, at)| (turn, Time(at))).collect());
-        }
+    Ok(Gathered { known, new: BTreeMap::new(), people, turns: BTreeMap::new() })
+}
+
+/// When each turn began of the parts that a late command names: as written, and as the commands before it in the same
+/// batch left it.
+async fn turns_for(conn: &mut Conn, state: &State, command: &Command) -> Result<Turns, StorageError> {
+    let mut turns = Turns::new();
+    for asset in named_parts(state, command) {
+        let began = ledger::turns_of(conn, state.site.as_str(), asset.as_str()).await?;
+        let began = began.into_iter().map(|(turn, at)| (turn, Time(at)));
+        let since = state.changes.turns.iter().filter(|it| it.asset == asset).map(|it| (it.turn, it.at));
+        let began = began.chain(since).collect();
+        turns.insert(asset, began);
     }
-    Ok(Gathered { known, new: BTreeMap::new(), people, turns })
+    Ok(turns)
 }
 
 fn names_somebody(command: &Command) -> bool {
@@ -208,6 +218,9 @@ pub async fn decide_and_write(
     let mut written = Written::default();
     let mut outcomes = Vec::with_capacity(lines.len());
     for line in lines {
+        if line.command.around.late.is_some() {
+            gathered.turns = turns_for(conn, &hand.state, &line.command).await?;
+        }
         outcomes.push(decide_one(hand, line, now, &mut gathered, &mut written)?);
     }
     if written.entries.is_empty() {
@@ -246,7 +259,10 @@ fn decide_one(
         Ok(decided) => decided,
         Err(turned) => return Ok(Done::Not(Outcome::Turned(turned))),
     };
-    let (stored, event) = enter(hand, line, now, decided, written, asked)?;
+    let Some((stored, event)) = enter(hand, line, now, decided, written, asked)? else {
+        let detail = format!("found a command whose event would be larger than {EVENT_MOST} bytes");
+        return Ok(Done::Not(Outcome::Turned(Turned::Malformed(vec![wrong("", detail)]))));
+    };
     if let Some(key) = key {
         gathered.new.insert(key.clone(), written.entries.len());
     }
@@ -259,7 +275,8 @@ fn decide_one(
 /// An event of at most this many bytes is written; a larger one is refused as malformed.
 const EVENT_MOST: usize = 4 * 1024 * 1024;
 
-/// Makes an accepted command an entry: canonical text, leaf, place in the tree; and applies it.
+/// Makes an accepted command an entry: canonical text, leaf, place in the tree; and applies it. `None`, and nothing
+/// done, where the entry would be too large.
 fn enter(
     hand: &mut Hand,
     line: &Line,
@@ -267,7 +284,7 @@ fn enter(
     decided: Decided,
     written: &mut Written,
     asked: Vec<u8>,
-) -> Result<(StoredEntry, Event), StorageError> {
+) -> Result<Option<(StoredEntry, Event)>, StorageError> {
     let state = &mut hand.state;
     let recorded_at = now.max(state.recorded_at);
     let key = line.command.around.key.as_ref().map(|key| key.0.clone());
@@ -285,7 +302,7 @@ fn enter(
     };
     let text = canonical(&entry).map_err(row_error)?;
     if text.len() > EVENT_MOST {
-        return Err(StorageError::Row(format!("an event of {} bytes is more than {EVENT_MOST}", text.len())));
+        return Ok(None);
     }
     let hash = leaf(text.as_bytes());
     hand.frontier.push(hash);
@@ -304,7 +321,7 @@ fn enter(
         actor: entry.actor,
         kind: entry.kind,
     };
-    Ok((stored, entry.event))
+    Ok(Some((stored, entry.event)))
 }
 
 /// What an entry leaves beside itself: the rows it is found by, sealed texts, a raw record.

@@ -183,7 +183,7 @@ impl Clerk {
     async fn write(&mut self, site: &Id, lines: &[Line]) -> Result<Vec<Done>, StorageError> {
         let mut conn = match self.conn.take() {
             Some(conn) => conn,
-            None => self.db.connect().await?,
+            None => self.db.connect_to_write().await?,
         };
         let written = self.in_transaction(&mut conn, site, lines).await;
         match &written {

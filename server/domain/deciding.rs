@@ -239,7 +239,8 @@ impl<'a> Deciding<'a> {
 
     fn check_time(&mut self) {
         let at = self.at();
-        if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
+        // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
+        if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
                 format!("It is said to have happened at {at}; now it is {}.", self.asked.now),

@@ -32,16 +32,20 @@ impl StorageError {
     pub fn of_statement(&self) -> bool {
         match self {
             StorageError::Database(sqlx::Error::Database(error)) => {
-                // Locked, full, disk and corruption errors of SQLite would meet every statement.
-                let code = error.code().unwrap_or_default();
-                let wide = [
-                    "5", "6", "10", "11", "13", "14", "26", "261", "517", "57P01", "57P02", "57P03", "53100",
-                ];
-                !wide.contains(&&*code)
+                !meets_every_statement(&error.code().unwrap_or_default())
             }
             StorageError::Row(_) => true,
             _ => false,
         }
+    }
+}
+
+/// Whether an error would meet every other statement too: locked, read-only, full, disk, corruption, no connection.
+/// SQLite's code is a number whose low byte is the kind; PostgreSQL's is five characters, the class first.
+fn meets_every_statement(code: &str) -> bool {
+    match code.parse::<u32>() {
+        Ok(number) if code.len() < 5 => matches!(number & 0xff, 5 | 6 | 8 | 10 | 11 | 13 | 14 | 26),
+        _ => code == "55P03" || ["08", "53", "57", "58"].iter().any(|class| code.starts_with(class)),
     }
 }
 
@@ -209,6 +213,15 @@ impl Db {
         })
     }
 
+    /// A connection of its own for a writer, which gives up on a lock that others hold for too long.
+    pub async fn connect_to_write(&self) -> Result<Conn, StorageError> {
+        let mut conn = self.connect().await?;
+        if let Some(text) = conn.dialect().patience() {
+            conn.execute(text, &[]).await?;
+        }
+        Ok(conn)
+    }
+
     pub async fn fetch(&self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
             Db::Embedded { readers, .. } => {
@@ -346,4 +359,20 @@ async fn write_server(conn: &mut PgConnection, writes: Vec<Write>) -> Result<(),
     }
     query.execute(conn).await?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Codes of the result-code page of SQLite's documentation and of appendix A of PostgreSQL's.
+    #[test]
+    fn what_meets_every_statement_is_told_from_what_one_statement_did() {
+        for code in ["5", "13", "10", "778", "1034", "517", "8", "53100", "55P03", "57P01", "08006"] {
+            assert!(meets_every_statement(code), "{code}");
+        }
+        for code in ["19", "2067", "1", "1811", "23505", "22021", "40001", "42P01", ""] {
+            assert!(!meets_every_statement(code), "{code}");
+        }
+    }
 }

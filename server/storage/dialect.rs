@@ -84,6 +84,14 @@ impl Dialect {
         }
     }
 
+    /// How long a writer waits for a lock, where the connection's options do not say it: five seconds on both.
+    pub fn patience(self) -> Option<&'static str> {
+        match self {
+            Dialect::Embedded => None,
+            Dialect::Server => Some("SET lock_timeout = '5s'"),
+        }
+    }
+
     /// Begins a transaction whose reads all see one moment.
     pub fn snapshot(self) -> &'static str {
         match self {

@@ -5,16 +5,22 @@
 // Tests wait for real clocks; what they test does not.
 #![allow(clippy::disallowed_methods)]
 
+mod agree;
+mod binary;
 mod browser;
 mod canonical;
 mod command;
+mod crash;
 mod cycle;
 mod event;
 mod key;
 mod late;
 mod merkle;
 mod never;
+mod outage;
+mod own;
 mod person;
+mod process;
 mod query;
 mod record;
 mod refusal;
@@ -23,4 +29,5 @@ mod served;
 mod steam;
 mod step;
 mod tidy;
+mod together;
 mod told;
