@@ -193,7 +193,7 @@ impl AssetPage {
                 .map(|cause| (cause.name(), capital(&cause.name().replace('_', " "))))
                 .collect(),
             turns: turns(state, asset, history, now),
-            history: past(state, history),
+            history: past(state, history, now),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),

@@ -83,11 +83,16 @@ const STEPS: [(&str, &str); 11] = [
     ("step:packed", "Packed"),
 ];
 
+/// What became of it, with the first reason where it was refused.
+fn whole(answer: &Answer) -> String {
+    format!("{} {}", answer.line, answer.why).trim_end().to_string()
+}
+
 fn heading(thing: Option<&Thing>, answer: Option<&Answer>, step: &str) -> String {
     match (answer, thing) {
-        (Some(answer), _) if !answer.accepted => answer.line.clone(),
+        (Some(answer), _) if !answer.accepted => whole(answer),
         (_, Some(thing)) => format!("{}: {}. {}", thing.called, thing.say.words, thing.next),
-        (Some(answer), None) => answer.line.clone(),
+        (Some(answer), None) => whole(answer),
         _ => match STEPS.iter().find(|(value, _)| *value == step && !value.is_empty()) {
             Some((_, label)) => {
                 format!("Scan: each part or set is recorded as \"{}\" at once.", label.to_lowercase())
@@ -106,8 +111,7 @@ impl DeskPage {
         thing: Option<Thing>,
     ) -> DeskPage {
         let step = STEPS.iter().find(|(value, _)| *value == sent.step).map_or("", |(value, _)| value);
-        let new =
-            answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
+        let new = answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, whole(answer)));
         let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         DeskPage {

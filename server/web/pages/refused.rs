@@ -135,9 +135,8 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
 }
 
 pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
-    let at: Vec<String> =
-        wrong.pointer.split('/').filter(|part| !part.is_empty()).map(words::field).collect();
-    let place = if at.is_empty() { "In the form".to_string() } else { at.join(", ") };
+    let place =
+        if wrong.pointer.is_empty() { "In the form".to_string() } else { words::field(&wrong.pointer) };
     plain(
         "Not understood",
         format!("{place}: {}.", wrong.detail.trim_end_matches('.')),
