@@ -17,6 +17,7 @@ use crate::domain::readiness::due;
 use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
@@ -209,7 +210,7 @@ pub async fn get(
     Query(asked): Query<Asked>,
 ) -> Response {
     let state = visitor.state.clone();
-    let found = match resolve(&state, &scan) {
+    let found = match resolve(&state, &normal(&scan)) {
         Ok(Named::Asset(id)) => state.assets.get(&id),
         Ok(Named::Set(id)) => {
             return Redirect::to(&format!("/sets/{}", segment(id.as_str()))).into_response();

@@ -247,6 +247,9 @@ fn heading(state: &State, machines: &[MachineRow]) -> String {
         count(state.sheets.len(), "count sheet", "count sheets"),
         count(machines.len(), "machine", "machines")
     );
+    if state.routes.is_empty() && state.machines.is_empty() {
+        return "Nothing is defined yet. A route comes first: every model needs one.".into();
+    }
     if out.is_empty() { all } else { format!("{}. {all}", super::shared::listed(&out)) }
 }
 

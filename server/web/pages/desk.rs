@@ -12,10 +12,10 @@ use super::refused;
 use super::shared::{self, Page};
 use super::thing::{self, Thing};
 use crate::app::house::Outcome;
-use crate::domain::command::Command;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
+use crate::web::api::command::read;
 use crate::web::visitor::{Visitor, render};
 
 /// How many of the last scans stay in sight.
@@ -217,7 +217,7 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
     let name = value.get("do").and_then(Value::as_str).unwrap_or_default().to_string();
     let (scan, words) = (scan_of(&value), act_words(&value));
     let line = format!("{scan}: not {words}.");
-    let command = match Command::read(value.clone()) {
+    let command = match read(value.clone()) {
         Ok(command) => command,
         Err(wrong) => {
             let answer = refusal(wrong.iter().map(refused::malformed).collect(), line, &Value::Null);

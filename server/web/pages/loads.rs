@@ -14,6 +14,7 @@ use crate::domain::model::StepKind;
 use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Condition, Machine, Named, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 use crate::web::visitor::{Visitor, render};
 
 const MOST_ROWS: usize = 100;
@@ -81,7 +82,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
 /// The step that what was scanned waits for, where a load does it.
 fn step_of(state: &State, scan: &str) -> Option<StepKind> {
     let waits = |asset: &Asset| waits_for(state, asset).filter(|(_, by_load)| *by_load).map(|(step, _)| step);
-    match resolve(state, scan).ok()? {
+    match resolve(state, &normal(scan)).ok()? {
         Named::Asset(id) => state.assets.get(&id).and_then(|asset| waits(asset)),
         Named::Set(id) => state.members(state.sets.get(&id)?).filter_map(|asset| waits(asset)).min(),
     }

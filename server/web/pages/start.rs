@@ -127,8 +127,10 @@ impl StartPage {
                     .find(|item| item.say.is("not_ready") || item.say.is("held"))
                     .map(|item| format!(" {} is {}.", item.called, item.say.words))
                     .unwrap_or_default();
-                let words =
-                    format!("{ready} of {} {verb} ready.{worst}", count(state.sets.len(), "set", "sets"));
+                let words = match state.sets.len() {
+                    0 => "No set is built yet.".to_string(),
+                    all => format!("{ready} of {} {verb} ready.{worst}", count(all, "set", "sets")),
+                };
                 ("Sets that are not ready", troubled, "/sets", words)
             }
             Role::Biomed | Role::Infection => {
