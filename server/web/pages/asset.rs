@@ -33,7 +33,7 @@ pub struct Asked {
 pub struct Act {
     pub words: String,
     pub time: String,
-    pub seq: u64,
+    day: Time,
 }
 
 /// A turn with what was done in it, oldest first.
@@ -82,10 +82,14 @@ fn turns(state: &State, asset: &Asset, entries: &[Entry], now: Time) -> Vec<Turn
     for entry in entries.iter().rev() {
         let (turn, words) = told::act_of(entry, asset.asset.as_str());
         let turn = turn.or_else(|| all.last().map(|turn| turn.turn)).unwrap_or(asset.turn);
-        let act = Act { words, time: time(state, entry.at, now), seq: entry.seq };
+        let act = |since: Time| Act { words, time: time(state, entry.at, since), day: entry.at };
         match all.iter_mut().find(|known| known.turn == turn) {
-            Some(known) => known.acts.push(act),
-            None => all.push(Turn { turn, now: false, acts: vec![act], to_come: Vec::new() }),
+            // The day stands where it changes.
+            Some(known) => {
+                let before = known.acts.last().map_or(now, |last| last.day);
+                known.acts.push(act(before));
+            }
+            None => all.push(Turn { turn, now: false, acts: vec![act(now)], to_come: Vec::new() }),
         }
     }
     if asset.retired.is_none() {

@@ -159,7 +159,7 @@ fn heading(open: &[Row]) -> String {
         ([], _) => "No load waits for a decision.".into(),
         ([one], _) => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
         ([.., oldest], []) => format!(
-            "{} loads have no record yet; the oldest is {} in {}, {}.",
+            "{} loads have no record yet; the oldest is {} in {}, since {}.",
             open.len(),
             oldest.load,
             oldest.machine,
