@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::shared::when;
+use super::shared::time;
 use crate::domain::load::Load;
 use crate::domain::programme::Programme;
 use crate::domain::state::State;
@@ -44,7 +44,7 @@ pub fn of(state: &State, load: &Load, now: Time) -> Option<Verdict> {
             .collect(),
         measures: measures(&judged.answer, &load.programme),
         source: source(judged),
-        ended: when(state, judged.ended_at, now),
+        ended: time(state, judged.ended_at, now),
     })
 }
 
