@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::shared::some_of;
 use super::words;
 use crate::app::house::Outcome;
 use crate::domain::command::Act;
@@ -22,6 +23,10 @@ impl Field {
 
     pub fn label(&self) -> String {
         words::field(&self.name)
+    }
+
+    pub fn yes_no(&self) -> bool {
+        self.name.ends_with(":bool")
     }
 
     /// Lists, JSON and long texts need more than one line.
@@ -90,6 +95,35 @@ pub fn reason(problem: &Problem) -> Reason {
     }
 }
 
+/// What stands against many parts in the same words is told once, with their names: found begins with the name.
+fn together(all: impl Iterator<Item = Reason>) -> Vec<Reason> {
+    fn rest(found: &str) -> &str {
+        found.split_once(' ').map_or("", |(_, rest)| rest)
+    }
+    let mut told: Vec<(Reason, Vec<String>)> = Vec::new();
+    for reason in all {
+        let same = told.iter_mut().find(|(first, _)| {
+            let alike =
+                (first.code, &first.needed, &first.next) == (reason.code, &reason.needed, &reason.next);
+            alike
+                && first.remedy.is_none()
+                && reason.remedy.is_none()
+                && rest(&first.found) == rest(&reason.found)
+        });
+        match (same, reason.found.split_once(' ')) {
+            (Some((_, others)), Some((name, _))) => others.push(name.to_string()),
+            _ => told.push((reason, Vec::new())),
+        }
+    }
+    let whole = told.into_iter().map(|(mut reason, others)| {
+        if !others.is_empty() {
+            reason.found = format!("{} The same of {}.", reason.found, some_of(&others, 5));
+        }
+        reason
+    });
+    whole.collect()
+}
+
 fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Reason {
     Reason {
         code: "",
@@ -106,7 +140,7 @@ fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Rea
 pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
     match outcome {
         Outcome::Accepted(_) => Vec::new(),
-        Outcome::Turned(Turned::Refused(refusal)) => refusal.reasons().map(reason).collect(),
+        Outcome::Turned(Turned::Refused(refusal)) => together(refusal.reasons().map(reason)),
         Outcome::Turned(Turned::Malformed(all)) => all.iter().map(malformed).collect(),
         Outcome::Turned(Turned::NotYourRole) => {
             let who: Vec<String> = Act::roles(command).iter().map(|role| role.words().to_string()).collect();
@@ -137,6 +171,9 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
 pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
     let place =
         if wrong.pointer.is_empty() { "In the form".to_string() } else { words::field(&wrong.pointer) };
+    if wrong.detail.starts_with("missing field") {
+        return plain("Left empty", format!("{place} is empty."), "", "Fill it in and send it again.");
+    }
     plain(
         "Not understood",
         format!("{place}: {}.", wrong.detail.trim_end_matches('.')),
@@ -148,6 +185,17 @@ pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_same_of_many_parts_is_told_once() {
+        let of = |part: &str, next: &str| plain("Order", format!("{part} is received."), "Clean it.", next);
+        let all = ["B-1", "C-1", "C-2"].map(|part| of(part, "Clean first."));
+        let told = together(all.into_iter().chain([of("T-1", "Leave it.")]));
+        let found: Vec<&str> = told.iter().map(|reason| reason.found.as_str()).collect();
+        assert_eq!(found, ["B-1 is received. The same of C-1 and C-2.", "T-1 is received."]);
+        let empty = malformed(&crate::domain::command::wrong("/reason", "missing field `reason`"));
+        assert_eq!((empty.title.as_str(), empty.found.as_str()), ("Left empty", "Reason is empty."));
+    }
 
     #[test]
     fn a_command_becomes_fields_and_keeps_its_types() {

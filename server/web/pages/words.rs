@@ -73,6 +73,7 @@ fn label(name: &str) -> String {
         "ambient_kpa" => "Ambient pressure in kPa",
         "cycle_no" => "Cycle number of the machine",
         "scan" => "Scan",
+        "passed" => "Result",
         "second_reader" => "Second reader",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
