@@ -52,6 +52,8 @@ pub struct Reason {
     pub code: &'static str,
     pub title: String,
     pub found: String,
+    /// The other parts of which the same was found.
+    pub others: String,
     pub needed: String,
     pub next: String,
     pub remedy: Option<Remedy>,
@@ -88,6 +90,7 @@ pub fn reason(problem: &Problem) -> Reason {
         code: problem.code.name(),
         title: problem.code.title().to_string(),
         found: problem.found.clone(),
+        others: String::new(),
         needed: problem.needed.clone(),
         next: problem.next.clone(),
         remedy: problem.remedy.as_ref().and_then(remedy),
@@ -117,7 +120,7 @@ fn together(all: impl Iterator<Item = Reason>) -> Vec<Reason> {
     }
     let whole = told.into_iter().map(|(mut reason, others)| {
         if !others.is_empty() {
-            reason.found = format!("{} The same of {}.", reason.found, some_of(&others, 5));
+            reason.others = format!("The same of {}.", some_of(&others, 5));
         }
         reason
     });
@@ -129,6 +132,7 @@ fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Rea
         code: "",
         title: title.into(),
         found: found.into(),
+        others: String::new(),
         needed: needed.into(),
         next: next.into(),
         remedy: None,
@@ -191,8 +195,8 @@ mod tests {
         let of = |part: &str, next: &str| plain("Order", format!("{part} is received."), "Clean it.", next);
         let all = ["B-1", "C-1", "C-2"].map(|part| of(part, "Clean first."));
         let told = together(all.into_iter().chain([of("T-1", "Leave it.")]));
-        let found: Vec<&str> = told.iter().map(|reason| reason.found.as_str()).collect();
-        assert_eq!(found, ["B-1 is received. The same of C-1 and C-2.", "T-1 is received."]);
+        let found: Vec<_> = told.iter().map(|it| (it.found.as_str(), it.others.as_str())).collect();
+        assert_eq!(found, [("B-1 is received.", "The same of C-1 and C-2."), ("T-1 is received.", "")]);
         let empty = malformed(&crate::domain::command::wrong("/reason", "missing field `reason`"));
         assert_eq!((empty.title.as_str(), empty.found.as_str()), ("Left empty", "Reason is empty."));
     }
