@@ -60,6 +60,11 @@ impl Time {
     }
 }
 
+/// A day as a sentence tells it.
+pub fn told_day(day: Date) -> String {
+    day.format("%-d %B %Y").to_string()
+}
+
 /// A time of a day in a zone; where the clock skips it, the first instant after it.
 pub fn on_day(day: Date, time: NaiveTime, zone: Tz) -> Time {
     let wanted = day.and_time(time);

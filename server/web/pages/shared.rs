@@ -6,7 +6,7 @@ use serde::Deserialize;
 use crate::domain::hold::HoldKind;
 use crate::domain::person::Role::{self, *};
 use crate::domain::state::State;
-use crate::domain::time::{Date, Time};
+use crate::domain::time::Time;
 use crate::web::visitor::Visitor;
 
 /// A way to another page.
@@ -123,10 +123,7 @@ const MONTHS: [&str; 12] = [
     "December",
 ];
 
-pub fn date(day: Date) -> String {
-    let month = MONTHS.get(day.month0() as usize).copied().unwrap_or_default();
-    format!("{} {month} {}", day.day(), day.year())
-}
+pub use crate::domain::time::told_day as date;
 
 /// Weekday, day and time: what stands at the head of a page.
 pub fn long(state: &State, at: Time) -> String {
