@@ -239,11 +239,13 @@ impl<'a> Deciding<'a> {
 
     fn check_time(&mut self) {
         let at = self.at();
+        let told = |at: Time| at.told(self.state.zone);
+        let (happened, now, touched) = (told(at), told(self.asked.now), told(self.touched));
         // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
         if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
-                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
+                format!("It is said to have happened on {happened}; now it is {now}."),
                 format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
                 "Leave the time out, or correct it.",
             ));
@@ -252,8 +254,7 @@ impl<'a> Deciding<'a> {
             self.against(Problem::new(
                 Code::TooLate,
                 format!(
-                    "It is said to have happened at {at}; something is already recorded at {}.",
-                    self.touched
+                    "It is said to have happened on {happened}; something is already recorded on {touched}."
                 ),
                 "A time after the last event of what is touched is needed.",
                 "Leave the time out, or enter it as a late fact, with its cause.",

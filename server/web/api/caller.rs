@@ -9,6 +9,7 @@ use axum::http::request::Parts;
 use super::super::App;
 use super::super::problem::Problem;
 use crate::app::house::unavailable;
+use crate::domain::command::wrong;
 use crate::domain::id::Id;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
@@ -59,6 +60,11 @@ impl FromRequestParts<App> for Caller {
             } else {
                 Problem::unknown_site(&named)
             });
+        }
+        // Nothing in the ledger holds that character, so no name is spelled with it.
+        if parts.uri.path_and_query().is_some_and(|asked| asked.as_str().contains("%00")) {
+            let detail = "found the character U+0000; text without it is needed";
+            return Err(Problem::malformed(&[wrong("", detail)]));
         }
         Ok(Caller { app: app.clone(), site, actor })
     }

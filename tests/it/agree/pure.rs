@@ -175,6 +175,7 @@ impl Pure {
             sheets: state.sheets.keys().cloned().collect(),
             machines: state.machines.keys().cloned().collect(),
             assets: state.assets.keys().cloned().collect(),
+            turned: state.assets.keys().cloned().collect(),
             sets: state.sets.keys().cloned().collect(),
             loads: state.loads.keys().cloned().collect(),
             holds: state.holds.keys().cloned().collect(),
