@@ -47,6 +47,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
             super::apply_parts::parts(state, when, &event.what);
         }
         What::StepRecorded(it) => {
+            for out in &it.taken_out {
+                super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
+            }
             moves(state, when, &it.parts);
             touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
         }

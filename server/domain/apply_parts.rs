@@ -10,7 +10,7 @@ use super::id::Id;
 use super::set::{Seat, SetState};
 use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
 
-fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
+pub(super) fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
     let key = (seat.line.clone(), seat.position);
     if let Some(set) = state.sets.get_mut(&seat.set) {
         let set = Arc::make_mut(set);

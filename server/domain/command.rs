@@ -336,6 +336,7 @@ impl Act {
             Act::Machine(Machine::DefineMachine(it)) => it.whole(),
             Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
             Act::Hold(Hold::Place(it)) => it.whole(),
+            Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),
             Act::Load(Load::Judge(it)) => it.whole(),
             Act::Site(Site::SetPolicy(it)) => it.whole(),

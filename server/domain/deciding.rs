@@ -66,7 +66,7 @@ pub struct Deciding<'a> {
     pub malformed: Vec<Malformed>,
     pub not_your_role: bool,
     pub deviation: Vec<Code>,
-    left: Vec<Left>,
+    pub left: Vec<Left>,
     overridden: BTreeSet<Code>,
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,

@@ -21,6 +21,7 @@ pub mod machine;
 pub mod model;
 pub mod moves;
 pub mod pack;
+pub mod packing;
 pub mod person;
 pub mod programme;
 pub mod readiness;

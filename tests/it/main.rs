@@ -20,6 +20,7 @@ mod merkle;
 mod never;
 mod outage;
 mod own;
+mod packing;
 mod page;
 mod person;
 mod process;
