@@ -7,17 +7,18 @@ use serde_json::Value;
 use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
-use super::batch::turned_code;
+use super::batch::{Done, turned_code};
 use super::board::Boards;
-use super::clerk::{self, Job, Published};
+use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
-use crate::domain::command::{Act, Command, Load};
+use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::{Prepared, judge_record};
+use crate::ledger::canonical::canonical;
 use crate::storage::dialect::Dialect;
 use crate::storage::migrate::{self, Facts};
 use crate::storage::{Db, StorageError, ledger};
@@ -160,16 +161,19 @@ impl House {
     pub async fn submit(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Outcome> {
         let count = commands.len();
         let lost = |operation: String| vec![Outcome::Unavailable(Unavailable { operation }); count];
-        let commands = self.prepare(site, commands).await;
+        let lines = self.prepare(site, actor, commands).await;
         let Some(clerk) = self.clerk(site) else {
             return lost(operation());
         };
         let (answer, outcomes) = oneshot::channel();
-        let job = Job::Submit { site: site.clone(), actor: actor.clone(), commands, answer };
+        let job = Job::Submit { site: site.clone(), lines, answer };
         if clerk.send(job).await.is_err() {
             return lost(operation());
         }
-        let outcomes = outcomes.await.unwrap_or_else(|_| lost(operation()));
+        let outcomes = match outcomes.await {
+            Ok(done) => done.into_iter().map(Done::outcome).collect(),
+            Err(_) => lost(operation()),
+        };
         for outcome in &outcomes {
             match outcome {
                 Outcome::Turned(turned) => {
@@ -184,8 +188,8 @@ impl House {
         outcomes
     }
 
-    /// Computes the verdict on a record before the clerk sees it: a long one would hold up everybody.
-    async fn prepare(&self, site: &Id, commands: Vec<Command>) -> Vec<(Command, Option<Prepared>)> {
+    /// Works out what needs no turn: above all the verdict on a record, since a long one would hold up everybody.
+    async fn prepare(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Line> {
         let mut all = Vec::with_capacity(commands.len());
         for command in commands {
             let mut prepared = None;
@@ -201,7 +205,9 @@ impl House {
                 });
                 prepared = judged.await.ok().flatten();
             }
-            all.push((command, prepared));
+            // A command was read from JSON, so it has a canonical text.
+            let asked = canonical(&LessKey(&command)).unwrap_or_default();
+            all.push(Line { actor: actor.clone(), command, prepared, asked });
         }
         all
     }

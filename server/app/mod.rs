@@ -8,5 +8,6 @@ pub mod clock;
 pub mod demo;
 pub mod founding;
 pub mod house;
+mod pages;
 pub mod rebuild;
 pub mod reads;

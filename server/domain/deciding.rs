@@ -68,7 +68,7 @@ pub struct Deciding<'a> {
     pub malformed: Vec<Malformed>,
     pub not_your_role: bool,
     pub deviation: Vec<Code>,
-    left: Vec<Left>,
+    pub left: Vec<Left>,
     overridden: BTreeSet<Code>,
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,
@@ -297,10 +297,13 @@ impl<'a> Deciding<'a> {
 
     fn check_time(&mut self) {
         let at = self.at();
-        if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
+        let told = |at: Time| at.told(self.state.zone);
+        let (happened, now, touched) = (told(at), told(self.asked.now), told(self.touched));
+        // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
+        if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
-                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
+                format!("It is said to have happened on {happened}; now it is {now}."),
                 format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
                 "Leave the time out, or correct it.",
             ));
@@ -309,8 +312,7 @@ impl<'a> Deciding<'a> {
             self.against(Problem::new(
                 Code::TooLate,
                 format!(
-                    "It is said to have happened at {at}; something is already recorded at {}.",
-                    self.touched
+                    "It is said to have happened on {happened}; something is already recorded on {touched}."
                 ),
                 "A time after the last event of what is touched is needed.",
                 "Leave the time out, or enter it as a late fact, with its cause.",

@@ -40,7 +40,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         }
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
-        What::StepRecorded(it) => moved_or_noted(&it.parts, &it.noted),
+        What::StepRecorded(it) => {
+            let mut all = moved_or_noted(&it.parts, &it.noted);
+            all.extend(alone(it.taken_out.iter().map(|out| &out.asset)));
+            all
+        }
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
         What::LoadStarted(it) => {

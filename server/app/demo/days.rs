@@ -25,6 +25,8 @@ pub async fn write(writer: &mut Writer<'_>, began: Time, now: Time, seed: u64) -
     let mut day = Day { writer, chance: Chance::new(seed), cycle_no: 4_100, loads: 0, today: false };
     let zone = chrono_tz::Europe::London;
     let half_past_six = chrono::NaiveTime::from_hms_opt(6, 30, 0).unwrap_or_default();
+    day.spares(began)?;
+    day.writer.flush().await?;
     let first = began.date(zone);
     let today = now.date(zone);
     for (n, date) in first.iter_days().skip(1).take_while(|date| *date < today).enumerate() {
@@ -61,6 +63,48 @@ impl Day<'_, '_> {
         Ok(())
     }
 
+    /// Spare caps, made ready and put on the shelf before the first day.
+    fn spares(&mut self, at: Time) -> Result<(), DemoError> {
+        let after = |minutes: i64| at.plus_minutes(minutes);
+        let caps = ["C-0903", "C-0904", "C-0905", "C-0906"];
+        self.step("charge", after(10), "treated", &caps)?;
+        self.step("desk-1", after(20), "received", &caps)?;
+        self.step("desk-1", after(30), "cleaned", &caps)?;
+        self.step("desk-1", after(40), "ultrasonic", &caps)?;
+        self.step("desk-1", after(50), "dried", &caps)?;
+        self.washed(after(60), &caps)?;
+        self.step("desk-2", after(118), "packed", &caps)?;
+        let test = json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "air_removal", "passed": true});
+        self.writer.give("desk-1", after(122), test)?;
+        let load = self.start(after(124), "steriliser-1", "porous-134", &caps)?;
+        self.sterilised(after(150), load, &caps)
+    }
+
+    /// A washer load from its start to its release, and the inspection after it.
+    fn washed(&mut self, at: Time, scan: &[&str]) -> Result<(), DemoError> {
+        let after = |minutes: i64| at.plus_minutes(minutes);
+        let load = self.start(at, "washer-1", "instruments-90", scan)?;
+        let record = washer(&mut self.chance);
+        self.writer.give("desk-1", after(28), json!({"do": "judge_load", "load": load, "record": record}))?;
+        self.writer.give("desk-1", after(29), json!({"do": "release_load", "load": load, "dry": true}))?;
+        let inspect = json!({"do": "inspect", "scan": scan, "passed": true,
+                             "checks": [{"check": "caps stretched and looked through", "passed": true}]});
+        self.writer.give("desk-2", after(42), inspect)
+    }
+
+    /// A steriliser load from its record to the shelf.
+    fn sterilised(&mut self, at: Time, load: String, scan: &[&str]) -> Result<(), DemoError> {
+        let after = |minutes: i64| at.plus_minutes(minutes);
+        let record = steam(&mut self.chance, 212);
+        self.writer.give("desk-1", at, json!({"do": "judge_load", "load": load, "record": record}))?;
+        let chemical =
+            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
+        self.writer.give("desk-1", after(1), chemical)?;
+        self.writer.give("desk-2", after(3), json!({"do": "release_load", "load": load, "dry": true}))?;
+        let away = json!({"do": "put_away", "scan": scan, "location": "sterile store, bay 3"});
+        self.writer.give("desk-2", after(50), away)
+    }
+
     fn step(&mut self, code: &str, at: Time, step: &str, sets: &[&str]) -> Result<(), DemoError> {
         self.writer.give(code, at, json!({"do": "record_step", "step": step, "scan": sets}))
     }
@@ -78,16 +122,10 @@ impl Day<'_, '_> {
         self.step("desk-1", after(42), "ultrasonic", sets)?;
         self.step("desk-1", after(52), "dried", sets)?;
         self.step("desk-1", after(55), "disinfected", sets)?;
-        let load = self.start(after(58), "washer-1", "instruments-90", sets)?;
         if parts < 5 {
-            return Ok(());
+            return self.start(after(58), "washer-1", "instruments-90", sets).map(|_| ());
         }
-        let record = washer(&mut self.chance);
-        self.writer.give("desk-1", after(86), json!({"do": "judge_load", "load": load, "record": record}))?;
-        self.writer.give("desk-1", after(87), json!({"do": "release_load", "load": load, "dry": true}))?;
-        let inspect = json!({"do": "inspect", "scan": sets, "passed": true,
-                             "checks": [{"check": "caps stretched and looked through", "passed": true}]});
-        self.writer.give("desk-2", after(100), inspect)?;
+        self.washed(after(58), sets)?;
         self.step("desk-2", after(118), "packed", sets)?;
         if self.today {
             let test = json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "air_removal", "passed": true});
@@ -98,23 +136,8 @@ impl Day<'_, '_> {
             return Ok(());
         }
         let load = if fails { self.failed(after(124), load, sets)? } else { load };
-        let record = steam(&mut self.chance, 212);
         let late = if fails { 80 } else { 0 };
-        self.writer.give(
-            "desk-1",
-            after(150 + late),
-            json!({"do": "judge_load", "load": load, "record": record}),
-        )?;
-        let chemical =
-            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
-        self.writer.give("desk-1", after(151 + late), chemical)?;
-        self.writer.give(
-            "desk-2",
-            after(153 + late),
-            json!({"do": "release_load", "load": load, "dry": true}),
-        )?;
-        let away = json!({"do": "put_away", "scan": sets, "location": "sterile store, bay 3"});
-        self.writer.give("desk-2", after(200 + late), away)
+        self.sterilised(after(150 + late), load, sets)
     }
 
     fn start(
@@ -149,7 +172,17 @@ impl Day<'_, '_> {
     /// What is on somebody's mind now.
     fn troubles(&mut self, now: Time) -> Result<(), DemoError> {
         let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
-        let all: [(&str, i64, Value); 4] = [
+        // The spare telescope waits for its inspection when its image is found dim.
+        for (code, minutes, step) in [
+            ("charge", 95, "treated"),
+            ("desk-1", 80, "received"),
+            ("desk-1", 70, "cleaned"),
+            ("desk-1", 62, "dried"),
+            ("desk-1", 50, "disinfected"),
+        ] {
+            self.step(code, at(minutes), step, &["T-0900"])?;
+        }
+        let all: [(&str, i64, Value); 5] = [
             (
                 "charge",
                 25,
@@ -159,6 +192,12 @@ impl Day<'_, '_> {
                 "biomed",
                 20,
                 json!({"do": "machine_out", "machine": "washer-2", "reason": "door seal, part ordered"}),
+            ),
+            (
+                "charge",
+                16,
+                json!({"do": "record_step", "step": "treated", "scan": ["C-0901", "C-0902"],
+                       "note": "new stock, rinsed on unpacking"}),
             ),
             (
                 "desk-2",

@@ -47,8 +47,7 @@ pub struct Writer<'a> {
     house: &'a House,
     site: Id,
     now: Time,
-    waiting: Vec<(Actor, Vec<Command>)>,
-    last: Time,
+    waiting: Vec<(Time, Actor, Command)>,
 }
 
 impl<'a> Writer<'a> {
@@ -60,18 +59,27 @@ impl<'a> Writer<'a> {
         let told = command.to_string();
         let command = Command::read(command).map_err(|_| DemoError::Turned(told))?;
         let role = PEOPLE.iter().find(|(known, ..)| *known == code).map_or(Role::Desk, |(.., role)| *role);
-        self.last = at;
-        match self.waiting.last_mut() {
-            Some((actor, commands)) if actor.code == code && commands.len() < 100 => commands.push(command),
-            _ => self.waiting.push((Actor { code: code.into(), role }, vec![command])),
-        }
+        self.waiting.push((at, Actor { code: code.into(), role }, command));
         Ok(())
     }
 
-    /// Writes what waits, as if it were the time of the last of it.
+    /// Writes what waits in the order of its times, each as if somebody had recorded it there and then.
     async fn flush(&mut self) -> Result<(), DemoError> {
-        self.house.clock.set(self.last.min(self.now));
-        for (actor, commands) in std::mem::take(&mut self.waiting) {
+        let mut waiting = std::mem::take(&mut self.waiting);
+        waiting.sort_by_key(|(at, ..)| *at);
+        let mut together: Vec<(Time, Actor, Vec<Command>)> = Vec::new();
+        for (at, actor, command) in waiting {
+            match together.last_mut() {
+                Some((then, who, commands))
+                    if *then == at && who.code == actor.code && commands.len() < 100 =>
+                {
+                    commands.push(command);
+                }
+                _ => together.push((at, actor, vec![command])),
+            }
+        }
+        for (at, actor, commands) in together {
+            self.house.clock.set(at.min(self.now));
             let told: Vec<String> = commands
                 .iter()
                 .map(|it| it.to_value().map_or_else(|_| String::new(), |value| value.to_string()))
@@ -111,7 +119,7 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     for (code, name, role) in PEOPLE {
         house.add_person(SITE, Some(code), name, role, PASSWORD).await?;
     }
-    let mut writer = Writer { house, site, now, waiting: Vec::new(), last: began };
+    let mut writer = Writer { house, site, now, waiting: Vec::new() };
     let made = async {
         catalogue::write(&mut writer, began)?;
         writer.flush().await?;
