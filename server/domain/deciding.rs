@@ -74,7 +74,7 @@ pub struct Deciding<'a> {
     pub sets: Vec<Id>,
     pub made: Option<Id>,
     secrets: Vec<Secret>,
-    holds_made: u64,
+    holds_made: BTreeSet<Id>,
     /// Where no time is given, it is no earlier than this.
     pub floor: Time,
     /// The last event of what is touched.
@@ -116,7 +116,7 @@ impl<'a> Deciding<'a> {
             sets: Vec::new(),
             made: None,
             secrets: Vec::new(),
-            holds_made: 0,
+            holds_made: BTreeSet::new(),
             floor: asked.now,
             touched: Time(i64::MIN),
             moves_only: matches!(&command.act, Act::Asset(command::Asset::PutAway(_))),
@@ -185,10 +185,10 @@ impl<'a> Deciding<'a> {
 
     /// The next free name of a hold; several may be placed by one entry.
     pub fn new_hold(&mut self) -> Option<Id> {
-        let from = self.state.holds.len() as u64 + 1 + self.holds_made;
-        let hold = (from..from + 1_000_000)
-            .find_map(|n| Id::new(&format!("hold-{n:04}")).filter(|id| !self.state.holds.contains_key(id)))?;
-        self.holds_made += 1;
+        let from = self.state.holds.len() as u64 + 1;
+        let free = |id: &Id| !self.state.holds.contains_key(id) && !self.holds_made.contains(id);
+        let hold = (from..from + 1_000_000).find_map(|n| Id::new(&format!("hold-{n:04}")).filter(free))?;
+        self.holds_made.insert(hold.clone());
         Some(hold)
     }
 

@@ -188,7 +188,7 @@ fn both_databases_and_the_pure_state_agree() {
     // A fixed seed: what the run reaches is a promise, not luck.
     let rng = TestRng::from_seed(RngAlgorithm::ChaCha, &[23; 32]);
     let config = Config { cases: 20, failure_persistence: None, max_shrink_iters: 60, ..Config::default() };
-    let numbers = vec(proptest::array::uniform12(proptest::num::u16::ANY), 60..180);
+    let numbers = vec(proptest::array::uniform12(proptest::num::u16::ANY), 90..240);
     let done = TestRunner::new_with_rng(config, rng).run(&numbers, |raw| {
         let n = case.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
         let site = Id::new(&format!("case-{n}")).expect("a site");

@@ -51,7 +51,7 @@ pub fn code(role: Role, second: bool) -> String {
 
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
-    let mut command = match dice.below(64) {
+    let mut command = match dice.below(72) {
         0..16 => onward(state, dice),
         16..24 => on_load(state, dice),
         24 => hold(state, dice),
@@ -71,8 +71,10 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         37 | 38 => definition(dice),
         39 | 40 => machine(state, dice),
         41..44 => add(dice),
-        44..62 => at_case::next(state, dice, now),
-        62 => at_case::correct(state, dice),
+        44..56 => at_case::next(state, dice, now),
+        56 => at_case::correct(state, dice),
+        57..66 => onward(state, dice),
+        66..71 => on_load(state, dice),
         _ => add(dice),
     };
     around(&mut command, dice, now);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use fettle::domain::case::Case;
 use fettle::domain::person::Role::Lead;
-use fettle::domain::state::State;
+use fettle::domain::state::{Stage, State};
 use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
@@ -17,17 +17,22 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
     let case = dice.pick(from).cloned();
     let Some(case) = case.filter(|_| !dice.once_in(8)) else { return plan(dice, now) };
     match dice.below(18) {
-        0..3 => issue(state, &case, dice),
-        3..6 => {
+        0..4 => issue(state, &case, dice),
+        4..7 if case.anything_out() || dice.once_in(8) => {
             json!({"do": "open", "case": case.case, "scan": at_case(state, &case, dice), "indicator": "pass"})
         }
-        6..9 => json!({"do": "use", "case": case.case, "scan": at_case(state, &case, dice)}),
-        9 | 10 => close(&case, dice),
+        7..9 if case.anything_out() || dice.once_in(8) => {
+            json!({"do": "use", "case": case.case, "scan": at_case(state, &case, dice)})
+        }
+        4..9 => issue(state, &case, dice),
+        9 | 10 if case.anything_out() || dice.once_in(8) => close(&case, dice),
+        9 | 10 => plan(dice, now),
         11 => change(&case, dice),
         12 => promise(state, &case, dice),
-        13 => missing(state, dice),
-        14 => finding(state, &case, dice),
-        15 => repair(state, dice),
+        13 if dice.once_in(2) => missing(state, dice),
+        13 | 14 => finding(state, &case, dice),
+        15 if dice.once_in(2) => repair(state, dice),
+        15 => plan(dice, now),
         16 => look_back(state, &case, dice),
         _ => json!({"do": "cancel_case", "case": case.case, "reason": "moved"}),
     }
@@ -41,7 +46,12 @@ fn plan(dice: &mut Dice, now: Time) -> Value {
 }
 
 fn issue(state: &State, case: &Case, dice: &mut Dice) -> Value {
-    let mut all = json!({"do": "issue", "scan": scan(state, dice)});
+    let ready: Vec<_> = state.assets.values().filter(|asset| asset.stage == Stage::Ready).collect();
+    let wanted = match dice.pick(&ready).filter(|_| !dice.once_in(5)) {
+        Some(asset) => json!([asset.asset]),
+        None => scan(state, dice),
+    };
+    let mut all = json!({"do": "issue", "scan": wanted});
     if dice.once_in(3) {
         all["emergency"] = true.into();
     }
@@ -92,13 +102,13 @@ fn promise(state: &State, case: &Case, dice: &mut Dice) -> Value {
 
 fn missing(state: &State, dice: &mut Dice) -> Value {
     let searched: Vec<_> = state.assets.values().filter(|asset| asset.missing).cloned().collect();
-    match dice.pick(&searched).filter(|_| !dice.once_in(3)) {
-        Some(asset) if dice.once_in(3) => {
+    match (dice.below(3), dice.pick(&searched)) {
+        (0, Some(asset)) => {
             let outcome = ["not_found", "imaging_done", "found"].get(dice.below(3)).copied();
             json!({"do": "close_missing", "asset": asset.asset, "outcome": outcome, "person": code(Lead, true)})
         }
-        Some(asset) => json!({"do": "found", "scan": asset.asset, "location": "under the table"}),
-        None => {
+        (1, Some(asset)) => json!({"do": "found", "scan": asset.asset, "location": "under the table"}),
+        _ => {
             let asset = part(state, dice).map_or("X-0".into(), |asset| asset.asset.to_string());
             json!({"do": "report_missing", "scan": "SET-1", "asset": asset})
         }
@@ -107,7 +117,7 @@ fn missing(state: &State, dice: &mut Dice) -> Value {
 
 fn finding(state: &State, case: &Case, dice: &mut Dice) -> Value {
     let asset = part(state, dice).map_or("X-0".into(), |asset| asset.asset.to_string());
-    let severity = dice.word(&["note", "watch", "stop"]);
+    let severity = dice.word(&["note", "watch", "watch", "note", "stop"]);
     json!({"do": "report_finding", "scan": asset, "what": "edge is rough", "severity": severity, "case": case.case})
 }
 
