@@ -220,7 +220,8 @@ fn both_databases_and_the_pure_state_agree() {
     // A patient's seal is salted, so no two sides have the same one; tests of their own hold what is erased.
     let wanted = What::KINDS.iter().filter(|kind| **kind != "patient_erased");
     let wanted: BTreeSet<String> = wanted.map(|kind| kind.to_string()).collect();
-    assert_eq!(reached.kinds, wanted, "every kind of event is reached");
+    let never: Vec<&String> = wanted.difference(&reached.kinds).collect();
+    assert!(never.is_empty(), "kinds of event that were not reached: {never:?}");
     assert!(reached.accepted * 2 > reached.asked, "{} of {}", reached.accepted, reached.asked);
     assert!(reached.turned.len() >= 12, "{:?}", reached.turned);
     runtime.block_on(async {
