@@ -102,12 +102,12 @@ fn promise(state: &State, case: &Case, dice: &mut Dice) -> Value {
 
 fn missing(state: &State, dice: &mut Dice) -> Value {
     let searched: Vec<_> = state.assets.values().filter(|asset| asset.missing).cloned().collect();
-    match (dice.below(3), dice.pick(&searched)) {
+    match (dice.below(5), dice.pick(&searched)) {
         (0, Some(asset)) => {
             let outcome = ["not_found", "imaging_done", "found"].get(dice.below(3)).copied();
             json!({"do": "close_missing", "asset": asset.asset, "outcome": outcome, "person": code(Lead, true)})
         }
-        (1, Some(asset)) => json!({"do": "found", "scan": asset.asset, "location": "under the table"}),
+        (1 | 2, Some(asset)) => json!({"do": "found", "scan": asset.asset, "location": "under the table"}),
         _ => {
             let asset = part(state, dice).map_or("X-0".into(), |asset| asset.asset.to_string());
             json!({"do": "report_missing", "scan": "SET-1", "asset": asset})
