@@ -181,6 +181,8 @@ impl Db {
                 .synchronous(SqliteSynchronous::Full)
                 .foreign_keys(true)
                 .busy_timeout(BUSY)
+                // Pages that every batch changes go from the log into the file once in many batches, not in a few.
+                .pragma("wal_autocheckpoint", "4000")
                 .statement_cache_capacity(256)
                 .row_buffer_size(1024);
             // The first connection makes the file and its journal mode; only then may several readers come.

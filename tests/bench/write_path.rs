@@ -9,7 +9,6 @@
 
 mod common;
 
-use std::str::FromStr;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -22,8 +21,11 @@ use fettle::storage::ledger::{StoredEntry, page_after};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteSynchronous};
 use sqlx::{AssertSqlSafe, Connection, PgConnection, SqliteConnection};
 
-const RUN: Duration = Duration::from_secs(4);
-const WARM: Duration = Duration::from_millis(700);
+const RUN: Duration = Duration::from_secs(3);
+const WARM: Duration = Duration::from_millis(500);
+/// The busiest measure and the plain inserts take turns, so that what else the machine does meets both alike.
+const ROUNDS: usize = 4;
+const ROUND: Duration = Duration::from_millis(1_500);
 /// Rows of the plain loop in one transaction.
 const TOGETHER: usize = 64;
 const CLIENTS: usize = 32;
@@ -60,16 +62,16 @@ fn key() -> String {
     hex::encode(bytes)
 }
 
-struct Measured {
-    per_s: f64,
-    p50: Duration,
-    p99: Duration,
-}
-
 /// Where each station's next act is in its turn: the measures go on where the one before ended.
 type Turns = [usize; SETS];
 
-async fn stations(house: &Arc<House>, site: &Id, count: usize, turns: &mut Turns) -> Measured {
+/// Latencies of the commands that so many stations give in a time, after a while of warming up.
+async fn stations(
+    house: &Arc<House>,
+    site: &Id,
+    (count, run): (usize, Duration),
+    turns: &mut Turns,
+) -> Vec<Duration> {
     let began = Instant::now();
     let mut running = Vec::new();
     for (station, first) in turns.iter().copied().enumerate().take(count) {
@@ -78,13 +80,13 @@ async fn stations(house: &Arc<House>, site: &Id, count: usize, turns: &mut Turns
             let desk = actor(Role::Desk);
             let templates: Vec<_> = (0..STEPS.len()).map(|n| act(station, n, Some(key()))).collect();
             let (mut n, mut times) = (first, Vec::new());
-            while began.elapsed() < WARM + RUN {
+            while began.elapsed() < WARM + run {
                 let mut command = templates[n % STEPS.len()].clone();
                 command.around.key.as_mut().expect("a key").0 = key();
                 let asked = Instant::now();
                 let outcomes = house.submit(&site, &desk, vec![command]).await;
                 assert!(matches!(outcomes.as_slice(), [Outcome::Accepted(_)]), "{outcomes:?}");
-                if began.elapsed() > WARM {
+                if (WARM..WARM + run).contains(&began.elapsed()) {
                     times.push(asked.elapsed());
                 }
                 n += 1;
@@ -98,9 +100,15 @@ async fn stations(house: &Arc<House>, site: &Id, count: usize, turns: &mut Turns
         *next = n;
         times.extend(of_station);
     }
+    times
+}
+
+fn told(name: &str, count: usize, mut times: Vec<Duration>, run: Duration) -> f64 {
     times.sort();
     let at = |share: usize| times[(times.len() * share / 100).min(times.len() - 1)];
-    Measured { per_s: times.len() as f64 / RUN.as_secs_f64(), p50: at(50), p99: at(99) }
+    let per_s = times.len() as f64 / run.as_secs_f64();
+    println!("{name}: {count:2} stations {per_s:7.0} commands/s, p50 {:?}, p99 {:?}", at(50), at(99));
+    per_s
 }
 
 /// The newest entries of the run, as they are stored.
@@ -109,81 +117,114 @@ async fn rows(house: &House, site: &Id) -> Vec<StoredEntry> {
     page_after(&house.db, site.as_str(), state.seq.saturating_sub(2_000), 2_000).await.expect("entries")
 }
 
-async fn plain_embedded(rows: &[StoredEntry]) -> f64 {
-    let folder = tempfile::tempdir().expect("a folder");
-    let options = SqliteConnectOptions::new()
-        .filename(folder.path().join("plain.db"))
-        .create_if_missing(true)
-        .journal_mode(SqliteJournalMode::Wal)
-        .synchronous(SqliteSynchronous::Full);
-    let mut conn = SqliteConnection::connect_with(&options).await.expect("a connection");
-    let table = Dialect::Embedded.definition(PLAIN);
-    sqlx::query(AssertSqlSafe(table)).execute(&mut conn).await.expect("a table");
-    let mut seq = 0;
-    let began = Instant::now();
-    while began.elapsed() < RUN {
-        sqlx::query("BEGIN IMMEDIATE").execute(&mut conn).await.expect("a transaction");
-        for _ in 0..TOGETHER {
-            let row = &rows[seq % rows.len()];
-            seq += 1;
-            insert!(row, seq).execute(&mut conn).await.expect("a row");
-        }
-        sqlx::query("COMMIT").execute(&mut conn).await.expect("a commit");
-    }
-    seq as f64 / began.elapsed().as_secs_f64()
+/// Connections to a database that holds nothing but the plain table, and how many rows went in.
+enum Plain {
+    Embedded { conn: SqliteConnection, rows: usize, _folder: tempfile::TempDir },
+    Server { clients: Vec<PgConnection>, rows: usize },
 }
 
-async fn plain_server(url: &str, rows: Arc<Vec<StoredEntry>>) -> f64 {
-    let mut conn = PgConnection::connect(url).await.expect("a connection");
-    common::run(&mut conn, &Dialect::Server.definition(PLAIN)).await;
-    let mut clients = Vec::new();
-    let options = sqlx::postgres::PgConnectOptions::from_str(url).expect("options");
-    for _ in 0..CLIENTS {
-        clients.push(PgConnection::connect_with(&options).await.expect("a connection"));
-    }
-    let began = Instant::now();
-    let mut running = Vec::new();
-    for (client, mut conn) in clients.into_iter().enumerate() {
-        let rows = rows.clone();
-        running.push(tokio::spawn(async move {
-            let mut n = 0;
-            while began.elapsed() < WARM + RUN {
-                let row = &rows[(client * 61 + n) % rows.len()];
-                insert!(row, n * CLIENTS + client).execute(&mut conn).await.expect("a row");
-                n += 1;
+impl Plain {
+    async fn open(dialect: Dialect, url: &str) -> Plain {
+        let table = dialect.definition(PLAIN);
+        if dialect == Dialect::Server {
+            let mut clients = Vec::new();
+            for _ in 0..CLIENTS {
+                clients.push(PgConnection::connect(url).await.expect("a connection"));
             }
-            n
-        }));
+            common::run(&mut clients[0], &table).await;
+            return Plain::Server { clients, rows: 0 };
+        }
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = SqliteConnectOptions::new()
+            .filename(folder.path().join("plain.db"))
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full);
+        let mut conn = SqliteConnection::connect_with(&options).await.expect("a connection");
+        sqlx::query(AssertSqlSafe(table)).execute(&mut conn).await.expect("a table");
+        Plain::Embedded { conn, rows: 0, _folder: folder }
     }
-    let mut all = 0;
-    for running in running {
-        all += running.await.expect("a client that ends");
+
+    /// Rows per second over one round.
+    async fn round(&mut self, real: &Arc<Vec<StoredEntry>>) -> f64 {
+        let began = Instant::now();
+        match self {
+            Plain::Embedded { conn, rows, .. } => {
+                let before = *rows;
+                while began.elapsed() < ROUND {
+                    sqlx::query("BEGIN IMMEDIATE").execute(&mut *conn).await.expect("a transaction");
+                    for _ in 0..TOGETHER {
+                        insert!(real[*rows % real.len()], *rows).execute(&mut *conn).await.expect("a row");
+                        *rows += 1;
+                    }
+                    sqlx::query("COMMIT").execute(&mut *conn).await.expect("a commit");
+                }
+                (*rows - before) as f64 / began.elapsed().as_secs_f64()
+            }
+            Plain::Server { clients, rows } => {
+                let first = *rows;
+                let running: Vec<_> = std::mem::take(clients)
+                    .into_iter()
+                    .enumerate()
+                    .map(|(client, conn)| tokio::spawn(one_client(conn, first + client, began, real.clone())))
+                    .collect();
+                for running in running {
+                    let (conn, next) = running.await.expect("a client that ends");
+                    clients.push(conn);
+                    *rows = next.max(*rows);
+                }
+                // Every client left its own places; the count is what all of them wrote.
+                let written: i64 = sqlx::query_scalar("SELECT COUNT(*) FROM plain_entry WHERE seq >= $1")
+                    .bind(first as i64)
+                    .fetch_one(&mut clients[0])
+                    .await
+                    .expect("a count");
+                written as f64 / ROUND.as_secs_f64()
+            }
+        }
     }
-    all as f64 / began.elapsed().as_secs_f64()
+}
+
+/// Inserts one row a commit until the round is over; answers its connection and the first place after its own.
+async fn one_client(
+    mut conn: PgConnection,
+    first: usize,
+    began: Instant,
+    real: Arc<Vec<StoredEntry>>,
+) -> (PgConnection, usize) {
+    let mut seq = first;
+    while began.elapsed() < ROUND {
+        insert!(real[seq % real.len()], seq).execute(&mut conn).await.expect("a row");
+        seq += CLIENTS;
+    }
+    (conn, seq)
 }
 
 async fn measure(name: &str, fresh: Fresh, target: f64) {
     let (house, site) = furnished(&fresh.url, None).await;
     let mut turns: Turns = [0; SETS];
-    let mut last = 0.0;
-    for count in [1, 8, 32] {
-        let measured = stations(&house, &site, count, &mut turns).await;
-        let Measured { per_s, p50, p99 } = measured;
-        println!("{name}: {count:2} stations {per_s:7.0} commands/s, p50 {p50:?}, p99 {p99:?}");
-        last = per_s;
+    for count in [1, 8] {
+        let times = stations(&house, &site, (count, RUN), &mut turns).await;
+        told(name, count, times, RUN);
     }
-    let rows = rows(&house, &site).await;
-    let bytes = rows.iter().map(|row| row.entry.len()).sum::<usize>() / rows.len();
-    let (what, plain) = match house.db.dialect() {
-        Dialect::Embedded => ("plain loop, 64 rows a transaction", plain_embedded(&rows).await),
-        Dialect::Server => {
-            ("32 plain clients, one row a commit", plain_server(&fresh.url, Arc::new(rows)).await)
-        }
+    let real = Arc::new(rows(&house, &site).await);
+    let mut plain = Plain::open(house.db.dialect(), &fresh.url).await;
+    let (mut times, mut per_s) = (Vec::new(), 0.0);
+    for _ in 0..ROUNDS {
+        times.extend(stations(&house, &site, (SETS, ROUND), &mut turns).await);
+        per_s += plain.round(&real).await / ROUNDS as f64;
+    }
+    let commands = told(name, SETS, times, ROUND * ROUNDS as u32);
+    let what = match house.db.dialect() {
+        Dialect::Embedded => "plain loop, 64 rows a transaction",
+        Dialect::Server => "32 plain clients, one row a commit",
     };
-    println!("{name}: {what}: {plain:.0} rows/s of {bytes} bytes");
-    println!("{name}: 32 stations are {:.3} of it (at least {target} is wanted)", last / plain);
+    let bytes = real.iter().map(|row| row.entry.len()).sum::<usize>() / real.len();
+    println!("{name}: {what}: {per_s:.0} rows/s of {bytes} bytes");
+    println!("{name}: 32 stations are {:.3} of it (at least {target} is wanted)", commands / per_s);
     house.close().await;
     drop(house);
+    drop(plain);
     fresh.drop().await;
 }
 
