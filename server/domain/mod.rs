@@ -42,6 +42,7 @@ pub mod route;
 pub mod scan;
 pub mod seating;
 pub mod set;
+pub mod simulate;
 pub mod site;
 pub mod stage;
 pub mod state;
