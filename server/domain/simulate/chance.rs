@@ -17,11 +17,11 @@ impl Chance {
             .bytes()
             .fold(0xcbf2_9ce4_8422_2325_u64, |hash, b| (hash ^ u64::from(b)).wrapping_mul(0x100_0000_01b3));
         let mut own = Chance(seed ^ spread);
-        own.next();
+        own.bits();
         own
     }
 
-    pub fn next(&mut self) -> u64 {
+    pub fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -31,7 +31,7 @@ impl Chance {
 
     /// A number from 0 up to, but not including, 1.
     pub fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1u64 << 53) as f64
+        (self.bits() >> 11) as f64 / (1u64 << 53) as f64
     }
 
     /// A whole number below `n`; 0 where `n` is 0.

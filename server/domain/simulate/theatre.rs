@@ -15,7 +15,7 @@ use crate::domain::readiness::set_status;
 use crate::domain::refusal::Code;
 use crate::domain::route::StepKind;
 use crate::domain::state::State;
-use crate::domain::time::Time;
+use crate::domain::time::{Date, Time};
 
 /// How many planned cases a workday brings for each set.
 const PER_SET_AND_DAY: f64 = 0.42;
@@ -23,12 +23,19 @@ const CAMERA: &str = "camera";
 
 impl Hospital {
     /// The charge nurse plans the cases of the coming days.
-    pub(super) fn planning(&mut self, _state: &State) {
+    pub(super) fn planning(&mut self, state: &State) {
         let at = self.tomorrow(15, 0);
         self.later(at, Task::Planning);
         let today = self.clock.date(self.plan.zone);
         if !Hospital::is_workday(today) {
             return;
+        }
+        let mut planned: BTreeMap<(Date, &str), usize> = BTreeMap::new();
+        for case in state.open_cases() {
+            let day = case.start.date(self.plan.zone);
+            for sheet in &case.needs {
+                *planned.entry((day, sheet.as_str())).or_default() += 1;
+            }
         }
         for _ in 0..self.chance.times(PER_SET_AND_DAY * f64::from(self.plan.sets)) {
             let ahead = self.chance.between(1, 4) as usize;
@@ -36,12 +43,21 @@ impl Hospital {
             else {
                 return;
             };
+            let main = self.chance.below(MAIN.len().min(self.plan.sets as usize));
+            let needs: Vec<&str> = MAIN.get(main).into_iter().chain(&[CAMERA]).copied().collect();
+            // A set is used once a day: nobody plans more cases than there are sets.
+            let owned =
+                |sheet: &str| state.sets.values().filter(|set| set.count_sheet.as_str() == sheet).count();
+            if needs.iter().any(|sheet| planned.get(&(day, *sheet)).copied().unwrap_or(0) >= owned(sheet)) {
+                continue;
+            }
+            for sheet in &needs {
+                *planned.entry((day, *sheet)).or_default() += 1;
+            }
             self.cases += 1;
             let Some(case) = Id::new(&format!("case-{:05}", self.cases)) else { return };
             let (hour, minute) = (self.chance.between(8, 15) as u32, 15 * self.chance.between(0, 3) as u32);
             let start = self.on(day, hour, minute);
-            let main = self.chance.below(MAIN.len().min(self.plan.sets as usize));
-            let needs = MAIN.get(main).into_iter().chain(&[CAMERA]).filter_map(|sheet| Id::new(sheet));
             let risk = match self.chance.unit() {
                 x if x < 0.000_8 => Risk::PrionSuspected,
                 x if x < 0.02 => Risk::Resistant,
@@ -54,7 +70,7 @@ impl Hospital {
                 minutes: 15 * self.chance.between(2, 8) as u32,
                 room: Some(ask::line(format!("room {}", self.chance.between(1, 4)))),
                 technique: self.chance.pick(&Technique::ALL).copied(),
-                needs: needs.collect(),
+                needs: needs.into_iter().filter_map(Id::new).collect(),
                 patient: Some(ask::line(format!("P-{:06}", self.cases * 7919 % 1_000_003))),
                 risk: Some(risk),
             };
@@ -179,7 +195,7 @@ impl Hospital {
                 show.opened = true;
             }
         }
-        if self.chance.happens(0.015) {
+        if self.chance.happens(0.03) {
             let out: Vec<&Id> = case.parts.iter().filter(|(_, part)| part.out).map(|(id, _)| id).collect();
             let severity = self.chance.pick(&Severity::ALL).copied().unwrap_or(Severity::Note);
             if let Some(asset) = self.chance.pick(&out) {
@@ -245,9 +261,9 @@ impl Hospital {
         });
         let small: Vec<&Id> = small.map(|(asset, _)| asset).collect();
         let (mut missing, mut broken) = (Vec::new(), Vec::new());
-        if self.chance.happens(0.012) {
+        if self.chance.happens(0.02) {
             missing.extend(self.chance.pick(&small).map(|asset| (*asset).clone()));
-        } else if self.chance.happens(0.005) {
+        } else if self.chance.happens(0.01) {
             broken.extend(self.chance.pick(&small).map(|asset| (*asset).clone()));
         }
         self.give(Role::Charge, ask::close_count(id, &show.unopened, &missing, &broken));
