@@ -8,7 +8,7 @@ use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
-use crate::domain::command::{Act, Asset, Case, Command, Finding, Load, Missing, Step};
+use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Step};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
 use crate::domain::id::Id;
@@ -110,6 +110,8 @@ struct Gathered {
     known: BTreeMap<String, StoredEntry>,
     people: BTreeSet<String>,
     turns: BTreeMap<Id, Vec<(u32, Time)>>,
+    /// Entries that corrections name.
+    corrected: BTreeMap<u64, StoredEntry>,
 }
 
 async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Gathered, StorageError> {
@@ -130,7 +132,19 @@ async fn gather_for(conn: &mut Conn, state: &State, lines: &[Line]) -> Result<Ga
             turns.insert(asset, began.into_iter().map(|(turn, at)| (turn, Time(at))).collect());
         }
     }
-    Ok(Gathered { known, people, turns })
+    let mut corrected = BTreeMap::new();
+    for line in lines {
+        if let Act::Correct(Correct::Entry(it)) = &line.command.act {
+            let found = ledger::after(conn, site, it.entry.saturating_sub(1), 1).await?;
+            corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
+            let instead = it.instead.iter().flat_map(|scan| scanned(state, scan));
+            for asset in instead {
+                let began = ledger::turns_of(conn, site, asset.as_str()).await?;
+                turns.insert(asset, began.into_iter().map(|(turn, at)| (turn, Time(at))).collect());
+            }
+        }
+    }
+    Ok(Gathered { known, people, turns, corrected })
 }
 
 fn names_somebody(command: &Command) -> bool {
@@ -149,12 +163,17 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Step(Step::PackBroken(it)) => &it.scan,
         Act::Asset(Asset::PutAway(it)) => &it.scan,
         Act::Load(Load::Start(it)) => &it.scan,
+        Act::Case(Case::Issue(it)) => &it.scan,
         Act::Case(Case::Open(it)) => &it.scan,
         Act::Case(Case::Use(it)) => &it.scan,
         Act::Missing(Missing::Report(it)) => return named_part(state, it.asset.as_str()),
         Act::Finding(Finding::Report(it)) => return named_part(state, it.scan.as_str()),
         _ => return Vec::new(),
     };
+    scanned(state, scans)
+}
+
+fn scanned(state: &State, scans: &Scan) -> Vec<Id> {
     let mut all = Vec::new();
     for text in &scans.0 {
         match scan::resolve(state, text) {
@@ -218,12 +237,14 @@ fn decide_one(
             replayed: true,
         }));
     }
+    let corrected = corrected_entry(line, gathered, written)?;
     let asks = deciding::Asked {
         actor: &line.actor,
         now,
         salt: random().map_err(row_error)?,
         people: &gathered.people,
         turns: &gathered.turns,
+        corrected: corrected.as_ref(),
         prepared: line.prepared.as_ref(),
     };
     let decided = match deciding::decide(&hand.state, &asks, &line.command) {
@@ -237,6 +258,18 @@ fn decide_one(
     }
     written.entries.push(stored.0);
     Ok(Outcome::Accepted(accepted))
+}
+
+/// The entry that a correction names, from the ledger or from this very batch.
+fn corrected_entry(
+    line: &Line,
+    gathered: &Gathered,
+    written: &Written,
+) -> Result<Option<(Entry, Event)>, StorageError> {
+    let Act::Correct(Correct::Entry(it)) = &line.command.act else { return Ok(None) };
+    let stored = gathered.corrected.get(&it.entry);
+    let stored = stored.or_else(|| written.entries.iter().find(|entry| entry.seq == it.entry));
+    stored.map(read_entry).transpose()
 }
 
 /// An event of at most this many bytes is written; a larger one is refused as malformed.
@@ -326,7 +359,7 @@ async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(),
     let history =
         written.history.iter().flat_map(|(seq, things)| facts::history_rows(site, *seq, things)).collect();
     facts::HISTORY.add(conn, history).await?;
-    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
+    facts::TURN.put(conn, changes.turns.values().map(|it| facts::turn_row(site, it)).collect()).await?;
     facts::SEATING
         .add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect())
         .await?;

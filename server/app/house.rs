@@ -8,6 +8,7 @@ use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
 use super::batch::turned_code;
+use super::board::Boards;
 use super::clerk::{self, Job, Published};
 use super::clock::{Clock, random};
 use crate::domain::command::{Act, Command, Load};
@@ -74,6 +75,7 @@ pub struct House {
     pub db: Db,
     pub clock: Arc<Clock>,
     pub(super) hashing: Semaphore,
+    pub(super) boards: Boards,
     published: Published,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
@@ -114,6 +116,7 @@ impl House {
             db,
             clock: Arc::new(Clock::default()),
             hashing: Semaphore::new(HASHING_AT_ONCE),
+            boards: Boards::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),

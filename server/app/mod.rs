@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod batch;
+pub mod board;
 pub mod clerk;
 pub mod clock;
 pub mod demo;

@@ -2,8 +2,11 @@
 
 use super::batch::read_entry;
 use super::house::{House, Unavailable, unavailable};
+use crate::domain::case::Case;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::id::Id;
+use crate::domain::person::Actor;
+use crate::domain::state::State;
 use crate::storage::StorageError;
 use crate::storage::ledger::{self, StoredEntry};
 
@@ -65,6 +68,40 @@ impl House {
     /// A cycle record as it came, by its SHA-256.
     pub async fn raw_record(&self, site: &Id, sha256: &str) -> Result<Option<Vec<u8>>, Unavailable> {
         ledger::record(&self.db, site.as_str(), sha256).await.map_err(|error| unavailable(&error))
+    }
+
+    /// The words of a patient's reference, where there are any; that they were read is written down first.
+    pub async fn patient_of(
+        &self,
+        case: &Case,
+        site: &Id,
+        actor: &Actor,
+    ) -> Result<Option<String>, Unavailable> {
+        let what = format!("patient of case {}", case.case);
+        let now = self.clock.now();
+        ledger::log_read(&self.db, site.as_str(), now.0, &actor.code, &what)
+            .await
+            .map_err(|error| unavailable(&error))?;
+        let Some(sealed) = &case.patient else { return Ok(None) };
+        ledger::sealed(&self.db, site.as_str(), sealed).await.map_err(|error| unavailable(&error))
+    }
+
+    /// The cases of a patient, by their reference; that they were asked for is written down first.
+    pub async fn cases_of_patient(
+        &self,
+        state: &State,
+        reference: &str,
+        actor: &Actor,
+    ) -> Result<Vec<Id>, Unavailable> {
+        let site = state.site.as_str();
+        let now = self.clock.now();
+        ledger::log_read(&self.db, site, now.0, &actor.code, "cases of a patient")
+            .await
+            .map_err(|error| unavailable(&error))?;
+        let sealed =
+            ledger::sealed_as(&self.db, site, reference).await.map_err(|error| unavailable(&error))?;
+        let of = |case: &&std::sync::Arc<Case>| case.patient.as_ref().is_some_and(|it| sealed.contains(it));
+        Ok(state.cases.values().filter(of).map(|case| case.case.clone()).collect())
     }
 
     /// Whether the database answers.

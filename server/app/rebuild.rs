@@ -85,7 +85,7 @@ async fn write(
         table.put(conn, rows).await?;
     }
     facts::HISTORY.add(conn, history).await?;
-    facts::TURN.add(conn, changes.turns.iter().map(|it| facts::turn_row(site, it)).collect()).await?;
+    facts::TURN.put(conn, changes.turns.values().map(|it| facts::turn_row(site, it)).collect()).await?;
     facts::SEATING.add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect()).await
 }
 
@@ -153,6 +153,7 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
     for (table, rows) in facts::rows(&state, &changes)? {
         grown.add(&table, rows);
     }
+    grown.add(&facts::TURN, changes.turns.values().map(|it| facts::turn_row(site.as_str(), it)));
     for table in facts::ALL {
         let made = grown.rows.remove(table.name).unwrap_or_default();
         compare(conn, site, &table, made, &mut wrong).await?;
@@ -206,7 +207,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.findings.extend(from.findings);
     into.repairs.extend(from.repairs);
     into.look_backs.extend(from.look_backs);
-    grown.add(&facts::TURN, from.turns.iter().map(|it| facts::turn_row(site.as_str(), it)));
+    into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }
 

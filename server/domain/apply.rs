@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use super::event::{Event, Moved, What};
+use super::correct::Corrected;
+use super::event::{Event, Moved, Thing, What};
 use super::id::Id;
 use super::machine::{BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineTested};
 use super::state::{Asset, Condition, InspectedAt, LastTest, Machine, PackOf, State, TurnBegan};
@@ -22,19 +23,21 @@ pub struct When<'a> {
 pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.seq = when.seq;
     state.recorded_at = when.recorded_at;
-    match &event.what {
-        What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, &event.what),
-        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => {
-            catalogue(state, &event.what)
-        }
+    apply_what(state, when, &event.what);
+}
+
+fn apply_what(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
+        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => catalogue(state, what),
         What::MachineDefined(_) | What::MachineOut(_) | What::MachineBack(_) | What::MachineTested(_) => {
-            machine(state, when, &event.what);
+            machine(state, when, what);
         }
         What::LoadStarted(_)
         | What::LoadJudged(_)
         | What::IndicatorRecorded(_)
         | What::LoadReleased(_)
-        | What::LoadRejected(_) => super::apply_load::load(state, when, &event.what),
+        | What::LoadRejected(_) => super::apply_load::load(state, when, what),
         What::AssetAdded(_)
         | What::PutAway(_)
         | What::Retired(_)
@@ -44,8 +47,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
         | What::Replaced(_)
         | What::HoldPlaced(_)
         | What::HoldLifted(_) => {
-            super::apply_parts::parts(state, when, &event.what);
+            super::apply_parts::parts(state, when, what);
         }
+        What::Corrected(it) => corrected(state, when, it),
         What::CasePlanned(_)
         | What::CaseChanged(_)
         | What::CaseCancelled(_)
@@ -55,7 +59,7 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)
-        | What::CountClosed(_) => super::apply_case::cases(state, when, &event.what),
+        | What::CountClosed(_) => super::apply_case::cases(state, when, what),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -63,7 +67,7 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
         | What::SentToRepair(_)
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
-        | What::LookBackClosed(_) => super::apply_case::aside(state, when, &event.what),
+        | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::StepRecorded(it) => {
             moves(state, when, &it.parts);
             touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
@@ -85,6 +89,28 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
                 });
             }
             it.holds.iter().for_each(|hold| super::apply_parts::place_hold(state, when, hold));
+        }
+    }
+}
+
+/// Takes an entry back, and does instead what it should have said. Whatever it touched is touched by this entry.
+fn corrected(state: &mut State, when: &When, it: &Corrected) {
+    super::undo::undo(state, it.entry, &it.undone.0);
+    let things = super::history::things(&it.undone.0);
+    touched(state, when, &things);
+    if let Some(instead) = &it.instead {
+        apply_what(state, when, &instead.0);
+    }
+}
+
+/// Names this entry as the last of each thing.
+fn touched(state: &mut State, when: &When, things: &[Thing]) {
+    for thing in things {
+        let Some(id) = Id::new(&thing.name) else { continue };
+        match thing.kind {
+            "asset" => change(state, when, &id, |_| {}),
+            "case" => super::apply_case::change_case(state, when, &id, |_| {}),
+            _ => {}
         }
     }
 }
@@ -190,6 +216,7 @@ pub(super) fn change(state: &mut State, when: &When, id: &Id, change: impl FnOnc
         let asset = Arc::make_mut(asset);
         change(asset);
         asset.last_at = asset.last_at.max(when.at);
+        asset.last_entry = when.seq;
         state.changes.assets.insert(id.clone());
     }
 }
@@ -235,6 +262,6 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
     });
     if new_turn {
         let began = TurnBegan { seq: when.seq, asset: moved.asset.clone(), turn: moved.turn, at: when.at };
-        state.changes.turns.push(began);
+        state.changes.turns.insert((began.asset.clone(), began.turn), began);
     }
 }

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::apply::{When, change, moves};
+use super::apply::{When, change, moves, touch_all};
 use super::apply_parts::place_hold;
 use super::case::Case;
 use super::event::{Moved, What};
@@ -15,7 +15,7 @@ use super::missing::{MissingState, SearchOutcome};
 use super::repair::{CameFromRepair, Repair, SentToRepair};
 use super::state::{Stage, State};
 
-fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
+pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
     let Some(case) = state.cases.get_mut(id) else { return };
     let case = Arc::make_mut(case);
     change(case);
@@ -61,9 +61,13 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
             change_case(state, when, &it.case, |case| {
                 case.emergency |= it.emergency;
                 for part in &it.parts {
-                    issued(case, &part.asset, part.turn);
+                    issued(case, &part.asset, part.turn, true);
+                }
+                for part in &it.noted {
+                    issued(case, &part.asset, part.turn, false);
                 }
             });
+            touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
         }
         What::Opened(it) | What::Used(it) => {
             let told_used = matches!(what, What::Used(_));
@@ -96,16 +100,13 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }
 
-fn issued(case: &mut Case, asset: &Id, turn: u32) {
-    let fresh = CasePart {
-        turn,
-        issued: true,
-        exposure: None,
-        told_used: false,
-        since: 0,
-        out: true,
-        missing: false,
-    };
+fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {
+    if let Some(known) = case.parts.get_mut(asset).filter(|_| !out) {
+        known.issued = true;
+        return;
+    }
+    let fresh =
+        CasePart { turn, issued: true, exposure: None, told_used: false, since: 0, out, missing: false };
     case.parts.insert(asset.clone(), fresh);
 }
 
@@ -264,6 +265,7 @@ fn found_wrong(state: &mut State, when: &When, it: &FindingReported) {
         at: when.at,
         by: when.actor.to_string(),
         hold: it.holds.first().map(|hold| hold.hold.clone()),
+        taken_back: false,
     };
     state.findings.insert(it.finding.clone(), Arc::new(finding));
     state.changes.findings.insert(it.finding.clone());

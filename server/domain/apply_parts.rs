@@ -121,6 +121,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         inspected: None,
         added_at: when.at,
         last_at: when.at,
+        last_entry: when.seq,
         act_at: when.at,
     };
     let named = Named::Asset(it.asset.clone());
@@ -130,7 +131,8 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
-    state.changes.turns.push(TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at });
+    let began = TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at };
+    state.changes.turns.insert((it.asset.clone(), 1), began);
 }
 
 fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {

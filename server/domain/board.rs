@@ -1,1 +1,329 @@
-//! The board.
+//! The board: which sets are ready, which of today's and tomorrow's cases are equipped, and why not.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveTime};
+use serde::Serialize;
+
+use super::case::{Case, CaseStatus};
+use super::id::Id;
+use super::issuing::is_ready;
+use super::readiness::{SetReadiness, SetStatus, set_status};
+use super::set::SetState;
+use super::state::{Asset, Stage, State};
+use super::text::ended;
+use super::time::{Time, on_day};
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardSet {
+    pub set: Id,
+    pub name: String,
+    pub count_sheet: Id,
+    pub status: SetReadiness,
+    /// Why it is not simply ready, in sentences.
+    pub why: Vec<String>,
+    pub ready_at: Option<Time>,
+}
+
+/// Whether a case has what it needs.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Equipped {
+    Ready,
+    InTurn,
+    NotReady,
+}
+
+impl Equipped {
+    pub fn name(self) -> &'static str {
+        match self {
+            Equipped::Ready => "ready",
+            Equipped::InTurn => "in_turn",
+            Equipped::NotReady => "not_ready",
+        }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardCase {
+    pub case: Id,
+    pub start: Time,
+    pub minutes: u32,
+    pub room: Option<String>,
+    pub status: Equipped,
+    pub progress: CaseStatus,
+    /// The sets that it has, or would take.
+    pub sets: Vec<Id>,
+    pub why: Vec<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardReserve {
+    pub count_sheet: Id,
+    pub minimum: u32,
+    pub ready: u32,
+}
+
+/// A part that is being looked for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardMissing {
+    pub asset: Id,
+    pub case: Option<Id>,
+    pub since: Time,
+    /// Nobody has named an outcome yet.
+    pub loud: bool,
+}
+
+/// What the board shows at a moment.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Board {
+    pub sets: Vec<BoardSet>,
+    pub cases: Vec<BoardCase>,
+    pub reserves: Vec<BoardReserve>,
+    pub not_accounted_for: Vec<BoardMissing>,
+}
+
+impl State {
+    /// The board as it is at a moment.
+    pub fn board(&self, now: Time) -> Board {
+        let statuses: BTreeMap<&Id, SetStatus> =
+            self.sets.values().map(|set| (&set.set, set_status(self, set, now))).collect();
+        let sets =
+            self.sets.values().filter_map(|set| Some(board_set(self, set, statuses.get(&set.set)?, now)));
+        let mut ready: BTreeMap<&Id, u32> = BTreeMap::new();
+        for set in self.sets.values().filter(|set| statuses.get(&set.set).is_some_and(|s| is_ready(s.status)))
+        {
+            *ready.entry(&set.count_sheet).or_default() += 1;
+        }
+        let reserves = self.reserves.iter().filter(|(_, minimum)| **minimum > 0);
+        let reserves = reserves.map(|(sheet, minimum)| BoardReserve {
+            count_sheet: sheet.clone(),
+            minimum: *minimum,
+            ready: ready.get(sheet).copied().unwrap_or(0),
+        });
+        let missing = self.missing.values().filter(|missing| missing.over_at.is_none());
+        let missing = missing.map(|missing| BoardMissing {
+            asset: missing.asset.clone(),
+            case: missing.case.clone(),
+            since: missing.since,
+            loud: missing.outcome.is_none(),
+        });
+        Board {
+            sets: sets.collect(),
+            cases: board_cases(self, &statuses, now),
+            reserves: reserves.collect(),
+            not_accounted_for: missing.collect(),
+        }
+    }
+
+    /// The moment at which the clock alone may change the board: something has cooled, or the site's day ends.
+    pub fn board_until(&self, now: Time) -> Time {
+        let tomorrow = now.date(self.zone).checked_add_days(Days::new(1));
+        let midnight = tomorrow.map_or(Time(i64::MAX), |day| on_day(day, NaiveTime::MIN, self.zone));
+        let cooling = self.assets.values().filter_map(|asset| asset.cooling_until(now));
+        cooling.chain(std::iter::once(midnight)).min().unwrap_or(midnight)
+    }
+
+    /// The last moment at which the clock alone may have changed it.
+    pub fn board_since(&self, now: Time) -> Time {
+        let midnight = on_day(now.date(self.zone), NaiveTime::MIN, self.zone);
+        let cooled = self.assets.values().filter(|asset| asset.stage == Stage::Ready);
+        let cooled = cooled.filter_map(|asset| asset.cool_at).filter(|cool| *cool <= now);
+        cooled.chain(std::iter::once(midnight)).max().unwrap_or(midnight)
+    }
+}
+
+/// An hour of the site's day, as sentences tell it.
+pub fn hour(state: &State, at: Time) -> String {
+    at.in_zone(state.zone).format("%H:%M").to_string()
+}
+
+fn board_set(state: &State, set: &SetState, status: &SetStatus, now: Time) -> BoardSet {
+    BoardSet {
+        set: set.set.clone(),
+        name: set.name.0.clone(),
+        count_sheet: set.count_sheet.clone(),
+        status: status.status,
+        why: why(state, set, status, now),
+        ready_at: status.ready_at,
+    }
+}
+
+/// Why a set is not simply ready.
+pub fn why(state: &State, set: &SetState, status: &SetStatus, now: Time) -> Vec<String> {
+    let mut why = Vec::new();
+    match status.status {
+        SetReadiness::Ready => {}
+        SetReadiness::Out => {
+            let at = state.open_cases().find(|case| {
+                state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
+            });
+            why.push(at.map_or("It is out.".into(), |case| format!("It is out at case {}.", case.case)));
+        }
+        SetReadiness::NotReady | SetReadiness::ReadyShort => {}
+        SetReadiness::Held => {
+            for held in &status.held {
+                let (asset, kind) = (&held.asset, held.kind.name());
+                why.push(format!("{asset} is on {kind} hold: {}", ended(&held.reason)));
+            }
+        }
+        SetReadiness::InTurn => why.extend(where_it_is(state, set, now)),
+    }
+    let short = status.lines.iter().filter(|line| status.missing.contains(&line.line));
+    for line in short {
+        let here = line.present.len();
+        let away: Vec<String> =
+            seated(state, set, &line.line).filter(|asset| !asset.counts()).map(away).collect();
+        let needed = if line.essential { "" } else { ", which is not essential" };
+        let because = if away.is_empty() { String::new() } else { format!(": {}", away.join("; ")) };
+        why.push(format!("Line \"{}\" has {here} of {}{needed}{because}.", line.line, line.needed));
+    }
+    why
+}
+
+fn seated<'a>(state: &'a State, set: &'a SetState, line: &'a str) -> impl Iterator<Item = &'a Asset> {
+    let from = (line.to_string(), 0);
+    let seats = set.seats.range(from..).take_while(move |((on, _), _)| on == line);
+    seats.filter_map(|(_, id)| state.assets.get(id).map(|asset| &**asset))
+}
+
+fn away(asset: &Asset) -> String {
+    format!("{} is {}", asset.called(), asset.standing().words())
+}
+
+/// How far the parts of a set are that is on its way, the furthest behind first.
+fn where_it_is(state: &State, set: &SetState, now: Time) -> Vec<String> {
+    let mut at: BTreeMap<String, (u8, u32)> = BTreeMap::new();
+    for asset in state.members(set).filter(|asset| asset.counts() && !asset.ready(state, now)) {
+        let text = if let Some(load) = &asset.in_load {
+            format!("in load {load}")
+        } else if let Some(cool) = asset.cooling_until(now) {
+            format!("sterile and cooling until {}", hour(state, cool))
+        } else if asset.past_date(state, now) {
+            "past the date until which it was sterile".into()
+        } else {
+            asset.stage.words().to_string()
+        };
+        let count = at.entry(text).or_insert((asset.stage as u8, 0));
+        count.1 += 1;
+    }
+    let mut all: Vec<(u8, String)> = at
+        .into_iter()
+        .map(|(text, (stage, n))| {
+            let parts = if n == 1 { "1 part is".into() } else { format!("{n} parts are") };
+            (stage, format!("{parts} {text}."))
+        })
+        .collect();
+    all.sort();
+    all.into_iter().map(|(_, text)| text).collect()
+}
+
+/// The cases of the site's day and the next that are not over, each with the sets that it has or would take.
+fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) -> Vec<BoardCase> {
+    let today = now.date(state.zone);
+    let mut open: Vec<&Case> = state.open_cases().collect();
+    open.sort_by_key(|case| (case.start, case.case.clone()));
+    let mut taken: BTreeMap<Id, Vec<&Case>> = BTreeMap::new();
+    let mut all = Vec::new();
+    for case in open {
+        let day = case.start.date(state.zone);
+        let shown = day == today || Some(day) == today.checked_add_days(Days::new(1));
+        let mut sets: Vec<Id> = Vec::new();
+        let mut status = Equipped::Ready;
+        let mut why = Vec::new();
+        for need in &case.needs {
+            let (set, equipped, because) = fill(&Look { state, statuses, now }, case, need, &sets, &taken);
+            status = status.max(equipped);
+            why.extend(because);
+            if let Some(set) = set {
+                taken.entry(set.clone()).or_default().push(case);
+                sets.push(set);
+            }
+        }
+        if shown {
+            all.push(BoardCase {
+                case: case.case.clone(),
+                start: case.start,
+                minutes: case.minutes,
+                room: case.room.as_ref().map(|room| room.0.clone()),
+                status,
+                progress: case.status(),
+                sets,
+                why,
+            });
+        }
+    }
+    all
+}
+
+/// What the cases are looked at with.
+#[derive(Clone, Copy)]
+struct Look<'a> {
+    state: &'a State,
+    statuses: &'a BTreeMap<&'a Id, SetStatus>,
+    now: Time,
+}
+
+/// The set that fills one need of a case: one that is out for it, one that is kept for it, or the best one free.
+fn fill(
+    look: &Look,
+    case: &Case,
+    need: &Id,
+    already: &[Id],
+    taken: &BTreeMap<Id, Vec<&Case>>,
+) -> (Option<Id>, Equipped, Vec<String>) {
+    let Look { state, statuses, now } = *look;
+    let of_sheet: Vec<&SetState> = state
+        .sets
+        .values()
+        .filter(|set| set.count_sheet == *need && !already.contains(&set.set))
+        .map(|set| &**set)
+        .collect();
+    let out_here = of_sheet.iter().find(|set| {
+        state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
+    });
+    if let Some(set) = out_here {
+        return (Some(set.set.clone()), Equipped::Ready, Vec::new());
+    }
+    let kept = of_sheet.iter().find(|set| case.promised.contains(&set.set));
+    let turnaround = state.policy.turnaround_minutes;
+    let free = of_sheet.iter().filter(|set| {
+        let others = taken.get(&set.set).into_iter().flatten();
+        others.into_iter().all(|other| !other.overlaps(case, turnaround))
+            && state.kept_elsewhere(&set.set, case).is_none()
+    });
+    let best = kept.copied().or_else(|| free.copied().min_by_key(|set| grade(state, statuses, set, case)));
+    let Some(set) = best else {
+        let why = format!("Count sheet {need}: no set is free for it.");
+        return (None, Equipped::NotReady, vec![why]);
+    };
+    let (equipped, _) = grade(state, statuses, set, case);
+    let mut why = Vec::new();
+    if equipped != Equipped::Ready
+        && let Some(status) = statuses.get(&set.set)
+    {
+        let kept = if kept.is_some() { ", which is kept for it," } else { "" };
+        let reasons = self::why(state, set, status, now).join(" ");
+        why.push(format!("Set {}{kept} is {}. {reasons}", set.set, status.status.words()));
+    }
+    (Some(set.set.clone()), equipped, why)
+}
+
+/// How well a set would serve a case: ready first, then what is on its way, then the rest.
+fn grade(state: &State, statuses: &BTreeMap<&Id, SetStatus>, set: &SetState, case: &Case) -> (Equipped, u8) {
+    let turnaround = state.policy.turnaround_minutes;
+    match statuses.get(&set.set).map(|status| status.status) {
+        Some(SetReadiness::Ready) => (Equipped::Ready, 0),
+        Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
+        Some(SetReadiness::InTurn) => (Equipped::InTurn, 2),
+        Some(SetReadiness::Out) => {
+            let at = state.open_cases().find(|other| {
+                state.members(set).any(|asset| other.parts.get(&asset.asset).is_some_and(|part| part.out))
+            });
+            let back_in_time = at.is_some_and(|other| !other.overlaps(case, turnaround));
+            if back_in_time { (Equipped::InTurn, 3) } else { (Equipped::NotReady, 4) }
+        }
+        Some(SetReadiness::Held) => (Equipped::NotReady, 5),
+        Some(SetReadiness::NotReady) | None => (Equipped::NotReady, 6),
+    }
+}

@@ -7,7 +7,9 @@ use super::person::Role::{self, *};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
-use super::{asset, case, finding, hold, load, lookback, machine, missing, model, repair, set, site, step};
+use super::{
+    asset, case, correct, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+};
 
 /// A command with what every command takes beside its own fields.
 #[derive(Clone, Debug, PartialEq)]
@@ -208,6 +210,9 @@ acts! {
     }
     Finding {
         "report_finding" Report(finding::ReportFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+    }
+    Correct {
+        "correct" Entry(correct::Correct) by &[Lead];
     }
     LookBack {
         "open_look_back" Open(lookback::OpenLookBack) by &[Lead, Infection];

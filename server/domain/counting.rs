@@ -29,7 +29,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     let said = Said {
         unopened: unopened
             .iter()
-            .filter(|part| part.alone || is_out(case.as_ref(), &part.asset.asset))
+            .filter(|part| part.alone || is_untouched(case.as_ref(), &part.asset.asset))
             .map(|part| part.asset.asset.clone())
             .collect(),
         missing: named(deciding, &it.missing),
@@ -62,6 +62,11 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
     }
     Some(What::CountClosed(CountClosed { case: case.case, parts, holds }))
+}
+
+/// Out at the case and not opened there: what a set stands for where it is named as unopened.
+fn is_untouched(case: Option<&Case>, asset: &Id) -> bool {
+    case.and_then(|case| case.parts.get(asset)).is_some_and(|part| part.out && part.exposure.is_none())
 }
 
 fn is_out(case: Option<&Case>, asset: &Id) -> bool {

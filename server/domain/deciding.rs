@@ -6,7 +6,7 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 use super::command::{self, Act, Command, Malformed};
-use super::event::{Beside, Event, Left, Overridden, ToldLate, What};
+use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
 use super::id::Id;
 use super::person::{Actor, Role};
 use super::refusal::{Code, Problem, Refusal};
@@ -29,6 +29,8 @@ pub struct Asked<'a> {
     pub people: &'a BTreeSet<String>,
     /// When each turn began, for the parts that a late command names, oldest first.
     pub turns: &'a BTreeMap<Id, Vec<(u32, Time)>>,
+    /// The entry that a correction names.
+    pub corrected: Option<&'a (Entry, Event)>,
     /// A verdict computed before, beside the limits that it was computed with.
     pub prepared: Option<&'a Prepared>,
 }
@@ -87,6 +89,12 @@ pub fn decide(state: &State, asked: &Asked, command: &Command) -> Result<Decided
     if !command.act.admits(asked.actor.role) {
         return Err(Turned::NotYourRole);
     }
+    decide_act(state, asked, command)
+}
+
+/// Decides without asking for the role: an act that stands for another, whose role was asked.
+#[allow(clippy::result_large_err)]
+pub(super) fn decide_act(state: &State, asked: &Asked, command: &Command) -> Result<Decided, Turned> {
     let mut deciding = Deciding::new(state, asked, command);
     let what = deciding.act();
     deciding.finish(what)
@@ -117,7 +125,7 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Finding, Hold, Load, LookBack, Machine, Missing, Model, Repair, Set, Site, Step,
+            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Repair, Set, Site, Step,
         };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
@@ -148,6 +156,7 @@ impl<'a> Deciding<'a> {
             Act::Missing(Missing::Found(it)) => super::missing::found(self, it),
             Act::Missing(Missing::Close(it)) => super::missing::close(self, it),
             Act::Finding(Finding::Report(it)) => super::finding::report(self, it),
+            Act::Correct(Correct::Entry(it)) => super::correct::correct(self, it),
             Act::LookBack(LookBack::Open(it)) => super::lookback::open(self, it),
             Act::LookBack(LookBack::Close(it)) => super::lookback::close(self, it),
             Act::Load(Load::Start(it)) => super::loading::start(self, it),

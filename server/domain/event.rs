@@ -10,7 +10,7 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it.
@@ -217,6 +217,7 @@ kinds! {
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);
     "look_back_closed" LookBackClosed(lookback::LookBackClosed);
+    "corrected" Corrected(correct::Corrected);
 }
 
 impl What {

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::case::{Risk, Technique};
-use super::event::Moved;
+use super::event::{Moved, Noted};
 use super::hold::HoldPlaced;
 use super::id::Id;
 use super::load::IndicatorResult;
@@ -95,6 +95,9 @@ pub struct Issued {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub planned: Option<CasePlanned>,
     pub parts: Vec<Moved>,
+    /// Told after the fact, when something had moved them since.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub noted: Vec<Noted>,
 }
 
 /// A part that was opened or used at a case.

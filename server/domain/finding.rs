@@ -66,6 +66,9 @@ pub struct Finding {
     /// The hold that it placed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hold: Option<Id>,
+    /// The report named the wrong part, and was corrected.
+    #[serde(default)]
+    pub taken_back: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -121,7 +124,8 @@ impl State {
     /// Whether nobody has looked into it yet: a stop until its hold is lifted, anything else until the part passes an
     /// inspection or goes to repair.
     pub fn is_open(&self, finding: &Finding) -> bool {
-        let Some(asset) = self.assets.get(&finding.asset).filter(|asset| asset.retired.is_none()) else {
+        let in_house = |asset: &&std::sync::Arc<Asset>| asset.retired.is_none() && !finding.taken_back;
+        let Some(asset) = self.assets.get(&finding.asset).filter(in_house) else {
             return false;
         };
         match &finding.hold {

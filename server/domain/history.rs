@@ -53,6 +53,30 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::CasePlanned(_)
+        | What::CaseChanged(_)
+        | What::CaseCancelled(_)
+        | What::Promised(_)
+        | What::PromiseWithdrawn(_)
+        | What::PatientErased(_)
+        | What::Issued(_)
+        | What::Opened(_)
+        | What::Used(_)
+        | What::CountClosed(_) => at_cases(what),
+        What::MissingReported(_)
+        | What::Found(_)
+        | What::MissingClosed(_)
+        | What::FindingReported(_)
+        | What::SentToRepair(_)
+        | What::BackFromRepair(_)
+        | What::LookBackOpened(_)
+        | What::LookBackClosed(_)
+        | What::Corrected(_) => beside_the_loop(what),
+    }
+}
+
+fn at_cases(what: &What) -> Vec<Thing> {
+    match what {
         What::CasePlanned(it) => vec![Thing::case(it.case.as_str())],
         What::CaseChanged(it) => at_case(&it.case, it.holds.iter().flat_map(|hold| &hold.assets)),
         What::CaseCancelled(it) => vec![Thing::case(it.case.as_str())],
@@ -60,9 +84,18 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
             vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
         }
         What::PatientErased(it) => vec![Thing::case(it.case.as_str())],
-        What::Issued(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Issued(it) => {
+            let noted = it.noted.iter().map(|noted| &noted.asset);
+            at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(noted))
+        }
         What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
         What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        _ => Vec::new(),
+    }
+}
+
+fn beside_the_loop(what: &What) -> Vec<Thing> {
+    match what {
         What::MissingReported(it) => alone(std::iter::once(&it.asset)),
         What::Found(it) => alone(std::iter::once(&it.asset)),
         What::MissingClosed(it) => alone(std::iter::once(&it.asset)),
@@ -73,8 +106,15 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
             all
         }
         What::BackFromRepair(it) => alone(std::iter::once(&it.asset)),
+        What::Corrected(it) => {
+            let [undone, instead] = super::correct::named(it);
+            let mut all = things(undone);
+            all.extend(things(instead));
+            all
+        }
         What::LookBackOpened(it) => vec![Thing::look_back(it.look_back.as_str())],
         What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
+        _ => Vec::new(),
     }
 }
 

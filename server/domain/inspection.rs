@@ -100,6 +100,7 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
             outcome,
             note: note.clone(),
             moved,
+            inspected_before: asset.inspected.clone(),
         };
         match tell(deciding, asset, step, true) {
             Told::Known(problem) => {
@@ -130,8 +131,14 @@ fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
         Outcome::Reclean => Some(asset.back_before(state, StepKind::Cleaned)),
         Outcome::Repair | Outcome::Retire | Outcome::Hold => None,
     };
-    let (asset, turn) = (asset.asset.clone(), asset.turn);
-    InspectedPart { asset, turn, outcome, note, moved }
+    InspectedPart {
+        asset: asset.asset.clone(),
+        turn: asset.turn,
+        outcome,
+        note,
+        moved,
+        inspected_before: asset.inspected.clone(),
+    }
 }
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
 fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlaced> {

@@ -6,8 +6,9 @@ use std::sync::Arc;
 
 use super::case::{Case, Issue, Risk};
 use super::deciding::Deciding;
-use super::event::What;
+use super::event::{Noted, What};
 use super::exposure::{CasePlanned, Issued};
+use super::fact::turn_at;
 use super::hold::HoldKind;
 use super::id::Id;
 use super::planning::known_case;
@@ -49,8 +50,13 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     if !emergency {
         kept_or_reserved(deciding, &case, &parts);
     }
-    let moved = parts.iter().map(|asset| asset.issued()).collect();
-    Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved }))
+    // Told after the fact, it takes nothing along that has moved on since, or is not in the house.
+    let stays = |asset: &&Arc<Asset>| deciding.late() && (deciding.at() < asset.act_at || !asset.counts());
+    let noted = parts.iter().filter(stays);
+    let noted =
+        noted.map(|asset| Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) }).collect();
+    let moved = parts.iter().filter(|asset| !stays(asset)).map(|asset| asset.issued()).collect();
+    Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved, noted }))
 }
 
 /// The case that an emergency makes: it starts now, and needs what is issued to it.

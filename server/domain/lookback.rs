@@ -150,7 +150,7 @@ impl Trace {
         }
     }
 
-    fn from_load(&mut self, state: &State, load: &Id) {
+    fn follow_load(&mut self, state: &State, load: &Id) {
         let Some(found) = state.loads.get(load) else { return };
         self.loads.insert(load.clone());
         for part in &found.contents {
@@ -162,7 +162,7 @@ impl Trace {
         }
     }
 
-    fn from_asset(&mut self, state: &State, asset: &Id) {
+    fn follow_asset(&mut self, state: &State, asset: &Id) {
         let Some(found) = state.assets.get(asset) else { return };
         self.part(asset, found.turn);
         for (load, turn) in state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter()) {
@@ -173,7 +173,7 @@ impl Trace {
     }
 
     /// Back to the loads that made this turn's parts ready, and on to every later case of the same parts.
-    fn from_case(&mut self, state: &State, case: &Id) {
+    fn follow_case(&mut self, state: &State, case: &Id) {
         let Some(found) = state.cases.get(case) else { return };
         self.cases.entry(case.clone()).or_default();
         for (asset, part) in found.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
@@ -190,13 +190,13 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
     let mut trace = Trace::default();
     if let Some(load) = &origin.load {
         state.loads.get(load)?;
-        trace.from_load(state, load);
+        trace.follow_load(state, load);
     } else if let Some(asset) = &origin.asset {
         let Ok(Named::Asset(id)) = resolve(state, asset.as_str()) else { return None };
-        trace.from_asset(state, &id);
+        trace.follow_asset(state, &id);
     } else if let Some(case) = &origin.case {
         state.cases.get(case)?;
-        trace.from_case(state, case);
+        trace.follow_case(state, case);
     } else {
         let machine = origin.machine.as_ref()?;
         state.machines.get(machine)?;
@@ -205,7 +205,7 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
         let of_machine =
             state.loads.values().filter(|load| load.machine == *machine && inside(load.started_at));
         for load in of_machine {
-            trace.from_load(state, &load.load);
+            trace.follow_load(state, &load.load);
         }
     }
     Some(trace)
@@ -214,7 +214,7 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
 /// Follows several cases at once: all those of one patient.
 pub fn trace_cases(state: &State, cases: &[Id]) -> Trace {
     let mut trace = Trace::default();
-    cases.iter().for_each(|case| trace.from_case(state, case));
+    cases.iter().for_each(|case| trace.follow_case(state, case));
     trace
 }
 

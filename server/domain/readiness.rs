@@ -21,6 +21,18 @@ pub enum SetReadiness {
 }
 
 impl SetReadiness {
+    /// What people say.
+    pub fn words(self) -> &'static str {
+        match self {
+            SetReadiness::Out => "out",
+            SetReadiness::NotReady => "not ready",
+            SetReadiness::Held => "on hold",
+            SetReadiness::InTurn => "in reprocessing",
+            SetReadiness::ReadyShort => "ready, but short",
+            SetReadiness::Ready => "ready",
+        }
+    }
+
     pub fn name(self) -> &'static str {
         match self {
             SetReadiness::Out => "out",

@@ -89,7 +89,8 @@ pub struct Changes {
     pub findings: BTreeSet<Id>,
     pub repairs: BTreeSet<Id>,
     pub look_backs: BTreeSet<Id>,
-    pub turns: Vec<TurnBegan>,
+    /// By part and turn: one that was taken back may begin again.
+    pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
 }
 
@@ -171,6 +172,8 @@ pub struct Asset {
     pub added_at: Time,
     /// The last event that touched it.
     pub last_at: Time,
+    /// The place in the ledger of the last entry that touched it.
+    pub last_entry: u64,
     /// The last act that moved it along.
     pub act_at: Time,
 }

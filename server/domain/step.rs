@@ -10,7 +10,7 @@ use super::id::Id;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
-use super::state::{Asset, Stage};
+use super::state::{Asset, InspectedAt, Stage};
 use super::text::{Line, Scan, Text};
 
 pub use super::model::StepKind as StepName;
@@ -118,6 +118,9 @@ pub struct InspectedPart {
     pub note: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved: Option<Moved>,
+    /// The inspection that counted before this one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspected_before: Option<InspectedAt>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

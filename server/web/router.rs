@@ -49,6 +49,10 @@ const WRITERS: &[Role] =
     &[Role::Desk, Role::Lead, Role::Charge, Role::Clinician, Role::Biomed, Role::Infection, Role::Admin];
 const AT_THE_DESK: &[Role] =
     &[Role::Desk, Role::Lead, Role::Charge, Role::Clinician, Role::Biomed, Role::Infection];
+/// Who reads a patient's reference.
+const PATIENT_READERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor];
+/// Who may begin a look-back at a patient whose reference they know.
+const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor, Role::Lead];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
@@ -84,6 +88,18 @@ table! {
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
+    get "/api/v1/{site}/board" Token ALL api::board::get;
+    get "/api/v1/{site}/cases" Token ALL api::case::list;
+    get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
+    get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
+    get "/api/v1/{site}/due" Token ALL api::due::get;
+    get "/api/v1/{site}/wear" Token ALL api::wear::get;
+    get "/api/v1/{site}/look-back" Token ALL api::lookback::get;
+    post "/api/v1/{site}/look-back" Token PATIENT_TRACERS api::lookback::post;
+    get "/api/v1/{site}/findings" Token ALL api::finding::findings;
+    get "/api/v1/{site}/repairs" Token ALL api::finding::repairs;
+    get "/api/v1/{site}/missing" Token ALL api::finding::missing;
+    get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;

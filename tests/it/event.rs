@@ -112,6 +112,103 @@ async fn every_kind(served: &Served) {
         .done(Desk, json!({"do": "take_from_set", "set": "SET-1", "line": "telescope", "asset": "T-1"}))
         .await;
     served.done(Biomed, json!({"do": "retire", "asset": "T-1", "cause": "damaged", "failure": true})).await;
+    every_kind_of_cases(served).await;
+}
+
+/// And those of cases, and of what stands beside the loop.
+async fn every_kind_of_cases(served: &Served) {
+    use Role::{Charge, Clinician};
+    let late = json!({"cause": "downtime", "sheet": "theatre book 3"});
+    let plan = json!({"do": "plan_case", "case": "K-1", "start": "2012-03-02T08:00:00Z", "minutes": 45,
+        "room": "theatre 2", "technique": "jet_open", "needs": ["adult"], "patient": "REF-4711", "risk": "airborne",
+        "late": late});
+    served.done(Charge, plan).await;
+    served
+        .done(
+            Charge,
+            json!({"do": "plan_case", "case": "K-2", "start": "2999-03-02T08:00:00Z", "minutes": 45,
+        "needs": []}),
+        )
+        .await;
+    served.done(Charge, json!({"do": "cancel_case", "case": "K-2", "reason": "moved away"})).await;
+    for (asset, model, line) in [("B-8", "barrel", "barrel"), ("T-8", "scope", "telescope")] {
+        served.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})).await;
+        if line == "telescope" {
+            served
+                .done(Role::Lead, json!({"do": "put_in_set", "set": "SET-1", "line": line, "asset": asset}))
+                .await;
+        }
+    }
+    served.done(Charge, json!({"do": "promise", "case": "K-1", "set": "SET-1"})).await;
+    served.done(Charge, json!({"do": "withdraw_promise", "case": "K-1", "set": "SET-1"})).await;
+    let mut issue = json!({"do": "issue", "emergency": true, "scan": "F-1"});
+    issue["late"] = late.clone();
+    served.done(Clinician, issue).await;
+    served
+        .done(
+            Clinician,
+            json!({"do": "open", "case": "K-1", "scan": ["T-8", "F-1"], "pack_intact": true,
+        "indicator": "pass"}),
+        )
+        .await;
+    served.done(Clinician, json!({"do": "use", "case": "K-1", "scan": "F-1"})).await;
+    served.done(Clinician, json!({"do": "change_case", "case": "K-1", "risk": "prion_suspected"})).await;
+    served
+        .done(
+            Charge,
+            json!({"do": "close_count", "case": "K-1", "unopened": ["B-8"], "missing": ["T-8"],
+        "broken": ["F-1"]}),
+        )
+        .await;
+    every_kind_beside_the_loop(served).await;
+}
+
+async fn every_kind_beside_the_loop(served: &Served) {
+    use Role::{Biomed, Charge, Clinician, Infection};
+    served
+        .done(
+            Charge,
+            json!({"do": "close_missing", "asset": "T-8", "outcome": "imaging_done", "person": "Dr One"}),
+        )
+        .await;
+    served.done(Charge, json!({"do": "found", "scan": "T-8", "location": "theatre 2, bin"})).await;
+    served.done(Charge, json!({"do": "report_missing", "scan": "SET-1", "asset": "B-8"})).await;
+    served
+        .done(
+            Clinician,
+            json!({"do": "report_finding", "scan": "C-2", "what": "edge is rough", "severity": "stop",
+        "case": "K-1"}),
+        )
+        .await;
+    served
+        .done(
+            Biomed,
+            json!({"do": "send_to_repair", "asset": "C-2", "reason": "rough edge", "order": "R-17",
+        "decontaminated": false}),
+        )
+        .await;
+    served
+        .done(
+            Biomed,
+            json!({"do": "back_from_repair", "asset": "C-2", "cost_cents": 9_900, "work": "polished",
+        "exchanged_for": {"serial": "N-3"}}),
+        )
+        .await;
+    let open = json!({"do": "open_look_back", "origin": {"machine": "steriliser-1", "from": "2001-01-01T00:00:00Z"},
+        "reason": "growth"});
+    let look_back = served.done(Infection, open).await["made"].clone();
+    served
+        .done(
+            Infection,
+            json!({"do": "close_look_back", "look_back": look_back, "outcome": "nobody exposed"}),
+        )
+        .await;
+    let told = served.done(Clinician, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"})).await;
+    let correct = json!({"do": "correct", "entry": told["entry"], "reason": "it lay beside the tray"});
+    served.done(Role::Lead, correct).await;
+    served
+        .done(Infection, json!({"do": "erase_patient", "case": "K-1", "reason": "retention time over"}))
+        .await;
 }
 
 impl Served {
@@ -145,7 +242,7 @@ impl Served {
     }
 
     /// The ledger's lines from after a place, as the auditor reads them.
-    async fn ledger(&self, query: &str) -> Vec<Value> {
+    pub async fn ledger(&self, query: &str) -> Vec<Value> {
         let url = format!("{}/api/v1/{}/ledger{query}", self.base, self.site);
         let answer =
             self.client.get(url).bearer_auth(self.token(Role::Auditor)).send().await.expect("an answer");

@@ -7,7 +7,9 @@
 
 mod browser;
 mod canonical;
+mod case;
 mod command;
+mod correct;
 mod cycle;
 mod event;
 mod key;

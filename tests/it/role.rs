@@ -26,7 +26,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
     let line = json!({"line": "l", "quantity": 1, "essential": true, "models": ["no"]});
     let indicator = json!({"load": "no", "indicator": "chemical", "result": "pass"});
     let start = json!({"machine": "no", "programme": "no", "scan": "no"});
-    vec![
+    let mut all = vec![
         ("admin", with("define_route", json!({"route": "r", "steps": [{"step": "cleaned"}]}))),
         (
             "admin biomed",
@@ -51,11 +51,53 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead charge clinician", with("record_step", json!({"step": "treated", "scan": "no"}))),
         ("desk lead biomed", with("inspect", json!({"scan": "no", "passed": true}))),
         ("desk lead charge clinician", with("pack_broken", json!({"scan": "no", "why": "wet"}))),
+    ];
+    all.extend(of_cases());
+    all.extend([
         ("desk lead", with("start_load", start)),
         ("desk lead", with("judge_load", json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}))),
         ("desk lead", with("record_indicator", indicator)),
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
+    ]);
+    all
+}
+
+/// Those of cases and of what stands beside the loop.
+fn of_cases() -> Vec<(&'static str, Value)> {
+    let with = |name: &str, mut all: Value| {
+        all["do"] = name.into();
+        all
+    };
+    vec![
+        ("biomed", with("send_to_repair", json!({"asset": "no", "reason": "r", "decontaminated": true}))),
+        ("biomed", with("back_from_repair", json!({"asset": "no"}))),
+        (
+            "lead charge",
+            with(
+                "plan_case",
+                json!({"case": "c", "start": "2001-01-01T00:00:00Z", "minutes": 1, "needs": ["no"]}),
+            ),
+        ),
+        ("charge clinician", with("change_case", json!({"case": "no", "risk": "none"}))),
+        ("charge", with("cancel_case", json!({"case": "no", "reason": "r"}))),
+        ("lead charge", with("promise", json!({"case": "no", "set": "no"}))),
+        ("lead charge", with("withdraw_promise", json!({"case": "no", "set": "no"}))),
+        ("desk lead charge clinician", with("issue", json!({"case": "no", "scan": "no", "emergency": true}))),
+        ("charge clinician", with("open", json!({"case": "no", "scan": "no"}))),
+        ("charge clinician", with("use", json!({"case": "no", "scan": "no"}))),
+        ("charge clinician", with("close_count", json!({"case": "no"}))),
+        ("infection admin", with("erase_patient", json!({"case": "no", "reason": "r"}))),
+        ("desk lead charge clinician", with("report_missing", json!({"scan": "no", "asset": "no"}))),
+        ("desk lead charge clinician biomed infection", with("found", json!({"scan": "no"}))),
+        ("lead charge", with("close_missing", json!({"asset": "no", "outcome": "not_found", "person": "p"}))),
+        (
+            "desk lead charge clinician biomed infection",
+            with("report_finding", json!({"scan": "no", "what": "w", "severity": "note"})),
+        ),
+        ("lead", with("correct", json!({"entry": 999_999, "reason": "r"}))),
+        ("lead infection", with("open_look_back", json!({"origin": {"load": "no"}, "reason": "r"}))),
+        ("infection", with("close_look_back", json!({"look_back": "no", "outcome": "o"}))),
     ]
 }
 
@@ -70,6 +112,8 @@ fn by_their_fields() -> Vec<(&'static str, Value)> {
         ("biomed", hold("repair")),
         ("biomed lead infection", hold("recall")),
         ("infection lead", hold("prion")),
+        ("desk lead charge", json!({"do": "issue", "case": "no", "scan": "no"})),
+        ("charge", json!({"do": "change_case", "case": "no", "room": "theatre 2", "risk": "none"})),
     ]);
     all
 }

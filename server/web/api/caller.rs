@@ -8,6 +8,7 @@ use axum::http::request::Parts;
 
 use super::super::App;
 use super::super::problem::Problem;
+use super::super::router::Admits;
 use crate::app::house::unavailable;
 use crate::domain::id::Id;
 use crate::domain::person::Actor;
@@ -59,6 +60,11 @@ impl FromRequestParts<App> for Caller {
             } else {
                 Problem::unknown_site(&named)
             });
+        }
+        let admits = parts.extensions.get::<Admits>().map_or(&[][..], |admits| admits.0);
+        if !admits.contains(&actor.role) {
+            let told = format!("This is not for the role {}.", actor.role.name());
+            return Err(Problem::not_your_role(told));
         }
         Ok(Caller { app: app.clone(), site, actor })
     }

@@ -52,6 +52,7 @@ impl House {
             salt: [7; 16],
             people: &people,
             turns: &turns,
+            corrected: None,
             prepared: None,
         };
         let decided =

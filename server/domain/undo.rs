@@ -1,0 +1,236 @@
+//! Takes an entry back: everything is as it was before it, but for the ledger, which has both.
+
+use std::sync::Arc;
+
+use super::event::{Moved, What};
+use super::exposure::{Back, Counted, Exposed, Exposure};
+use super::hold::HoldPlaced;
+use super::id::Id;
+use super::set::Seat;
+use super::state::{Asset, HeldBy, State};
+
+/// Undoes the last entry of everything that it touched; `entry` is its place in the ledger.
+pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
+    match what {
+        What::StepRecorded(it) => moves(state, &it.parts),
+        What::PackBroken(it) => moves(state, &it.parts),
+        What::Inspected(it) => {
+            for part in &it.parts {
+                moves(state, part.moved.as_slice());
+                change(state, &part.asset, |asset| {
+                    if part.outcome == super::step::Outcome::Passed {
+                        asset.inspected = part.inspected_before.clone();
+                    }
+                });
+            }
+            it.holds.iter().for_each(|hold| unhold(state, hold));
+        }
+        What::PutAway(it) => {
+            for part in &it.parts {
+                change(state, &part.asset, |asset| asset.location = part.was.clone());
+            }
+        }
+        What::PutInSet(it) => {
+            seat(state, &it.asset, &it.seat, false);
+            moves(state, &it.moved);
+        }
+        What::TakenFromSet(it) => {
+            seat(state, &it.asset, &it.seat, true);
+            moves(state, &it.moved);
+        }
+        What::HoldPlaced(it) => unhold(state, it),
+        What::HoldLifted(it) => hold_again(state, &it.hold, &it.assets),
+        What::Issued(_) | What::Opened(_) | What::Used(_) | What::CountClosed(_) => {
+            at_case(state, entry, what)
+        }
+        What::MissingReported(it) => accounted_for(state, &it.asset),
+        What::Found(it) => {
+            moves(state, it.moved.as_slice());
+            change(state, &it.asset, |asset| asset.missing = true);
+            if let Some(missing) = state.missing.get_mut(&it.asset) {
+                Arc::make_mut(missing).over_at = None;
+                state.changes.missing.insert(it.asset.clone());
+            }
+        }
+        What::FindingReported(it) => {
+            it.holds.iter().for_each(|hold| unhold(state, hold));
+            if let Some(finding) = state.findings.get_mut(&it.finding) {
+                Arc::make_mut(finding).taken_back = true;
+                state.changes.findings.insert(it.finding.clone());
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Takes back what happened at a case.
+fn at_case(state: &mut State, entry: u64, what: &What) {
+    match what {
+        What::Issued(it) => {
+            moves(state, &it.parts);
+            change_case(state, &it.case, |case| {
+                for part in &it.parts {
+                    case.parts.remove(&part.asset);
+                }
+                for part in &it.noted {
+                    if case.parts.get(&part.asset).is_some_and(|part| part.exposure.is_none()) {
+                        case.parts.remove(&part.asset);
+                    }
+                }
+            });
+        }
+        What::Opened(it) | What::Used(it) => {
+            it.holds.iter().for_each(|hold| unhold(state, hold));
+            it.parts.iter().for_each(|part| unexposed(state, entry, &it.case, part));
+        }
+        What::CountClosed(it) => {
+            it.holds.iter().for_each(|hold| unhold(state, hold));
+            it.parts.iter().for_each(|part| uncounted(state, entry, &it.case, part));
+            change_case(state, &it.case, |case| case.closed = false);
+        }
+        _ => {}
+    }
+}
+
+fn change(state: &mut State, id: &Id, change: impl FnOnce(&mut Asset)) {
+    if let Some(asset) = state.assets.get_mut(id) {
+        change(Arc::make_mut(asset));
+        state.changes.assets.insert(id.clone());
+    }
+}
+
+fn change_case(state: &mut State, id: &Id, change: impl FnOnce(&mut super::case::Case)) {
+    let Some(case) = state.cases.get_mut(id) else { return };
+    let case = Arc::make_mut(case);
+    change(case);
+    let open = case.is_open();
+    state.changes.cases.insert(id.clone());
+    if open {
+        state.open_cases.insert(id.clone());
+    } else {
+        state.open_cases.remove(id);
+    }
+}
+
+/// Each part is where it was; what a move forgot stands in it.
+fn moves(state: &mut State, moved: &[Moved]) {
+    for moved in moved {
+        change(state, &moved.asset, |asset| {
+            asset.stage = moved.from;
+            asset.next = moved.from_next;
+            if let Some(was) = &moved.was {
+                asset.turn = was.turn;
+                asset.turn_began_at = was.turn_began_at;
+                asset.route = was.route.clone();
+                asset.route_version = was.route_version;
+                asset.pack = was.pack.clone();
+                asset.load = was.load.clone();
+                asset.in_load = was.in_load.clone();
+                asset.sterile_until = was.sterile_until;
+                asset.cool_at = was.cool_at;
+            } else if !moved.from.in_pack() {
+                asset.pack = None;
+                asset.sterile_until = None;
+            }
+        });
+    }
+}
+
+fn seat(state: &mut State, asset: &Id, seat: &Seat, joined: bool) {
+    if let Some(set) = state.sets.get_mut(&seat.set) {
+        let set = Arc::make_mut(set);
+        let key = (seat.line.clone(), seat.position);
+        if joined {
+            set.seats.insert(key, asset.clone());
+        } else {
+            set.seats.remove(&key);
+        }
+        state.changes.sets.insert(seat.set.clone());
+    }
+    change(state, asset, |asset| asset.seat = joined.then(|| seat.clone()));
+}
+
+fn unhold(state: &mut State, it: &HoldPlaced) {
+    for id in &it.assets {
+        change(state, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
+    }
+    if let Some(hold) = state.holds.get_mut(&it.hold) {
+        let hold = Arc::make_mut(hold);
+        hold.lifted_at = Some(hold.placed_at);
+        state.changes.holds.insert(it.hold.clone());
+    }
+}
+
+fn hold_again(state: &mut State, id: &Id, assets: &[Id]) {
+    let Some(hold) = state.holds.get_mut(id) else { return };
+    let hold = Arc::make_mut(hold);
+    hold.lifted_at = None;
+    let held = HeldBy { hold: id.clone(), kind: hold.kind };
+    state.changes.holds.insert(id.clone());
+    for asset in assets {
+        change(state, asset, |asset| asset.holds.push(held.clone()));
+    }
+}
+
+/// The exposure before this entry: none where the entry was the first to say so.
+fn before(since: u64, entry: u64) -> Option<Exposure> {
+    (since != entry).then_some(Exposure::Opened)
+}
+
+fn unexposed(state: &mut State, entry: u64, case: &Id, it: &Exposed) {
+    moves(state, it.moved.as_slice());
+    take_exposure(state, entry, case, &it.asset, Some(it.exposure));
+    let told = it.exposure == Exposure::Used;
+    change_case(state, case, |case| {
+        let Some(part) = case.parts.get_mut(&it.asset) else { return };
+        part.told_used &= !told;
+        if part.exposure.is_none() && !part.issued {
+            case.parts.remove(&it.asset);
+        }
+    });
+}
+
+/// Takes back an exposure that the entry said, in the case, in the index and in the part's wear.
+fn take_exposure(state: &mut State, entry: u64, case: &Id, asset: &Id, said: Option<Exposure>) {
+    let Some(said) = said else { return };
+    let mut unused = false;
+    let mut gone = false;
+    change_case(state, case, |case| {
+        let Some(part) = case.parts.get_mut(asset) else { return };
+        let was = before(part.since, entry);
+        unused = said == Exposure::Used && part.exposure == Some(Exposure::Used);
+        gone = was.is_none();
+        part.exposure = was;
+        part.since = if gone { 0 } else { part.since };
+    });
+    if gone && let Some(cases) = state.cases_of.get_mut(asset) {
+        Arc::make_mut(cases).retain(|at| at != case);
+    }
+    if gone && state.cases_of.get(asset).is_some_and(|cases| cases.is_empty()) {
+        state.cases_of.remove(asset);
+    }
+    change(state, asset, |asset| asset.uses = asset.uses.saturating_sub(u32::from(unused)));
+}
+
+fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
+    moves(state, it.moved.as_slice());
+    take_exposure(state, entry, case, &it.asset, it.exposure);
+    change_case(state, case, |case| {
+        if let Some(part) = case.parts.get_mut(&it.asset) {
+            part.out = true;
+            part.missing = false;
+        }
+    });
+    if it.back == Back::Missing {
+        accounted_for(state, &it.asset);
+    }
+}
+
+fn accounted_for(state: &mut State, asset: &Id) {
+    change(state, asset, |asset| asset.missing = false);
+    if let Some(missing) = state.missing.get_mut(asset) {
+        let missing = Arc::make_mut(missing);
+        missing.over_at = Some(missing.since);
+        state.changes.missing.insert(asset.clone());
+    }
+}

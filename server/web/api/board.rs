@@ -1,0 +1,44 @@
+//! The board as JSON, with its entity tag.
+
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::app::board::Shown;
+
+pub async fn get(caller: Caller, headers: HeaderMap, params: Params) -> Result<Response, Problem> {
+    params.done()?;
+    let shown = caller.app.house.board(&caller.site).await?;
+    let shown = shown.ok_or_else(|| Problem::unknown_site(caller.site.as_str()))?;
+    Ok(tagged(&headers, &shown, || ok(&told(&shown))))
+}
+
+pub fn told(shown: &Shown) -> Value {
+    json!({
+        "as_of": shown.as_of,
+        "entry": shown.entry,
+        "sets": shown.board.sets,
+        "cases": shown.board.cases,
+        "reserves": shown.board.reserves,
+        "not_accounted_for": shown.board.not_accounted_for,
+    })
+}
+
+/// Answers 304 where the caller has this very content; else what `render` makes, with its tag.
+pub fn tagged(headers: &HeaderMap, shown: &Shown, render: impl FnOnce() -> Response) -> Response {
+    // RFC 9110, 13.1.2: a list of tags, weak comparison, or a star.
+    let wanted = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
+    let known = wanted
+        .flat_map(|value| value.split(','))
+        .any(|tag| tag.trim() == "*" || tag.trim().trim_start_matches("W/") == shown.tag);
+    let mut response = if known { StatusCode::NOT_MODIFIED.into_response() } else { render() };
+    if let Ok(tag) = HeaderValue::from_str(&shown.tag) {
+        response.headers_mut().insert(header::ETAG, tag);
+    }
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));
+    response
+}

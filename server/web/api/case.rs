@@ -1,0 +1,79 @@
+//! Queries about cases.
+
+use axum::extract::Path;
+use axum::response::Response;
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::domain::case::Case;
+use crate::domain::exposure::{CasePart, Exposure};
+use crate::domain::id::Id;
+use crate::domain::state::State;
+
+/// A case as the API tells it. Who the patient is stands nowhere in it.
+pub fn told(state: &State, case: &Case) -> Value {
+    let parts = |wanted: &dyn Fn(&Id, &CasePart) -> bool| {
+        case.parts.iter().filter(|(id, part)| wanted(id, part)).map(|(id, _)| id.clone()).collect::<Vec<Id>>()
+    };
+    let searched = |asset: &Id| state.assets.get(asset).is_some_and(|asset| asset.missing);
+    json!({
+        "case": case.case,
+        "start": case.start,
+        "minutes": case.minutes,
+        "room": case.room,
+        "technique": case.technique,
+        "needs": case.needs,
+        "risk": case.risk,
+        "emergency": case.emergency,
+        "promised": case.promised,
+        "patient": case.patient.is_some(),
+        "status": case.status(),
+        "cancelled": case.cancelled,
+        "issued": parts(&|_, part| part.issued),
+        "out": parts(&|_, part| part.out),
+        "opened": parts(&|_, part| part.exposure.is_some()),
+        "used": parts(&|_, part| part.exposure == Some(Exposure::Used)),
+        "missing": parts(&|id, part| part.missing && searched(id)),
+        "count": case.count(),
+    })
+}
+
+fn found<'a>(state: &'a State, case: &str) -> Result<&'a Case, Problem> {
+    state.cases.get(case).map(|case| &**case).ok_or_else(|| Problem::unknown_thing("case", case))
+}
+
+pub async fn get(
+    caller: Caller,
+    Path((_, case)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    Ok(ok(&told(&state, found(&state, &case)?)))
+}
+
+pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let rest =
+        state.cases.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest = rest.map(|(id, case)| (id.to_string(), told(&state, case)));
+    Ok(ok(&super::listed(rest, limit)))
+}
+
+/// The patient's reference. Each reading is logged.
+pub async fn patient(
+    caller: Caller,
+    Path((_, case)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let case = found(&state, &case)?;
+    let patient = caller.app.house.patient_of(case, &caller.site, &caller.actor).await?;
+    Ok(ok(&json!({"patient": patient})))
+}

@@ -1,0 +1,134 @@
+//! Look-back: from one origin to everything and everyone affected.
+
+use axum::body::Bytes;
+use axum::response::Response;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::domain::command::{Malformed, wrong};
+use crate::domain::id::Id;
+use crate::domain::lookback::{Origin, Trace, trace, trace_cases};
+use crate::domain::state::State;
+use crate::domain::text::Line;
+use crate::domain::time::Time;
+use crate::formats::json::cleaned;
+
+/// Reads one origin from the parameters of a query.
+pub fn origin(params: &mut Params) -> Result<Origin, Problem> {
+    let unfit = |name: &str, needed: &str| {
+        Problem::malformed(&[wrong(format!("?{name}"), format!("found no {needed}"))])
+    };
+    let id = |name: &'static str, given: Option<String>| {
+        given.map(|text| Id::new(&text).ok_or_else(|| unfit(name, "id"))).transpose()
+    };
+    let time = |name: &'static str, given: Option<String>| {
+        given.map(|text| Time::parse(&text).ok_or_else(|| unfit(name, "time (RFC 3339)"))).transpose()
+    };
+    let origin = Origin {
+        load: id("load", params.take("load")?)?,
+        asset: params.take("asset")?.map(Line),
+        case: id("case", params.take("case")?)?,
+        machine: id("machine", params.take("machine")?)?,
+        from: time("from", params.take("from")?)?,
+        to: time("to", params.take("to")?)?,
+    };
+    origin.whole().map_err(|error| {
+        let pointer = error.pointer.replace("/origin/", "?").replace("/origin", "");
+        Problem::malformed(&[Malformed { pointer, detail: error.detail }])
+    })?;
+    Ok(origin)
+}
+
+pub fn told(state: &State, origin: &Value, window: Value, trace: &Trace, from_case: Option<&Id>) -> Value {
+    let loads: Vec<Value> = trace
+        .loads
+        .iter()
+        .filter_map(|id| state.loads.get(id))
+        .map(|load| {
+            json!({"load": load.load, "machine": load.machine, "programme": load.programme.programme,
+                   "cycle_no": load.cycle_no, "status": load.status, "started_at": load.started_at})
+        })
+        .collect();
+    let assets: Vec<Value> = trace
+        .assets
+        .iter()
+        .filter_map(|(id, turns)| Some((state.assets.get(id)?, turns)))
+        .map(|(asset, turns)| {
+            json!({"asset": asset.asset, "model": asset.model, "turns": turns,
+                   "now": {"stage": asset.stage, "standing": asset.standing(), "turn": asset.turn}})
+        })
+        .collect();
+    let mut cases: Vec<_> =
+        trace.cases.iter().filter_map(|(id, parts)| Some((state.cases.get(id)?, parts))).collect();
+    cases.sort_by_key(|(case, _)| (case.start, case.case.clone()));
+    let began = from_case.and_then(|id| state.cases.get(id));
+    let cases: Vec<Value> = cases
+        .into_iter()
+        .map(|(case, parts)| {
+            let parts = parts.iter().map(|at| {
+                let mut part = json!({"asset": at.asset, "turn": at.turn, "exposure": at.exposure});
+                if let Some(first) = began.and_then(|began| began.parts.get(&at.asset)) {
+                    part["turns_since"] = at.turn.saturating_sub(first.turn).into();
+                }
+                part
+            });
+            json!({"case": case.case, "start": case.start, "patient": case.patient.is_some(),
+                   "assets": parts.collect::<Vec<_>>()})
+        })
+        .collect();
+    json!({"origin": origin, "window": window, "loads": loads, "assets": assets, "cases": cases,
+           "entry": state.seq})
+}
+
+pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let origin = origin(&mut params)?;
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let Some(trace) = trace(&state, &origin) else {
+        return Err(Problem::unknown_thing("origin of a look-back", &origin.words()));
+    };
+    let window = match origin.machine {
+        Some(_) => json!({"from": origin.from, "to": origin.to}),
+        None => Value::Null,
+    };
+    let mut named = json!(origin);
+    if let Value::Object(fields) = &mut named {
+        fields.retain(|name, _| name != "from" && name != "to");
+    }
+    Ok(ok(&told(&state, &named, window, &trace, origin.case.as_ref())))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Patient {
+    patient: Line,
+}
+
+/// All cases of a patient at once. The reference stands in the body: never in an address, which is logged.
+pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Response, Problem> {
+    params.done()?;
+    let unfit = |detail: String| Problem::malformed(&[wrong("", detail)]);
+    let value: Value = serde_json::from_slice(&body).map_err(|error| unfit(error.to_string()))?;
+    let value = cleaned(value, &[]).map_err(|pointer| {
+        Problem::malformed(&[wrong(pointer, "found the character U+0000; text without it is needed")])
+    })?;
+    let asked: Patient = serde_json::from_value(value).map_err(|error| unfit(error.to_string()))?;
+    let (state, _) = caller.state().await?;
+    let cases = caller.app.house.cases_of_patient(&state, asked.patient.as_str(), &caller.actor).await?;
+    let trace = trace_cases(&state, &cases);
+    Ok(ok(&told(&state, &json!({"cases": cases}), Value::Null, &trace, None)))
+}
+
+/// The look-backs that were opened.
+pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let rest = state.look_backs.iter().map(|(id, it)| (id.to_string(), json!(**it)));
+    let rest = rest.filter(|(id, _)| after.as_ref().is_none_or(|after| id > after));
+    Ok(ok(&super::listed(rest, limit)))
+}
