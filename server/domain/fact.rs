@@ -148,7 +148,7 @@ pub(super) fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind, own_c
     if by_load
         || (step == StepKind::Inspected && !own_command)
         || to < asset.next
-        || skips_cleaning(route, asset.next, to as usize)
+        || skips_cleaning(route, asset, to as usize)
     {
         deciding.deviates(Code::OutOfOrder);
         return note;
