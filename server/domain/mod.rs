@@ -10,6 +10,7 @@ pub mod asset;
 pub mod board;
 pub mod case;
 pub mod checks;
+mod checks_case;
 pub mod command;
 pub mod correct;
 pub mod counting;

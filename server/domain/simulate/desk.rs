@@ -124,12 +124,13 @@ impl Hospital {
         let mut except = Vec::new();
         let mut left = 0;
         let mut by_lead = false;
-        let mut held = false;
+        let parts: Vec<&Arc<Asset>> = parts.collect();
+        if parts.iter().any(|asset| !asset.holds.is_empty()) {
+            // What is set aside already is not looked at with the rest.
+            self.take_out(state, set);
+            return;
+        }
         for asset in parts {
-            if !asset.holds.is_empty() {
-                held = true;
-                continue;
-            }
             let law = law_of(asset.model.as_str());
             let repairable = law.is_some_and(|law| law.repairable);
             let end = life(self.plan.seed, asset.asset.as_str(), asset.model.as_str());
@@ -159,10 +160,6 @@ impl Hospital {
             except.push(Except { asset: Line(asset.asset.to_string()), outcome, note: None });
         }
         if left == 0 && except.is_empty() {
-            // Nothing is left to look at but what is set aside already.
-            if held {
-                self.take_out(state, set);
-            }
             return;
         }
         let act = ask::inspect(&set.set, except);

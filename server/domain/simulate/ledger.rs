@@ -55,6 +55,7 @@ impl Paper {
             salt: [0; 16],
             people: &self.people,
             turns: &self.turns,
+            corrected: None,
             prepared: None,
         };
         let decided = decide(&self.state, &asked, &given.command)?;
@@ -66,8 +67,10 @@ impl Paper {
         };
         apply(&mut self.state, &when, &decided.event);
         let changes = self.state.take_changes();
-        for began in &changes.turns {
-            self.turns.entry(began.asset.clone()).or_default().push((began.turn, began.at));
+        for began in changes.turns.values() {
+            let of = self.turns.entry(began.asset.clone()).or_default();
+            of.retain(|(turn, _)| *turn < began.turn);
+            of.push((began.turn, began.at));
         }
         Ok((decided.event, changes))
     }
