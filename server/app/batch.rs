@@ -207,7 +207,7 @@ pub async fn decide_and_write(
     let mut written = Written::default();
     let mut outcomes = Vec::with_capacity(lines.len());
     for line in lines {
-        outcomes.push(decide_one(hand, line, now, &mut gathered, &mut written)?);
+        outcomes.push(decide_one(hand, line, line.now.unwrap_or(now), &mut gathered, &mut written)?);
     }
     if written.entries.is_empty() {
         return Ok(outcomes);

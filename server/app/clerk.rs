@@ -15,6 +15,7 @@ use crate::domain::command::Command;
 use crate::domain::id::Id;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::domain::verdict::Prepared;
 use crate::ledger::frontier::Frontier;
 use crate::storage::{Conn, Db, StorageError, ledger};
@@ -29,6 +30,8 @@ pub enum Job {
         site: Id,
         actor: Actor,
         commands: Vec<(Command, Option<Prepared>)>,
+        /// When they are given, where a history is written; else the clock says it.
+        now: Option<Time>,
         answer: oneshot::Sender<Vec<Outcome>>,
     },
     /// The state as far as the ledger goes now: entries that another server wrote are applied.
@@ -70,6 +73,7 @@ pub struct Line {
     pub command: Command,
     pub prepared: Option<Prepared>,
     pub asked: Asked,
+    pub now: Option<Time>,
 }
 
 impl Clerk {
@@ -110,11 +114,11 @@ impl Clerk {
         let mut readers = Vec::new();
         for job in jobs {
             match job {
-                Job::Submit { actor, commands, answer, .. } => {
+                Job::Submit { actor, commands, now, answer, .. } => {
                     callers.push((commands.len(), answer));
                     for (command, prepared) in commands {
                         let asked = Asked::of(&command);
-                        lines.push(Line { actor: actor.clone(), command, prepared, asked });
+                        lines.push(Line { actor: actor.clone(), command, prepared, asked, now });
                     }
                 }
                 Job::CatchUp { answer, .. } => readers.push(answer),

@@ -165,7 +165,7 @@ impl House {
             return lost(operation());
         };
         let (answer, outcomes) = oneshot::channel();
-        let job = Job::Submit { site: site.clone(), actor: actor.clone(), commands, answer };
+        let job = Job::Submit { site: site.clone(), actor: actor.clone(), commands, now: None, answer };
         if clerk.send(job).await.is_err() {
             return lost(operation());
         }
@@ -180,6 +180,31 @@ impl House {
                 }
                 _ => {}
             }
+        }
+        outcomes
+    }
+
+    /// Writes a history: commands of several people in order, each recorded as if it were given at its own time. The
+    /// clerk takes as many of them at once as it can.
+    pub async fn submit_history(&self, site: &Id, given: Vec<(Actor, Time, Command)>) -> Vec<Outcome> {
+        let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
+        let Some(clerk) = self.clerk(site) else {
+            return given.iter().map(|_| lost()).collect();
+        };
+        let mut answers = Vec::with_capacity(given.len());
+        for (actor, now, command) in given {
+            let (answer, outcomes) = oneshot::channel();
+            let commands = vec![(command, None)];
+            let job = Job::Submit { site: site.clone(), actor, commands, now: Some(now), answer };
+            answers.push(clerk.send(job).await.ok().map(|()| outcomes));
+        }
+        let mut outcomes = Vec::with_capacity(answers.len());
+        for answer in answers {
+            let told = match answer {
+                Some(answer) => answer.await.ok(),
+                None => None,
+            };
+            outcomes.extend(told.unwrap_or_else(|| vec![lost()]));
         }
         outcomes
     }

@@ -30,7 +30,18 @@ struct AtHand {
     next: RouteStep,
 }
 
-fn out(asset: &Asset) -> bool {
+/// Parts of a model that are in the house, fit, and in no set.
+pub(super) fn spares<'a>(state: &'a State, model: &'a Id) -> impl Iterator<Item = &'a Arc<Asset>> {
+    state.assets.values().filter(move |asset| {
+        asset.model == *model
+            && asset.seat.is_none()
+            && asset.counts()
+            && asset.holds.is_empty()
+            && asset.in_load.is_none()
+    })
+}
+
+pub(super) fn out(asset: &Asset) -> bool {
     asset.counts() && matches!(asset.stage, Stage::Issued | Stage::InUse)
 }
 
@@ -47,6 +58,7 @@ impl Hospital {
         let minutes = if self.is_night() { 55 } else { 18 };
         let wobble = self.chance.between(0, 10);
         self.in_minutes(minutes + wobble, Task::Desk);
+        self.spares_given.clear();
         let mut waiting = ForMachines::default();
         let idle = |asset: &Asset| asset.stage == Stage::Ready || asset.in_load.is_some() || !asset.counts();
         for set in state.sets.values() {
@@ -225,23 +237,18 @@ impl Hospital {
     }
 
     /// Fills empty seats from stock, or orders what lacks; says whether a part went in.
-    fn fill(&mut self, state: &State, set: &SetState) -> bool {
+    pub(super) fn fill(&mut self, state: &State, set: &SetState) -> bool {
         let Some(sheet) = state.sheets.get(&set.count_sheet) else { return false };
         let mut filled = false;
         for line in &sheet.lines {
             let seated = set.seats.keys().filter(|(name, _)| *name == line.line.0).count();
             for _ in seated..line.quantity as usize {
                 let Some(model) = line.models.first() else { continue };
-                let fit = |asset: &&Arc<Asset>| {
-                    asset.model == *model
-                        && asset.seat.is_none()
-                        && asset.counts()
-                        && asset.holds.is_empty()
-                        && asset.in_load.is_none()
-                };
-                match state.assets.values().find(fit) {
+                let spare = spares(state, model).find(|asset| !self.spares_given.contains(&asset.asset));
+                match spare.map(|asset| asset.asset.clone()) {
                     Some(spare) if !filled => {
-                        self.give(Role::Desk, ask::put_in(&set.set, line.line.as_str(), &spare.asset));
+                        self.give(Role::Desk, ask::put_in(&set.set, line.line.as_str(), &spare));
+                        self.spares_given.insert(spare);
                         filled = true;
                     }
                     Some(_) => {}

@@ -16,7 +16,7 @@ mod theatre;
 mod upkeep;
 
 use std::cmp::Reverse;
-use std::collections::{BTreeMap, BinaryHeap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap, VecDeque};
 
 use chrono::{Datelike, NaiveTime, Weekday};
 
@@ -109,6 +109,8 @@ pub struct Hospital {
     /// Parts ordered, and how many of each model are on their way.
     ordered: BTreeMap<Id, u32>,
     deliveries: Vec<(Time, Id)>,
+    /// Spares that went into a set at this look around.
+    spares_given: BTreeSet<Id>,
     /// When what left for repair is expected.
     repairs: BTreeMap<Id, Time>,
     /// Loads of each steriliser whose spore test is not read yet, or that came since the last that was.
@@ -134,6 +136,7 @@ impl Hospital {
             paper_until: None,
             ordered: BTreeMap::new(),
             deliveries: Vec::new(),
+            spares_given: BTreeSet::new(),
             repairs: BTreeMap::new(),
             since_negative: BTreeMap::new(),
             record: Record::default(),

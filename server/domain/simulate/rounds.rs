@@ -3,7 +3,8 @@
 
 use std::sync::Arc;
 
-use super::catalogue::{law_of, life};
+use super::catalogue::{LAWS, law_of, life};
+use super::desk::{out, spares};
 use super::{Hospital, Task, ask, minutes_between};
 use crate::domain::asset::Cause;
 use crate::domain::hold::{HoldKind, HoldState};
@@ -69,6 +70,25 @@ impl Hospital {
         }
         self.infection(state);
         self.mishaps(state);
+        self.stock(state);
+    }
+
+    /// Empty seats are filled, and of what wears out one lies in stock.
+    fn stock(&mut self, state: &State) {
+        self.spares_given.clear();
+        for set in state.sets.values() {
+            let busy = |asset: &Arc<Asset>| out(asset) || asset.in_load.is_some();
+            if !state.members(set).any(busy) {
+                self.fill(state, set);
+            }
+        }
+        for law in LAWS.iter().filter(|law| law.life.is_some()) {
+            if let Some(model) = Id::new(law.model)
+                && spares(state, &model).next().is_none()
+            {
+                self.order(&model);
+            }
+        }
     }
 
     /// One part that is held, away or missing.
@@ -77,7 +97,7 @@ impl Hospital {
         let away = matches!(asset.stage, Stage::Issued | Stage::InUse) || asset.in_load.is_some();
         if asset.missing {
             let long =
-                state.missing.get(id).is_some_and(|it| minutes_between(it.since, self.clock) > 20 * DAY);
+                state.missing.get(id).is_some_and(|it| minutes_between(it.since, self.clock) > 9 * DAY);
             if long {
                 self.give(Role::Biomed, ask::retire(id, Cause::Lost, false));
             }
