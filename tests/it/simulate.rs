@@ -4,13 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use fettle::app::house::Outcome;
 use fettle::domain::checks;
-use fettle::domain::command::{Act, Case, Late, LateCause, Step};
+use fettle::domain::command::{Act, Case, Command, Late, LateCause, Step};
 use fettle::domain::deciding::Turned;
 use fettle::domain::event::{Event, What};
 use fettle::domain::exposure::Exposure;
 use fettle::domain::id::Id;
 use fettle::domain::lookback::{Origin, Trace, trace};
-use fettle::domain::person::Actor;
+use fettle::domain::person::{Actor, Role};
 use fettle::domain::simulate::catalogue;
 use fettle::domain::simulate::chance::Chance;
 use fettle::domain::simulate::ledger::Paper;
@@ -364,5 +364,28 @@ async fn a_fortnight_through_the_house_is_what_the_paper_says() {
         assert!(there.cases.values().zip(here.cases.values()).all(|(a, b)| a.status() == b.status()));
         served.sound().await;
         served.stop().await;
+    }
+}
+
+/// The command line writes the same lines for a seed, others for another, and each is a command that its role may give.
+#[test]
+fn the_command_line_writes_the_same_commands_for_a_seed() {
+    let lines = |seed: &str| {
+        let mut fettle = std::process::Command::new(env!("CARGO_BIN_EXE_fettle"));
+        let arguments = ["simulate", "--sites", "2", "--days", "4", "--sets", "2", "--seed", seed];
+        let done = fettle.args(arguments).output().expect("a run");
+        assert!(done.status.success() && done.stderr.is_empty(), "{done:?}");
+        String::from_utf8(done.stdout).expect("text")
+    };
+    let once = lines("4");
+    assert!(once == lines("4") && once != lines("5"));
+    for line in once.lines() {
+        let line: serde_json::Value = serde_json::from_str(line).expect("JSON");
+        let role = line["role"].as_str().and_then(Role::parse).expect("a role");
+        let command = Command::read(line["command"].clone()).expect("a command");
+        assert!(
+            command.act.admits(role)
+                && ["site-1", "site-2"].contains(&line["site"].as_str().expect("a site"))
+        );
     }
 }
