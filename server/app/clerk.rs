@@ -8,7 +8,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use sha2::Sha256;
 use tokio::sync::{mpsc, oneshot, watch};
 
-use super::batch::{self, Asked};
+use super::batch::{self, Done};
 use super::clock::Clock;
 use super::house::{Outcome, Unavailable};
 use crate::domain::command::Command;
@@ -25,15 +25,8 @@ const BATCH: usize = 256;
 
 /// What is asked of a clerk.
 pub enum Job {
-    /// Commands of one caller, in order, each by itself; with the verdicts computed before for some of them.
-    Submit {
-        site: Id,
-        actor: Actor,
-        commands: Vec<(Command, Option<Prepared>)>,
-        /// When they are given, where a history is written; else the clock says it.
-        now: Option<Time>,
-        answer: oneshot::Sender<Vec<Outcome>>,
-    },
+    /// Commands of one caller, in order, each by itself.
+    Submit { site: Id, lines: Vec<Line>, answer: oneshot::Sender<Vec<Done>> },
     /// The state as far as the ledger goes now: entries that another server wrote are applied.
     CatchUp { site: Id, answer: oneshot::Sender<Result<Arc<State>, Unavailable>> },
 }
@@ -67,12 +60,15 @@ pub fn start(
     (to, tokio::spawn(clerk.run(from)))
 }
 
-/// One command with where it came from in its batch.
+/// One command, with what can be worked out before it is decided.
 pub struct Line {
     pub actor: Actor,
     pub command: Command,
+    /// The verdict on a record that the command brings.
     pub prepared: Option<Prepared>,
-    pub asked: Asked,
+    /// What the command asks, as text: its canonical form less its key.
+    pub asked: String,
+    /// When it is given, where a history is written; else the clock says it.
     pub now: Option<Time>,
 }
 
@@ -110,16 +106,13 @@ impl Clerk {
 
     async fn serve_site(&mut self, site: &Id, jobs: Vec<Job>) {
         let mut lines: Vec<Line> = Vec::new();
-        let mut callers: Vec<(usize, oneshot::Sender<Vec<Outcome>>)> = Vec::new();
+        let mut callers: Vec<(usize, oneshot::Sender<Vec<Done>>)> = Vec::new();
         let mut readers = Vec::new();
         for job in jobs {
             match job {
-                Job::Submit { actor, commands, now, answer, .. } => {
-                    callers.push((commands.len(), answer));
-                    for (command, prepared) in commands {
-                        let asked = Asked::of(&command);
-                        lines.push(Line { actor: actor.clone(), command, prepared, asked, now });
-                    }
+                Job::Submit { lines: asked, answer, .. } => {
+                    callers.push((asked.len(), answer));
+                    lines.extend(asked);
                 }
                 Job::CatchUp { answer, .. } => readers.push(answer),
             }
@@ -166,7 +159,7 @@ impl Clerk {
 
     /// Writes a batch; if a statement of it fails, once more command by command, so that one that cannot be written
     /// harms none of the others.
-    async fn write_or_retry(&mut self, site: &Id, lines: &[Line]) -> Vec<Outcome> {
+    async fn write_or_retry(&mut self, site: &Id, lines: &[Line]) -> Vec<Done> {
         match self.write(site, lines).await {
             Ok(outcomes) => outcomes,
             Err(error) if error.of_statement() && lines.len() > 1 => {
@@ -183,16 +176,17 @@ impl Clerk {
         }
     }
 
-    fn unavailable(&self, count: usize, error: &StorageError) -> Vec<Outcome> {
+    fn unavailable(&self, count: usize, error: &StorageError) -> Vec<Done> {
         let operation = super::house::operation();
         tracing::error!(operation, error = %super::house::chain(error), "nothing was written");
-        vec![Outcome::Unavailable(Unavailable { operation }); count]
+        let gone = Unavailable { operation };
+        (0..count).map(|_| Done::Not(Outcome::Unavailable(gone.clone()))).collect()
     }
 
-    async fn write(&mut self, site: &Id, lines: &[Line]) -> Result<Vec<Outcome>, StorageError> {
+    async fn write(&mut self, site: &Id, lines: &[Line]) -> Result<Vec<Done>, StorageError> {
         let mut conn = match self.conn.take() {
             Some(conn) => conn,
-            None => self.db.connect().await?,
+            None => self.db.connect_to_write().await?,
         };
         let written = self.in_transaction(&mut conn, site, lines).await;
         match &written {
@@ -213,12 +207,12 @@ impl Clerk {
         conn: &mut Conn,
         site: &Id,
         lines: &[Line],
-    ) -> Result<Vec<Outcome>, StorageError> {
+    ) -> Result<Vec<Done>, StorageError> {
         conn.begin().await?;
         let hand = self.hands.remove(site);
         let Some(mut hand) = batch::gather(conn, site, hand).await? else {
             conn.commit().await?;
-            return Ok(lines.iter().map(|_| Outcome::UnknownSite).collect());
+            return Ok(lines.iter().map(|_| Done::Not(Outcome::UnknownSite)).collect());
         };
         if lines.is_empty() {
             conn.commit().await?;
@@ -233,7 +227,7 @@ impl Clerk {
 }
 
 fn size(jobs: &[Job]) -> usize {
-    jobs.iter().map(|job| if let Job::Submit { commands, .. } = job { commands.len() } else { 1 }).sum()
+    jobs.iter().map(|job| if let Job::Submit { lines, .. } = job { lines.len() } else { 1 }).sum()
 }
 
 /// Whether a repeated key repeats the same command: an HMAC under the site's secret, which is not in the ledger.

@@ -69,13 +69,12 @@ async fn found(
         key: None,
         kind: event.what.kind().into(),
         version: event.what.version(),
-        event: event.to_value().map_err(|error| row(error.to_string()))?,
+        event,
     };
-    let value = serde_json::to_value(&entry).map_err(|error| row(error.to_string()))?;
-    let text = canonical(&value).map_err(|error| row(error.to_string()))?;
+    let text = canonical(&entry).map_err(|error| row(error.to_string()))?;
     let hash = leaf(text.as_bytes());
     hand.frontier.push(hash);
-    apply(&mut hand.state, &When { seq: 1, at, recorded_at: at, actor: &entry.actor }, &event);
+    apply(&mut hand.state, &When { seq: 1, at, recorded_at: at, actor: &entry.actor }, &entry.event);
     let changes = hand.state.take_changes();
     let stored = StoredEntry {
         seq: 1,
@@ -98,5 +97,5 @@ async fn found(
         root: hand.frontier.root().to_vec(),
         frontier: hand.frontier.to_bytes(),
     };
-    ledger::move_head(conn, site.as_str(), &head).await
+    ledger::move_head(conn, site.as_str(), head).await
 }

@@ -7,17 +7,18 @@ use serde_json::Value;
 use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
-use super::batch::turned_code;
+use super::batch::{Done, turned_code};
 use super::board::Boards;
-use super::clerk::{self, Job, Published};
+use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
-use crate::domain::command::{Act, Command, Load};
+use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::{Prepared, judge_record};
+use crate::ledger::canonical::canonical;
 use crate::storage::dialect::Dialect;
 use crate::storage::migrate::{self, Facts};
 use crate::storage::{Db, StorageError, ledger};
@@ -160,16 +161,19 @@ impl House {
     pub async fn submit(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Outcome> {
         let count = commands.len();
         let lost = |operation: String| vec![Outcome::Unavailable(Unavailable { operation }); count];
-        let commands = self.prepare(site, commands).await;
+        let lines = self.prepare(site, actor, commands).await;
         let Some(clerk) = self.clerk(site) else {
             return lost(operation());
         };
         let (answer, outcomes) = oneshot::channel();
-        let job = Job::Submit { site: site.clone(), actor: actor.clone(), commands, now: None, answer };
+        let job = Job::Submit { site: site.clone(), lines, answer };
         if clerk.send(job).await.is_err() {
             return lost(operation());
         }
-        let outcomes = outcomes.await.unwrap_or_else(|_| lost(operation()));
+        let outcomes = match outcomes.await {
+            Ok(done) => done.into_iter().map(Done::outcome).collect(),
+            Err(_) => lost(operation()),
+        };
         for outcome in &outcomes {
             match outcome {
                 Outcome::Turned(turned) => {
@@ -184,33 +188,25 @@ impl House {
         outcomes
     }
 
-    /// Writes a history: commands of several people in order, each recorded as if it were given at its own time. The
-    /// clerk takes as many of them at once as it can.
+    /// Writes a history: commands of several people in order, each recorded as if it were given at its own time.
     pub async fn submit_history(&self, site: &Id, given: Vec<(Actor, Time, Command)>) -> Vec<Outcome> {
-        let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
-        let Some(clerk) = self.clerk(site) else {
-            return given.iter().map(|_| lost()).collect();
+        let count = given.len();
+        let lost = || vec![Outcome::Unavailable(Unavailable { operation: operation() }); count];
+        let line = |(actor, now, command): (Actor, Time, Command)| {
+            let asked = canonical(&LessKey(&command)).unwrap_or_default();
+            Line { actor, command, prepared: None, asked, now: Some(now) }
         };
-        let mut answers = Vec::with_capacity(given.len());
-        for (actor, now, command) in given {
-            let (answer, outcomes) = oneshot::channel();
-            let commands = vec![(command, None)];
-            let job = Job::Submit { site: site.clone(), actor, commands, now: Some(now), answer };
-            answers.push(clerk.send(job).await.ok().map(|()| outcomes));
+        let lines = given.into_iter().map(line).collect();
+        let Some(clerk) = self.clerk(site) else { return lost() };
+        let (answer, outcomes) = oneshot::channel();
+        if clerk.send(Job::Submit { site: site.clone(), lines, answer }).await.is_err() {
+            return lost();
         }
-        let mut outcomes = Vec::with_capacity(answers.len());
-        for answer in answers {
-            let told = match answer {
-                Some(answer) => answer.await.ok(),
-                None => None,
-            };
-            outcomes.extend(told.unwrap_or_else(|| vec![lost()]));
-        }
-        outcomes
+        outcomes.await.map_or_else(|_| lost(), |done| done.into_iter().map(Done::outcome).collect())
     }
 
-    /// Computes the verdict on a record before the clerk sees it: a long one would hold up everybody.
-    async fn prepare(&self, site: &Id, commands: Vec<Command>) -> Vec<(Command, Option<Prepared>)> {
+    /// Works out what needs no turn: above all the verdict on a record, since a long one would hold up everybody.
+    async fn prepare(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Line> {
         let mut all = Vec::with_capacity(commands.len());
         for command in commands {
             let mut prepared = None;
@@ -226,7 +222,9 @@ impl House {
                 });
                 prepared = judged.await.ok().flatten();
             }
-            all.push((command, prepared));
+            // A command was read from JSON, so it has a canonical text.
+            let asked = canonical(&LessKey(&command)).unwrap_or_default();
+            all.push(Line { actor: actor.clone(), command, prepared, asked, now: None });
         }
         all
     }

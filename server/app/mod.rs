@@ -7,6 +7,8 @@ pub mod clerk;
 pub mod clock;
 pub mod demo;
 pub mod founding;
+mod gathering;
 pub mod house;
+mod pages;
 pub mod rebuild;
 pub mod reads;

@@ -2,20 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use super::batch::replay;
+use super::batch::{read_event, replay_read};
+use super::pages::Pages;
 use crate::domain::checks;
 use crate::domain::event::{Event, Thing};
 use crate::domain::id::Id;
 use crate::domain::state::{Changes, State};
-use crate::ledger::canonical::canonical;
 use crate::ledger::frontier::Frontier;
-use crate::ledger::leaf::leaf;
 use crate::storage::connection::Arg;
-use crate::storage::ledger::{self, StoredEntry};
+use crate::storage::ledger;
 use crate::storage::rows::Table;
 use crate::storage::{Conn, Db, StorageError, facts};
 
-/// Entries read at a time: a page, so that a reader never holds the log of a busy database for long.
+/// Entries replayed and written at a time.
 const PAGE: usize = 2_000;
 
 /// What a check found.
@@ -63,8 +62,9 @@ pub async fn replay_all(db: &Db) -> Result<(), StorageError> {
             }
             let mut rows = Vec::new();
             for stored in &page {
-                let (entry, event) = replay(&mut state, stored)?;
-                rows.extend(facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)));
+                let entry = read_event(stored)?;
+                replay_read(&mut state, &entry);
+                rows.extend(facts::history_rows(site.as_str(), entry.seq, &history(&state, &entry.event)));
             }
             let changes = state.take_changes();
             write(&mut conn, &state, &changes, rows).await?;
@@ -81,12 +81,11 @@ async fn write(
     history: Vec<Vec<Arg>>,
 ) -> Result<(), StorageError> {
     let site = state.site.as_str();
-    for (table, rows) in facts::rows(state, changes)? {
-        table.put(conn, rows).await?;
-    }
-    facts::HISTORY.add(conn, history).await?;
-    facts::TURN.put(conn, changes.turns.values().map(|it| facts::turn_row(site, it)).collect()).await?;
-    facts::SEATING.add(conn, changes.seatings.iter().map(|it| facts::seating_row(site, it)).collect()).await
+    let mut writes: Vec<_> =
+        facts::rows(state, changes)?.into_iter().map(|(table, rows)| table.putting(rows)).collect();
+    writes.push(facts::HISTORY.adding(history));
+    writes.extend(facts::grown(site, changes));
+    conn.write(writes).await
 }
 
 /// Replays every ledger in memory and compares: the chain of leaves, the head, every table, the checker's rules.
@@ -123,22 +122,22 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
     let mut changes = Changes::default();
     let mut grown = Grown::default();
     let mut recorded_at = i64::MIN;
-    loop {
-        let page = ledger::after(conn, site.as_str(), state.seq, PAGE).await?;
-        if page.is_empty() {
-            break;
-        }
-        for stored in &page {
-            if stored.seq != state.seq + 1 {
-                wrong.push(format!("entry {} follows entry {}", stored.seq, state.seq));
+    let mut pages = Pages::new(site);
+    while let Some(page) = pages.next(conn).await? {
+        for looked in page {
+            if looked.entry.seq != state.seq + 1 {
+                wrong.push(format!("entry {} follows entry {}", looked.entry.seq, state.seq));
             }
-            one_entry(site, stored, &mut recorded_at, &mut wrong);
-            frontier.push(leaf(stored.entry.as_bytes()));
-            let (entry, event) = replay(&mut state, stored)?;
-            grown.add(
-                &facts::HISTORY,
-                facts::history_rows(site.as_str(), entry.seq, &history(&state, &event)),
-            );
+            wrong.extend(looked.wrong);
+            if looked.recorded_at < recorded_at {
+                let seq = looked.entry.seq;
+                wrong.push(format!("entry {seq}: it was recorded before the entry under it"));
+            }
+            recorded_at = looked.recorded_at;
+            frontier.push(looked.leaf);
+            replay_read(&mut state, &looked.entry);
+            let things = history(&state, &looked.entry.event);
+            grown.add(&facts::HISTORY, facts::history_rows(site.as_str(), looked.entry.seq, &things));
             *entries += 1;
         }
         merge(&mut changes, state.take_changes(), site, &mut grown);
@@ -162,35 +161,6 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
     Ok(wrong)
 }
 
-/// The canonical text is canonical, its columns say what it says, and its leaf is its hash.
-fn one_entry(site: &Id, stored: &StoredEntry, recorded_at: &mut i64, wrong: &mut Vec<String>) {
-    let mut say = |what: &str| wrong.push(format!("entry {}: {what}", stored.seq));
-    if stored.leaf != leaf(stored.entry.as_bytes()) {
-        say("its leaf is not the hash of its text");
-    }
-    match serde_json::from_str::<serde_json::Value>(&stored.entry) {
-        Ok(value) => {
-            if canonical(&value).ok().as_deref() != Some(stored.entry.as_str()) {
-                say("its text is not canonical");
-            }
-            let text = |name: &str| value.get(name).and_then(serde_json::Value::as_str);
-            let same = value.get("seq").and_then(serde_json::Value::as_u64) == Some(stored.seq)
-                && text("site") == Some(site.as_str())
-                && text("actor") == Some(&stored.actor)
-                && text("kind") == Some(&stored.kind)
-                && text("key") == stored.key.as_deref();
-            if !same {
-                say("its columns differ from its text");
-            }
-        }
-        Err(_) => say("its text is no JSON"),
-    }
-    if stored.recorded_at < *recorded_at {
-        say("it was recorded before the entry under it");
-    }
-    *recorded_at = stored.recorded_at;
-}
-
 fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.site |= from.site;
     into.routes.extend(from.routes);
@@ -198,6 +168,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.sheets.extend(from.sheets);
     into.machines.extend(from.machines);
     into.assets.extend(from.assets);
+    into.turned.extend(from.turned);
     into.sets.extend(from.sets);
     into.loads.extend(from.loads);
     into.holds.extend(from.holds);

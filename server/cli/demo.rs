@@ -1,6 +1,6 @@
 //! A demo hospital: made, told how to sign in, served.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -32,8 +32,10 @@ impl Demo {
         };
         std::fs::create_dir_all(&folder)?;
         let path = folder.join("demo.db");
-        let house = Arc::new(House::open(&format!("sqlite:{}", path.display())).await?);
-        demo::make(&house, self.seed).await?;
+        if !path.exists() {
+            made(&folder, &path, self.seed).await?;
+        }
+        let house = Arc::new(House::open(&url(&path)).await?);
         let (_, token) = house.add_token(demo::SITE, Role::Auditor, Some("demo")).await?;
         let text = told(&path.display().to_string(), &token);
         serve::serve(&self.listen, house, Options::default(), |address| {
@@ -41,6 +43,37 @@ impl Demo {
         })
         .await
     }
+}
+
+fn url(path: &Path) -> String {
+    format!("sqlite:{}", path.display())
+}
+
+/// A database as it lies on the disk: its log and its index lie beside it.
+fn files(path: &Path) -> [PathBuf; 3] {
+    ["-wal", "-shm", ""].map(|end| PathBuf::from(format!("{}{end}", path.display())))
+}
+
+/// Makes the demo under another name and gives it its own when it is whole: one that broke off is never served.
+async fn made(folder: &Path, path: &Path, seed: u64) -> Result<(), Failure> {
+    let unfinished = folder.join("unfinished.db");
+    for left in files(&unfinished).into_iter().chain(files(path)) {
+        match std::fs::remove_file(&left) {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error.into()),
+            _ => {}
+        }
+    }
+    let house = House::open(&url(&unfinished)).await?;
+    let made = demo::make(&house, seed).await;
+    house.close().await;
+    made?;
+    // The database itself comes last: until it has its name, nothing has been made.
+    for (from, to) in files(&unfinished).into_iter().zip(files(path)) {
+        if from.exists() {
+            std::fs::rename(from, to)?;
+        }
+    }
+    Ok(())
 }
 
 fn told(path: &str, token: &str) -> String {

@@ -69,6 +69,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::StepRecorded(it) => {
+            for out in &it.taken_out {
+                super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
+            }
             moves(state, when, &it.parts);
             touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
         }
@@ -80,7 +83,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
             for part in &it.parts {
                 moves(state, when, part.moved.as_slice());
                 let passed = part.outcome == Outcome::Passed;
-                change(state, when, &part.asset, |asset| {
+                turn(state, when, &part.asset, |asset| {
                     // One told late does not hide a newer one.
                     let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);
                     if passed && newest {
@@ -210,19 +213,25 @@ fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     }
 }
 
-/// Changes a part and marks its row.
+/// Changes what a part is, where it belongs, or what keeps it: marks both its rows.
 pub(super) fn change(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Asset)) {
+    state.changes.assets.insert(id.clone());
+    turn(state, when, id, change);
+}
+
+/// Changes where a part stands in its turn, and no more: most acts do only that, so it has a row of its own.
+pub(super) fn turn(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Asset)) {
     if let Some(asset) = state.assets.get_mut(id) {
         let asset = Arc::make_mut(asset);
         change(asset);
         asset.last_at = asset.last_at.max(when.at);
         asset.last_entry = when.seq;
-        state.changes.assets.insert(id.clone());
+        state.changes.turned.insert(id.clone());
     }
 }
 
 pub(super) fn touch_all<'a>(state: &mut State, when: &When, ids: impl Iterator<Item = &'a Id>) {
-    ids.for_each(|id| change(state, when, id, |_| {}));
+    ids.for_each(|id| turn(state, when, id, |_| {}));
 }
 
 pub(super) fn moves(state: &mut State, when: &When, moved: &[Moved]) {
@@ -236,7 +245,7 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
     let new_turn = moved.turn > before.turn;
     let route = state.current_route(&before.model);
     let (route, route_version) = (route.0, route.1);
-    change(state, when, &moved.asset, |asset| {
+    turn(state, when, &moved.asset, |asset| {
         if new_turn {
             asset.turn = moved.turn;
             asset.turn_began_at = when.at;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::apply::{When, change, change_machine, moves};
+use super::apply::{When, change_machine, moves, turn};
 use super::event::What;
 use super::id::Id;
 use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus};
@@ -45,7 +45,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             let sterilised = cycled(state, when, &it.load, true);
             moves(state, when, &it.parts);
             for moved in it.parts.iter().filter(|moved| sterilised && moved.to == Stage::Ready) {
-                change(state, when, &moved.asset, |asset| {
+                turn(state, when, &moved.asset, |asset| {
                     asset.load = Some(it.load.clone());
                     asset.cool_at = it.cool_at;
                 });
@@ -83,7 +83,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         let of = state.loads_of.entry(part.asset.clone()).or_default();
         Arc::make_mut(of).push((it.load.clone(), part.turn));
         let inside = !it.moved_on.contains(&part.asset);
-        change(state, when, &part.asset, |asset| {
+        turn(state, when, &part.asset, |asset| {
             if inside {
                 asset.in_load = Some(it.load.clone());
             }
@@ -122,7 +122,7 @@ fn cycled(state: &mut State, when: &When, id: &Id, ran: bool) -> bool {
     let sterilises = load.programme.step() == StepKind::Sterilised;
     if sterilises && ran {
         for LoadPart { asset, .. } in &load.contents {
-            change(state, when, asset, |asset| asset.cycles += 1);
+            turn(state, when, asset, |asset| asset.cycles += 1);
         }
     }
     sterilises

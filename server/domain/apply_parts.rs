@@ -10,7 +10,7 @@ use super::id::Id;
 use super::set::{Seat, SetState};
 use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
 
-fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
+pub(super) fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
     let key = (seat.line.clone(), seat.position);
     if let Some(set) = state.sets.get_mut(&seat.set) {
         let set = Arc::make_mut(set);
@@ -131,6 +131,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
+    state.changes.turned.insert(it.asset.clone());
     let began = TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at };
     state.changes.turns.insert((it.asset.clone(), 1), began);
 }

@@ -213,6 +213,7 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
     }
     let parts = deciding.each(picked, |_, asset| {
         let mut problems = Vec::new();
+        problems.extend(asset.in_load.as_ref().map(|load| super::load::in_load(&asset.called(), load)));
         let sealed_box = asset.has_hold(super::hold::HoldKind::Prion);
         if asset.stage == Stage::InUse && !sealed_box {
             problems.push(Problem::new(

@@ -1,6 +1,6 @@
 //! What may be asked. One closed enum, nested by noun; beside each command stand the roles that may give it.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
 
 use super::person::Role::{self, *};
@@ -107,6 +107,34 @@ pub struct Malformed {
     pub detail: String,
 }
 
+/// A command's parts in one object.
+#[derive(Serialize)]
+struct Flat<'a, T> {
+    #[serde(rename = "do")]
+    name: &'static str,
+    #[serde(flatten)]
+    around: &'a Around,
+    #[serde(flatten)]
+    own: &'a T,
+}
+
+/// A command less its key: what it asks, whoever asks it how often.
+pub struct LessKey<'a>(pub &'a Command);
+
+impl Serialize for LessKey<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let around = Around { key: None, ..self.0.around.clone() };
+        self.0.act.write(&around, to)
+    }
+}
+
+/// The command in the form that [`Command::read`] takes.
+impl Serialize for Command {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        self.act.write(&self.around, to)
+    }
+}
+
 macro_rules! acts {
     ($($noun:ident { $($name:literal $variant:ident($form:ty) by $roles:expr;)* })*) => {
         /// What is asked, by noun.
@@ -144,8 +172,10 @@ macro_rules! acts {
                 }
             }
 
-            fn fields(&self) -> Result<Value, serde_json::Error> {
-                match self { $($(Act::$noun($noun::$variant(it)) => serde_json::to_value(it),)*)* }
+            /// Writes the command's name, what stands around it and its own fields as one object.
+            fn write<S: Serializer>(&self, around: &Around, to: S) -> Result<S::Ok, S::Error> {
+                let name = self.name();
+                match self { $($(Act::$noun($noun::$variant(own)) => Flat { name, around, own }.serialize(to),)*)* }
             }
         }
     };
@@ -325,14 +355,7 @@ impl Command {
 
     /// The command as JSON, in the form that [`Command::read`] takes.
     pub fn to_value(&self) -> Result<Value, serde_json::Error> {
-        let mut all = Map::new();
-        all.insert("do".into(), Value::String(self.act.name().into()));
-        for part in [serde_json::to_value(&self.around)?, self.act.fields()?] {
-            if let Value::Object(fields) = part {
-                all.extend(fields);
-            }
-        }
-        Ok(Value::Object(all))
+        serde_json::to_value(self)
     }
 
     pub fn plain(act: Act) -> Command {
@@ -350,6 +373,7 @@ impl Act {
             Act::Machine(Machine::DefineMachine(it)) => it.whole(),
             Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
             Act::Hold(Hold::Place(it)) => it.whole(),
+            Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),
             Act::Load(Load::Judge(it)) => it.whole(),
             Act::Site(Site::SetPolicy(it)) => it.whole(),

@@ -131,9 +131,11 @@ fn touched(state: &State, event: &Event) -> Vec<(String, u64)> {
 /// The same act, for the right things, at the time of the wrong one: decided on what is true without it.
 fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -> Option<Recorded> {
     let act = match what {
-        What::StepRecorded(it) => {
-            Act::Step(command::Step::RecordStep(RecordStep { step: it.step, scan: scan.clone() }))
-        }
+        What::StepRecorded(it) => Act::Step(command::Step::RecordStep(RecordStep {
+            step: it.step,
+            scan: scan.clone(),
+            without: Vec::new(),
+        })),
         What::Inspected(it) => {
             let outcome = it.parts.first().map(|part| part.outcome);
             let (passed, except, checks) = (None, Vec::new(), it.checks.clone());

@@ -57,7 +57,9 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     let broken: Vec<Id> =
         parts.iter().filter(|part| part.back == Back::Broken).map(|part| part.asset.clone()).collect();
     let mut holds = Vec::new();
-    if let (false, Some(hold)) = (broken.is_empty(), deciding.new_hold()) {
+    if !broken.is_empty()
+        && let Some(hold) = deciding.new_hold()
+    {
         let reason = format!("case {}: came back with a piece missing", case.case);
         holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
     }

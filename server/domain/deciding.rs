@@ -68,13 +68,13 @@ pub struct Deciding<'a> {
     pub malformed: Vec<Malformed>,
     pub not_your_role: bool,
     pub deviation: Vec<Code>,
-    left: Vec<Left>,
+    pub left: Vec<Left>,
     overridden: BTreeSet<Code>,
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,
     pub made: Option<Id>,
     secrets: Vec<Secret>,
-    holds_made: u64,
+    holds_made: BTreeSet<Id>,
     /// Where no time is given, it is no earlier than this.
     pub floor: Time,
     /// The last event of what is touched.
@@ -116,7 +116,7 @@ impl<'a> Deciding<'a> {
             sets: Vec::new(),
             made: None,
             secrets: Vec::new(),
-            holds_made: 0,
+            holds_made: BTreeSet::new(),
             floor: asked.now,
             touched: Time(i64::MIN),
             moves_only: matches!(&command.act, Act::Asset(command::Asset::PutAway(_))),
@@ -185,10 +185,10 @@ impl<'a> Deciding<'a> {
 
     /// The next free name of a hold; several may be placed by one entry.
     pub fn new_hold(&mut self) -> Option<Id> {
-        let from = self.state.holds.len() as u64 + 1 + self.holds_made;
-        let hold = (from..from + 1_000_000)
-            .find_map(|n| Id::new(&format!("hold-{n:04}")).filter(|id| !self.state.holds.contains_key(id)))?;
-        self.holds_made += 1;
+        let from = self.state.holds.len() as u64 + 1;
+        let free = |id: &Id| !self.state.holds.contains_key(id) && !self.holds_made.contains(id);
+        let hold = (from..from + 1_000_000).find_map(|n| Id::new(&format!("hold-{n:04}")).filter(free))?;
+        self.holds_made.insert(hold.clone());
         Some(hold)
     }
 
@@ -297,10 +297,13 @@ impl<'a> Deciding<'a> {
 
     fn check_time(&mut self) {
         let at = self.at();
-        if at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
+        let told = |at: Time| at.told(self.state.zone);
+        let (happened, now, touched) = (told(at), told(self.asked.now), told(self.touched));
+        // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
+        if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
             self.against(Problem::new(
                 Code::InTheFuture,
-                format!("It is said to have happened at {at}; now it is {}.", self.asked.now),
+                format!("It is said to have happened on {happened}; now it is {now}."),
                 format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
                 "Leave the time out, or correct it.",
             ));
@@ -309,8 +312,7 @@ impl<'a> Deciding<'a> {
             self.against(Problem::new(
                 Code::TooLate,
                 format!(
-                    "It is said to have happened at {at}; something is already recorded at {}.",
-                    self.touched
+                    "It is said to have happened on {happened}; something is already recorded on {touched}."
                 ),
                 "A time after the last event of what is touched is needed.",
                 "Leave the time out, or enter it as a late fact, with its cause.",

@@ -1,6 +1,6 @@
 //! What happened: one event for one accepted command, with all that is needed to apply it.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
 
 use super::command::LateCause;
@@ -13,9 +13,9 @@ use super::{
     asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
 };
 
-/// One entry of the ledger, as its canonical text carries it.
+/// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Entry {
+pub struct Entry<E = Value> {
     pub site: Id,
     pub seq: u64,
     /// When it happened.
@@ -27,7 +27,7 @@ pub struct Entry {
     pub key: Option<String>,
     pub kind: String,
     pub version: u32,
-    pub event: Value,
+    pub event: E,
 }
 
 /// An event with what may stand beside any of them.
@@ -132,6 +132,22 @@ pub struct Noted {
     pub turn: u32,
 }
 
+/// The fields of two forms in one object.
+#[derive(Serialize)]
+struct Flat<'a, T> {
+    #[serde(flatten)]
+    beside: &'a Beside,
+    #[serde(flatten)]
+    what: &'a T,
+}
+
+/// The event as it stands in the entry.
+impl Serialize for Event {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        self.what.write(&self.beside, to)
+    }
+}
+
 /// A measured check of an inspection.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -157,14 +173,23 @@ macro_rules! kinds {
                 match self { $(What::$variant(_) => $name,)* }
             }
 
-            fn fields(&self) -> Result<Value, serde_json::Error> {
-                match self { $(What::$variant(it) => serde_json::to_value(it),)* }
+            /// Writes the fields, and what stands beside them, as one object.
+            fn write<S: Serializer>(&self, beside: &Beside, to: S) -> Result<S::Ok, S::Error> {
+                match self { $(What::$variant(what) => Flat { beside, what }.serialize(to),)* }
             }
 
             fn read(kind: &str, fields: Value) -> Result<What, serde_json::Error> {
                 match kind {
                     $($name => serde_json::from_value(fields).map(What::$variant),)*
                     other => Err(serde::de::Error::custom(format!("found kind \"{other}\", which no release wrote"))),
+                }
+            }
+
+            /// Reads the fields from text that may hold those beside them too.
+            fn read_text(kind: &str, text: &str) -> Option<What> {
+                match kind {
+                    $($name => serde_json::from_str(text).map(What::$variant).ok(),)*
+                    _ => None,
                 }
             }
         }
@@ -228,15 +253,9 @@ impl What {
 }
 
 impl Event {
-    /// The event as it stands in the entry.
+    /// The event as a value of JSON.
     pub fn to_value(&self) -> Result<Value, serde_json::Error> {
-        let mut all = Map::new();
-        for part in [serde_json::to_value(&self.beside)?, self.what.fields()?] {
-            if let Value::Object(fields) = part {
-                all.extend(fields);
-            }
-        }
-        Ok(Value::Object(all))
+        serde_json::to_value(self)
     }
 
     /// Reads an event of a kind and version back from its entry.
@@ -257,6 +276,19 @@ impl Event {
             beside: serde_json::from_value(Value::Object(beside))?,
             what: What::read(kind, Value::Object(fields))?,
         })
+    }
+
+    /// Reads an event as [`Event::read`] does, from its text. Most forms pass over the fields beside their own, and
+    /// are read without a tree of values in between; the others refuse what is not theirs, and are read as ever.
+    pub fn read_text(kind: &str, version: u32, text: &str) -> Result<Event, serde_json::Error> {
+        if version == 1
+            && text.starts_with('{')
+            && let Some(what) = What::read_text(kind, text)
+            && let Ok(beside) = serde_json::from_str(text)
+        {
+            return Ok(Event { beside, what });
+        }
+        Event::read(kind, version, serde_json::from_str(text)?)
     }
 
     /// The things under which the entry is found: each set scanned stands for its members.

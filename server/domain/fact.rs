@@ -60,7 +60,8 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     } else {
         deciding.leave(left);
     }
-    Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted }))
+    let (taken_out, short) = (Vec::new(), Vec::new());
+    Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted, taken_out, short }))
 }
 
 fn back_at_desk(step: StepKind) -> bool {

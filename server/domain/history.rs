@@ -2,6 +2,7 @@
 
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
+use super::step::StepRecorded;
 
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
 /// part that came with its set is found through the set.
@@ -40,7 +41,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         }
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
-        What::StepRecorded(it) => moved_or_noted(&it.parts, &it.noted),
+        What::StepRecorded(it) => step_recorded(it),
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
         What::LoadStarted(it) => {
@@ -116,6 +117,12 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
         _ => Vec::new(),
     }
+}
+
+fn step_recorded(it: &StepRecorded) -> Vec<Thing> {
+    let mut all = moved_or_noted(&it.parts, &it.noted);
+    all.extend(alone(it.taken_out.iter().map(|out| &out.asset)));
+    all
 }
 
 fn alone<'a>(ids: impl Iterator<Item = &'a Id>) -> Vec<Thing> {

@@ -12,7 +12,7 @@ use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::state::{Condition, Machine};
 use super::text::{Line, Quantity, Text, ended};
-use super::time::{Date, Time};
+use super::time::{Date, Time, told_day};
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -253,9 +253,12 @@ impl Machine {
         let good_today = tested.is_some_and(|test| test.good && zone_day(test.at) == today);
         (!good_today).then(|| {
             let found = match tested {
-                Some(test) => format!("The last air-removal test of {name} was on {}.", zone_day(test.at)),
+                Some(test) => {
+                    format!("The last air-removal test of {name} was on {}.", told_day(zone_day(test.at)))
+                }
                 None => format!("No air-removal test of {name} is recorded."),
             };
+            let today = told_day(today);
             Problem::new(
                 Code::MachineNotReady,
                 found,

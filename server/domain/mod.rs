@@ -35,6 +35,7 @@ pub mod model;
 pub mod moves;
 pub mod opening;
 pub mod pack;
+pub mod packing;
 pub mod person;
 pub mod planning;
 pub mod programme;

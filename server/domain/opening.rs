@@ -79,7 +79,9 @@ fn expose(
         deciding.leave(left);
     }
     let mut holds = Vec::new();
-    if let (false, Some(hold)) = (told.doubted.is_empty(), deciding.new_hold()) {
+    if !told.doubted.is_empty()
+        && let Some(hold) = deciding.new_hold()
+    {
         let reason = format!("case {}: {} although it was not fit for it", case.case, exposure.name());
         holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted });
     }

@@ -120,7 +120,10 @@ pub(super) fn prion_hold(deciding: &mut Deciding, case: &Id, parts: &[Id]) -> Op
     let fresh = |asset: &Asset| asset.retired.is_none() && !asset.has_hold(HoldKind::Prion);
     let known = parts.iter().filter(|id| state.assets.get(*id).is_some_and(|asset| fresh(asset)));
     let assets: Vec<Id> = known.cloned().collect();
-    let hold = deciding.new_hold().filter(|_| !assets.is_empty())?;
+    if assets.is_empty() {
+        return None;
+    }
+    let hold = deciding.new_hold()?;
     let reason = format!("case {case}: prion disease suspected");
     Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets })
 }

@@ -79,7 +79,10 @@ pub struct Changes {
     pub models: BTreeSet<Id>,
     pub sheets: BTreeSet<Id>,
     pub machines: BTreeSet<Id>,
+    /// Parts of which more changed than where they stand in their turn.
     pub assets: BTreeSet<Id>,
+    /// Parts that moved in their turn, or that something happened to.
+    pub turned: BTreeSet<Id>,
     pub sets: BTreeSet<Id>,
     pub loads: BTreeSet<Id>,
     pub holds: BTreeSet<Id>,

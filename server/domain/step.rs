@@ -10,6 +10,7 @@ use super::id::Id;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
+use super::set::Seat;
 use super::state::{Asset, InspectedAt, Stage};
 use super::text::{Line, Scan, Text};
 
@@ -20,6 +21,18 @@ pub use super::model::StepKind as StepName;
 pub struct RecordStep {
     pub step: StepKind,
     pub scan: Scan,
+    /// Members of a pack that are left out of it, and leave their set.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub without: Vec<Line>,
+}
+
+impl RecordStep {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        if self.step != StepKind::Packed && !self.without.is_empty() {
+            return Err(wrong("/without", "found it for another step than packed"));
+        }
+        Ok(())
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -107,6 +120,19 @@ pub struct StepRecorded {
     /// Named by the act, but not moved by it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub noted: Vec<Noted>,
+    /// Left out of a pack, and so out of the set.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub taken_out: Vec<TakenOut>,
+    /// Lines of the packs that have fewer parts than they need.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub short: Vec<String>,
+}
+
+/// A part that left its seat with a step.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TakenOut {
+    pub asset: Id,
+    pub seat: Seat,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -141,7 +167,7 @@ pub struct PackBrokenDone {
 }
 
 /// What stands against a step as a permission.
-fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Problem> {
+pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -> Vec<Problem> {
     let state = deciding.state;
     let route = state.route_of(asset);
     let called = asset.called();
@@ -251,11 +277,25 @@ pub(super) fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
 pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let step = it.step;
     if deciding.late() || matches!(step, StepKind::Treated | StepKind::Received) {
+        if !it.without.is_empty() {
+            deciding
+                .malformed
+                .push(wrong("/without", "found it for a late act; take the part from its set by itself"));
+        }
         return super::fact::record_fact(deciding, it);
+    }
+    if step == StepKind::Packed {
+        return super::packing::pack(deciding, it);
     }
     let picked = deciding.pick(&it.scan, Mode::Permission);
     let parts = deciding.each(picked, |deciding, asset| against_step(deciding, asset, step));
     let state = deciding.state;
     let moved = parts.iter().map(|asset| asset.advanced(state, step)).collect();
-    Some(What::StepRecorded(StepRecorded { step, parts: moved, noted: Vec::new() }))
+    Some(What::StepRecorded(StepRecorded {
+        step,
+        parts: moved,
+        noted: Vec::new(),
+        taken_out: Vec::new(),
+        short: Vec::new(),
+    }))
 }

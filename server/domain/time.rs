@@ -22,6 +22,11 @@ impl Time {
         ((1970..=9999).contains(&at.year())).then(|| Time(at.timestamp_micros()))
     }
 
+    /// As a sentence tells it: in the site's zone, with its day and to the second.
+    pub fn told(self, zone: Tz) -> String {
+        self.in_zone(zone).format("%-d %B %Y, %H:%M:%S").to_string()
+    }
+
     pub fn utc(self) -> DateTime<Utc> {
         DateTime::from_timestamp_micros(self.0).unwrap_or_default()
     }
@@ -53,6 +58,11 @@ impl Time {
     pub fn since_s(self, earlier: Time) -> i64 {
         TimeDelta::microseconds(self.0.saturating_sub(earlier.0)).num_seconds()
     }
+}
+
+/// A day as a sentence tells it.
+pub fn told_day(day: Date) -> String {
+    day.format("%-d %B %Y").to_string()
 }
 
 /// A time of a day in a zone; where the clock skips it, the first instant after it.
@@ -105,5 +115,6 @@ mod tests {
         let at = Time::parse("2026-03-02T08:15:00.1234569+01:00").unwrap();
         assert_eq!(at.to_string(), "2026-03-02T07:15:00.123456Z");
         assert!(Time::parse("2026-03-02T08:15:00").is_none());
+        assert_eq!(at.told(chrono_tz::Europe::Berlin), "2 March 2026, 08:15:00");
     }
 }

@@ -12,7 +12,10 @@ use super::state::{Asset, HeldBy, State};
 /// Undoes the last entry of everything that it touched; `entry` is its place in the ledger.
 pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
     match what {
-        What::StepRecorded(it) => moves(state, &it.parts),
+        What::StepRecorded(it) => {
+            it.taken_out.iter().for_each(|out| seat(state, &out.asset, &out.seat, true));
+            moves(state, &it.parts);
+        }
         What::PackBroken(it) => moves(state, &it.parts),
         What::Inspected(it) => {
             for part in &it.parts {
@@ -96,6 +99,7 @@ fn change(state: &mut State, id: &Id, change: impl FnOnce(&mut Asset)) {
     if let Some(asset) = state.assets.get_mut(id) {
         change(Arc::make_mut(asset));
         state.changes.assets.insert(id.clone());
+        state.changes.turned.insert(id.clone());
     }
 }
 

@@ -12,6 +12,11 @@ pub fn cleaned(value: Value, raw: &[&str]) -> Result<Value, String> {
     clean(value, raw, &mut String::new())
 }
 
+/// A text as the ledger holds it, so that what is scanned is found however its letters were composed.
+pub fn normal(text: &str) -> String {
+    text.nfc().collect()
+}
+
 fn clean(value: Value, raw: &[&str], at: &mut String) -> Result<Value, String> {
     Ok(match value {
         Value::String(text) => Value::String(text_of(text, at)?),

@@ -4,6 +4,7 @@
 //! shape of RFC 6962, and the tree's frontier is all that has to be kept to append to it.
 
 pub mod canonical;
+mod canonical_writer;
 pub mod leaf;
 pub mod frontier;
 pub mod proof;

@@ -10,6 +10,7 @@ use sqlx::sqlite::{
 use sqlx::{AssertSqlSafe, Connection, PgConnection, PgPool, Row as _, SqliteConnection, SqlitePool};
 
 use super::dialect::Dialect;
+use super::rows::Write;
 
 /// How long a writer waits for another process's lock before it gives up.
 const BUSY: Duration = Duration::from_secs(5);
@@ -31,16 +32,20 @@ impl StorageError {
     pub fn of_statement(&self) -> bool {
         match self {
             StorageError::Database(sqlx::Error::Database(error)) => {
-                // Locked, full, disk and corruption errors of SQLite would meet every statement.
-                let code = error.code().unwrap_or_default();
-                let wide = [
-                    "5", "6", "10", "11", "13", "14", "26", "261", "517", "57P01", "57P02", "57P03", "53100",
-                ];
-                !wide.contains(&&*code)
+                !meets_every_statement(&error.code().unwrap_or_default())
             }
             StorageError::Row(_) => true,
             _ => false,
         }
+    }
+}
+
+/// Whether an error would meet every other statement too: locked, read-only, full, disk, corruption, no connection.
+/// SQLite's code is a number whose low byte is the kind; PostgreSQL's is five characters, the class first.
+fn meets_every_statement(code: &str) -> bool {
+    match code.parse::<u32>() {
+        Ok(number) if code.len() < 5 => matches!(number & 0xff, 5 | 6 | 8 | 10 | 11 | 13 | 14 | 26),
+        _ => code == "55P03" || ["08", "53", "57", "58"].iter().any(|class| code.starts_with(class)),
     }
 }
 
@@ -132,6 +137,38 @@ macro_rules! bound {
     }};
 }
 
+/// One column of many rows, as PostgreSQL takes it.
+enum Column {
+    Text(Vec<Option<String>>),
+    Int(Vec<i64>),
+    Bytes(Vec<Vec<u8>>),
+}
+
+impl Column {
+    /// An empty column for arguments of this kind, with its type.
+    fn of(arg: &Arg, rows: usize) -> (Column, &'static str) {
+        match arg {
+            Arg::Text(_) | Arg::OptText(_) => (Column::Text(Vec::with_capacity(rows)), "TEXT"),
+            Arg::Int(_) => (Column::Int(Vec::with_capacity(rows)), "BIGINT"),
+            Arg::Bytes(_) => (Column::Bytes(Vec::with_capacity(rows)), "BYTEA"),
+        }
+    }
+
+    fn push(&mut self, arg: Arg) -> Result<(), StorageError> {
+        match (self, arg) {
+            (Column::Text(all), Arg::Text(text)) => all.push(Some(text)),
+            (Column::Text(all), Arg::OptText(text)) => all.push(text),
+            (Column::Int(all), Arg::Int(number)) => all.push(number),
+            (Column::Bytes(all), Arg::Bytes(bytes)) => all.push(bytes),
+            _ => return Err(StorageError::Row("a column holds values of one type".into())),
+        }
+        Ok(())
+    }
+}
+
+/// How many rows SQLite gets at once: few sizes, so that the cache of statements holds them all.
+const SIZES: [usize; 9] = [256, 128, 64, 32, 16, 8, 4, 2, 1];
+
 impl Db {
     /// Opens `sqlite:PATH` or `postgres://…`. A SQLite file is made where it is not there.
     pub async fn open(url: &str) -> Result<Db, StorageError> {
@@ -174,6 +211,15 @@ impl Db {
             Db::Embedded { options, .. } => Conn::Embedded(SqliteConnection::connect_with(options).await?),
             Db::Server { options, .. } => Conn::Server(PgConnection::connect_with(options).await?),
         })
+    }
+
+    /// A connection of its own for a writer, which gives up on a lock that others hold for too long.
+    pub async fn connect_to_write(&self) -> Result<Conn, StorageError> {
+        let mut conn = self.connect().await?;
+        if let Some(text) = conn.dialect().patience() {
+            conn.execute(text, &[]).await?;
+        }
+        Ok(conn)
     }
 
     pub async fn fetch(&self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
@@ -222,6 +268,20 @@ impl Conn {
         })
     }
 
+    /// Writes rows to tables, each table once, many rows at once.
+    pub async fn write(&mut self, mut writes: Vec<Write>) -> Result<(), StorageError> {
+        writes.retain(|write| !write.rows.is_empty());
+        match self {
+            Conn::Embedded(conn) => {
+                for write in writes {
+                    write_embedded(conn, write).await?;
+                }
+                Ok(())
+            }
+            Conn::Server(conn) => write_server(conn, writes).await,
+        }
+    }
+
     pub async fn fetch(&mut self, text: &str, args: &[Arg]) -> Result<Vec<Row>, StorageError> {
         Ok(match self {
             Conn::Embedded(conn) => {
@@ -248,5 +308,71 @@ impl Conn {
 
     pub async fn rollback(&mut self) -> Result<(), StorageError> {
         self.execute("ROLLBACK", &[]).await.map(|_| ())
+    }
+}
+
+async fn write_embedded(conn: &mut SqliteConnection, write: Write) -> Result<(), StorageError> {
+    let names: Vec<&str> = write.table.columns().collect();
+    let mut rows = write.rows;
+    while let Some(size) = SIZES.into_iter().find(|size| *size <= rows.len()) {
+        let text = Dialect::Embedded.insert(write.table.name, &names, &[], 1, size) + &write.then;
+        let mut query = sqlx::query(AssertSqlSafe(text));
+        for arg in rows.drain(..size).flatten() {
+            query = match arg {
+                Arg::Text(text) => query.bind(text),
+                Arg::OptText(text) => query.bind(text),
+                Arg::Int(number) => query.bind(number),
+                Arg::Bytes(bytes) => query.bind(bytes),
+            };
+        }
+        query.execute(&mut *conn).await?;
+    }
+    Ok(())
+}
+
+async fn write_server(conn: &mut PgConnection, writes: Vec<Write>) -> Result<(), StorageError> {
+    let mut all: Vec<Column> = Vec::new();
+    let mut texts = Vec::with_capacity(writes.len());
+    for write in writes {
+        let Some(first) = write.rows.first() else { continue };
+        let names: Vec<&str> = write.table.columns().collect();
+        let (mut columns, types): (Vec<Column>, Vec<&str>) =
+            first.iter().map(|arg| Column::of(arg, write.rows.len())).unzip();
+        for row in write.rows {
+            for (column, arg) in columns.iter_mut().zip(row) {
+                column.push(arg)?;
+            }
+        }
+        texts.push(Dialect::Server.insert(write.table.name, &names, &types, all.len() + 1, 0) + &write.then);
+        all.extend(columns);
+    }
+    if texts.is_empty() {
+        return Ok(());
+    }
+    let mut query = sqlx::query(AssertSqlSafe(Dialect::together(&texts)));
+    for column in all {
+        query = match column {
+            Column::Text(all) => query.bind(all),
+            Column::Int(all) => query.bind(all),
+            Column::Bytes(all) => query.bind(all),
+        };
+    }
+    query.execute(conn).await?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Codes of the result-code page of SQLite's documentation and of appendix A of PostgreSQL's.
+    #[test]
+    fn what_meets_every_statement_is_told_from_what_one_statement_did() {
+        for code in ["5", "13", "10", "778", "1034", "517", "8", "53100", "55P03", "57P01", "08006"] {
+            assert!(meets_every_statement(code), "{code}");
+        }
+        for code in ["19", "2067", "1", "1811", "23505", "22021", "40001", "42P01", ""] {
+            assert!(!meets_every_statement(code), "{code}");
+        }
     }
 }

@@ -13,7 +13,7 @@ macro_rules! kept {
 /// The tables that a backup holds, all but sessions: these end with the server that began them.
 const TABLES: [Table; 8] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
-    kept!("ledger_head", ["site"], ["seq", "recorded_at", "root", "frontier"]),
+    super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
     kept!("sealed_text", ["site", "sealed"], ["salt", "text"]),
     kept!("cycle_record", ["site", "sha256"], ["raw"]),

@@ -36,11 +36,59 @@ impl Dialect {
         out
     }
 
+    /// The definition of a table of current facts. SQLite keeps its rows in the key's own order, without a second tree
+    /// for the key; PostgreSQL leaves room beside each row, so that its next form stands on the same page.
+    pub fn facts_definition(self, text: &str) -> String {
+        let defined = self.definition(text);
+        match self {
+            Dialect::Embedded => format!("{defined}, WITHOUT ROWID"),
+            Dialect::Server => format!("{defined} WITH (fillfactor = 50)"),
+        }
+    }
+
+    /// Adds rows, so many at once: one place for each value on SQLite, whose places bear no names because it looks
+    /// names up one by one; one array for each column on PostgreSQL, where a thousand places cost more than the rows.
+    /// `from` is the number of the first place there.
+    pub fn insert(self, table: &str, columns: &[&str], types: &[&str], from: usize, rows: usize) -> String {
+        let head = format!("INSERT INTO {table} ({})", columns.join(", "));
+        match self {
+            Dialect::Embedded => {
+                let row = format!("({})", vec!["?"; columns.len()].join(","));
+                format!("{head} VALUES {}", vec![row.as_str(); rows].join(","))
+            }
+            Dialect::Server => {
+                let arrays: Vec<String> =
+                    types.iter().enumerate().map(|(n, kind)| format!("${}::{kind}[]", n + from)).collect();
+                format!("{head} SELECT * FROM UNNEST({})", arrays.join(", "))
+            }
+        }
+    }
+
+    /// Several statements that write to different tables as one, where the database can: then it is asked only once.
+    pub fn together(statements: &[String]) -> String {
+        match statements.split_last() {
+            None => String::new(),
+            Some((last, [])) => last.clone(),
+            Some((last, before)) => {
+                let named = before.iter().enumerate().map(|(n, text)| format!("w{n} AS ({text})"));
+                format!("WITH {} {last}", named.collect::<Vec<_>>().join(", "))
+            }
+        }
+    }
+
     /// Begins a transaction that will write.
     pub fn begin(self) -> &'static str {
         match self {
             Dialect::Embedded => "BEGIN IMMEDIATE",
             Dialect::Server => "BEGIN",
+        }
+    }
+
+    /// How long a writer waits for a lock, where the connection's options do not say it: five seconds on both.
+    pub fn patience(self) -> Option<&'static str> {
+        match self {
+            Dialect::Embedded => None,
+            Dialect::Server => Some("SET lock_timeout = '5s'"),
         }
     }
 

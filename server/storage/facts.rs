@@ -4,17 +4,19 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use imbl::OrdMap;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
+use super::asset;
 use super::connection::{Arg, Conn, StorageError};
-use super::rows::Table;
+use super::rows::{Table, Write};
 use crate::domain::event::Thing;
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
-use crate::domain::state::{Changes, Named, Seating, State, TurnBegan};
+use crate::domain::state::{Asset, Changes, Named, Seating, State, TurnBegan};
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 
@@ -49,10 +51,11 @@ pub const LOOK_BACK: Table = plain!("look_back_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
-    rest: &["mark", "model", "set_code", "in_load", "facts"],
+    rest: &["mark", "model", "set_code", "facts"],
     definition: "CREATE TABLE asset_now (site TEXT NOT NULL, id TEXT NOT NULL, mark TEXT, model TEXT NOT NULL, \
-                 set_code TEXT, in_load TEXT, facts TEXT NOT NULL, PRIMARY KEY (site, id))",
+                 set_code TEXT, facts TEXT NOT NULL, PRIMARY KEY (site, id))",
 };
+pub const TURNED: Table = plain!("turn_now");
 pub const LOAD: Table = Table {
     name: "load_now",
     key: &["site", "id"],
@@ -84,15 +87,15 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 18] = [
+pub const ALL: [Table; 19] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK, ASSET,
-    LOAD, HISTORY, TURN, SEATING,
+    TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
     for table in ALL {
         conn.execute(&format!("DROP TABLE IF EXISTS {}", table.name), &[]).await?;
-        conn.execute(&conn.dialect().definition(table.definition), &[]).await?;
+        conn.execute(&conn.dialect().facts_definition(table.definition), &[]).await?;
     }
     Ok(())
 }
@@ -111,11 +114,11 @@ struct SetFacts {
     last_at: Time,
 }
 
-fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
+pub(super) fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
     serde_json::to_string(facts).map(Arg::Text).map_err(|error| StorageError::Row(error.to_string()))
 }
 
-type Rows = Vec<Vec<Arg>>;
+pub type Rows = Vec<Vec<Arg>>;
 
 /// The rows of what changed, by table.
 pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, StorageError> {
@@ -156,19 +159,8 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(FINDING, changes.findings, state.findings, Arc::clone);
     things!(REPAIR, changes.repairs, state.repairs, Arc::clone);
     things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
-    let mut assets: Rows = Vec::with_capacity(changes.assets.len());
-    for asset in changes.assets.iter().filter_map(|id| state.assets.get(id)) {
-        assets.push(vec![
-            site(),
-            asset.asset.as_str().into(),
-            asset.mark.as_ref().map(|mark| mark.0.clone()).into(),
-            asset.model.as_str().into(),
-            asset.seat.as_ref().map(|seat| seat.set.to_string()).into(),
-            asset.in_load.as_ref().map(Id::to_string).into(),
-            json(&**asset)?,
-        ]);
-    }
-    all.push((ASSET, assets));
+    all.push((ASSET, asset::fixed_rows(state, changes)?));
+    all.push((TURNED, asset::turned_rows(state, changes)?));
     let mut loads: Rows = Vec::new();
     for load in changes.loads.iter().filter_map(|id| state.loads.get(id)) {
         let (machine, status) = (load.machine.as_str().into(), load.status.name().into());
@@ -215,6 +207,14 @@ pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
     ]
 }
 
+/// The rows of turns, where one that was taken back may begin again, and of seatings, which are only ever added.
+pub fn grown(site: &str, changes: &Changes) -> [Write; 2] {
+    [
+        TURN.putting(changes.turns.values().map(|it| turn_row(site, it)).collect()),
+        SEATING.adding(changes.seatings.iter().map(|it| seating_row(site, it)).collect()),
+    ]
+}
+
 async fn read<T: DeserializeOwned>(
     conn: &mut Conn,
     table: &Table,
@@ -227,6 +227,22 @@ async fn read<T: DeserializeOwned>(
         let unfit = |what: String| StorageError::Row(format!("{} {id}: {what}", table.name));
         let facts = serde_json::from_str(&facts).map_err(|error| unfit(error.to_string()))?;
         all.push((Id::new(&id).ok_or_else(|| unfit("no id".into()))?, facts));
+    }
+    Ok(all)
+}
+
+async fn read_assets(conn: &mut Conn, site: &str) -> Result<OrdMap<Id, Arc<Asset>>, StorageError> {
+    let text = "SELECT a.id, a.facts, t.facts FROM asset_now a JOIN turn_now t ON t.site = a.site AND t.id = a.id \
+                WHERE a.site = $1";
+    let mut all = OrdMap::new();
+    for row in conn.fetch(text, &[site.into()]).await? {
+        let name = row.text(0)?;
+        let unfit = |what: String| StorageError::Row(format!("asset_now {name}: {what}"));
+        let id = Id::new(&name).ok_or_else(|| unfit("no id".into()))?;
+        let fixed = serde_json::from_str(&row.text(1)?).map_err(|error| unfit(error.to_string()))?;
+        let asset =
+            asset::whole(id.clone(), fixed, &row.text(2)?).map_err(|error| unfit(error.to_string()))?;
+        all.insert(id, Arc::new(asset));
     }
     Ok(all)
 }
@@ -255,7 +271,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.repairs = read::<Arc<_>>(conn, &REPAIR, code).await?.into_iter().collect();
     state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
     state.loads = read::<Arc<_>>(conn, &LOAD, code).await?.into_iter().collect();
-    state.assets = read::<Arc<_>>(conn, &ASSET, code).await?.into_iter().collect();
+    state.assets = read_assets(conn, code).await?;
     let mut seats: BTreeMap<Id, BTreeMap<(String, u32), Id>> = BTreeMap::new();
     for asset in state.assets.values() {
         let named = Named::Asset(asset.asset.clone());
@@ -289,8 +305,7 @@ pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows
     );
     let number =
         |column: &str| matches!(column, "seq" | "turn" | "at" | "started_at" | "joined" | "position");
-    let optional =
-        |column: &str| matches!(column, "mark" | "set_code" | "in_load") && table.name == ASSET.name;
+    let optional = |column: &str| matches!(column, "mark" | "set_code") && table.name == ASSET.name;
     let mut all = Vec::new();
     for row in conn.fetch(&text, &[site.into()]).await? {
         let mut args = Vec::with_capacity(columns.len());

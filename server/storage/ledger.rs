@@ -51,6 +51,25 @@ pub struct Head {
     pub frontier: Vec<u8>,
 }
 
+pub const HEAD_NOW: Table = Table {
+    name: "ledger_head",
+    key: &["site"],
+    rest: &["seq", "recorded_at", "root", "frontier"],
+    definition: "",
+};
+
+impl Head {
+    pub fn row(self, site: &str) -> Vec<Arg> {
+        vec![
+            site.into(),
+            (self.seq as i64).into(),
+            self.recorded_at.into(),
+            self.root.into(),
+            self.frontier.into(),
+        ]
+    }
+}
+
 fn head(row: &Row) -> Result<Head, StorageError> {
     Ok(Head {
         seq: row.int(0)? as u64,
@@ -95,16 +114,8 @@ pub async fn found_site(
     conn.execute(text, &args).await.map(|_| ())
 }
 
-pub async fn move_head(conn: &mut Conn, site: &str, head: &Head) -> Result<(), StorageError> {
-    let text = "UPDATE ledger_head SET seq = $2, recorded_at = $3, root = $4, frontier = $5 WHERE site = $1";
-    let args = [
-        site.into(),
-        (head.seq as i64).into(),
-        head.recorded_at.into(),
-        head.root.clone().into(),
-        head.frontier.clone().into(),
-    ];
-    conn.execute(text, &args).await.map(|_| ())
+pub async fn move_head(conn: &mut Conn, site: &str, new: Head) -> Result<(), StorageError> {
+    HEAD_NOW.put(conn, vec![new.row(site)]).await
 }
 
 pub async fn sites(db: &Db) -> Result<Vec<String>, StorageError> {
@@ -195,17 +206,17 @@ pub async fn of_thing(
 /// Entries under keys that are known already.
 pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();
-    let mut rest = keys;
-    while let Some(size) = [256, 64, 8, 1].into_iter().find(|size| *size <= rest.len()) {
-        let (now, then) = rest.split_at(size);
+    for keys in keys.chunks(256) {
+        // Few sizes, so that the cache of statements holds them: the last key is asked for again to fill the room.
+        let size = [1, 8, 32, 64].into_iter().find(|size| *size >= keys.len()).unwrap_or(256);
         let places: Vec<String> = (0..size).map(|n| format!("${}", n + 2)).collect();
         let text = format!("SELECT {STORED} WHERE site = $1 AND key IN ({})", places.join(", "));
+        let filled = keys.iter().chain(std::iter::repeat_n(keys.last(), size).flatten()).take(size);
         let args: Vec<Arg> =
-            std::iter::once(site.into()).chain(now.iter().map(|key| key.as_str().into())).collect();
+            std::iter::once(site.into()).chain(filled.map(|key| key.as_str().into())).collect();
         for row in conn.fetch(&text, &args).await? {
             found.push(stored(&row)?);
         }
-        rest = then;
     }
     Ok(found)
 }

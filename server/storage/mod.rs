@@ -1,6 +1,7 @@
 //! SQL, and nothing else: one text for both databases, one branch between them.
 
 pub mod account;
+mod asset;
 pub mod connection;
 pub mod copy;
 pub mod dialect;

@@ -1,5 +1,6 @@
 //! Failures of pages that come from below them: one name for each, one page for all.
 
+use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::pages::problem;
@@ -16,6 +17,20 @@ pub fn not_for(role: Role) -> Response {
 /// A form that no page of this session made.
 pub fn foreign_form() -> Response {
     problem::stale_form()
+}
+
+/// An address or a form that cannot be read.
+pub fn unreadable(status: StatusCode) -> Response {
+    problem::unreadable(status)
+}
+
+pub fn too_large() -> Response {
+    problem::too_large()
+}
+
+/// An address that takes forms, opened as a page, or the other way round.
+pub fn not_here() -> Response {
+    problem::not_here()
 }
 
 pub fn nothing_here() -> Response {

@@ -1,11 +1,14 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
-//! A plain name is text; `name:int`, `name:bool`, `name:lines` (a list of texts) and `name:json` say otherwise; dots
-//! nest. An empty field is left out, so that an optional one may stay empty.
+//! A plain name is text; `name:int`, `name:bool`, `name:lines` (a list of texts), `name:step` (a step of a route, or a
+//! step and its method after a stroke) and `name:json` say otherwise; dots nest, and numbers between them make a list.
+//! An empty field is left out, so that an optional one may stay empty, and so is a row of a list that is all empty.
+
+use std::collections::BTreeMap;
 
 use axum::extract::{Form, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 
 use super::App;
 use super::api::command::read;
@@ -38,7 +41,23 @@ pub fn command(fields: &Fields) -> Result<Value, Vec<Malformed>> {
             Err(detail) => errors.push(wrong(format!("/{}", path.replace('.', "/")), detail)),
         }
     }
-    if errors.is_empty() { Ok(Value::Object(all)) } else { Err(errors) }
+    if errors.is_empty() { Ok(listed(Value::Object(all))) } else { Err(errors) }
+}
+
+/// What is numbered becomes a list, in the order of its numbers; empty rows have left no number behind.
+fn listed(value: Value) -> Value {
+    let Value::Object(fields) = value else {
+        return value;
+    };
+    let fields = fields.into_iter().map(|(name, value)| (name, listed(value)));
+    let (mut rows, mut named) = (BTreeMap::new(), Map::new());
+    for (name, value) in fields {
+        match name.parse::<usize>() {
+            Ok(number) => drop(rows.insert(number, value)),
+            Err(_) => drop(named.insert(name, value)),
+        }
+    }
+    if rows.is_empty() { Value::Object(named) } else { rows.into_values().collect() }
 }
 
 fn value(kind: &str, text: &str) -> Result<Value, String> {
@@ -49,6 +68,10 @@ fn value(kind: &str, text: &str) -> Result<Value, String> {
             .map_err(|_| format!("found \"{text}\"; a whole number is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
         "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
+        "step" => Ok(match text.split_once('/') {
+            Some((step, method)) => json!({"step": step, "method": method}),
+            None => json!({"step": text}),
+        }),
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }
@@ -110,7 +133,6 @@ pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use serde_json::json;
 
     #[test]
     fn the_names_of_fields_say_their_types() {
@@ -126,6 +148,28 @@ mod tests {
         let fields = fields.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
         let expected = json!({"do": "judge_load", "readings": {"min_c": "134.1", "complete": true}, "position": 2,
                               "scan": ["A", "B", "C"]});
+        assert_eq!(command(&fields), Ok(expected));
+    }
+
+    #[test]
+    fn numbered_fields_make_a_list_without_its_empty_rows() {
+        let fields = [
+            ("do", "define_route"),
+            ("window.0", "-5"),
+            ("window.1", "15"),
+            ("steps.0:step", "treated"),
+            ("steps.1:step", ""),
+            ("steps.10:step", "sterilised/steam"),
+            ("steps.2:step", "disinfected/manual"),
+            ("lines.0.line", "barrel"),
+            ("lines.0.essential:bool", "false"),
+            ("lines.1.line", " "),
+        ];
+        let fields = fields.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
+        let expected = json!({"do": "define_route", "window": ["-5", "15"],
+            "steps": [{"step": "treated"}, {"step": "disinfected", "method": "manual"},
+                      {"step": "sterilised", "method": "steam"}],
+            "lines": [{"line": "barrel", "essential": false}]});
         assert_eq!(command(&fields), Ok(expected));
     }
 

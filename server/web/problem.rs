@@ -64,8 +64,11 @@ impl Problem {
     }
 
     pub fn malformed(errors: &[Malformed]) -> Problem {
-        let first =
-            errors.first().map_or(String::new(), |first| format!("{}: {}", first.pointer, first.detail));
+        let told = |it: &Malformed| match it.pointer.as_str() {
+            "" => it.detail.clone(),
+            pointer => format!("{pointer}: {}", it.detail),
+        };
+        let first = errors.first().map(told).unwrap_or_default();
         let errors = errors.iter().map(|it| json!({"pointer": it.pointer, "detail": it.detail})).collect();
         Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "malformed", "Not readable", first)
             .with("errors", Value::Array(errors))

@@ -4,7 +4,7 @@ use std::any::Any;
 use std::time::Duration;
 
 use axum::extract::{DefaultBodyLimit, Request};
-use axum::http::{HeaderName, HeaderValue, StatusCode};
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
@@ -139,6 +139,7 @@ pub fn router(app: App) -> Router {
     router
         .fallback(nothing_here)
         .method_not_allowed_fallback(not_so)
+        .layer(middleware::from_fn(readable))
         .layer(DefaultBodyLimit::max(api::command::BODY_MOST))
         .layer(CompressionLayer::new())
         .layer(own("content-security-policy", POLICY))
@@ -188,7 +189,27 @@ async fn nothing_here(request: Request) -> Response {
     super::fail::nothing_here()
 }
 
+/// What could not even be read is answered in plain text below; a person gets a page instead, a program a problem.
+async fn readable(request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_string();
+    let response = next.run(request).await;
+    let kind = response.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
+    let plain = kind.is_some_and(|kind| kind.starts_with("text/plain"));
+    if !(plain && response.status().is_client_error()) {
+        return response;
+    }
+    match (response.status(), path.starts_with("/api/")) {
+        (StatusCode::PAYLOAD_TOO_LARGE, true) => Problem::too_large(api::command::BODY_MOST).into_response(),
+        (StatusCode::PAYLOAD_TOO_LARGE, false) => super::fail::too_large(),
+        (_, true) => Problem::unknown_thing("path", &path).into_response(),
+        (status, false) => super::fail::unreadable(status),
+    }
+}
+
 async fn not_so(request: Request) -> Response {
+    if !request.uri().path().starts_with("/api/") {
+        return super::fail::not_here();
+    }
     let detail = format!("{} is not done here.", request.method());
     Problem::new(StatusCode::METHOD_NOT_ALLOWED, "not_allowed", "Not done here", detail).into_response()
 }

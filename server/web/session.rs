@@ -23,9 +23,26 @@ pub struct SignIn {
     back: String,
 }
 
+/// What the sign-in page says of the session before it.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Ended {
+    /// There was none.
+    Never,
+    Idle,
+    /// It had ended before a form was sent.
+    Unsent,
+}
+
 /// Where somebody signs in who wants to see a page.
-pub fn sign_in_path(back: &str) -> String {
-    if back == "/" { "/sign-in".into() } else { format!("/sign-in?back={}", encoded(back)) }
+pub fn sign_in_path(back: &str, ended: Ended) -> String {
+    let ended = match ended {
+        Ended::Never => None,
+        Ended::Idle => Some("ended=idle".to_string()),
+        Ended::Unsent => Some("ended=unsent".to_string()),
+    };
+    let back = (back != "/").then(|| format!("back={}", encoded(back)));
+    let query: Vec<String> = ended.into_iter().chain(back).collect();
+    if query.is_empty() { "/sign-in".into() } else { format!("/sign-in?{}", query.join("&")) }
 }
 
 /// A text as a part of a query: everything but letters, digits and a few marks is escaped.
@@ -113,7 +130,7 @@ pub async fn out(
     {
         tracing::error!(error = %chain(&error), "a session could not be ended");
     }
-    let mut response = Redirect::to("/sign-in").into_response();
+    let mut response = Redirect::to("/sign-in?ended=out").into_response();
     if let Some(cookie) = cookie(&app, "", 0) {
         response.headers_mut().insert(header::SET_COOKIE, cookie);
     }
@@ -130,6 +147,8 @@ mod tests {
         for elsewhere in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", ""] {
             assert_eq!(local(elsewhere), "/");
         }
-        assert_eq!(sign_in_path("/sets?a=b"), "/sign-in?back=/sets%3Fa%3Db");
+        assert_eq!(sign_in_path("/sets?a=b", Ended::Never), "/sign-in?back=/sets%3Fa%3Db");
+        assert_eq!(sign_in_path("/", Ended::Never), "/sign-in");
+        assert_eq!(sign_in_path("/desk", Ended::Unsent), "/sign-in?ended=unsent&back=/desk");
     }
 }

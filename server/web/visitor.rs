@@ -5,12 +5,13 @@ use std::sync::Arc;
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use subtle::ConstantTimeEq;
 
 use super::App;
 use super::router::Admits;
+use super::session::Ended;
 use crate::app::house::operation;
 use crate::domain::person::{Actor, Role};
 use crate::domain::state::State;
@@ -51,9 +52,10 @@ impl FromRequestParts<App> for Visitor {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        let back = parts.uri.path_and_query().map_or("/", |path| path.as_str());
-        let to_sign_in = || Redirect::to(&super::session::sign_in_path(back)).into_response();
-        let Some(secret) = secret(&parts.headers) else {
+        let secret = secret(&parts.headers);
+        let to_sign_in =
+            || Redirect::to(&super::session::sign_in_path(&asked_for(parts), ended(parts))).into_response();
+        let Some(secret) = secret else {
             return Err(to_sign_in());
         };
         let session = match app.house.session(&secret).await {
@@ -76,6 +78,26 @@ impl FromRequestParts<App> for Visitor {
         }
         let now = app.house.clock.now();
         Ok(Visitor { actor: session.actor, name: session.name, csrf: session.csrf, state, now })
+    }
+}
+
+/// The page to go back to: the one that was asked for, or the one whose form was sent.
+fn asked_for(parts: &Parts) -> String {
+    if parts.method == Method::GET {
+        return parts.uri.path_and_query().map_or("/", |path| path.as_str()).to_string();
+    }
+    let from = parts.headers.get(header::REFERER).and_then(|value| value.to_str().ok());
+    let path =
+        from.and_then(|from| from.split_once("://")?.1.split_once('/').map(|(_, path)| format!("/{path}")));
+    path.unwrap_or_else(|| "/".into())
+}
+
+/// How a session ended that somebody still holds; what was sent after its end is not recorded.
+fn ended(parts: &Parts) -> Ended {
+    match (parts.method == Method::GET, secret(&parts.headers).is_some()) {
+        (false, _) => Ended::Unsent,
+        (true, true) => Ended::Idle,
+        (true, false) => Ended::Never,
     }
 }
 

@@ -100,3 +100,59 @@ proptest! {
         prop_assert_eq!(canonical(&object(&mut names.iter().rev())).unwrap(), forwards);
     }
 }
+
+/// Every kind of form that serde knows, its fields in no order.
+#[derive(serde::Serialize)]
+struct Form<'a> {
+    zone: Option<&'a str>,
+    b: Shape,
+    a: [Shape; 4],
+    #[serde(rename = "\u{fb33}")]
+    ligature: (u8, i64, f64, char, bool, ()),
+    #[serde(rename = "\u{1f602}")]
+    face: std::collections::BTreeMap<&'a str, Vec<u32>>,
+    #[serde(rename = "quote\"d")]
+    quoted: Option<u8>,
+    #[serde(flatten)]
+    more: More,
+}
+
+#[derive(serde::Serialize)]
+struct More {
+    m: &'static [u8],
+    aa: u64,
+}
+
+#[derive(serde::Serialize)]
+enum Shape {
+    Unit,
+    New(i32),
+    Pair(i8, u16),
+    Named { y: f32, x: &'static str },
+}
+
+#[test]
+fn a_form_has_the_text_of_its_value() {
+    let of = |n: u64| Form {
+        zone: None,
+        b: Shape::Named { y: 0.5, x: "\t" },
+        a: [Shape::Unit, Shape::New(-3), Shape::Pair(-1, 2), Shape::Named { y: 1.0, x: "" }],
+        ligature: (1, -2, 0.1, '"', true, ()),
+        face: [("b\u{0}", vec![1]), ("a", vec![]), ("\u{1f602}", vec![2]), ("\u{fb33}", vec![3])].into(),
+        quoted: Some(7),
+        more: More { m: &[1, 2], aa: n },
+    };
+    let form = of(LARGEST_INTEGER);
+    let text = canonical(&form).unwrap();
+    assert_eq!(text, canonical(&serde_json::to_value(&form).unwrap()).unwrap());
+    // By hand, after RFC 8785 section 3.2: sorted by UTF-16 code units, so that the face stands before the ligature.
+    let expected = "{\"a\":[\"Unit\",{\"New\":-3},{\"Pair\":[-1,2]},{\"Named\":{\"x\":\"\",\"y\":1}}],\
+                    \"aa\":9007199254740991,\"b\":{\"Named\":{\"x\":\"\\t\",\"y\":0.5}},\"m\":[1,2],\
+                    \"quote\\\"d\":7,\"zone\":null,\"\u{1f602}\":{\"a\":[],\"b\\u0000\":[1],\
+                    \"\u{1f602}\":[2],\"\u{fb33}\":[3]},\"\u{fb33}\":[1,-2,0.1,\"\\\"\",true,null]}";
+    assert_eq!(text, expected);
+    assert!(matches!(canonical(&of(LARGEST_INTEGER + 1)), Err(CanonicalError::IntegerTooLarge(_))));
+    assert!(matches!(canonical(&f64::NAN), Err(CanonicalError::NotFinite(_))));
+    let numbered: std::collections::BTreeMap<u8, u8> = [(1, 2)].into();
+    assert!(matches!(canonical(&numbered), Err(CanonicalError::NoJson(_))));
+}

@@ -244,3 +244,30 @@ async fn a_record_that_is_none_is_told_with_its_line() {
         served.stop().await;
     }
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_event_over_the_limit_is_malformed_and_harms_no_neighbour() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        let model = "m".repeat(64);
+        let define =
+            json!({"do": "define_model", "model": model, "family": "cap", "name": "Cap", "route": "metal"});
+        served.done(Role::Biomed, define).await;
+        let sheet = |models: usize| {
+            json!({"do": "define_count_sheet", "count_sheet": format!("sheet-{models}"), "name": "Long", "lines":
+                   [{"line": "cap", "models": vec![model.as_str(); models], "quantity": 1, "essential": true}]})
+        };
+        // 64 letters, two quotation marks and a comma each: the limit of 4 MiB lies between these two.
+        let (fits, too_large) = (sheet(62_000), sheet(63_000));
+        served.malformed(Role::Lead, too_large.clone(), &[""]).await;
+        let (status, body) = served.post(Role::Lead, json!([sheet(1), too_large, sheet(2), fits])).await;
+        let results = body["results"].as_array().expect("results");
+        let statuses: Vec<Option<u64>> = results.iter().map(|result| result["status"].as_u64()).collect();
+        assert_eq!((status, statuses), (200, [201, 422, 201, 201].map(Some).to_vec()));
+        let entry = |n: usize| results[n]["entry"].as_u64().expect("an entry");
+        assert_eq!((entry(2), entry(3)), (entry(0) + 1, entry(0) + 2), "it leaves no gap");
+        served.sound().await;
+        served.stop().await;
+    }
+}

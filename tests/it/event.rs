@@ -31,6 +31,8 @@ fn every_kind_has_a_specimen_that_reads_back_the_same() {
         let event = Event::read(kind, 1, value.clone()).expect("an event of this kind");
         assert_eq!(event.what.kind(), *kind);
         assert_eq!(event.to_value().expect("a value"), value, "{kind}");
+        assert_eq!(canonical(&event), canonical(&value), "{kind}, written without values in between");
+        assert_eq!(Event::read_text(kind, 1, &text).expect("an event of this kind"), event);
     }
 }
 
@@ -41,6 +43,14 @@ fn an_event_that_no_release_wrote_is_not_read() {
     assert!(Event::read("machine_out", 2, event.clone()).is_err());
     assert!(Event::read("machine_melted", 1, event).is_err());
     assert!(Event::read("machine_out", 1, json!(["steriliser-1"])).is_err());
+    assert!(
+        Event::read_text("machine_out", 1, "{\"machine\":\"steriliser-1\",\"reason\":\"door seal\"}").is_ok()
+    );
+    assert!(
+        Event::read_text("machine_out", 2, "{\"machine\":\"steriliser-1\",\"reason\":\"door seal\"}")
+            .is_err()
+    );
+    assert!(Event::read_text("machine_out", 1, "[\"steriliser-1\",\"door seal\"]").is_err());
 }
 
 /// Commands that write every kind of event beside those of a furnished department's round.

@@ -5,18 +5,27 @@
 // Tests wait for real clocks; what they test does not.
 #![allow(clippy::disallowed_methods)]
 
+mod agree;
+mod binary;
 mod browser;
 mod canonical;
 mod case;
 mod command;
 mod correct;
+mod crash;
 mod cycle;
+mod demo;
 mod event;
 mod key;
 mod late;
 mod merkle;
 mod never;
+mod outage;
+mod own;
+mod packing;
+mod page;
 mod person;
+mod process;
 mod query;
 mod record;
 mod refusal;
@@ -26,4 +35,5 @@ mod simulate;
 mod steam;
 mod step;
 mod tidy;
+mod together;
 mod told;

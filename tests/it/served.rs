@@ -36,7 +36,7 @@ pub struct Served {
     _folder: Option<TempDir>,
 }
 
-fn fresh_site() -> String {
+pub fn fresh_site() -> String {
     use std::sync::atomic::{AtomicU32, Ordering};
     static NEXT: AtomicU32 = AtomicU32::new(0);
     let since = std::time::UNIX_EPOCH.elapsed().expect("a clock").as_nanos();

@@ -35,7 +35,7 @@ pub fn scan<'a>(ids: impl IntoIterator<Item = &'a Id>) -> Scan {
 }
 
 pub fn step(step: StepKind, set: &Id) -> Act {
-    Act::Step(Step::RecordStep(RecordStep { step, scan: scan([set]) }))
+    Act::Step(Step::RecordStep(RecordStep { step, scan: scan([set]), without: Vec::new() }))
 }
 
 pub fn inspect(set: &Id, except: Vec<Except>) -> Act {

@@ -13,7 +13,7 @@ use crate::domain::refusal::Code;
 use crate::domain::route::{Method, RouteStep, StepKind};
 use crate::domain::set::SetState;
 use crate::domain::state::{Asset, Stage, State};
-use crate::domain::step::{Except, Outcome};
+use crate::domain::step::{Broken, Except, Outcome};
 use crate::domain::text::Line;
 
 /// Sets whose next act is a machine's.
@@ -209,6 +209,10 @@ impl Hospital {
         if self.take_out(state, set) {
             return;
         }
+        // What lies in a sealed box waits for its end, and the rest of its pack with it.
+        if state.members(set).any(|asset| asset.has_hold(HoldKind::Prion)) || self.opened(state, set) {
+            return;
+        }
         if self.fill(state, set) {
             return;
         }
@@ -234,6 +238,27 @@ impl Hospital {
         } else {
             self.give(Role::Desk, act);
         }
+    }
+
+    /// Opens a pack that was closed before another part came into it: a pack is wrapped whole.
+    fn opened(&mut self, state: &State, set: &SetState) -> bool {
+        let Some(sheet) = state.sheets.get(&set.count_sheet) else { return false };
+        let pack = |asset: &Asset| {
+            let line = asset.seat.as_ref().and_then(|seat| sheet.line(&seat.line))?;
+            Some(line.pack.0.clone())
+        };
+        let waits = |asset: &&Arc<Asset>| {
+            let packing = state.next_step(asset).is_some_and(|next| next.step == StepKind::Packed);
+            asset.counts() && packing
+        };
+        let open: Vec<String> = state.members(set).filter(waits).filter_map(|asset| pack(asset)).collect();
+        let closed = state.members(set).find(|asset| {
+            asset.counts() && asset.pack.as_ref().is_some_and(|closed| open.contains(&closed.pack))
+        });
+        if let Some(asset) = closed {
+            self.give(Role::Desk, ask::pack_broken(&asset.asset, Broken::Torn));
+        }
+        closed.is_some()
     }
 
     /// Fills empty seats from stock, or orders what lacks; says whether a part went in.

@@ -14,6 +14,7 @@ use crate::domain::readiness::{due, held};
 use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 
 /// A part as the API tells it.
 pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
@@ -56,7 +57,7 @@ pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
 
 /// The part that a scan names.
 pub fn found(state: &State, scan: &str) -> Result<Id, Problem> {
-    match resolve(state, scan) {
+    match resolve(state, &normal(scan)) {
         Ok(Named::Asset(id)) => Ok(id),
         _ => Err(Problem::unknown_thing("part", scan)),
     }

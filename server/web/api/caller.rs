@@ -10,6 +10,7 @@ use super::super::App;
 use super::super::problem::Problem;
 use super::super::router::Admits;
 use crate::app::house::unavailable;
+use crate::domain::command::wrong;
 use crate::domain::id::Id;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
@@ -65,6 +66,11 @@ impl FromRequestParts<App> for Caller {
         if !admits.contains(&actor.role) {
             let told = format!("This is not for the role {}.", actor.role.name());
             return Err(Problem::not_your_role(told));
+        }
+        // Nothing in the ledger holds that character, so no name is spelled with it.
+        if parts.uri.path_and_query().is_some_and(|asked| asked.as_str().contains("%00")) {
+            let detail = "found the character U+0000; text without it is needed";
+            return Err(Problem::malformed(&[wrong("", detail)]));
         }
         Ok(Caller { app: app.clone(), site, actor })
     }

@@ -126,8 +126,10 @@ pub fn body(accepted: Accepted) -> Map<String, Value> {
     }
     body.insert("left".into(), list("left"));
     body.insert("deviation".into(), list("deviation"));
-    if let Some(opened) = beside("also_opened") {
-        body.insert("also_opened".into(), opened);
+    for name in ["also_opened", "short"] {
+        if let Some(list) = beside(name) {
+            body.insert(name.into(), list);
+        }
     }
     body.insert("event".into(), accepted.event);
     body

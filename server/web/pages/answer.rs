@@ -10,6 +10,8 @@ use crate::app::house::Accepted;
 pub struct Answer {
     pub accepted: bool,
     pub line: String,
+    /// The first reason of a refusal, for the heading; the reasons stand below it in full.
+    pub why: String,
     pub notes: Vec<String>,
     pub reasons: Vec<Reason>,
     /// The refused command, to be given again with a reason where the rule may be set aside.
@@ -68,9 +70,16 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
     if !opened.is_empty() {
         notes.push(format!("The pack is open; with it: {}.", shared::some_of(&opened, 6)));
     }
-    for left in list("left") {
-        let text = |name: &str| left.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
-        notes.push(format!("{} was left as it was: {}", text("asset"), text("detail")));
+    let left = list("left");
+    let text = |it: &Value, name: &str| it.get(name).and_then(Value::as_str).unwrap_or_default().to_string();
+    match left {
+        [] => {}
+        [one] => notes.push(format!("{} was left as it was: {}", text(one, "asset"), text(one, "detail"))),
+        [first, ..] => {
+            let names: Vec<String> = left.iter().map(|it| text(it, "asset")).collect();
+            let names = shared::some_of(&names, 6);
+            notes.push(format!("Left as they were: {names}. The first: {}", text(first, "detail")));
+        }
     }
     if it.replayed {
         notes.push("It was recorded before; nothing was recorded twice.".into());
@@ -78,6 +87,7 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
     Answer {
         accepted: true,
         line: format!("{scan}{many}: {words}. Entry {}.", it.entry),
+        why: String::new(),
         notes,
         reasons: Vec::new(),
         again: String::new(),
@@ -87,8 +97,8 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
 
 pub fn refusal(reasons: Vec<Reason>, line: String, again: &Value) -> Answer {
     let open = reasons.iter().find(|reason| reason.open);
-    let why = reasons.first().map(|reason| format!(" {}", reason.found)).unwrap_or_default();
+    let why = reasons.first().map(|reason| reason.found.clone()).unwrap_or_default();
     let code = open.map(|reason| reason.code.to_string()).unwrap_or_default();
     let again = if code.is_empty() { String::new() } else { again.to_string() };
-    Answer { accepted: false, line: format!("{line}{why}"), notes: Vec::new(), reasons, again, code }
+    Answer { accepted: false, line, why, notes: Vec::new(), reasons, again, code }
 }

@@ -17,6 +17,7 @@ use crate::domain::readiness::due;
 use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
@@ -32,7 +33,7 @@ pub struct Asked {
 pub struct Act {
     pub words: String,
     pub time: String,
-    pub seq: u64,
+    day: Time,
 }
 
 /// A turn with what was done in it, oldest first.
@@ -81,10 +82,14 @@ fn turns(state: &State, asset: &Asset, entries: &[Entry], now: Time) -> Vec<Turn
     for entry in entries.iter().rev() {
         let (turn, words) = told::act_of(entry, asset.asset.as_str());
         let turn = turn.or_else(|| all.last().map(|turn| turn.turn)).unwrap_or(asset.turn);
-        let act = Act { words, time: time(state, entry.at, now), seq: entry.seq };
+        let act = |since: Time| Act { words, time: time(state, entry.at, since), day: entry.at };
         match all.iter_mut().find(|known| known.turn == turn) {
-            Some(known) => known.acts.push(act),
-            None => all.push(Turn { turn, now: false, acts: vec![act], to_come: Vec::new() }),
+            // The day stands where it changes.
+            Some(known) => {
+                let before = known.acts.last().map_or(now, |last| last.day);
+                known.acts.push(act(before));
+            }
+            None => all.push(Turn { turn, now: false, acts: vec![act(now)], to_come: Vec::new() }),
         }
     }
     if asset.retired.is_none() {
@@ -193,7 +198,7 @@ impl AssetPage {
                 .map(|cause| (cause.name(), capital(&cause.name().replace('_', " "))))
                 .collect(),
             turns: turns(state, asset, history, now),
-            history: past(state, history),
+            history: past(state, history, now),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
@@ -209,7 +214,7 @@ pub async fn get(
     Query(asked): Query<Asked>,
 ) -> Response {
     let state = visitor.state.clone();
-    let found = match resolve(&state, &scan) {
+    let found = match resolve(&state, &normal(&scan)) {
         Ok(Named::Asset(id)) => state.assets.get(&id),
         Ok(Named::Set(id)) => {
             return Redirect::to(&format!("/sets/{}", segment(id.as_str()))).into_response();

@@ -10,6 +10,7 @@ use super::shared::{Page, count, segment};
 use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Named, Stage, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 use crate::web::visitor::{Visitor, render};
 
 const PAGE_ROWS: usize = 50;
@@ -78,7 +79,7 @@ fn holds_text(state: &State, asset: &Asset, text: &str) -> bool {
 impl AssetsPage {
     pub fn of(visitor: &Visitor, asked: &Asked) -> AssetsPage {
         let (state, now) = (&*visitor.state, visitor.now);
-        let text = asked.q.trim().to_lowercase();
+        let text = normal(asked.q.trim()).to_lowercase();
         let fits = |asset: &Asset| text.is_empty() || holds_text(state, asset, &text);
         let found = state.assets.values().filter(|asset| fits(asset)).count();
         let after = state.assets.values().filter(|asset| asset.asset.as_str() > asked.after.as_str());
@@ -115,7 +116,7 @@ impl AssetsPage {
 
 pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     let q = asked.q.trim();
-    match resolve(&visitor.state, q) {
+    match resolve(&visitor.state, &normal(q)) {
         Ok(Named::Asset(id)) if !q.is_empty() => {
             Redirect::to(&format!("/assets/{}", segment(id.as_str()))).into_response()
         }

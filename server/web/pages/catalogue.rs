@@ -4,10 +4,10 @@ use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
 
+use super::define::Forms;
 use super::load::limits;
 use super::say::Say;
-use super::shared::{Done, Page, count, time};
-use crate::domain::machine::MachineKind;
+use super::shared::{Done, Page, count, when};
 use crate::domain::model::Model;
 use crate::domain::state::{Condition, Machine, State};
 use crate::domain::time::Time;
@@ -70,7 +70,7 @@ pub struct CataloguePage {
     pub sheets: Vec<Sheet>,
     pub machines: Vec<MachineRow>,
     pub families: Vec<(String, String)>,
-    pub kinds: [(&'static str, &'static str); 4],
+    pub forms: Forms,
 }
 
 /// Sizes as the trade writes them; each that is known, with its unit.
@@ -148,7 +148,7 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
             .map(|(test, last)| Tested {
                 test: test.replace('_', " "),
                 good: last.good,
-                at: time(state, last.at, now),
+                at: when(state, last.at, now),
             })
             .collect(),
     }
@@ -220,15 +220,16 @@ impl CataloguePage {
                 })
                 .collect(),
         });
+        let (page, families) = (Page::of(visitor, "/catalogue", "/catalogue", done), families());
         CataloguePage {
-            page: Page::of(visitor, "/catalogue", "/catalogue", done),
+            forms: Forms::of(state, &families, |command| page.may(command)),
             heading: heading(state, &machines),
             routes: routes.collect(),
             models: models.collect(),
             sheets: sheets.collect(),
             machines,
-            families: families(),
-            kinds: kinds(),
+            families,
+            page,
         }
     }
 }
@@ -246,17 +247,10 @@ fn heading(state: &State, machines: &[MachineRow]) -> String {
         count(state.sheets.len(), "count sheet", "count sheets"),
         count(machines.len(), "machine", "machines")
     );
+    if state.routes.is_empty() && state.machines.is_empty() {
+        return "Nothing is defined yet. A route comes first: every model needs one.".into();
+    }
     if out.is_empty() { all } else { format!("{}. {all}", super::shared::listed(&out)) }
-}
-
-/// Every kind of machine, as the form names it.
-fn kinds() -> [(&'static str, &'static str); 4] {
-    [
-        ("steriliser", MachineKind::Steriliser.words()),
-        ("washer_disinfector", MachineKind::WasherDisinfector.words()),
-        ("ultrasonic", MachineKind::Ultrasonic.words()),
-        ("drying_cabinet", MachineKind::DryingCabinet.words()),
-    ]
 }
 
 pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
@@ -277,5 +271,9 @@ mod tests {
         admin.actor.role = Role::Admin;
         let text = sample::show("catalogue-admin", &CataloguePage::of(&admin, None));
         assert!(text.contains("value=\"define_route\""));
+        // What is defined stands in the form that changes it; nobody types JSON.
+        assert!(text.contains("name=\"programmes.0.programme\" value=\"steam-134\""), "{text}");
+        assert!(text.contains("<option value=\"sterilised/steam\" selected>"), "{text}");
+        assert!(!text.contains("JSON") && !text.contains(":json"), "{text}");
     }
 }

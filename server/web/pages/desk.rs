@@ -12,10 +12,10 @@ use super::refused;
 use super::shared::{self, Page};
 use super::thing::{self, Thing};
 use crate::app::house::Outcome;
-use crate::domain::command::Command;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
+use crate::web::api::command::read;
 use crate::web::visitor::{Visitor, render};
 
 /// How many of the last scans stay in sight.
@@ -83,11 +83,16 @@ const STEPS: [(&str, &str); 11] = [
     ("step:packed", "Packed"),
 ];
 
+/// What became of it, with the first reason where it was refused.
+fn whole(answer: &Answer) -> String {
+    format!("{} {}", answer.line, answer.why).trim_end().to_string()
+}
+
 fn heading(thing: Option<&Thing>, answer: Option<&Answer>, step: &str) -> String {
     match (answer, thing) {
-        (Some(answer), _) if !answer.accepted => answer.line.clone(),
+        (Some(answer), _) if !answer.accepted => whole(answer),
         (_, Some(thing)) => format!("{}: {}. {}", thing.called, thing.say.words, thing.next),
-        (Some(answer), None) => answer.line.clone(),
+        (Some(answer), None) => whole(answer),
         _ => match STEPS.iter().find(|(value, _)| *value == step && !value.is_empty()) {
             Some((_, label)) => {
                 format!("Scan: each part or set is recorded as \"{}\" at once.", label.to_lowercase())
@@ -106,8 +111,7 @@ impl DeskPage {
         thing: Option<Thing>,
     ) -> DeskPage {
         let step = STEPS.iter().find(|(value, _)| *value == sent.step).map_or("", |(value, _)| value);
-        let new =
-            answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, answer.line.clone()));
+        let new = answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, whole(answer)));
         let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         DeskPage {
@@ -213,7 +217,7 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
     let name = value.get("do").and_then(Value::as_str).unwrap_or_default().to_string();
     let (scan, words) = (scan_of(&value), act_words(&value));
     let line = format!("{scan}: not {words}.");
-    let command = match Command::read(value.clone()) {
+    let command = match read(value.clone()) {
         Ok(command) => command,
         Err(wrong) => {
             let answer = refusal(wrong.iter().map(refused::malformed).collect(), line, &Value::Null);

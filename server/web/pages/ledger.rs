@@ -5,10 +5,11 @@ use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::shared::{Page, exact};
+use super::shared::{Page, to_second, when};
 use super::told;
 use crate::domain::event::Entry;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
@@ -42,13 +43,13 @@ pub struct LedgerPage {
     pub newest: bool,
 }
 
-fn row(state: &State, entry: &Entry, leaf: &str) -> Row {
+fn row(state: &State, entry: &Entry, leaf: &str, now: Time) -> Row {
     let told = told::entry(entry);
     let late = entry.recorded_at.since_s(entry.at) >= 60;
     Row {
         seq: entry.seq,
-        at: exact(state, entry.at),
-        recorded: if late { exact(state, entry.recorded_at) } else { String::new() },
+        at: to_second(state, entry.at, now),
+        recorded: if late { to_second(state, entry.recorded_at, now) } else { String::new() },
         by: entry.actor.clone(),
         station: entry.station.clone().unwrap_or_default(),
         what: told.what,
@@ -59,19 +60,19 @@ fn row(state: &State, entry: &Entry, leaf: &str) -> Row {
 
 impl LedgerPage {
     pub fn of(visitor: &Visitor, before: Option<u64>, entries: &[(Entry, String)]) -> LedgerPage {
-        let state = &*visitor.state;
+        let (state, now) = (&*visitor.state, visitor.now);
         let oldest = entries.last().map(|(entry, _)| entry.seq).filter(|seq| *seq > 1);
         let heading = match state.seq {
             0 => "The ledger is empty.".to_string(),
             seq => {
-                let last = exact(state, state.recorded_at);
+                let last = when(state, state.recorded_at, now);
                 format!("The ledger stands at entry {seq}, written {last}.")
             }
         };
         LedgerPage {
             page: Page::of(visitor, "/ledger", "/ledger", None),
             heading,
-            rows: entries.iter().map(|(entry, leaf)| row(state, entry, leaf)).collect(),
+            rows: entries.iter().map(|(entry, leaf)| row(state, entry, leaf, now)).collect(),
             older: oldest,
             newest: before.is_none(),
         }

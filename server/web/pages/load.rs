@@ -6,7 +6,7 @@ use axum::response::Response;
 
 use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
-use super::shared::{Done, Page, count, exact, segment, time};
+use super::shared::{Done, Page, count, segment, time, when};
 use super::verdict::{self, Verdict};
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::MachineKind;
@@ -77,9 +77,9 @@ impl LoadPage {
             open,
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
-            verdict: verdict::of(state, load),
-            facts: facts(state, load),
-            indicators: indicators(state, load),
+            verdict: verdict::of(state, load, now),
+            facts: facts(state, load, now),
+            indicators: indicators(state, load, now),
             parts: parts(state, load, now),
             steriliser,
             takes_hold: steriliser || load.programme.hold_s.is_some(),
@@ -92,7 +92,7 @@ impl LoadPage {
 
 fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String {
     let name = &load.load;
-    let at = load.decided_at.map(|at| time(state, at, now)).unwrap_or_default();
+    let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
     let by = load.decided_by.clone().unwrap_or_default();
     match (load.status, against) {
         (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
@@ -132,21 +132,21 @@ pub fn limits(programme: &Programme, kind: MachineKind) -> String {
     words.join(", ")
 }
 
-fn facts(state: &State, load: &Load) -> Vec<(&'static str, String)> {
+fn facts(state: &State, load: &Load, now: Time) -> Vec<(&'static str, String)> {
     let mut all = vec![
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
         ("Programme", format!("{}: {}", load.programme.programme, limits(&load.programme, load.kind))),
     ];
     all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
-    all.push(("Started", format!("{} by {}", exact(state, load.started_at), load.started_by)));
+    all.push(("Started", format!("{} by {}", when(state, load.started_at, now), load.started_by)));
     all.extend(load.decided_at.map(|at| {
-        ("Decided", format!("{} by {}", exact(state, at), load.decided_by.as_deref().unwrap_or_default()))
+        ("Decided", format!("{} by {}", when(state, at, now), load.decided_by.as_deref().unwrap_or_default()))
     }));
     all
 }
 
-fn indicators(state: &State, load: &Load) -> Vec<IndicatorRow> {
+fn indicators(state: &State, load: &Load, now: Time) -> Vec<IndicatorRow> {
     load.indicators
         .iter()
         .map(|it| IndicatorRow {
@@ -164,7 +164,7 @@ fn indicators(state: &State, load: &Load) -> Vec<IndicatorRow> {
                 (IndicatorKind::BiologicalControl, IndicatorResult::Fail) => "no growth: the test is void",
             },
             lot: it.lot.as_ref().map(|lot| lot.0.clone()).unwrap_or_default(),
-            at: exact(state, it.at),
+            at: when(state, it.at, now),
             by: it.by.clone(),
         })
         .collect()

@@ -7,13 +7,14 @@ use serde::Deserialize;
 
 use super::queue::waits_for;
 use super::say::{Say, of_load};
-use super::shared::{Page, count, segment, time};
+use super::shared::{Page, count, segment, when};
 use crate::domain::load::Load;
 use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
 use crate::domain::scan::resolve;
-use crate::domain::state::{Asset, Machine, Named, State};
+use crate::domain::state::{Asset, Condition, Machine, Named, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 use crate::web::visitor::{Visitor, render};
 
 const MOST_ROWS: usize = 100;
@@ -38,6 +39,7 @@ pub struct Row {
     pub started: String,
     pub by: String,
     pub say: Say,
+    pub judged: bool,
 }
 
 /// A machine that runs loads, as a choice of the form.
@@ -70,16 +72,17 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         programme: load.programme.programme.to_string(),
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         parts: count(load.contents.len(), "part", "parts"),
-        started: time(state, load.started_at, now),
+        started: when(state, load.started_at, now),
         by: load.started_by.clone(),
         say: of_load(load),
+        judged: load.judged.is_some(),
     }
 }
 
 /// The step that what was scanned waits for, where a load does it.
 fn step_of(state: &State, scan: &str) -> Option<StepKind> {
     let waits = |asset: &Asset| waits_for(state, asset).filter(|(_, by_load)| *by_load).map(|(step, _)| step);
-    match resolve(state, scan).ok()? {
+    match resolve(state, &normal(scan)).ok()? {
         Named::Asset(id) => state.assets.get(&id).and_then(|asset| waits(asset)),
         Named::Set(id) => state.members(state.sets.get(&id)?).filter_map(|asset| waits(asset)).min(),
     }
@@ -89,7 +92,7 @@ fn machines(state: &State, scan: &str) -> Vec<Choice> {
     let step = scan.split_whitespace().find_map(|text| step_of(state, text));
     let suits = |machine: &Machine| {
         let does = machine.programmes.iter().any(|programme| Some(programme.step()) == step);
-        machine.running.is_none() && (does || step.is_none())
+        does && machine.running.is_none() && matches!(machine.condition, Condition::InService)
     };
     let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
     let all = state.machines.values().filter(|machine| loaded(machine.kind));
@@ -149,13 +152,27 @@ impl LoadsPage {
     }
 }
 
+/// What can be decided comes before what has no record yet; among equals the oldest.
 fn heading(open: &[Row]) -> String {
-    match open {
-        [] => "No load waits for a decision.".into(),
-        [one] => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
-        [first, ..] => {
-            format!("{} loads wait; the latest is {}, {}.", open.len(), first.load, first.say.words)
-        }
+    let judged: Vec<&Row> = open.iter().filter(|row| row.judged).collect();
+    match (open, judged.as_slice()) {
+        ([], _) => "No load waits for a decision.".into(),
+        ([one], _) => format!("One load waits: {} in {}, {}.", one.load, one.machine, one.say.words),
+        ([.., oldest], []) => format!(
+            "{} loads have no record yet; the oldest is {} in {}, since {}.",
+            open.len(),
+            oldest.load,
+            oldest.machine,
+            oldest.started
+        ),
+        (_, [.., first]) => format!(
+            "{} of {} open loads can be decided; first {} in {}: {}.",
+            judged.len(),
+            open.len(),
+            first.load,
+            first.machine,
+            first.say.words
+        ),
     }
 }
 

@@ -10,6 +10,7 @@ pub mod answer;
 pub mod asset;
 pub mod assets;
 pub mod catalogue;
+pub mod define;
 pub mod desk;
 pub mod files;
 pub mod health;

@@ -45,6 +45,24 @@ pub fn no_page() -> Response {
     page(StatusCode::NOT_FOUND, "There is no such page.", "The address may be old or mistyped.", "")
 }
 
+/// An address or a form that cannot be read.
+pub fn unreadable(status: StatusCode) -> Response {
+    let detail = "The address or the form is broken. Nothing was recorded. Go back, open the page again and repeat it.";
+    page(status, "This cannot be read.", detail, "")
+}
+
+pub fn too_large() -> Response {
+    let limit = crate::web::api::command::BODY_MOST / (1024 * 1024);
+    let detail = format!("What was sent is larger than the limit of {limit} MiB. Nothing was recorded.");
+    page(StatusCode::PAYLOAD_TOO_LARGE, "This is too large.", &detail, "")
+}
+
+/// An address that takes forms, opened as a page.
+pub fn not_here() -> Response {
+    let detail = "This address is no page of its own. If you were signed out meanwhile, what you sent was not recorded: repeat it.";
+    page(StatusCode::METHOD_NOT_ALLOWED, "There is nothing to see here.", detail, "")
+}
+
 /// The database does not answer.
 pub fn unavailable(operation: &str) -> Response {
     let detail = "The database does not answer. Nothing was recorded. Try again in a moment; until then write it down on paper.";

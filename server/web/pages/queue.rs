@@ -6,7 +6,7 @@ use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
 
-use super::shared::{Done, Page, count, segment, time};
+use super::shared::{Done, Page, count, segment, when};
 use crate::domain::id::Id;
 use crate::domain::model::{Method, StepKind};
 use crate::domain::state::{Asset, Standing, State};
@@ -22,6 +22,7 @@ pub struct Row {
     pub called: String,
     pub detail: String,
     pub since: String,
+    pub waits_from: Time,
     pub held: bool,
 }
 
@@ -111,7 +112,8 @@ fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
         scan: scan.to_string(),
         called,
         detail,
-        since: time(state, waiting.since, now),
+        since: when(state, waiting.since, now),
+        waits_from: waiting.since,
         held: waiting.held,
     }
 }
@@ -148,7 +150,7 @@ impl QueuePage {
                 href: format!("/loads/{}", segment(load.load.as_str())),
                 load: load.load.to_string(),
                 words: super::say::of_load(load).words,
-                since: time(state, load.started_at, now),
+                since: when(state, load.started_at, now),
             })
             .collect();
         let heading = heading(&groups, running.len());
@@ -156,29 +158,24 @@ impl QueuePage {
     }
 }
 
+/// What waits, and what has waited longest.
 fn heading(groups: &[Group], running: usize) -> String {
     let parts: usize = groups.iter().map(|group| group.parts).sum();
-    let oldest = groups.iter().filter(|group| group.parts > 0).max_by_key(|group| group.parts);
     let loads = match running {
         0 => String::new(),
         1 => " One load waits to be decided.".into(),
         n => format!(" {n} loads wait to be decided."),
     };
-    match oldest {
-        None => format!("Nothing waits for a step.{loads}"),
-        Some(most) if most.parts == parts => {
-            let verb = if parts == 1 { "waits" } else { "wait" };
-            format!("{} {verb} to be {}.{loads}", count(parts, "part", "parts"), most.step)
-        }
-        Some(most) => {
-            let verb = if parts == 1 { "waits" } else { "wait" };
-            format!(
-                "{} {verb}; {} of them to be {}.{loads}",
-                count(parts, "part", "parts"),
-                most.parts,
-                most.step
-            )
-        }
+    let first = groups.iter().filter_map(|group| Some((group, group.rows.first()?)));
+    let oldest = first.min_by_key(|(_, row)| row.waits_from);
+    let Some((group, row)) = oldest else {
+        return format!("Nothing waits for a step.{loads}");
+    };
+    let verb = if parts == 1 { "waits" } else { "wait" };
+    let which = format!("{}, to be {}, since {}", row.called, group.step, row.since);
+    match parts {
+        1 => format!("1 part {verb}: {which}.{loads}"),
+        _ => format!("{} {verb}; longest {which}.{loads}", count(parts, "part", "parts")),
     }
 }
 
@@ -194,6 +191,6 @@ mod tests {
     #[test]
     fn the_queue_says_what_waits() {
         let text = sample::show("queue", &QueuePage::of(&sample::visitor(), None));
-        assert!(text.contains("wait to be") || text.contains("of them to be"));
+        assert!(text.contains("parts wait; longest"));
     }
 }

@@ -1,5 +1,7 @@
 //! A refused form: every reason, the remedy as a button, and what was typed in the same form again.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
@@ -28,6 +30,13 @@ pub struct RefusalPage {
 /// Fields that the form carries for itself, not for the command.
 const OWN: [&str; 3] = ["csrf", "do", "back"];
 
+/// The row of a list that a field belongs to: "lines.3" of "lines.3.pack".
+fn row(name: &str) -> Option<&str> {
+    let (list, rest) = name.split_once('.')?;
+    let number = rest.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(rest.len());
+    (number > 0).then(|| name.get(..list.len() + 1 + number)).flatten()
+}
+
 impl RefusalPage {
     /// `sent` is the form as it came, in its order.
     pub fn of(
@@ -40,6 +49,13 @@ impl RefusalPage {
         let label = words::command(command);
         let override_field = |name: &str| name.starts_with("override.");
         let own = sent.iter().filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
+        // The empty rows of a long form would bury the others.
+        let filled: BTreeSet<&str> = sent
+            .iter()
+            .filter(|(_, value)| !value.trim().is_empty())
+            .filter_map(|(name, _)| row(name))
+            .collect();
+        let own = own.filter(|(name, _)| row(name).is_none_or(|row| filled.contains(row)));
         let open = reasons.iter().find(|reason| reason.open).map(|reason| reason.code.to_string());
         RefusalPage {
             page: Page::of(visitor, back, back, None),

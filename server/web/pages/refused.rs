@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::shared::some_of;
 use super::words;
 use crate::app::house::Outcome;
 use crate::domain::command::Act;
@@ -22,6 +23,10 @@ impl Field {
 
     pub fn label(&self) -> String {
         words::field(&self.name)
+    }
+
+    pub fn yes_no(&self) -> bool {
+        self.name.ends_with(":bool")
     }
 
     /// Lists, JSON and long texts need more than one line.
@@ -47,6 +52,8 @@ pub struct Reason {
     pub code: &'static str,
     pub title: String,
     pub found: String,
+    /// The other parts of which the same was found.
+    pub others: String,
     pub needed: String,
     pub next: String,
     pub remedy: Option<Remedy>,
@@ -83,6 +90,7 @@ pub fn reason(problem: &Problem) -> Reason {
         code: problem.code.name(),
         title: problem.code.title().to_string(),
         found: problem.found.clone(),
+        others: String::new(),
         needed: problem.needed.clone(),
         next: problem.next.clone(),
         remedy: problem.remedy.as_ref().and_then(remedy),
@@ -90,11 +98,41 @@ pub fn reason(problem: &Problem) -> Reason {
     }
 }
 
+/// What stands against many parts in the same words is told once, with their names: found begins with the name.
+fn together(all: impl Iterator<Item = Reason>) -> Vec<Reason> {
+    fn rest(found: &str) -> &str {
+        found.split_once(' ').map_or("", |(_, rest)| rest)
+    }
+    let mut told: Vec<(Reason, Vec<String>)> = Vec::new();
+    for reason in all {
+        let same = told.iter_mut().find(|(first, _)| {
+            let alike =
+                (first.code, &first.needed, &first.next) == (reason.code, &reason.needed, &reason.next);
+            alike
+                && first.remedy.is_none()
+                && reason.remedy.is_none()
+                && rest(&first.found) == rest(&reason.found)
+        });
+        match (same, reason.found.split_once(' ')) {
+            (Some((_, others)), Some((name, _))) => others.push(name.to_string()),
+            _ => told.push((reason, Vec::new())),
+        }
+    }
+    let whole = told.into_iter().map(|(mut reason, others)| {
+        if !others.is_empty() {
+            reason.others = format!("The same of {}.", some_of(&others, 5));
+        }
+        reason
+    });
+    whole.collect()
+}
+
 fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Reason {
     Reason {
         code: "",
         title: title.into(),
         found: found.into(),
+        others: String::new(),
         needed: needed.into(),
         next: next.into(),
         remedy: None,
@@ -106,7 +144,7 @@ fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Rea
 pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
     match outcome {
         Outcome::Accepted(_) => Vec::new(),
-        Outcome::Turned(Turned::Refused(refusal)) => refusal.reasons().map(reason).collect(),
+        Outcome::Turned(Turned::Refused(refusal)) => together(refusal.reasons().map(reason)),
         Outcome::Turned(Turned::Malformed(all)) => all.iter().map(malformed).collect(),
         Outcome::Turned(Turned::NotYourRole) => {
             let who: Vec<String> = Act::roles(command).iter().map(|role| role.words().to_string()).collect();
@@ -135,9 +173,11 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
 }
 
 pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
-    let at: Vec<String> =
-        wrong.pointer.split('/').filter(|part| !part.is_empty()).map(words::field).collect();
-    let place = if at.is_empty() { "In the form".to_string() } else { at.join(", ") };
+    let place =
+        if wrong.pointer.is_empty() { "In the form".to_string() } else { words::field(&wrong.pointer) };
+    if wrong.detail.starts_with("missing field") {
+        return plain("Left empty", format!("{place} is empty."), "", "Fill it in and send it again.");
+    }
     plain(
         "Not understood",
         format!("{place}: {}.", wrong.detail.trim_end_matches('.')),
@@ -151,10 +191,21 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_same_of_many_parts_is_told_once() {
+        let of = |part: &str, next: &str| plain("Order", format!("{part} is received."), "Clean it.", next);
+        let all = ["B-1", "C-1", "C-2"].map(|part| of(part, "Clean first."));
+        let told = together(all.into_iter().chain([of("T-1", "Leave it.")]));
+        let found: Vec<_> = told.iter().map(|it| (it.found.as_str(), it.others.as_str())).collect();
+        assert_eq!(found, [("B-1 is received.", "The same of C-1 and C-2."), ("T-1 is received.", "")]);
+        let empty = malformed(&crate::domain::command::wrong("/reason", "missing field `reason`"));
+        assert_eq!((empty.title.as_str(), empty.found.as_str()), ("Left empty", "Reason is empty."));
+    }
+
+    #[test]
     fn a_command_becomes_fields_and_keeps_its_types() {
         let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
         assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
         assert!(remedy(&command).is_some());
-        assert!(remedy(&serde_json::json!({"do": "found", "scan": "T1"})).is_none());
+        assert!(remedy(&serde_json::json!({"do": "search_for", "scan": "T1"})).is_none());
     }
 }

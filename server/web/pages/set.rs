@@ -5,7 +5,7 @@ use axum::extract::{Path, Query, State as Reach};
 use axum::response::Response;
 
 use super::say::{Say, of_asset, of_set};
-use super::shared::{Done, Page, capital, count, exact, listed, segment};
+use super::shared::{Done, Page, capital, count, listed, segment, when};
 use super::{told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
@@ -156,7 +156,7 @@ impl SetPage {
                 .values()
                 .map(|model| (model.model.to_string(), model.name.0.clone()))
                 .collect(),
-            history: past(state, history),
+            history: past(state, history, now),
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             trouble: String::new(),
         }
@@ -164,12 +164,12 @@ impl SetPage {
 }
 
 /// Entries as rows.
-pub fn past(state: &State, entries: &[Entry]) -> Vec<Past> {
+pub fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
     entries
         .iter()
         .map(|entry| Past {
             seq: entry.seq,
-            at: exact(state, entry.at),
+            at: when(state, entry.at, now),
             by: entry.actor.clone(),
             what: told::entry(entry).what,
         })

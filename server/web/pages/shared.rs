@@ -6,7 +6,7 @@ use serde::Deserialize;
 use crate::domain::hold::HoldKind;
 use crate::domain::person::Role::{self, *};
 use crate::domain::state::State;
-use crate::domain::time::{Date, Time};
+use crate::domain::time::Time;
 use crate::web::visitor::Visitor;
 
 /// A way to another page.
@@ -123,10 +123,7 @@ const MONTHS: [&str; 12] = [
     "December",
 ];
 
-pub fn date(day: Date) -> String {
-    let month = MONTHS.get(day.month0() as usize).copied().unwrap_or_default();
-    format!("{} {month} {}", day.day(), day.year())
-}
+pub use crate::domain::time::told_day as date;
 
 /// Weekday, day and time: what stands at the head of a page.
 pub fn long(state: &State, at: Time) -> String {
@@ -135,25 +132,36 @@ pub fn long(state: &State, at: Time) -> String {
     format!("{} {} {month} {}, {}", local.format("%A"), local.day(), local.year(), local.format("%H:%M"))
 }
 
-/// The time alone where it is today's, else with its day.
-pub fn time(state: &State, at: Time, now: Time) -> String {
-    let local = at.in_zone(state.zone);
-    let day = at.date(state.zone);
-    let clock = local.format("%H:%M");
-    let month: String =
-        MONTHS.get(day.month0() as usize).map(|name| name.chars().take(3).collect()).unwrap_or_default();
-    if day == now.date(state.zone) {
-        clock.to_string()
-    } else if day.year() == now.date(state.zone).year() {
-        format!("{} {month}, {clock}", day.day())
-    } else {
-        format!("{} {month} {}, {clock}", day.day(), day.year())
+/// The day as people say it beside a time: nothing for today, the weekday for what is near, the year for what is not.
+fn day_words(state: &State, at: Time, now: Time) -> Option<String> {
+    const NEAR_DAYS: i64 = 180;
+    let (day, today) = (at.date(state.zone), now.date(state.zone));
+    let month = MONTHS.get(day.month0() as usize).copied().unwrap_or_default();
+    match (today - day).num_days().abs() {
+        0 => None,
+        1..NEAR_DAYS => {
+            let short: String = month.chars().take(3).collect();
+            Some(format!("{} {} {short}", day.format("%a"), day.day()))
+        }
+        _ => Some(format!("{} {month} {},", day.day(), day.year())),
     }
 }
 
-/// To the second and with the offset, as an auditor wants it.
-pub fn exact(state: &State, at: Time) -> String {
-    at.in_zone(state.zone).format("%Y-%m-%d %H:%M:%S %:z").to_string()
+/// The time alone where it is today's, else with its day: "14:16", "Tue 24 Nov 14:16".
+pub fn time(state: &State, at: Time, now: Time) -> String {
+    let clock = at.in_zone(state.zone).format("%H:%M");
+    day_words(state, at, now).map_or_else(|| clock.to_string(), |day| format!("{day} {clock}"))
+}
+
+/// The same where it stands alone: "today 14:16".
+pub fn when(state: &State, at: Time, now: Time) -> String {
+    let day = day_words(state, at, now).unwrap_or_else(|| "today".into());
+    format!("{day} {}", at.in_zone(state.zone).format("%H:%M"))
+}
+
+/// To the second, for whoever compares entries.
+pub fn to_second(state: &State, at: Time, now: Time) -> String {
+    format!("{}{}", when(state, at, now), at.in_zone(state.zone).format(":%S"))
 }
 
 /// "1 part", "3 parts".
@@ -212,6 +220,19 @@ mod tests {
             );
         }
         assert!(!leads_to(Clinician, "/ledger") && leads_to(Auditor, "/ledger"));
+    }
+
+    #[test]
+    fn times_read_as_people_say_them() {
+        let mut state = State::new(crate::domain::id::Id::new("airway").unwrap());
+        state.zone = chrono_tz::Europe::Berlin;
+        let at = |text: &str| Time::parse(text).unwrap();
+        let now = at("2026-11-25T14:16:03Z");
+        assert_eq!(time(&state, at("2026-11-24T23:16:00Z"), now), "00:16");
+        assert_eq!(when(&state, now, now), "today 15:16");
+        assert_eq!(when(&state, at("2026-11-24T13:16:03Z"), now), "Tue 24 Nov 14:16");
+        assert_eq!(time(&state, at("2027-01-02T13:00:00Z"), now), "Sat 2 Jan 14:00");
+        assert_eq!(to_second(&state, at("2025-11-24T13:16:03Z"), now), "24 November 2025, 14:16:03");
     }
 
     #[test]

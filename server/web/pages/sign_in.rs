@@ -29,7 +29,20 @@ pub struct SignInPage {
     pub person: String,
     pub back: String,
     pub error: String,
-    pub ended: bool,
+    /// What became of the session before; empty where there is nothing to say.
+    pub ended: &'static str,
+}
+
+/// What the page says of a session that ended.
+fn ended(how: Option<&str>) -> &'static str {
+    match how {
+        None => "",
+        Some("unsent") => {
+            "Your session had ended before this was sent: it was not recorded. Sign in and repeat it."
+        }
+        Some("idle") => "Your session has ended. What was recorded before is kept.",
+        Some(_) => "You are signed out. What was recorded is kept.",
+    }
 }
 
 pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response {
@@ -38,7 +51,7 @@ pub async fn get(Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response
         // A house with one site need not be asked which.
         Ok(codes) => {
             let only = codes.first().filter(|_| codes.len() == 1 && asked.site.is_empty()).cloned();
-            let ended = asked.ended.is_some();
+            let ended = ended(asked.ended.as_deref());
             let site = only.unwrap_or(asked.site);
             render(&SignInPage { site, person: asked.person, back: asked.back, error: String::new(), ended })
         }
@@ -53,7 +66,7 @@ pub fn again(status: StatusCode, site: &str, person: &str, back: &str, error: &s
         person: person.into(),
         back: back.into(),
         error: error.into(),
-        ended: false,
+        ended: "",
     };
     (status, render(&page)).into_response()
 }
@@ -70,9 +83,13 @@ mod tests {
             person: "p-0001".into(),
             back: "/desk".into(),
             error: "Site, code and password do not belong together.".into(),
-            ended: false,
+            ended: ended(Some("unsent")),
         };
         let text = sample::show("sign_in", &page);
-        assert!(text.contains("do not belong together") && text.contains("value=\"p-0001\""));
+        assert!(
+            text.contains("it was not recorded")
+                && text.contains("do not belong together")
+                && text.contains("value=\"p-0001\"")
+        );
     }
 }

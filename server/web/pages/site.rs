@@ -14,6 +14,8 @@ pub struct Policy {
     pub why: &'static str,
     pub value: String,
     pub yes_no: bool,
+    /// The fields of the form: name, label, value.
+    pub inputs: Vec<(&'static str, &'static str, String)>,
 }
 
 pub struct Reserve {
@@ -35,7 +37,14 @@ pub struct SitePage {
 }
 
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
-    let row = |field, label, why, value: String| Policy { field, label, why, value, yes_no: false };
+    let row = |field, label, why, value: String| Policy {
+        inputs: vec![(field, label, value.clone())],
+        field,
+        label,
+        why,
+        value,
+        yes_no: false,
+    };
     let [low, high] = policy.telescope_window_mm;
     vec![
         Policy {
@@ -44,6 +53,7 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             why: "Loader and releaser differ.",
             value: if policy.two_people { "true".into() } else { "false".into() },
             yes_no: true,
+            inputs: Vec::new(),
         },
         row(
             "test_day_starts",
@@ -63,12 +73,18 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             "What must be left free in the lumen, for fit.",
             policy.clearance_mm.to_string(),
         ),
-        row(
-            "telescope_window_mm:json",
-            "Telescope window in mm",
-            "How far the tip may lie before and beyond the barrel's end, as [least, most].",
-            format!("[\"{low}\", \"{high}\"]"),
-        ),
+        Policy {
+            inputs: vec![
+                ("telescope_window_mm.0", "From, in mm", low.to_string()),
+                ("telescope_window_mm.1", "To, in mm", high.to_string()),
+            ],
+            ..row(
+                "telescope_window_mm",
+                "Telescope window in mm",
+                "Where the tip may lie, from the barrel's end: below zero before it, above zero beyond it.",
+                format!("{low} to {high}"),
+            )
+        },
         row(
             "retention_years:int",
             "Retention in years",
@@ -89,14 +105,15 @@ impl SitePage {
         let state = &*visitor.state;
         let page = Page::of(visitor, "/site", "/site", done);
         let rule = match state.policy.two_people {
-            true => "Loader and releaser of a steriliser load are two people.",
-            false => "One person may load and release.",
+            true => "Two people load and release a steriliser",
+            false => "One person may load and release a steriliser",
         };
+        let starts = state.policy.test_day_starts.0.format("%H:%M");
         SitePage {
-            heading: format!("{}: entry {} of its ledger. {rule}", page.site, state.seq),
+            heading: format!("{rule}; the test day starts at {starts}."),
             id: state.site.to_string(),
             zone: state.zone.name().to_string(),
-            written: super::shared::exact(state, state.recorded_at),
+            written: super::shared::when(state, state.recorded_at, visitor.now),
             policies: policies(&state.policy),
             reserves: state
                 .sheets

@@ -6,7 +6,7 @@ use axum::response::Response;
 
 use super::queue::waits_for;
 use super::say::{Say, of_asset, of_load, of_set};
-use super::shared::{Done, Page, count, hold_kinds, segment};
+use super::shared::{Done, Page, count, hold_kinds, listed, segment};
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
 use crate::domain::state::State;
@@ -103,6 +103,20 @@ fn held_or_due(state: &State, now: Time) -> Vec<Item> {
     troubled.collect()
 }
 
+/// One is told by its name, several by what is wrong with them.
+fn troubles(items: &[Item]) -> String {
+    let kinds = [("held", "on hold"), ("due", "due"), ("missing", "not accounted for"), ("", "in repair")];
+    let told = kinds.iter().filter_map(|(sign, words)| {
+        let number = items.iter().filter(|item| item.say.is(sign)).count();
+        (number > 0).then(|| format!("{number} {words}"))
+    });
+    match items {
+        [] => "Nothing is on hold, due, in repair or unaccounted for.".to_string(),
+        [one] => format!("One part needs a look: {}, {}.", one.called, one.say.words),
+        _ => format!("{} parts need a look: {}.", items.len(), listed(&told.collect::<Vec<_>>())),
+    }
+}
+
 impl StartPage {
     pub fn of(visitor: &Visitor, done: Option<u64>) -> StartPage {
         let (state, now) = (&*visitor.state, visitor.now);
@@ -127,19 +141,15 @@ impl StartPage {
                     .find(|item| item.say.is("not_ready") || item.say.is("held"))
                     .map(|item| format!(" {} is {}.", item.called, item.say.words))
                     .unwrap_or_default();
-                let words =
-                    format!("{ready} of {} {verb} ready.{worst}", count(state.sets.len(), "set", "sets"));
+                let words = match state.sets.len() {
+                    0 => "No set is built yet.".to_string(),
+                    all => format!("{ready} of {} {verb} ready.{worst}", count(all, "set", "sets")),
+                };
                 ("Sets that are not ready", troubled, "/sets", words)
             }
             Role::Biomed | Role::Infection => {
                 let items = held_or_due(state, now);
-                let words = match items.len() {
-                    0 => "Nothing is on hold, due, in repair or unaccounted for.".to_string(),
-                    n => format!(
-                        "{} on hold, due, in repair or not accounted for.",
-                        count(n, "part is", "parts are")
-                    ),
-                };
+                let words = troubles(&items);
                 ("Held and due", items, "/assets", words)
             }
             Role::Auditor => {

@@ -12,6 +12,7 @@ use crate::domain::scan::resolve;
 use crate::domain::set::SetState;
 use crate::domain::state::{Asset, Named, Stage, Standing, State};
 use crate::domain::time::Time;
+use crate::formats::json::normal;
 
 /// An act that the desk offers for what was scanned.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,7 +44,7 @@ pub struct Thing {
 }
 
 pub fn look_up(state: &State, scan: &str, now: Time) -> Result<Thing, Problem> {
-    match resolve(state, scan)? {
+    match resolve(state, &normal(scan))? {
         Named::Asset(id) => match state.assets.get(&id) {
             Some(asset) => Ok(of_part(state, asset, scan, now)),
             None => Err(crate::domain::model::unknown("part", scan)),

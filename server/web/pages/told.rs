@@ -187,8 +187,14 @@ fn beside(event: &Event) -> Vec<String> {
     if !beside.also_opened.is_empty() {
         all.push(format!("Pack opened with it: {}.", names(beside.also_opened.iter())));
     }
-    for left in &beside.left {
-        all.push(format!("Left as it was: {}. {}", left.asset, left.detail));
+    match beside.left.as_slice() {
+        [] => {}
+        [one] => all.push(format!("Left as it was: {}", one.detail)),
+        [first, ..] => all.push(format!(
+            "Left as they were: {}. The first: {}",
+            names(beside.left.iter().map(|left| &left.asset)),
+            first.detail
+        )),
     }
     if let Some(note) = &beside.note {
         all.push(format!("Note: {note}"));

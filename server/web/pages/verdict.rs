@@ -2,11 +2,12 @@
 
 use serde_json::Value;
 
-use super::shared::exact;
+use super::shared::time;
 use crate::domain::load::Load;
 use crate::domain::programme::Programme;
 use crate::domain::state::State;
 use crate::domain::text::Quantity;
+use crate::domain::time::Time;
 use crate::domain::verdict::{Evidence, Judged, reason_words, short};
 
 /// One measured value beside its limit.
@@ -26,7 +27,7 @@ pub struct Verdict {
     pub ended: String,
 }
 
-pub fn of(state: &State, load: &Load) -> Option<Verdict> {
+pub fn of(state: &State, load: &Load, now: Time) -> Option<Verdict> {
     let judged = load.judged.as_ref()?;
     let reasons = judged.answer.get("reasons").and_then(Value::as_array);
     Some(Verdict {
@@ -43,7 +44,7 @@ pub fn of(state: &State, load: &Load) -> Option<Verdict> {
             .collect(),
         measures: measures(&judged.answer, &load.programme),
         source: source(judged),
-        ended: exact(state, judged.ended_at),
+        ended: time(state, judged.ended_at, now),
     })
 }
 

@@ -46,20 +46,49 @@ pub fn due(why: &str) -> String {
     }
 }
 
-/// A form field's label, from its name.
+/// A form field's label, from its name: "programmes.0.band_c" is programme 1's band.
 pub fn field(name: &str) -> String {
     let plain = name.split(':').next().unwrap_or(name);
-    let last = plain.rsplit('.').next().unwrap_or(plain);
-    let words = match last {
+    let parts: Vec<&str> = plain.split(['.', '/']).filter(|part| !part.is_empty()).collect();
+    let numbered = parts.iter().zip(parts.iter().skip(1)).find_map(|(list, number)| {
+        let number = number.parse::<usize>().ok()?;
+        let one = list.strip_suffix('s').unwrap_or(list).replace('_', " ");
+        Some(format!("{} {}", super::shared::capital(&one), number + 1))
+    });
+    match (numbered, parts.last().copied().unwrap_or_default()) {
+        (Some(one), last) if last.parse::<usize>().is_ok() => one,
+        (Some(one), last) => format!("{one}: {}", label(last).to_lowercase()),
+        (None, last) => label(last),
+    }
+}
+
+fn label(name: &str) -> String {
+    let words = match name {
         "min_c" => "Lowest temperature in °C",
         "max_c" => "Highest temperature in °C",
+        "band_c" => "Band from, in °C",
         "hold_s" => "Hold in s",
         "a0_s" => "A0 in s",
+        "cooling_s" => "Cooling in s",
         "ambient_kpa" => "Ambient pressure in kPa",
         "cycle_no" => "Cycle number of the machine",
         "scan" => "Scan",
+        "passed" => "Result",
         "second_reader" => "Second reader",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_label_says_which_row_it_belongs_to() {
+        assert_eq!(field("programmes.0.hold_s"), "Programme 1: hold in s");
+        assert_eq!(field("/lines/2/essential"), "Line 3: essential");
+        assert_eq!(field("steps.8:step"), "Step 9");
+        assert_eq!(field("readings.min_c"), "Lowest temperature in °C");
+    }
 }

@@ -1,0 +1,121 @@
+//! What a batch has to look up before it can be decided: keys that are known, codes of people, turns, and entries that
+//! corrections name.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::clerk::Line;
+use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Step};
+use crate::domain::id::Id;
+use crate::domain::scan;
+use crate::domain::state::{Named, State};
+use crate::domain::text::Scan;
+use crate::domain::time::Time;
+use crate::storage::ledger::{self, StoredEntry};
+use crate::storage::{Conn, StorageError, account};
+
+pub(super) type Turns = BTreeMap<Id, Vec<(u32, Time)>>;
+
+pub(super) struct Gathered {
+    pub known: BTreeMap<String, StoredEntry>,
+    /// Keys of this batch, with the place of their entry in it.
+    pub new: BTreeMap<String, usize>,
+    pub people: BTreeSet<String>,
+    /// Of the parts that the present command names, where it is told late.
+    pub turns: Turns,
+    /// Entries that corrections name.
+    pub corrected: BTreeMap<u64, StoredEntry>,
+}
+
+pub(super) async fn gather_for(
+    conn: &mut Conn,
+    state: &State,
+    lines: &[Line],
+) -> Result<Gathered, StorageError> {
+    let site = state.site.as_str();
+    let keys: BTreeSet<String> =
+        lines.iter().filter_map(|line| line.command.around.key.as_ref()).map(|key| key.0.clone()).collect();
+    let keys: Vec<String> = keys.into_iter().collect();
+    let known = ledger::of_keys(conn, site, &keys).await?;
+    let known = known.into_iter().filter_map(|entry| entry.key.clone().map(|key| (key, entry))).collect();
+    let people = match lines.iter().any(|line| names_somebody(&line.command)) {
+        true => account::codes(conn, site).await?,
+        false => BTreeSet::new(),
+    };
+    let mut corrected = BTreeMap::new();
+    for line in lines {
+        if let Act::Correct(Correct::Entry(it)) = &line.command.act {
+            let found = ledger::after(conn, site, it.entry.saturating_sub(1), 1).await?;
+            corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
+        }
+    }
+    Ok(Gathered { known, new: BTreeMap::new(), people, turns: BTreeMap::new(), corrected })
+}
+
+/// When each turn began of the parts that a late command names: as written, and as the commands before it in the same
+/// batch left it.
+pub(super) async fn turns_for(
+    conn: &mut Conn,
+    state: &State,
+    command: &Command,
+) -> Result<Turns, StorageError> {
+    let mut turns = Turns::new();
+    for asset in named_parts(state, command) {
+        let began = ledger::turns_of(conn, state.site.as_str(), asset.as_str()).await?;
+        let began = began.into_iter().map(|(turn, at)| (turn, Time(at)));
+        let since = state.changes.turns.values().filter(|it| it.asset == asset).map(|it| (it.turn, it.at));
+        let began = began.chain(since).collect();
+        turns.insert(asset, began);
+    }
+    Ok(turns)
+}
+
+fn names_somebody(command: &Command) -> bool {
+    let around = &command.around;
+    around.late.as_ref().is_some_and(|late| late.done_by.is_some())
+        || around.overriding.as_ref().is_some_and(|given| given.second_person.is_some())
+        || matches!(&command.act, Act::Load(Load::Judge(judge)) if judge.readings.is_some())
+        || matches!(&command.act, Act::Missing(Missing::Close(_)))
+}
+
+/// The parts that a late command may name: their turns are looked up.
+fn named_parts(state: &State, command: &Command) -> Vec<Id> {
+    let scans: &Scan = match &command.act {
+        Act::Step(Step::RecordStep(it)) => &it.scan,
+        Act::Step(Step::Inspect(it)) => &it.scan,
+        Act::Step(Step::PackBroken(it)) => &it.scan,
+        Act::Asset(Asset::PutAway(it)) => &it.scan,
+        Act::Load(Load::Start(it)) => &it.scan,
+        Act::Correct(Correct::Entry(it)) => {
+            return it.instead.iter().flat_map(|scan| scanned(state, scan)).collect();
+        }
+        Act::Case(Case::Issue(it)) => &it.scan,
+        Act::Case(Case::Open(it)) => &it.scan,
+        Act::Case(Case::Use(it)) => &it.scan,
+        Act::Missing(Missing::Report(it)) => return named_part(state, it.asset.as_str()),
+        Act::Finding(Finding::Report(it)) => return named_part(state, it.scan.as_str()),
+        _ => return Vec::new(),
+    };
+    scanned(state, scans)
+}
+
+fn scanned(state: &State, scans: &Scan) -> Vec<Id> {
+    let mut all = Vec::new();
+    for text in &scans.0 {
+        match scan::resolve(state, text) {
+            Ok(Named::Asset(asset)) => all.push(asset),
+            Ok(Named::Set(set)) => {
+                let members = state.sets.get(&set).map(|set| set.seats.values().cloned().collect::<Vec<_>>());
+                all.extend(members.unwrap_or_default());
+            }
+            Err(_) => {}
+        }
+    }
+    all
+}
+
+fn named_part(state: &State, text: &str) -> Vec<Id> {
+    match scan::resolve(state, text) {
+        Ok(Named::Asset(asset)) => vec![asset],
+        _ => Vec::new(),
+    }
+}
