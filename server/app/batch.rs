@@ -152,7 +152,7 @@ pub async fn decide_and_write(
         if line.command.around.late.is_some() || corrects {
             gathered.turns = turns_for(conn, &hand.state, &line.command).await?;
         }
-        outcomes.push(decide_one(hand, line, now, &mut gathered, &mut written)?);
+        outcomes.push(decide_one(hand, line, line.now.unwrap_or(now), &mut gathered, &mut written)?);
     }
     if written.entries.is_empty() {
         return Ok(outcomes);

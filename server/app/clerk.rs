@@ -15,6 +15,7 @@ use crate::domain::command::Command;
 use crate::domain::id::Id;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::domain::verdict::Prepared;
 use crate::ledger::frontier::Frontier;
 use crate::storage::{Conn, Db, StorageError, ledger};
@@ -67,6 +68,8 @@ pub struct Line {
     pub prepared: Option<Prepared>,
     /// What the command asks, as text: its canonical form less its key.
     pub asked: String,
+    /// When it is given, where a history is written; else the clock says it.
+    pub now: Option<Time>,
 }
 
 impl Clerk {

@@ -188,6 +188,23 @@ impl House {
         outcomes
     }
 
+    /// Writes a history: commands of several people in order, each recorded as if it were given at its own time.
+    pub async fn submit_history(&self, site: &Id, given: Vec<(Actor, Time, Command)>) -> Vec<Outcome> {
+        let count = given.len();
+        let lost = || vec![Outcome::Unavailable(Unavailable { operation: operation() }); count];
+        let line = |(actor, now, command): (Actor, Time, Command)| {
+            let asked = canonical(&LessKey(&command)).unwrap_or_default();
+            Line { actor, command, prepared: None, asked, now: Some(now) }
+        };
+        let lines = given.into_iter().map(line).collect();
+        let Some(clerk) = self.clerk(site) else { return lost() };
+        let (answer, outcomes) = oneshot::channel();
+        if clerk.send(Job::Submit { site: site.clone(), lines, answer }).await.is_err() {
+            return lost();
+        }
+        outcomes.await.map_or_else(|_| lost(), |done| done.into_iter().map(Done::outcome).collect())
+    }
+
     /// Works out what needs no turn: above all the verdict on a record, since a long one would hold up everybody.
     async fn prepare(&self, site: &Id, actor: &Actor, commands: Vec<Command>) -> Vec<Line> {
         let mut all = Vec::with_capacity(commands.len());
@@ -207,7 +224,7 @@ impl House {
             }
             // A command was read from JSON, so it has a canonical text.
             let asked = canonical(&LessKey(&command)).unwrap_or_default();
-            all.push(Line { actor: actor.clone(), command, prepared, asked });
+            all.push(Line { actor: actor.clone(), command, prepared, asked, now: None });
         }
         all
     }

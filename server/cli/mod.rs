@@ -5,6 +5,7 @@ pub mod calc;
 pub mod check;
 pub mod demo;
 pub mod serve;
+pub mod simulate;
 
 use std::process::ExitCode;
 
@@ -53,6 +54,8 @@ enum What {
     Backup(check::Backup),
     /// Copy a backup into an empty database
     Restore(check::Restore),
+    /// Write a simulated hospital's commands as JSON lines
+    Simulate(simulate::Simulate),
     /// Compute without a database
     Calc(calc::CalcArgs),
 }
@@ -62,6 +65,9 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     if let What::Calc(args) = cli.what {
         return calc::run(args);
+    }
+    if let What::Simulate(it) = cli.what {
+        return it.run().unwrap_or_else(|error| failed(&*error));
     }
     let json = !matches!(cli.what, What::Demo(_));
     logs(json);
@@ -79,7 +85,7 @@ pub fn main() -> ExitCode {
             What::Rebuild(it) => it.run().await,
             What::Backup(it) => it.run().await,
             What::Restore(it) => it.run().await,
-            What::Calc(_) => Ok(ExitCode::SUCCESS),
+            What::Calc(_) | What::Simulate(_) => Ok(ExitCode::SUCCESS),
         }
     });
     match done {

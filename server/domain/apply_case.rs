@@ -139,7 +139,8 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
         if first {
             part.since = when.seq;
         }
-        part.told_used |= told_used;
+        // A pack that was opened by the use of one part does not make its other parts used.
+        part.told_used |= told_used && it.exposure == Exposure::Used;
         part.out |= here;
     });
     count_exposure(state, when, case, &it.asset, (first, used_now));

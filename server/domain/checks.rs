@@ -2,23 +2,51 @@
 
 use std::collections::BTreeMap;
 
+use super::checks_case;
 use super::hold::HoldKind;
 use super::id::Id;
-use super::load::LoadStatus;
+use super::load::{Load, LoadStatus};
 use super::model::StepKind;
-use super::state::{Asset, Named, Stage, State};
+use super::state::{Asset, Changes, Named, Stage, State};
 
 /// Everything that cannot be true at once, in sentences. Empty where nothing was found.
 pub fn check(state: &State) -> Vec<String> {
     let mut wrong = Vec::new();
-    seats(state, &mut wrong);
-    names(state, &mut wrong);
-    for asset in state.assets.values() {
-        one_asset(state, asset, &mut wrong);
+    things(state, &mut wrong);
+    for load in state.loads.values() {
+        one_load(load, &mut wrong);
     }
-    loads(state, &mut wrong);
-    packs(state, &mut wrong);
+    for asset in state.assets.values() {
+        cycles(state, asset, &mut wrong);
+    }
+    checks_case::check(state, &mut wrong);
     wrong
+}
+
+/// As [`check`], but of cases and loads, which only ever grow, and of what was counted over them, only those that
+/// changed: what was right and did not change is right still.
+pub fn check_changes(state: &State, changes: &Changes) -> Vec<String> {
+    let mut wrong = Vec::new();
+    things(state, &mut wrong);
+    for load in changes.loads.iter().filter_map(|load| state.loads.get(load)) {
+        one_load(load, &mut wrong);
+    }
+    for asset in changes.assets.iter().filter_map(|asset| state.assets.get(asset)) {
+        cycles(state, asset, &mut wrong);
+    }
+    checks_case::check_changes(state, changes, &mut wrong);
+    wrong
+}
+
+/// Sets, parts and machines: what there is no more of than stands in the house.
+fn things(state: &State, wrong: &mut Vec<String>) {
+    seats(state, wrong);
+    names(state, wrong);
+    for asset in state.assets.values() {
+        one_asset(state, asset, wrong);
+    }
+    running(state, wrong);
+    packs(state, wrong);
 }
 
 /// No asset sits twice, and both sides of a seat agree.
@@ -79,14 +107,14 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
         say("has no route".into());
     }
     let ends_sterile = route.last().is_some_and(|last| last.step == StepKind::Sterilised);
-    if asset.stage == Stage::Ready && ends_sterile {
+    if matches!(asset.stage, Stage::Ready | Stage::Issued) && ends_sterile {
         let released = asset.load.as_ref().and_then(|load| state.loads.get(load)).is_some_and(|load| {
             load.status == LoadStatus::Released
                 && load.judged.as_ref().is_some_and(|judged| judged.passed)
                 && load.contents.iter().any(|part| part.asset == asset.asset && part.turn == asset.turn)
         });
         if !released {
-            say("is ready without a released load of this turn that passed".into());
+            say("is ready or issued without a released load of this turn that passed".into());
         }
         if asset.has_hold(HoldKind::Prion) && asset.load.is_none() {
             say("is ready under a prion hold".into());
@@ -105,21 +133,19 @@ fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     }
 }
 
-/// A machine runs at most one load, and what is in a running load says so.
-fn loads(state: &State, wrong: &mut Vec<String>) {
-    for load in state.loads.values() {
-        let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
-        if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
-            wrong.push(format!("load {} is released without a record that passed", load.load));
-        }
-        if load.decided_by.is_some() == open {
-            wrong.push(format!(
-                "load {} is {} and its decision says otherwise",
-                load.load,
-                load.status.name()
-            ));
-        }
+/// A load's status agrees with its record and its decision.
+fn one_load(load: &Load, wrong: &mut Vec<String>) {
+    let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
+    if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
+        wrong.push(format!("load {} is released without a record that passed", load.load));
     }
+    if load.decided_by.is_some() == open {
+        wrong.push(format!("load {} is {} and its decision says otherwise", load.load, load.status.name()));
+    }
+}
+
+/// A machine runs at most one load, and what is in a running load says so.
+fn running(state: &State, wrong: &mut Vec<String>) {
     // A load told after the fact may be open beside the one that runs, but what runs is open, and its machine's own.
     for machine in state.machines.values() {
         let Some(running) = &machine.running else { continue };
@@ -141,18 +167,25 @@ fn loads(state: &State, wrong: &mut Vec<String>) {
             }
         }
     }
-    let mut cycles: BTreeMap<&Id, u32> = BTreeMap::new();
-    for load in state.loads.values().filter(|load| load.programme.step() == StepKind::Sterilised) {
-        if load.status == LoadStatus::Released {
-            load.contents.iter().for_each(|part| *cycles.entry(&part.asset).or_default() += 1);
+}
+
+/// A part's cycles are those of the steriliser loads that it lay in: each released one, and a rejected one where the
+/// machine ran, which the load does not tell any more.
+fn cycles(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
+    let (mut released, mut rejected) = (0, 0);
+    let loads = state.loads_of.get(&asset.asset).into_iter().flat_map(|loads| loads.iter());
+    for load in loads.filter_map(|(load, _)| state.loads.get(load)) {
+        if load.programme.step() == StepKind::Sterilised {
+            released += u32::from(load.status == LoadStatus::Released);
+            rejected += u32::from(load.status == LoadStatus::Rejected);
         }
     }
-    for (asset, released) in cycles {
-        let counted =
-            state.assets.get(asset).map_or(0, |asset| asset.cycles - asset.prior_cycles.min(asset.cycles));
-        if counted < released {
-            wrong.push(format!("{asset} went through {released} released cycles and counts {counted}"));
-        }
+    let counted = asset.cycles.saturating_sub(asset.prior_cycles);
+    if !(released..=released + rejected).contains(&counted) {
+        wrong.push(format!(
+            "{} counts {counted} cycles and lay in {released} released and {rejected} rejected loads",
+            asset.asset
+        ));
     }
 }
 

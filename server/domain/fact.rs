@@ -23,7 +23,9 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     // A set that came back although nobody recorded that it went out: its ready parts begin their next turn.
     let first: Vec<Picked> =
         in_sets.iter().filter(|part| stands_for(deciding, &part.asset, it.step)).cloned().collect();
-    let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) {
+    // Told late, it may be meant of parts that have gone on meanwhile; then what lies ready stays where it is.
+    let gone_on = deciding.late() && in_sets.iter().any(|part| deciding.at() < part.asset.act_at);
+    let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) && !gone_on {
         in_sets
             .iter()
             .filter(|part| in_house(&part.asset) && part.asset.stage == Stage::Ready)
@@ -149,7 +151,7 @@ pub(super) fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind, own_c
     if by_load
         || (step == StepKind::Inspected && !own_command)
         || to < asset.next
-        || skips_cleaning(route, asset.next, to as usize)
+        || skips_cleaning(route, asset, to as usize)
     {
         deciding.deviates(Code::OutOfOrder);
         return note;

@@ -70,7 +70,7 @@ fn against_inspecting(deciding: &Deciding, asset: &Asset, said: &Said) -> Vec<Pr
         let problem = out_of_order(asset, next, "The route does not allow an inspection now.");
         let route = state.route_of(asset);
         let to = route.iter().position(|on| on.step == StepKind::Inspected);
-        let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to));
+        let open = to.is_some_and(|to| !skips_cleaning(route, asset, to));
         problems.push(if open { problem.open_to_override() } else { problem });
     }
     if said.of(asset).0 == Outcome::Passed {

@@ -164,7 +164,7 @@ fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) ->
         );
         let problem = out_of_order(asset, next, &needed);
         let to = route.iter().position(wanted);
-        let open = to.is_some_and(|to| !skips_cleaning(route, asset.next, to)) && !before_pack;
+        let open = to.is_some_and(|to| !skips_cleaning(route, asset, to)) && !before_pack;
         problems.push(if open { problem.open_to_override() } else { problem });
     }
     let unsuitable = state.model(&asset.model).and_then(|model| programme.unsuitable(model));

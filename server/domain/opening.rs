@@ -1,5 +1,6 @@
 //! Packs opened at a case, and parts that touched the patient: facts, whatever rule they broke.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::case::{Case, Open, Risk, Use};
@@ -53,9 +54,15 @@ fn expose(
     let mut told = Told::default();
     let mut left = Vec::new();
     let scanned: Vec<Id> = picked.iter().map(|part| part.asset.asset.clone()).collect();
+    // Told late, a set stands for those of its parts that went to the case: it may hold others now.
+    let went: BTreeSet<&Id> = case.parts.iter().filter(|(_, part)| part.issued).map(|(id, _)| id).collect();
+    let others = deciding.late() && picked.iter().any(|part| !part.alone && went.contains(&part.asset.asset));
     for part in picked {
         let known = case.parts.get(&part.asset.asset).and_then(|known| known.exposure);
-        if !part.alone && (!in_house(&part.asset) || known >= Some(exposure)) {
+        if others && !part.alone && !went.contains(&part.asset.asset) {
+            let problem = not_there(&part.asset, &case);
+            left.push((part.asset, vec![problem]));
+        } else if !part.alone && (!in_house(&part.asset) || known >= Some(exposure)) {
             let problem = not_meant(&part.asset, &case, exposure);
             left.push((part.asset, vec![problem]));
         } else if part.asset.missing {
@@ -83,6 +90,15 @@ fn expose(
         holds.extend(prion_hold(deciding, &case.case, &parts));
     }
     Some(Exposures { case: case.case, parts: told.parts, pack_intact: None, indicator: None, holds })
+}
+
+fn not_there(asset: &Asset, case: &Case) -> Problem {
+    Problem::new(
+        Code::OutOfOrder,
+        format!("{} was not issued to case {} with its set.", asset.called(), case.case),
+        "A part that was there is needed.",
+        "If it was there all the same, scan it by itself.",
+    )
 }
 
 fn not_meant(asset: &Asset, case: &Case, exposure: Exposure) -> Problem {

@@ -144,7 +144,11 @@ impl Deciding<'_> {
                         self.against(empty_set(code, mode));
                     }
                     self.sets.push(code.clone());
-                    for asset in state.members(set).filter(|asset| !alone.contains(&asset.asset)) {
+                    // What was not in the house yet was not meant.
+                    let late_at = self.late().then(|| self.at());
+                    let there = |asset: &Asset| late_at.is_none_or(|at| asset.added_at <= at);
+                    let members = state.members(set).filter(|asset| !alone.contains(&asset.asset));
+                    for asset in members.filter(|asset| there(asset)) {
                         if seen.insert(asset.asset.clone()) {
                             picked.push(Picked { asset: asset.clone(), alone: false });
                         }

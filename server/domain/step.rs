@@ -202,7 +202,7 @@ pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -
         let problem =
             out_of_order(asset, next, &format!("The route does not allow \"{}\" now.", step.words()));
         let at = route.iter().position(|on| on.step == step);
-        problems.push(if at.is_some_and(|at| skips_cleaning(route, asset.next, at)) || at.is_none() {
+        problems.push(if at.is_some_and(|at| skips_cleaning(route, asset, at)) || at.is_none() {
             problem
         } else {
             problem.open_to_override()
@@ -217,8 +217,11 @@ pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -
 
 /// Skipping from `next` to the step at `to` would pass over cleaning or over what follows a part into its pack:
 /// nothing soiled is ever packed, whoever signs for it.
-pub(super) fn skips_cleaning(route: &[super::model::RouteStep], next: u32, to: usize) -> bool {
-    route.iter().enumerate().any(|(i, on)| i >= next as usize && i < to && on.step == StepKind::Cleaned)
+pub(super) fn skips_cleaning(route: &[super::model::RouteStep], asset: &Asset, to: usize) -> bool {
+    // What is out at a case begins its next turn first, and no step of the last one does it again.
+    let out = matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let next = asset.next as usize;
+    out || route.iter().enumerate().any(|(i, on)| i >= next && i < to && on.step == StepKind::Cleaned)
 }
 
 pub(super) fn out_of_order(asset: &Asset, next: Option<super::model::RouteStep>, needed: &str) -> Problem {

@@ -31,6 +31,7 @@ mod record;
 mod refusal;
 mod role;
 mod served;
+mod simulate;
 mod steam;
 mod step;
 mod tidy;

@@ -1,8 +1,9 @@
 //! What must never happen, as the trade's guidelines name it, tried through every door that these commands have.
 
-use fettle::domain::person::Role::{self, Biomed, Desk, Infection, Lead};
+use fettle::domain::person::Role::{self, Biomed, Charge, Clinician, Desk, Infection, Lead};
 use serde_json::{Value, json};
 
+use super::case::{issue, plan};
 use super::served::{BOTH, Served, steam_record, wash_record};
 
 fn step(step: &str, scan: &str) -> Value {
@@ -79,6 +80,32 @@ async fn what_was_used_is_not_assembled_without_cleaning() {
         never(&served, start("washer-1", "wash", "B-1"), "out_of_order").await;
         never(&served, start("steriliser-1", "p134", "B-1"), "out_of_order").await;
         assert_eq!(stage(&served, "B-1").await, "treated");
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+/// The same at the table: what was opened at a case and has not come back begins no step of the turn that it ended.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_out_at_a_case_is_not_packed_whoever_signs() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        served.round("SET-1").await;
+        served.done(Charge, plan("K-1", 2)).await;
+        served.done(Charge, issue("K-1", "SET-1")).await;
+        for stage_then in ["issued", "in_use"] {
+            assert_eq!(stage(&served, "B-1").await, stage_then);
+            for name in ["cleaned", "dried", "packed"] {
+                never(&served, step(name, "B-1"), "out_of_order").await;
+            }
+            never(&served, json!({"do": "inspect", "scan": "B-1", "passed": true}), "out_of_order").await;
+            never(&served, start("washer-1", "wash", "B-1"), "out_of_order").await;
+            never(&served, start("steriliser-1", "p134", "B-1"), "out_of_order").await;
+            if stage_then == "issued" {
+                served.done(Clinician, json!({"do": "use", "case": "K-1", "scan": "SET-1"})).await;
+            }
+        }
         served.sound().await;
         served.stop().await;
     }

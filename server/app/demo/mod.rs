@@ -1,17 +1,17 @@
-//! A demo hospital: an invented airway service with some weeks of history, written through the same commands that
-//! people give, under a clock that walks along with it.
+//! A demo hospital: a year and a half of an invented airway service, simulated, and written through the same commands
+//! that people give, each at its time.
 
-mod catalogue;
-mod days;
-mod records;
+mod scene;
 
 use serde_json::{Value, json};
 
-use super::house::{House, Outcome};
+use super::house::{House, Outcome, Unavailable};
 use crate::domain::command::Command;
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
+use crate::domain::simulate::ledger::Paper;
+use crate::domain::simulate::{Given, Hospital, Plan};
 use crate::domain::time::Time;
 
 /// The demo's site.
@@ -42,63 +42,83 @@ pub enum DemoError {
     Unavailable(String),
 }
 
-/// Writes commands at their times.
+/// How far back the history goes.
+const DAYS: i64 = 548;
+/// How many sets for patients the service owns.
+const SETS: u32 = 8;
+/// How many commands are written at once.
+const AT_ONCE: usize = 500;
+
+/// Writes what the simulated hospital does. The hospital looks at a paper that is decided and applied beside, so that
+/// the house can take many commands at once.
 pub struct Writer<'a> {
     house: &'a House,
     site: Id,
     now: Time,
-    waiting: Vec<(Time, Actor, Command)>,
+    paper: Paper,
+    waiting: Vec<(Actor, Time, Command)>,
 }
 
-impl<'a> Writer<'a> {
-    /// Gives a command of a person at a time.
-    fn give(&mut self, code: &str, at: Time, mut command: Value) -> Result<(), DemoError> {
+/// Who of a role is on duty: the desk has two shifts.
+fn on_duty(role: Role, at: Time) -> &'static str {
+    let late_shift = role == Role::Desk && at.0.rem_euclid(24 * 3_600_000_000) >= 14 * 3_600_000_000;
+    if late_shift {
+        return "desk-2";
+    }
+    PEOPLE.iter().find(|(.., of)| *of == role).map_or("desk-1", |(code, ..)| *code)
+}
+
+impl Writer<'_> {
+    /// Gives a command of a role at a time; the scene's own commands are never turned away.
+    fn give(&mut self, role: Role, at: Time, mut command: Value) -> Result<(), DemoError> {
         if let Value::Object(fields) = &mut command {
             fields.insert("at".into(), json!(at));
         }
         let told = command.to_string();
-        let command = Command::read(command).map_err(|_| DemoError::Turned(told))?;
-        let role = PEOPLE.iter().find(|(known, ..)| *known == code).map_or(Role::Desk, |(.., role)| *role);
-        self.waiting.push((at, Actor { code: code.into(), role }, command));
+        let command = Command::read(command).map_err(|_| DemoError::Turned(told.clone()))?;
+        let given = Given { now: at, role, command };
+        match self.paper.take(&given) {
+            Ok(_) => self.keep(given),
+            Err(Turned::Refused(refusal)) => {
+                let why = format!("{}: {} ({told})", refusal.code(), refusal.first.detail());
+                return Err(DemoError::Turned(why));
+            }
+            Err(_) => return Err(DemoError::Turned(told)),
+        }
         Ok(())
     }
 
-    /// Writes what waits in the order of its times, each as if somebody had recorded it there and then.
-    async fn flush(&mut self) -> Result<(), DemoError> {
-        let mut waiting = std::mem::take(&mut self.waiting);
-        waiting.sort_by_key(|(at, ..)| *at);
-        let mut together: Vec<(Time, Actor, Vec<Command>)> = Vec::new();
-        for (at, actor, command) in waiting {
-            match together.last_mut() {
-                Some((then, who, commands))
-                    if *then == at && who.code == actor.code && commands.len() < 100 =>
-                {
-                    commands.push(command);
-                }
-                _ => together.push((at, actor, vec![command])),
+    fn keep(&mut self, given: Given) {
+        let at = given.command.around.at.unwrap_or(given.now);
+        let actor = Actor { code: on_duty(given.role, at).into(), role: given.role };
+        self.waiting.push((actor, given.now.min(self.now), given.command));
+    }
+
+    async fn simulate(&mut self, mut hospital: Hospital) -> Result<(), DemoError> {
+        while let Some(given) = hospital.next(&self.paper.state) {
+            let event = self.paper.take(&given);
+            hospital.heard(&given, event.as_ref().ok());
+            if event.is_ok() {
+                self.keep(given);
+            }
+            if self.waiting.len() >= AT_ONCE {
+                self.flush().await?;
             }
         }
-        for (at, actor, commands) in together {
-            self.house.clock.set(at.min(self.now));
-            let told: Vec<String> = commands
-                .iter()
-                .map(|it| it.to_value().map_or_else(|_| String::new(), |value| value.to_string()))
-                .collect();
-            let outcomes = self.house.submit(&self.site, &actor, commands).await;
-            for (outcome, told) in outcomes.into_iter().zip(told) {
-                match outcome {
-                    Outcome::Accepted(_) => {}
-                    Outcome::Turned(Turned::Refused(refusal)) => {
-                        let told: String = told.chars().take(300).collect();
-                        return Err(DemoError::Turned(format!(
-                            "{}: {} ({told})",
-                            refusal.code(),
-                            refusal.first.detail()
-                        )));
-                    }
-                    Outcome::Unavailable(gone) => return Err(DemoError::Unavailable(gone.operation)),
-                    _ => return Err(DemoError::Turned(told.chars().take(300).collect())),
+        Ok(())
+    }
+
+    async fn flush(&mut self) -> Result<(), DemoError> {
+        let waiting = std::mem::take(&mut self.waiting);
+        for outcome in self.house.submit_history(&self.site, waiting).await {
+            match outcome {
+                Outcome::Accepted(_) => {}
+                Outcome::Turned(Turned::Refused(refusal)) => {
+                    let why = format!("{}: {}", refusal.code(), refusal.first.detail());
+                    return Err(DemoError::Turned(why));
                 }
+                Outcome::Unavailable(gone) => return Err(DemoError::Unavailable(gone.operation)),
+                other => return Err(DemoError::Turned(format!("{other:?}"))),
             }
         }
         Ok(())
@@ -113,19 +133,27 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
         return Ok(());
     }
     let now = house.clock.now();
-    let began = Time(now.0 - i64::from(days::WEEKS) * 7 * 24 * 3_600_000_000);
+    let began = now.plus_minutes(-DAYS * 24 * 60);
     house.clock.set(began);
+    let founded = found(house).await;
+    house.clock.free();
+    let site = founded?;
+    let gone = |gone: Unavailable| DemoError::Unavailable(gone.operation);
+    let state = house.state(&site).await.map_err(gone)?;
+    let state = state.ok_or_else(|| DemoError::Turned("the founding".into()))?;
+    let zone = state.zone;
+    let paper = Paper::on((*state).clone());
+    let mut writer = Writer { house, site, now, paper, waiting: Vec::new() };
+    let plan = Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false };
+    writer.simulate(Hospital::new(plan)).await?;
+    scene::write(&mut writer, now)?;
+    writer.flush().await
+}
+
+async fn found(house: &House) -> Result<Id, DemoError> {
     let site = house.add_site(SITE, "St Elfrida's airway service", "Europe/London").await?;
     for (code, name, role) in PEOPLE {
         house.add_person(SITE, Some(code), name, role, PASSWORD).await?;
     }
-    let mut writer = Writer { house, site, now, waiting: Vec::new() };
-    let made = async {
-        catalogue::write(&mut writer, began)?;
-        writer.flush().await?;
-        days::write(&mut writer, began, now, seed).await
-    };
-    let made = made.await;
-    house.clock.free();
-    made
+    Ok(site)
 }

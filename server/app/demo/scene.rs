@@ -1,0 +1,127 @@
+//! The demo's present moment: whatever the hour is, there is something to do, and something on somebody's mind.
+
+use std::sync::Arc;
+
+use serde_json::{Value, json};
+
+use super::{DemoError, Writer};
+use crate::domain::hold::HoldKind;
+use crate::domain::issuing::is_ready;
+use crate::domain::machine::{AIR_REMOVAL, MachineKind};
+use crate::domain::person::Role;
+use crate::domain::readiness::set_status;
+use crate::domain::set::SetState;
+use crate::domain::simulate::catalogue::STEAM;
+use crate::domain::state::{Asset, Condition, Stage, State};
+use crate::domain::time::{MINUTE, Time};
+
+/// Sets that are ready and were left alone for so long, the least needed first.
+fn idle(state: &State, now: Time, minutes: i64) -> Vec<Arc<SetState>> {
+    let before = Time(now.0 - minutes * MINUTE);
+    let alone = |set: &Arc<SetState>| {
+        is_ready(set_status(state, set, now).status)
+            && set.count_sheet.as_str() != "camera"
+            && state.members(set).all(|asset| asset.last_at < before)
+            && !state.open_cases().any(|case| case.promised.contains(&set.set))
+    };
+    state.sets.values().filter(|set| alone(set)).cloned().collect()
+}
+
+pub fn write(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
+    let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
+    if writer.paper.state.machines.values().all(|machine| machine.running.is_none()) {
+        running(writer, now)?;
+    }
+    let looked_for = writer.paper.state.missing.values().any(|missing| missing.over_at.is_none());
+    if !looked_for && let Some((set, cap)) = some_cap(&writer.paper.state, now) {
+        let missed = json!({"do": "report_missing", "scan": set, "asset": cap, "note": "not in the basket at unpacking"});
+        writer.give(Role::Desk, at(12), missed)?;
+    }
+    let held = |asset: &Arc<Asset>| asset.retired.is_none() && asset.has_hold(HoldKind::Quality);
+    if !writer.paper.state.assets.values().any(held)
+        && let Some(scope) = spare_scope(&writer.paper.state)
+    {
+        let hold = json!({"do": "hold", "kind": "quality", "scan": scope, "reason": "image dim, fibres to be looked at"});
+        writer.give(Role::Charge, at(9), hold)?;
+    }
+    cases(writer, now)
+}
+
+/// A cap of a set that nobody keeps for a case.
+fn some_cap(state: &State, now: Time) -> Option<(String, String)> {
+    let before = Time(now.0 - 15 * MINUTE);
+    let cap = |set: &&Arc<SetState>| {
+        let caps = state.members(set).filter(|asset| asset.model.as_str().starts_with("cap"));
+        let mut quiet = caps.filter(|asset| {
+            let here = !matches!(asset.stage, Stage::Issued | Stage::InUse) && asset.in_load.is_none();
+            here && asset.counts() && asset.last_at < before
+        });
+        quiet.next().map(|asset| asset.asset.to_string())
+    };
+    let on_bench_first = |set: &&Arc<SetState>| is_ready(set_status(state, set, now).status);
+    let mut sets: Vec<&Arc<SetState>> = state.sets.values().collect();
+    sets.sort_by_key(on_bench_first);
+    sets.iter().find_map(|set| Some((set.set.to_string(), cap(set)?)))
+}
+
+fn spare_scope(state: &State) -> Option<String> {
+    let spare = state
+        .assets
+        .values()
+        .find(|asset| asset.model.as_str().starts_with("scope") && asset.seat.is_none() && asset.counts());
+    spare.map(|asset| asset.asset.to_string())
+}
+
+/// A tray was dropped in the store, packed anew, and is in the steriliser now.
+fn running(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
+    let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
+    let state = &writer.paper.state;
+    let machine = state.machines.values().find(|machine| {
+        machine.kind == MachineKind::Steriliser
+            && machine.condition == Condition::InService
+            && machine.programmes.iter().any(|programme| programme.programme.as_str() == STEAM)
+    });
+    let set = idle(state, now, 70).pop();
+    let tray = set.as_ref().and_then(|set| {
+        state.members(set).find(|asset| asset.pack.as_ref().is_some_and(|pack| pack.pack == "tray"))
+    });
+    let (Some(machine), Some(set), Some(tray)) = (machine, &set, tray) else { return Ok(()) };
+    let (machine, set, tray) = (machine.machine.clone(), set.set.clone(), tray.asset.clone());
+    let all: [(i64, Value); 4] = [
+        (60, json!({"do": "pack_broken", "scan": tray, "why": "dropped"})),
+        (48, json!({"do": "record_step", "step": "packed", "scan": set})),
+        (22, json!({"do": "record_machine_test", "machine": machine, "test": AIR_REMOVAL, "passed": true})),
+        (22, json!({"do": "start_load", "machine": machine, "programme": STEAM, "scan": set})),
+    ];
+    for (minutes, command) in all {
+        writer.give(Role::Desk, at(minutes), command)?;
+    }
+    Ok(())
+}
+
+/// Cases later today and tomorrow, beside those that are planned already, with sets kept for some of them.
+fn cases(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
+    let later =
+        [(75, "adult", "jet_open"), (195, "child", "assisted"), (24 * 60, "tracheal", "controlled_closed")];
+    for (n, (minutes, sheet, technique)) in later.into_iter().enumerate() {
+        // On the next quarter of an hour.
+        let quarter = 15 * MINUTE;
+        let start = Time((now.0 + minutes * MINUTE) / quarter * quarter + quarter);
+        let case = format!("list-{}", n + 1);
+        let plan = json!({"do": "plan_case", "case": case, "start": start, "minutes": 60, "room": format!("room {}", n + 1),
+                          "technique": technique, "needs": [sheet, "camera"], "patient": format!("P-9000{n}")});
+        writer.give(Role::Charge, Time(now.0 - 8 * MINUTE), plan)?;
+        let state = &writer.paper.state;
+        let Some(known) = state.cases.get(case.as_str()) else { continue };
+        let free = state.sets.values().find(|set| {
+            set.count_sheet.as_str() == sheet
+                && is_ready(set_status(state, set, now).status)
+                && state.kept_elsewhere(&set.set, known).is_none()
+        });
+        if let Some(set) = free.map(|set| set.set.clone()) {
+            let keep = json!({"do": "promise", "case": case, "set": set});
+            writer.give(Role::Charge, Time(now.0 - 7 * MINUTE), keep)?;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,252 @@
+//! What the simulated hospital owns: routes, models with their true laws of life, count sheets, machines, sets.
+//! Sizes are invented; no maker's ladder.
+
+use serde_json::{Value, json};
+
+use super::chance::Chance;
+use crate::domain::person::Role;
+
+/// What a model really is, which nobody in the hospital knows: how long it lasts, and what ends it.
+pub struct Law {
+    pub model: &'static str,
+    /// The front of its parts' ids.
+    pub front: &'static str,
+    /// Weibull's shape and scale of the life in steriliser cycles; a model without a law does not wear out.
+    pub life: Option<(f64, f64)>,
+    /// Small soft parts carry no mark: they are known by their position in a set.
+    pub marked: bool,
+    /// Whether a defect is mended rather than the part replaced.
+    pub repairable: bool,
+}
+
+const fn law(
+    model: &'static str,
+    front: &'static str,
+    life: Option<(f64, f64)>,
+    marked: bool,
+    repairable: bool,
+) -> Law {
+    Law { model, front, life, marked, repairable }
+}
+
+/// Caps wear out by ageing (shape above 1), fibres and joints more slowly, suction tubes break at random (shape 1).
+pub const LAWS: [Law; 15] = [
+    law("barrel-8", "B", None, true, false),
+    law("barrel-4", "B", None, true, false),
+    law("trach-10", "B", None, true, false),
+    law("head-r", "H", None, true, true),
+    law("conn-15", "N", None, true, false),
+    law("jet-l", "J", None, true, true),
+    law("port-2", "P", None, true, false),
+    law("cap-1", "C", Some((2.5, 26.0)), false, false),
+    law("cap-0", "E", Some((2.0, 34.0)), false, false),
+    law("scope-4", "T", Some((1.8, 160.0)), true, true),
+    law("scope-2", "T", Some((1.8, 110.0)), true, true),
+    law("grip-3", "F", Some((1.5, 90.0)), true, true),
+    law("suck-8", "S", Some((1.0, 120.0)), true, false),
+    law("camera-h", "K", None, true, true),
+    law("cable-3", "L", Some((2.2, 140.0)), true, true),
+];
+
+pub fn law_of(model: &str) -> Option<&'static Law> {
+    LAWS.iter().find(|law| law.model == model)
+}
+
+/// How many steriliser cycles this very part bears, by the law of its model. Its name alone decides, so that the life
+/// is the same whenever it is asked for.
+pub fn life(seed: u64, asset: &str, model: &str) -> Option<f64> {
+    let (shape, scale) = law_of(model)?.life?;
+    Some(Chance::of(seed, asset).weibull(shape, scale))
+}
+
+/// One line of a count sheet: name, model, quantity, essential, pack.
+pub type SheetLine = (&'static str, &'static str, u32, bool, &'static str);
+
+const REST: [SheetLine; 8] = [
+    ("head", "head-r", 1, true, "tray"),
+    ("connector", "conn-15", 1, true, "tray"),
+    ("jet", "jet-l", 1, false, "tray"),
+    ("port", "port-2", 2, true, "tray"),
+    ("cap one hole", "cap-1", 2, true, "tray"),
+    ("cap blank", "cap-0", 2, true, "tray"),
+    ("forceps", "grip-3", 1, true, "tray"),
+    ("suction", "suck-8", 1, false, "tray"),
+];
+
+/// The count sheets: code, name, the front of its sets' codes, lines.
+pub fn sheets() -> Vec<(&'static str, &'static str, &'static str, Vec<SheetLine>)> {
+    let with = |barrel: &'static str, scope: &'static str| {
+        let mut lines = vec![("barrel", barrel, 1, true, "tray"), ("telescope", scope, 1, true, "optics")];
+        lines.extend(REST);
+        lines
+    };
+    vec![
+        ("adult", "Adult bronchoscopy", "SET-A", with("barrel-8", "scope-4")),
+        ("child", "Child bronchoscopy", "SET-C", with("barrel-4", "scope-2")),
+        ("tracheal", "Tracheoscopy", "SET-T", with("trach-10", "scope-4")),
+        (
+            "camera",
+            "Camera and light",
+            "CAM",
+            vec![
+                ("camera head", "camera-h", 1, true, "camera"),
+                ("light cable", "cable-3", 1, true, "cable"),
+            ],
+        ),
+    ]
+}
+
+/// The main sheets in the order in which sets are built to them.
+pub const MAIN: [&str; 5] = ["adult", "child", "adult", "tracheal", "child"];
+
+fn routes() -> Vec<Value> {
+    let route = |name: &str, steps: &[(&str, Option<&str>)]| {
+        let steps = steps.iter().map(|(step, method)| match method {
+            Some(method) => json!({"step": step, "method": method}),
+            None => json!({"step": step}),
+        });
+        json!({"do": "define_route", "route": name, "steps": steps.collect::<Vec<_>>()})
+    };
+    let back = [("treated", None), ("received", None), ("cleaned", None)];
+    let bath = [("ultrasonic", None), ("dried", None), ("disinfected", None)];
+    let by_hand = [("dried", None), ("disinfected", Some("manual"))];
+    let pack = [("inspected", None), ("packed", None)];
+    let all = |parts: &[&[(&'static str, Option<&'static str>)]]| parts.concat();
+    vec![
+        route("metal", &all(&[&back, &bath, &pack, &[("sterilised", Some("steam"))]])),
+        route("optics", &all(&[&back, &by_hand, &pack, &[("sterilised", Some("hydrogen_peroxide"))]])),
+        route("cable", &all(&[&back, &by_hand, &pack, &[("sterilised", Some("steam"))]])),
+        // A camera head is covered at the table: disinfected, not sterile.
+        route("camera", &all(&[&back, &[("disinfected", Some("manual")), ("inspected", None)]])),
+    ]
+}
+
+/// Model, family, name, route, sizes, limits.
+type ModelLine = (&'static str, &'static str, &'static str, &'static str, &'static str, &'static str);
+
+const BARREL_8: &str =
+    r#"{"nominal": "8", "inner_diameter_mm": "8.2", "outer_diameter_mm": "8.9", "length_mm": 430}"#;
+const BARREL_4: &str =
+    r#"{"nominal": "4", "inner_diameter_mm": "6.1", "outer_diameter_mm": "6.8", "length_mm": 300}"#;
+const TRACH_10: &str =
+    r#"{"nominal": "10", "inner_diameter_mm": "10.3", "outer_diameter_mm": "11", "length_mm": 310}"#;
+const SCOPE_4: &str = r#"{"shaft_diameter_mm": "4", "max_width_mm": "4", "length_mm": 540, "view_deg": 0}"#;
+const SCOPE_2: &str =
+    r#"{"shaft_diameter_mm": "2.8", "max_width_mm": "2.8", "length_mm": 360, "view_deg": 0}"#;
+const GRIP: &str = r#"{"shaft_diameter_mm": "2.4", "max_width_mm": "3", "length_mm": 550}"#;
+const OPTICS: &str = r#"{"inspect_every_days": 45, "shelf_life_days": 90}"#;
+const HOLED: &str = r#"{"max_cycles": 40, "inspect_every_cycles": 10}"#;
+const METAL: &str = r#"{"shelf_life_days": 180}"#;
+
+#[rustfmt::skip] // A table reads by its columns.
+const MODELS: [ModelLine; 15] = [
+    ("barrel-8", "bronchoscope", "Bronchoscope 8", "metal", BARREL_8, METAL),
+    ("barrel-4", "bronchoscope", "Bronchoscope 4, child", "metal", BARREL_4, METAL),
+    ("trach-10", "tracheoscope", "Tracheoscope 10", "metal", TRACH_10, METAL),
+    ("head-r", "head", "Proximal head", "metal", r#"{"stack_height_mm": 28}"#, "{}"),
+    ("conn-15", "anaesthesia_connector", "Anaesthesia connector 15 mm", "metal", "{}", "{}"),
+    ("jet-l", "jet_adapter", "Jet attachment, locking", "metal", "{}", "{}"),
+    ("port-2", "port_adapter", "Side-port adapter", "metal", "{}", "{}"),
+    ("cap-1", "cap", "Cap, one hole", "metal", r#"{"hole_diameters_mm": ["3.5"]}"#, HOLED),
+    ("cap-0", "cap", "Cap, blank", "metal", "{}", r#"{"max_cycles": 40}"#),
+    ("scope-4", "telescope", "Telescope 0°, 4 mm", "optics", SCOPE_4, OPTICS),
+    ("scope-2", "telescope", "Telescope 0°, 2.8 mm", "optics", SCOPE_2, OPTICS),
+    ("grip-3", "forceps", "Forceps, alligator", "metal", GRIP, "{}"),
+    ("suck-8", "suction_tube", "Suction tube 8 Fr", "metal", r#"{"french": 8, "length_mm": 560}"#, "{}"),
+    ("camera-h", "camera_head", "Camera head", "camera", "{}", "{}"),
+    ("cable-3", "light_cable", "Light cable 3 m", "cable", "{}", METAL),
+];
+
+fn model((model, family, name, route, dimensions, limits): &ModelLine) -> Value {
+    let read = |text: &str| serde_json::from_str::<Value>(text).unwrap_or_default();
+    let processing = match *route {
+        "optics" => {
+            json!({"edition": "local instruction 7, 2024", "hydrogen_peroxide": true, "ultrasonic": false})
+        }
+        "camera" => json!({"edition": "local instruction 9, 2023", "max_temp_c": 60, "ultrasonic": false}),
+        _ => json!({"edition": "local instruction 3, 2024", "steam": {"temp_c": 134, "hold_s": 180}}),
+    };
+    json!({"do": "define_model", "model": model, "family": family, "name": name, "route": route,
+           "dimensions": read(dimensions), "limits": read(limits), "processing": processing})
+}
+
+pub const WASH: &str = "instruments-90";
+pub const STEAM: &str = "porous-134";
+pub const PEROXIDE: &str = "peroxide-50";
+
+/// Machines for so many sets: never fewer than two washers and two steam sterilisers, and one for optics.
+fn machines(sets: u32) -> Vec<Value> {
+    let pairs = (sets / 6).max(2);
+    let washer = json!([{"programme": WASH, "method": "machine", "band_c": 90, "hold_s": 300, "a0_s": 3000}]);
+    let steam = json!([{"programme": STEAM, "method": "steam", "band_c": 134, "hold_s": 180,
+                        "air_removal_test": true, "cooling_s": 1800, "biological": "periodic"}]);
+    let cold = json!([{"programme": PEROXIDE, "method": "hydrogen_peroxide", "cooling_s": 300}]);
+    let machine = |code: String, kind: &str, programmes: &Value| json!({"do": "define_machine", "machine": code, "kind": kind, "programmes": programmes});
+    let mut all = Vec::new();
+    for n in 1..=pairs {
+        all.push(machine(format!("washer-{n}"), "washer_disinfector", &washer));
+        all.push(machine(format!("steriliser-{n}"), "steriliser", &steam));
+    }
+    for n in 1..=(pairs / 2).max(1) {
+        all.push(machine(format!("peroxide-{n}"), "steriliser", &cold));
+    }
+    all
+}
+
+/// Everything that stands before the first part: who gives it, and what.
+pub fn founding(sets: u32) -> Vec<(Role, Value)> {
+    let mut all: Vec<(Role, Value)> = vec![];
+    let policy = json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00", "turnaround_minutes": 300});
+    let sheet = |(code, name, _, lines): (&str, &str, &str, Vec<SheetLine>)| {
+        let lines = lines.iter().map(|(line, model, quantity, essential, pack)| {
+            json!({"line": line, "models": [model], "quantity": quantity, "essential": essential, "pack": pack})
+        });
+        json!({"do": "define_count_sheet", "count_sheet": code, "name": name, "lines": lines.collect::<Vec<_>>()})
+    };
+    let admin = routes()
+        .into_iter()
+        .chain(std::iter::once(policy))
+        .chain(MODELS.iter().map(model))
+        .chain(machines(sets))
+        .chain(sheets().into_iter().map(sheet));
+    all.extend(admin.map(|command| (Role::Admin, command)));
+    let mut serial = 0;
+    let mut numbers = [0_u32; 4];
+    let cameras = sets / 2 + 2;
+    let main = MAIN.iter().cycle().take(sets as usize).copied();
+    for sheet in main.chain(std::iter::repeat_n("camera", cameras as usize)) {
+        let known = sheets().into_iter().zip(&mut numbers).find(|((code, ..), _)| *code == sheet);
+        let Some(((code, name, front, lines), number)) = known else { continue };
+        *number += 1;
+        let (set, name) = (format!("{front}{number}"), format!("{name} {number}"));
+        all.push((Role::Lead, json!({"do": "build_set", "set": set, "count_sheet": code, "name": name})));
+        for (line, model, quantity, ..) in lines {
+            for _ in 0..quantity {
+                serial += 1;
+                let (asset, add) = new_part(model, serial);
+                all.push((Role::Lead, add));
+                all.push((Role::Lead, json!({"do": "put_in_set", "set": set, "line": line, "asset": asset})));
+            }
+        }
+    }
+    for model in ["cap-1", "cap-0", "scope-4", "scope-2", "grip-3", "suck-8", "cable-3", "camera-h"] {
+        for _ in 0..=(sets / 20) {
+            serial += 1;
+            all.push((Role::Lead, new_part(model, serial).1));
+        }
+    }
+    for sheet in ["adult", "child"] {
+        all.push((Role::Lead, json!({"do": "set_reserve", "count_sheet": sheet, "minimum": 1 + sets / 40})));
+    }
+    all
+}
+
+fn new_part(model: &str, serial: u32) -> (String, Value) {
+    let front = law_of(model).map_or("X", |law| law.front);
+    let asset = format!("{front}-{serial:04}");
+    let mut add = json!({"do": "add_asset", "asset": asset, "model": model});
+    if let (Some(fields), Some(true)) = (add.as_object_mut(), law_of(model).map(|law| law.marked)) {
+        fields.insert("mark".into(), json!(format!("AW{serial:06}{front}")));
+    }
+    (asset, add)
+}

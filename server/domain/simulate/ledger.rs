@@ -1,0 +1,77 @@
+//! A ledger kept in memory only: decides and applies the commands of a simulation, so that the hospital sees what came
+//! of them. What is true is made by `decide` and `apply` alone, as everywhere.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::Given;
+use crate::domain::apply::{When, apply};
+use crate::domain::deciding::{Asked, Turned, decide};
+use crate::domain::event::{Beside, Event, What};
+use crate::domain::id::Id;
+use crate::domain::person::Actor;
+use crate::domain::site::SiteFounded;
+use crate::domain::state::{Changes, State};
+use crate::domain::text::Line;
+use crate::domain::time::Time;
+
+pub struct Paper {
+    pub state: State,
+    people: BTreeSet<String>,
+    /// When each turn of each part began, where somebody tells something late.
+    turns: BTreeMap<Id, Vec<(u32, Time)>>,
+}
+
+impl Paper {
+    /// A site that was just founded.
+    pub fn new(site: Id, zone: chrono_tz::Tz, at: Time) -> Paper {
+        let name = Line(format!("Simulated hospital {site}"));
+        let founded = SiteFounded { name, timezone: zone.name().into() };
+        let mut state = State::new(site);
+        let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
+        apply(&mut state, &When { seq: 1, at, recorded_at: at, actor: "founder" }, &event);
+        Paper::on(state)
+    }
+
+    /// A site as it stands now.
+    pub fn on(state: State) -> Paper {
+        let people = ["lead", "charge"].map(String::from).into();
+        Paper { state, people, turns: BTreeMap::new() }
+    }
+
+    /// Decides one command, and makes it so.
+    #[allow(clippy::result_large_err)] // A refusal is an answer as good as a decision, and as large.
+    pub fn take(&mut self, given: &Given) -> Result<Event, Turned> {
+        let changes = self.take_with_changes(given);
+        changes.map(|(event, _)| event)
+    }
+
+    /// As [`Paper::take`], with what changed by it.
+    #[allow(clippy::result_large_err)]
+    pub fn take_with_changes(&mut self, given: &Given) -> Result<(Event, Changes), Turned> {
+        let actor = Actor { code: given.role.name().into(), role: given.role };
+        let asked = Asked {
+            actor: &actor,
+            now: given.now.max(self.state.recorded_at),
+            salt: [0; 16],
+            people: &self.people,
+            turns: &self.turns,
+            corrected: None,
+            prepared: None,
+        };
+        let decided = decide(&self.state, &asked, &given.command)?;
+        let when = When {
+            seq: self.state.seq + 1,
+            at: decided.at,
+            recorded_at: asked.now,
+            actor: given.role.name(),
+        };
+        apply(&mut self.state, &when, &decided.event);
+        let changes = self.state.take_changes();
+        for began in changes.turns.values() {
+            let of = self.turns.entry(began.asset.clone()).or_default();
+            of.retain(|(turn, _)| *turn < began.turn);
+            of.push((began.turn, began.at));
+        }
+        Ok((decided.event, changes))
+    }
+}
