@@ -6,6 +6,7 @@
 #![allow(clippy::disallowed_methods)]
 
 mod browser;
+mod browser_case;
 mod canonical;
 mod case;
 mod command;
