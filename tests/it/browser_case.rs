@@ -182,7 +182,7 @@ async fn the_board_answers_304_while_nothing_it_shows_changed() {
     let charge = Visit::of(&served, Role::Charge).await;
     for path in ["/board", "/board/wall"] {
         let (status, tag, page) = charge.get(path, "\"none\"").await;
-        assert!(status == 200 && page.contains("No set of “Adult” for an emergency."), "{path}: {page}");
+        assert!(status == 200 && page.contains("No set for an emergency: “Adult”."), "{path}: {page}");
         assert_eq!(charge.get(path, &tag).await.0, 304, "{path}");
         // An entry that the board does not show leaves it as it is.
         let spare = format!("C-{}", path.len());

@@ -12,7 +12,6 @@ use super::{theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::finding::Severity;
-use crate::domain::missing::SearchOutcome;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -225,7 +224,7 @@ impl AssetPage {
             at_case: at_case(state, asset),
             missing: asset.missing,
             search: search(state, asset, now),
-            outcomes: SearchOutcome::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
+            outcomes: theatre::outcomes(),
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
         }

@@ -109,6 +109,9 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
 }
 
 fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
+    if let ([set], 1) = (case.sets.as_slice(), needs) {
+        return set.to_string();
+    }
     let mut all: Vec<String> = Vec::new();
     for set in case.sets.iter().filter_map(|set| state.sets.get(set)) {
         let say = of_set(state, &set_status(state, set, now), now);
@@ -269,7 +272,7 @@ mod tests {
         let text = sample::show("board", &BoardPage::of(&visitor, &shown, None));
         let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
         assert!(heading.starts_with("Not accounted for: cap CAP-02, case K-1"), "{heading}");
-        assert!(heading.contains("No set of “Adult rigid bronchoscopy” for an emergency"), "{heading}");
+        assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
         assert!(text.contains("below minimum"));
     }
 

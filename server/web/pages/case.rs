@@ -13,7 +13,6 @@ use super::theatre::{self, Choice, LostRow, PartRow, SetRow};
 use crate::domain::board::BoardCase;
 use crate::domain::case::{Case, CaseStatus};
 use crate::domain::event::{Entry, Thing};
-use crate::domain::missing::SearchOutcome;
 use crate::domain::person::Role;
 use crate::domain::state::State;
 use crate::web::App;
@@ -44,6 +43,8 @@ pub struct CasePage {
     /// The words that are called across a room, for what is out.
     pub loud: Vec<&'static str>,
     pub lost: Vec<LostRow>,
+    /// What came back with a piece missing: the piece may be where the part was.
+    pub broken: Vec<String>,
     pub outcomes: Vec<(&'static str, String)>,
     pub sets: Vec<SetRow>,
     pub parts: Vec<PartRow>,
@@ -171,7 +172,8 @@ impl CasePage {
     ) -> CasePage {
         let (state, now, role) = (&*visitor.state, visitor.now, visitor.actor.role);
         let sets = theatre::sets(state, case, now);
-        let parts = theatre::parts(state, case, &sets, now);
+        let broken = theatre::broken(history);
+        let parts = theatre::parts(state, case, &sets, &broken, now);
         let lost = theatre::lost(state, case, now);
         let is_lost = lost.iter().any(|part| part.outcome.is_empty());
         let say = say(state, case, board, is_lost, visitor);
@@ -191,7 +193,8 @@ impl CasePage {
             facts: facts(state, case, visitor),
             loud,
             lost,
-            outcomes: SearchOutcome::ALL.into_iter().map(|it| (it.name(), capital(it.words()))).collect(),
+            broken: broken.into_iter().collect(),
+            outcomes: theatre::outcomes(),
             out: parts.iter().filter(|part| part.out).count(),
             sets,
             parts,

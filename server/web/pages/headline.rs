@@ -46,11 +46,13 @@ pub fn undercut(reserve: &BoardReserve) -> bool {
 
 fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
     let short = board.reserves.iter().filter(|reserve| undercut(reserve));
-    let say = |reserve: &BoardReserve| {
+    let (none, few): (Vec<_>, Vec<_>) = short.partition(|reserve| reserve.ready == 0);
+    let until = |reserve: &BoardReserve| next_ready(state, &board.sets, &reserve.count_sheet, now);
+    let say = |reserve: &&BoardReserve| {
         let name = sheet_name(state, &reserve.count_sheet);
-        let until = next_ready(state, &board.sets, &reserve.count_sheet, now);
+        let until = until(reserve);
         match reserve.ready {
-            0 => format!("No set of “{name}” for an emergency{until}."),
+            0 => format!("“{name}”{until}"),
             n => format!(
                 "Only {} of {} emergency sets of “{name}” {}{until}.",
                 words_of(n as usize),
@@ -59,7 +61,12 @@ fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
             ),
         }
     };
-    short.map(say).collect()
+    let none: Vec<String> = none.iter().map(say).collect();
+    let mut all: Vec<String> = few.iter().map(say).collect();
+    if !none.is_empty() {
+        all.insert(0, format!("No set for an emergency: {}.", listed(&none)));
+    }
+    all
 }
 
 /// What a case lacks, in a few words: "lacks telescope", "set B2 is on hold", "no set is free".

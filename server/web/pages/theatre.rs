@@ -1,14 +1,18 @@
 //! What a case has with it: its parts as they went out and came back, the sets that it takes, and the choices of its
 //! forms.
 
+use std::collections::BTreeSet;
+
 use super::headline::sheet_name;
 use super::say::{Say, of_asset, of_set};
 use super::shared::{segment, time};
 use crate::domain::board::BoardCase;
 use crate::domain::case::{Case, Risk, Technique};
-use crate::domain::exposure::{CasePart, Exposure};
+use crate::domain::event::{Entry, Event, What};
+use crate::domain::exposure::{Back, CasePart, Exposure};
 use crate::domain::id::Id;
 use crate::domain::issuing::is_ready;
+use crate::domain::missing::SearchOutcome;
 use crate::domain::readiness::{SetReadiness, set_status};
 use crate::domain::set::SetState;
 use crate::domain::state::{Asset, State};
@@ -80,7 +84,19 @@ pub fn loud(state: &State, asset: &Asset, now: Time) -> Vec<&'static str> {
     words
 }
 
-fn say_of(state: &State, asset: &Asset, part: &CasePart) -> Say {
+/// The parts that came back from the case with a piece missing, from the entry that closed its count.
+pub fn broken(history: &[Entry]) -> BTreeSet<String> {
+    let closed = history.iter().filter_map(|entry| {
+        match Event::read(&entry.kind, entry.version, entry.event.clone()).ok()?.what {
+            What::CountClosed(count) => Some(count.parts),
+            _ => None,
+        }
+    });
+    let back = closed.flatten().filter(|part| part.back == Back::Broken);
+    back.map(|part| part.asset.to_string()).collect()
+}
+
+fn say_of(state: &State, asset: &Asset, part: &CasePart, broken: bool) -> Say {
     let exposure = match part.exposure {
         None => "not opened",
         Some(Exposure::Opened) => "opened",
@@ -94,6 +110,7 @@ fn say_of(state: &State, asset: &Asset, part: &CasePart) -> Say {
     match (part.out, part.missing) {
         (true, _) => Say::new("out", "ink", format!("out, {exposure}")),
         (false, true) => Say::plain("missed, found since"),
+        (false, false) if broken => Say::new("missing", "stop", "back, a piece is missing"),
         (false, false) => Say::plain(format!("back, {exposure}")),
     }
 }
@@ -106,7 +123,7 @@ fn place(state: &State, asset: &Asset) -> (String, usize, u32, String) {
     (seat.set.to_string(), line.unwrap_or(usize::MAX), seat.position, asset.asset.to_string())
 }
 
-fn row(state: &State, asset: &Asset, part: Option<&CasePart>, now: Time) -> PartRow {
+fn row(state: &State, asset: &Asset, part: Option<&CasePart>, broken: bool, now: Time) -> PartRow {
     let out = part.is_some_and(|part| part.out);
     PartRow {
         asset: asset.asset.to_string(),
@@ -114,7 +131,7 @@ fn row(state: &State, asset: &Asset, part: Option<&CasePart>, now: Time) -> Part
         name: name(state, asset),
         set: asset.seat.as_ref().map(|seat| seat.set.to_string()).unwrap_or_default(),
         line: asset.seat.as_ref().map(|seat| seat.line.clone()).unwrap_or_default(),
-        say: part.map_or_else(|| of_asset(state, asset, now), |part| say_of(state, asset, part)),
+        say: part.map_or_else(|| of_asset(state, asset, now), |part| say_of(state, asset, part, broken)),
         out,
         untouched: part.is_some_and(|part| part.exposure.is_none()),
         used: part.is_some_and(|part| part.exposure == Some(Exposure::Used)),
@@ -123,7 +140,13 @@ fn row(state: &State, asset: &Asset, part: Option<&CasePart>, now: Time) -> Part
 }
 
 /// What went to the case; where nothing has gone yet, what the sets hold that it would take.
-pub fn parts(state: &State, case: &Case, sets: &[SetRow], now: Time) -> Vec<PartRow> {
+pub fn parts(
+    state: &State,
+    case: &Case,
+    sets: &[SetRow],
+    broken: &BTreeSet<String>,
+    now: Time,
+) -> Vec<PartRow> {
     let mut all: Vec<(&Asset, Option<&CasePart>)> = Vec::new();
     for (asset, part) in &case.parts {
         all.extend(state.assets.get(asset).map(|asset| (&**asset, Some(part))));
@@ -133,7 +156,9 @@ pub fn parts(state: &State, case: &Case, sets: &[SetRow], now: Time) -> Vec<Part
         all.extend(kept.flat_map(|set| state.members(set)).map(|asset| (&**asset, None)));
     }
     all.sort_by_key(|(asset, _)| place(state, asset));
-    all.into_iter().map(|(asset, part)| row(state, asset, part, now)).collect()
+    all.into_iter()
+        .map(|(asset, part)| row(state, asset, part, broken.contains(asset.asset.as_str()), now))
+        .collect()
 }
 
 /// The parts that are missed from it, those without an outcome first.
@@ -225,6 +250,12 @@ pub fn needs(state: &State, needed: &[Id]) -> Vec<Vec<Choice>> {
         all.collect()
     };
     rows.map(sheets).collect()
+}
+
+/// The outcomes of a search that a person may name; what is found has a button of its own, with its place.
+pub fn outcomes() -> Vec<(&'static str, String)> {
+    let named = SearchOutcome::ALL.into_iter().filter(|outcome| *outcome != SearchOutcome::Found);
+    named.map(|outcome| (outcome.name(), super::shared::capital(outcome.words()))).collect()
 }
 
 /// The case at which a part is out, or at which it was missed.
