@@ -8,6 +8,7 @@
 mod agree;
 mod binary;
 mod browser;
+mod browser_case;
 mod canonical;
 mod case;
 mod command;

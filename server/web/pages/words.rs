@@ -30,6 +30,18 @@ pub fn command(name: &str) -> String {
         "release_load" => "Release the load",
         "reject_load" => "Reject the load",
         "found" => "Record it as found",
+        "plan_case" => "Plan the case",
+        "change_case" => "Change the case",
+        "cancel_case" => "Cancel the case",
+        "promise" => "Keep the set for the case",
+        "withdraw_promise" => "Keep the set for it no longer",
+        "issue" => "Issue",
+        "open" => "Record it as opened",
+        "use" => "Record it as used",
+        "close_count" => "Close the count",
+        "report_missing" => "Report it as not accounted for",
+        "close_missing" => "Name the outcome of the search",
+        "report_finding" => "Report a defect",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
@@ -75,6 +87,12 @@ fn label(name: &str) -> String {
         "scan" => "Scan",
         "passed" => "Result",
         "second_reader" => "Second reader",
+        "minutes" => "Length in minutes",
+        "needs" => "Count sheet that it needs",
+        "patient" => "Patient's reference",
+        "pack_intact" => "Was the pack intact?",
+        "person" => "Who says so",
+        "what" => "What is wrong with it",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
