@@ -1,7 +1,7 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
-//! A plain name is text; `name:int`, `name:bool`, `name:lines` (a list of texts) and `name:json` say otherwise; dots
-//! nest. An empty field is left out, so that an optional one may stay empty.
+//! A plain name is text; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
+//! texts) and `name:json` say otherwise; dots nest. An empty field is left out, so that an optional one may stay empty.
 
 use axum::extract::{Form, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -47,11 +47,25 @@ fn value(kind: &str, text: &str) -> Result<Value, String> {
             .parse::<u64>()
             .map(Value::from)
             .map_err(|_| format!("found \"{text}\"; a whole number is needed")),
+        "cents" => cents(text)
+            .map(Value::from)
+            .ok_or_else(|| format!("found \"{text}\"; an amount such as 120.50 is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
         "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }
+}
+
+/// An amount with at most two decimals, as cents.
+fn cents(text: &str) -> Option<u64> {
+    let (whole, part) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    let digits =
+        |text: &str| !text.is_empty() && text.len() <= 12 && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !digits(whole) || !(part.is_empty() || digits(part)) || part.len() > 2 {
+        return None;
+    }
+    format!("{whole}{part:0<2}").parse().ok()
 }
 
 fn put(all: &mut Map<String, Value>, path: &str, value: Value) {
@@ -127,6 +141,18 @@ mod tests {
         let expected = json!({"do": "judge_load", "readings": {"min_c": "134.1", "complete": true}, "position": 2,
                               "scan": ["A", "B", "C"]});
         assert_eq!(command(&fields), Ok(expected));
+    }
+
+    #[test]
+    fn an_amount_becomes_cents() {
+        for (text, expected) in
+            [("120.50", Some(12_050)), ("7", Some(700)), ("0,5", Some(50)), ("007.05", Some(705))]
+        {
+            assert_eq!(cents(text), expected, "{text}");
+        }
+        for text in ["", ".", "1.234", "-3", "1e3", "1.2.3", "99999999999999999999", "٣"] {
+            assert_eq!(cents(text), None, "{text}");
+        }
     }
 
     #[test]

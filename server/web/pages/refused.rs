@@ -155,6 +155,6 @@ mod tests {
         let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
         assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
         assert!(remedy(&command).is_some());
-        assert!(remedy(&serde_json::json!({"do": "found", "scan": "T1"})).is_none());
+        assert!(remedy(&serde_json::json!({"do": "no_such_act", "scan": "T1"})).is_none());
     }
 }
