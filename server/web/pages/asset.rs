@@ -71,6 +71,8 @@ pub struct AssetPage {
     pub history: Vec<Past>,
     pub before: Option<u64>,
     pub in_service: bool,
+    pub missing: bool,
+    pub in_repair: bool,
     pub inspects: bool,
     pub trouble: String,
 }
@@ -196,6 +198,8 @@ impl AssetPage {
             history: past(state, history),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
+            missing: asset.missing,
+            in_repair: asset.in_repair,
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
             trouble: String::new(),
         }

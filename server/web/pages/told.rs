@@ -153,7 +153,7 @@ fn of_load(event: &Event) -> String {
             format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts"))
         }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
-        other => other.kind().replace('_', " "),
+        other => super::told_case::sentence(other),
     }
 }
 
@@ -230,6 +230,6 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
         What::TakenFromSet(it) => (None, format!("out of set {}", it.seat.set)),
         What::Replaced(it) if it.old.as_str() == asset => (None, format!("replaced by {}", it.new)),
         What::Replaced(it) => (None, format!("into set {} for {}", it.seat.set, it.old)),
-        other => (None, other.kind().replace('_', " ")),
+        other => super::told_case::act_of(other, asset),
     }
 }
