@@ -6,6 +6,7 @@
 #![allow(clippy::disallowed_methods)]
 
 mod browser;
+mod browser_back;
 mod canonical;
 mod case;
 mod command;
