@@ -168,8 +168,11 @@ async fn erased_in_time(keys: &Keyboard) {
     keys.press(Key::Tab).await;
     keys.type_in("asked for").await;
     keys.press(Key::Enter).await;
-    keys.says("h1", &["Not done: erase patient.", "K-1 is inside look-back look-back-0001, which is open."])
-        .await;
+    keys.says(
+        "h1",
+        &["Not done: erase a patient's reference.", "K-1 is inside look-back look-back-0001, which is open."],
+    )
+    .await;
     keys.says(".reasons", &["Found", "Needed", "Next", "Close look-back look-back-0001 first."]).await;
     keys.enter_on("Leave it").await;
     keys.says("h1", &["1 look-back is open."]).await;

@@ -11,6 +11,7 @@ use super::shared::{self, Page, capital, date, segment, time};
 use super::{told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
+use crate::domain::hold::HoldKind;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -51,6 +52,8 @@ pub struct Hold {
     pub since: String,
     pub by: String,
     pub may_lift: bool,
+    /// Who may, for those who may not.
+    pub lifters: String,
 }
 
 #[derive(Template)]
@@ -155,8 +158,20 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
             since: time(state, hold.placed_at, now),
             by: hold.placed_by.clone(),
             may_lift: hold.kind.lifted_by().contains(&role),
+            lifters: {
+                let roles = hold.kind.lifted_by().iter().map(|role| role.words().to_string());
+                shared::listed(&roles.collect::<Vec<_>>())
+            },
         })
         .collect()
+}
+
+/// What is never to be done with it.
+fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
+    let prion = asset.has_hold(HoldKind::Prion) && asset.retired.is_none();
+    let sealed = prion.then_some("Do not wash. Seal, label, lock, call infection prevention.");
+    let model = state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default();
+    sealed.into_iter().chain(model).collect()
 }
 
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
@@ -187,7 +202,7 @@ impl AssetPage {
             facts: facts(state, asset, now),
             limits: limits(state, asset),
             due: due(state, asset, now).iter().map(due_words).collect(),
-            cautions: state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default(),
+            cautions: cautions(state, asset),
             holds: holds(state, asset, role, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL

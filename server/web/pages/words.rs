@@ -30,6 +30,12 @@ pub fn command(name: &str) -> String {
         "release_load" => "Release the load",
         "reject_load" => "Reject the load",
         "found" => "Record it as found",
+        "close_missing" => "Name the outcome of the search",
+        "report_finding" => "Report a defect",
+        "back_from_repair" => "Record it as back from repair",
+        "open_look_back" => "Open a look-back",
+        "close_look_back" => "Close the look-back",
+        "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
@@ -58,6 +64,7 @@ pub fn field(name: &str) -> String {
         "ambient_kpa" => "Ambient pressure in kPa",
         "cycle_no" => "Cycle number of the machine",
         "scan" => "Scan",
+        "cost_cents" => "Cost",
         "second_reader" => "Second reader",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
