@@ -188,9 +188,9 @@ async fn a_load_is_traced_to_its_case_and_printed() {
 }
 
 /// A client that is signed in, and what its forms carry.
-async fn signed_in(served: &Served) -> (reqwest::Client, String) {
+pub async fn signed_in(served: &Served, person: &str) -> (reqwest::Client, String) {
     let client = reqwest::Client::builder().cookie_store(true).build().expect("a client");
-    let form = [("site", served.site.as_str()), ("person", "p-1"), ("password", PASSWORD)];
+    let form = [("site", served.site.as_str()), ("person", person), ("password", PASSWORD)];
     client.post(format!("{}/sign-in", served.base)).form(&form).send().await.expect("an answer");
     let page = client.get(format!("{}/look-back", served.base)).send().await.expect("an answer");
     let csrf = hidden(&page.text().await.expect("a page"), "csrf").to_string();
@@ -218,7 +218,7 @@ async fn hostile_addresses_and_texts_stay_texts() {
         served.done(role, json!({"do": "record_step", "step": name, "scan": "B-1"})).await;
     }
     served.done(Desk, cycle).await;
-    let (client, csrf) = signed_in(&served).await;
+    let (client, csrf) = signed_in(&served, "p-1").await;
     let ask = async |path: &str, query: &[(&str, &str)]| {
         let pairs: Vec<String> =
             query.iter().map(|(name, value)| format!("{name}={}", escaped(value))).collect();

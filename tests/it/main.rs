@@ -12,6 +12,7 @@ mod case;
 mod command;
 mod cycle;
 mod event;
+mod finding;
 mod key;
 mod late;
 mod merkle;

@@ -6,7 +6,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::say::{Say, of_asset};
-use super::shared::{Page, capital, count, segment, time};
+use super::shared::{Page, segment, time};
 use crate::domain::due::DueItem;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -108,8 +108,10 @@ fn heading(items: &[DueItem]) -> String {
         }
     }
     let name = first.machine.as_ref().or(first.asset.as_ref()).map(ToString::to_string).unwrap_or_default();
-    let things = count(items.len(), "thing is due", "things are due");
-    format!("{}: {}. First {name}, {}.", capital(&things), kinds.join(", "), first.words())
+    if items.len() == 1 {
+        return format!("One thing is due: {name}, {}.", first.words());
+    }
+    format!("{} things are due: {}. First {name}, {}.", items.len(), kinds.join(", "), first.words())
 }
 
 impl DuePage {

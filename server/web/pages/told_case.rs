@@ -91,3 +91,33 @@ pub fn act_of(what: &What, asset: &str) -> (Option<u32>, String) {
         other => (None, other.kind().replace('_', " ")),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::told;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn every_entry_reads_as_a_sentence() {
+        let entries = sample::busy::entries();
+        let told: Vec<String> = entries.iter().map(|entry| told::entry(entry).what).collect();
+        for (entry, what) in entries.iter().zip(&told) {
+            assert!(*what != entry.kind.replace('_', " "), "{what}");
+        }
+        for sentence in [
+            "Case K-7 planned.",
+            "BR-0031 and CAP-02 used at case K-7.",
+            "Count of case K-7 closed, 6 parts; not accounted for: CAP-01.",
+            "T-0142 sent to repair, NOT decontaminated: image dim",
+            "Look-back look-back-0001 opened from load S-311: growth in the indicator",
+        ] {
+            assert!(told.iter().any(|what| what == sentence), "{sentence} in {told:#?}");
+        }
+        let of = |kind: &str, asset: &str| {
+            let entry = entries.iter().find(|entry| entry.kind == kind).unwrap();
+            told::act_of(entry, asset)
+        };
+        assert_eq!(of("used", "BR-0031").1, "used at case K-7");
+        assert_eq!(of("count_closed", "CAP-01"), (Some(1), "not accounted for, case K-7".into()));
+    }
+}

@@ -12,6 +12,9 @@ use crate::domain::state::State;
 use crate::domain::wear::{FAILURES_NEEDED, Lifetime, Wear};
 use crate::web::visitor::{Visitor, render};
 
+/// As many lives as a person looks at, the failed ones first.
+const MOST_LIVES: usize = 1_000;
+
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct Asked {
@@ -49,6 +52,8 @@ pub struct ModelWear {
     pub enough: bool,
     pub causes: Vec<(String, u32)>,
     pub lives: Vec<Life>,
+    /// Lives beyond those that are shown.
+    pub more: usize,
     pub ruler: Ruler,
     pub hold_kinds: Vec<&'static str>,
 }
@@ -132,7 +137,8 @@ fn one(state: &State, visitor: &Visitor, wear: &Wear) -> ModelWear {
         name: model.map(|model| model.name.0.clone()).unwrap_or_default(),
         enough: wear.failures >= FAILURES_NEEDED,
         causes: causes(wear),
-        lives: lives.into_iter().map(|it| life(it, &ruler)).collect(),
+        more: lives.len().saturating_sub(MOST_LIVES),
+        lives: lives.into_iter().take(MOST_LIVES).map(|it| life(it, &ruler)).collect(),
         ruler,
         hold_kinds: shared::hold_kinds(visitor.actor.role),
     }

@@ -40,7 +40,7 @@ pub struct Ruler {
 }
 
 /// The marks keep off the edges of the picture by this much, in per cent.
-const MARGIN: u64 = 2;
+const MARGIN: u64 = 4;
 
 impl Ruler {
     /// Long enough for the oldest part and for the limit, and ending at a round number.
@@ -93,9 +93,9 @@ mod tests {
         {
             assert_eq!(Ruler::of(oldest, limit).end, end, "{oldest} {limit:?}");
         }
-        assert_eq!(Ruler::of(u32::MAX, None).place(u32::MAX), "98.00%");
+        assert_eq!(Ruler::of(u32::MAX, None).place(u32::MAX), "96.00%");
         let ruler = Ruler::of(50, Some(100));
-        assert_eq!((ruler.place(0), ruler.place(50)), ("2.00%".into(), "50.00%".into()));
-        assert!(ruler.ticks.len() >= 3 && ruler.limit.as_ref().is_some_and(|limit| limit.1 == "98.00%"));
+        assert_eq!((ruler.place(0), ruler.place(50)), ("4.00%".into(), "50.00%".into()));
+        assert!(ruler.ticks.len() >= 3 && ruler.limit.as_ref().is_some_and(|limit| limit.1 == "96.00%"));
     }
 }
