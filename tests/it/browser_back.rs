@@ -218,7 +218,7 @@ async fn hostile_addresses_and_texts_stay_texts() {
         served.done(role, json!({"do": "record_step", "step": name, "scan": "B-1"})).await;
     }
     served.done(Desk, cycle).await;
-    let (client, csrf) = signed_in(&served, "p-1").await;
+    let (client, _) = signed_in(&served, "p-1").await;
     let ask = async |path: &str, query: &[(&str, &str)]| {
         let pairs: Vec<String> =
             query.iter().map(|(name, value)| format!("{name}={}", escaped(value))).collect();
@@ -261,6 +261,15 @@ async fn hostile_addresses_and_texts_stay_texts() {
     }
     let (_, sheet) = ask("/look-back.csv", &[("load", "L-9")]).await;
     assert!(sheet.contains(",'=HYPERLINK(1),"), "{sheet}");
+    served.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_patient_is_asked_for_in_the_body_alone() {
+    let served = furnished(Infection).await;
+    to_a_case(&served).await;
+    let (client, csrf) = signed_in(&served, "p-1").await;
+    let (evil, huge) = ("<script>alert(1)</script>", "9".repeat(6_000));
     let post = async |fields: &[(&str, &str)]| {
         let url = format!("{}/look-back", served.base);
         let answer = client.post(url).form(fields).send().await.expect("an answer");
@@ -272,6 +281,9 @@ async fn hostile_addresses_and_texts_stay_texts() {
     assert!(status == 200 && text.contains("This patient was in 0 cases") && !text.contains("<script>alert"));
     let (status, text) = post(&[("csrf", &csrf), ("patient", "REF-4711")]).await;
     assert!(status == 200 && text.contains("This patient was in 1 case, which opened 3 parts"), "{text}");
+    let in_address = client.get(format!("{}/look-back?patient=REF-4711", served.base)).send().await;
+    let text = in_address.expect("an answer").text().await.expect("a page");
+    assert!(!text.contains("This patient was in"), "an address names no patient: {text}");
     let (_, sheet) = post(&[("csrf", &csrf), ("patient", "REF-4711"), ("as", "csv")]).await;
     assert!(sheet.starts_with("row,origin") && !sheet.contains("REF-4711"), "{sheet}");
     served.stop().await;
