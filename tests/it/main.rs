@@ -7,6 +7,7 @@
 
 mod browser;
 mod browser_back;
+mod browser_case;
 mod canonical;
 mod case;
 mod command;

@@ -8,9 +8,10 @@ use serde::Deserialize;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
-use super::{told, words};
+use super::{theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
+use crate::domain::finding::Severity;
 use crate::domain::hold::HoldKind;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
@@ -74,9 +75,15 @@ pub struct AssetPage {
     pub history: Vec<Past>,
     pub before: Option<u64>,
     pub in_service: bool,
-    pub missing: bool,
     pub in_repair: bool,
     pub inspects: bool,
+    /// The case at which it is out, or was missed.
+    pub at_case: Option<(String, String)>,
+    pub missing: bool,
+    /// What is known of the search: since when, and the outcome where one is named.
+    pub search: String,
+    pub outcomes: Vec<(&'static str, String)>,
+    pub severities: Vec<(&'static str, String)>,
     pub trouble: String,
 }
 
@@ -174,6 +181,22 @@ fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
     sealed.into_iter().chain(model).collect()
 }
 
+fn at_case(state: &State, asset: &Asset) -> Option<(String, String)> {
+    let case = theatre::at_case(state, &asset.asset)?;
+    Some((format!("/cases/{}", segment(case.as_str())), case.to_string()))
+}
+
+fn search(state: &State, asset: &Asset, now: Time) -> String {
+    let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
+    known.map_or(String::new(), |known| {
+        let since = time(state, known.since, now);
+        match known.outcome {
+            None => format!("Missed since {since}; no outcome is named yet."),
+            Some(outcome) => format!("Missed since {since}; outcome of the search: {}.", outcome.words()),
+        }
+    })
+}
+
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
     let family = state.model(&asset.model).map(|model| model.family.words()).unwrap_or_default();
     let seat = match &asset.seat {
@@ -213,9 +236,13 @@ impl AssetPage {
             history: past(state, history),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
-            missing: asset.missing,
             in_repair: asset.in_repair,
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
+            at_case: at_case(state, asset),
+            missing: asset.missing,
+            search: search(state, asset, now),
+            outcomes: theatre::outcomes(),
+            severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
         }
     }

@@ -1,18 +1,25 @@
 //! The pages: each reads the facts as they stand, says its one sentence, and lays the evidence below it.
 
+pub mod headline;
 pub mod refused;
 pub mod say;
 pub mod shared;
+pub mod theatre;
 pub mod told;
-mod told_case;
+mod told_beside;
+pub mod told_case;
 pub mod words;
 
 pub mod answer;
 pub mod asset;
 pub mod assets;
+pub mod board;
+pub mod case;
+pub mod cases;
 pub mod catalogue;
 pub mod desk;
 pub mod due;
+pub mod emergency;
 pub mod files;
 pub mod finding;
 pub mod handover;

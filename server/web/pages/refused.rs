@@ -7,6 +7,7 @@ use crate::app::house::Outcome;
 use crate::domain::command::Act;
 use crate::domain::deciding::Turned;
 use crate::domain::refusal::Problem;
+use crate::web::form::BEFORE;
 
 /// One form field, as it was or will be sent.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,7 +22,19 @@ impl Field {
     }
 
     pub fn label(&self) -> String {
-        words::field(&self.name)
+        match self.name.strip_suffix(":into") {
+            Some(thing) => thing.to_string(),
+            None => words::field(&self.name),
+        }
+    }
+
+    /// What the form carries along without anybody's typing it.
+    pub fn hidden(&self) -> bool {
+        self.name == "then" || self.name.starts_with(BEFORE) || self.name.starts_with("emergency:")
+    }
+
+    pub fn is_local(&self) -> bool {
+        self.name.ends_with(":local")
     }
 
     /// Lists, JSON and long texts need more than one line.
@@ -155,6 +168,6 @@ mod tests {
         let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
         assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
         assert!(remedy(&command).is_some());
-        assert!(remedy(&serde_json::json!({"do": "no_such_act", "scan": "T1"})).is_none());
+        assert!(remedy(&serde_json::json!({"do": "polish", "scan": "T1"})).is_none());
     }
 }
