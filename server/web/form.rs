@@ -1,8 +1,9 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
-//! A plain name is text; `name:int`, `name:bool`, `name:lines` (a list of texts), `name:step` (a step of a route, or a
-//! step and its method after a stroke), `name:json`, `name:local` (a day and an hour of the site) and `name:each` (one
-//! text of a list, as often as the form has it) say otherwise; dots nest, and numbers between them make a list.
+//! A plain name is text; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
+//! texts), `name:step` (a step of a route, or a step and its method after a stroke), `name:json`, `name:local` (a day
+//! and an hour of the site) and `name:each` (one text of a list, as often as the form has it) say otherwise; dots nest,
+//! and numbers between them make a list.
 //! `name:into` is a choice between lists: its value is `list=text`. An empty field is left out, so that an optional one
 //! may stay empty, and so is a row of a list that is all empty; so is a field whose twin `was.name` has the same value,
 //! since it does not change.
@@ -90,6 +91,9 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
             .parse::<u64>()
             .map(Value::from)
             .map_err(|_| format!("found \"{text}\"; a whole number is needed")),
+        "cents" => cents(text)
+            .map(Value::from)
+            .ok_or_else(|| format!("found \"{text}\"; an amount such as 120.50 is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
         "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
         "step" => Ok(match text.split_once('/') {
@@ -102,6 +106,17 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }
+}
+
+/// An amount with at most two decimals, as cents.
+fn cents(text: &str) -> Option<u64> {
+    let (whole, part) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    let digits =
+        |text: &str| !text.is_empty() && text.len() <= 12 && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !digits(whole) || !(part.is_empty() || digits(part)) || part.len() > 2 {
+        return None;
+    }
+    format!("{whole}{part:0<2}").parse().ok()
 }
 
 fn put(all: &mut Map<String, Value>, path: &str, value: Value) {
@@ -256,6 +271,18 @@ mod tests {
                       {"step": "sterilised", "method": "steam"}],
             "lines": [{"line": "barrel", "essential": false}]});
         assert_eq!(command(&owned(&fields), Tz::UTC), Ok(expected));
+    }
+
+    #[test]
+    fn an_amount_becomes_cents() {
+        for (text, expected) in
+            [("120.50", Some(12_050)), ("7", Some(700)), ("0,5", Some(50)), ("007.05", Some(705))]
+        {
+            assert_eq!(cents(text), expected, "{text}");
+        }
+        for text in ["", ".", "1.234", "-3", "1e3", "1.2.3", "99999999999999999999", "٣"] {
+            assert_eq!(cents(text), None, "{text}");
+        }
     }
 
     #[test]

@@ -133,6 +133,14 @@ table! {
     get "/site" Session SITE_READERS pages::site::get;
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
+    get "/due" Session ALL pages::due::get;
+    get "/wear" Session ALL pages::wear::get;
+    get "/look-back" Session ALL pages::lookback::get;
+    post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
+    get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/findings" Session ALL pages::finding::get;
+    get "/repairs/{repair}" Session ALL pages::repair::get;
+    get "/handover" Session ALL pages::handover::get;
 }
 
 /// The whole program as a service.

@@ -106,7 +106,7 @@ impl Keyboard {
         }
     }
 
-    async fn scan(&self, code: &str) {
+    pub async fn scan(&self, code: &str) {
         assert!(self.focus().await.contains("scan="), "the scan field has the focus");
         self.type_in(code).await;
         self.press(Key::Enter).await;
@@ -115,7 +115,7 @@ impl Keyboard {
     }
 
     /// Enter does the act that the page offers first; the band says it was recorded.
-    async fn take_offer(&self, offer: &str, recorded: &str) {
+    pub async fn take_offer(&self, offer: &str, recorded: &str) {
         self.says(".offers .first", &[offer]).await;
         self.press(Key::Enter).await;
         self.says(".band.accepted", &["Recorded.", recorded]).await;

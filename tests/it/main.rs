@@ -8,6 +8,7 @@
 mod agree;
 mod binary;
 mod browser;
+mod browser_back;
 mod browser_case;
 mod canonical;
 mod case;
@@ -17,6 +18,7 @@ mod crash;
 mod cycle;
 mod demo;
 mod event;
+mod finding;
 mod key;
 mod late;
 mod merkle;

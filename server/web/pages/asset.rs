@@ -12,6 +12,7 @@ use super::{theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::finding::Severity;
+use crate::domain::hold::HoldKind;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -53,6 +54,8 @@ pub struct Hold {
     pub since: String,
     pub by: String,
     pub may_lift: bool,
+    /// Who may, for those who may not.
+    pub lifters: String,
 }
 
 #[derive(Template)]
@@ -73,6 +76,7 @@ pub struct AssetPage {
     pub history: Vec<Past>,
     pub before: Option<u64>,
     pub in_service: bool,
+    pub in_repair: bool,
     pub inspects: bool,
     /// The case at which it is out, or was missed.
     pub at_case: Option<(String, String)>,
@@ -166,8 +170,20 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
             since: time(state, hold.placed_at, now),
             by: hold.placed_by.clone(),
             may_lift: hold.kind.lifted_by().contains(&role),
+            lifters: {
+                let roles = hold.kind.lifted_by().iter().map(|role| role.words().to_string());
+                shared::listed(&roles.collect::<Vec<_>>())
+            },
         })
         .collect()
+}
+
+/// What is never to be done with it.
+fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
+    let prion = asset.has_hold(HoldKind::Prion) && asset.retired.is_none();
+    let sealed = prion.then_some("Do not wash. Seal, label, lock, call infection prevention.");
+    let model = state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default();
+    sealed.into_iter().chain(model).collect()
 }
 
 fn at_case(state: &State, asset: &Asset) -> Option<(String, String)> {
@@ -214,7 +230,7 @@ impl AssetPage {
             facts: facts(state, asset, now),
             limits: limits(state, asset),
             due: due(state, asset, now).iter().map(due_words).collect(),
-            cautions: state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default(),
+            cautions: cautions(state, asset),
             holds: holds(state, asset, role, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
@@ -225,6 +241,7 @@ impl AssetPage {
             history: past(state, history, now),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
+            in_repair: asset.in_repair,
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
             at_case: at_case(state, asset),
             missing: asset.missing,

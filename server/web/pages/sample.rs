@@ -1,5 +1,7 @@
 //! A small house for the tests of the pages, made by the same decisions that make a real one.
 
+pub mod busy;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 

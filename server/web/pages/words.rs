@@ -42,6 +42,10 @@ pub fn command(name: &str) -> String {
         "report_missing" => "Report it as not accounted for",
         "close_missing" => "Name the outcome of the search",
         "report_finding" => "Report a defect",
+        "back_from_repair" => "Record it as back from repair",
+        "open_look_back" => "Open a look-back",
+        "close_look_back" => "Close the look-back",
+        "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
@@ -86,6 +90,7 @@ fn label(name: &str) -> String {
         "cycle_no" => "Cycle number of the machine",
         "scan" => "Scan",
         "passed" => "Result",
+        "cost_cents" => "Cost",
         "second_reader" => "Second reader",
         "minutes" => "Length in minutes",
         "needs" => "Count sheet that it needs",
