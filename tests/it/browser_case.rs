@@ -31,7 +31,7 @@ async fn sign_in(keys: &Keyboard, served: &Served) {
 async fn plan(keys: &Keyboard) {
     keys.enter_on("Cases|").await;
     keys.says("#plan h2", &["Plan a case"]).await;
-    keys.reach("case=case-0001").await;
+    keys.reach("case=K-0001").await;
     keys.reach("start:local=").await;
     keys.type_in(&in_half_an_hour()).await;
     keys.reach("needs:each=").await;
@@ -39,7 +39,7 @@ async fn plan(keys: &Keyboard) {
     keys.reach("patient=").await;
     keys.type_in("P-4711").await;
     keys.press(Key::Enter).await;
-    keys.says("h1", &["Case case-0001 starts", "in reprocessing"]).await;
+    keys.says("h1", &["Case K-0001 starts", "in reprocessing"]).await;
     let page = keys.client.source().await.expect("a page");
     let address = keys.client.current_url().await.expect("an address");
     assert!(!page.contains("P-4711") && !address.as_str().contains("P-4711"), "{address}");
@@ -70,8 +70,8 @@ async fn count_one_short(keys: &Keyboard) {
     assert!(keys.focus().await.contains("missing=C-1"), "the arrows walk through the choices");
     keys.reach("T-1:into=").await;
     keys.press(Key::Space).await;
-    keys.enter_on("Close the count of case-0001").await;
-    keys.says("h1", &["Case case-0001: C-1 is not accounted for."]).await;
+    keys.enter_on("Close the count of K-0001").await;
+    keys.says("h1", &["Case K-0001: C-1 is not accounted for."]).await;
     keys.says("#missing", &["search, tell the surgeon, image by local policy, before the patient leaves."])
         .await;
 }
@@ -80,12 +80,12 @@ async fn journey(keys: &Keyboard, served: &Served) {
     sign_in(keys, served).await;
     plan(keys).await;
     keys.enter_on("Board|").await;
-    keys.says("main", &["case-0001", "in reprocessing", "0 of 1 set are ready."]).await;
+    keys.says("main", &["K-0001", "in reprocessing", "0 of 1 set are ready."]).await;
     // The desk works elsewhere; nobody touches this screen.
     served.round("SET-1").await;
-    keys.says("main", &["case-0001", "1 of 1 set is ready."]).await;
-    keys.enter_on("case-0001|").await;
-    keys.says("h1", &["Case case-0001 starts", ": ready."]).await;
+    keys.says("main", &["K-0001", "1 of 1 set is ready."]).await;
+    keys.enter_on("K-0001|").await;
+    keys.says("h1", &["Case K-0001 starts", ": ready."]).await;
     assert!(keys.focus().await.contains("scan="), "the scan field has the focus");
     keys.type_in("SET-1").await;
     keys.press(Key::Enter).await;
@@ -93,14 +93,14 @@ async fn journey(keys: &Keyboard, served: &Served) {
     count_one_short(keys).await;
     is_loud(keys, "the case").await;
     for (page, says) in [
-        ("board", "Not accounted for: cap C-1, case case-0001"),
+        ("board", "Not accounted for: cap C-1, case K-0001"),
         ("sets/SET-1", "Set SET-1 is"),
         ("assets/C-1", "Cap C-1 is not accounted for."),
     ] {
         keys.client.goto(&format!("{}/{page}", served.base)).await.expect("the page");
         keys.says("h1", &[says]).await;
         is_loud(keys, page).await;
-        keys.says("main", &["case-0001"]).await;
+        keys.says("main", &["K-0001"]).await;
     }
     keys.reach("outcome=").await;
     keys.press(Key::Down).await;

@@ -5,6 +5,7 @@ use axum::extract::{Path, Query, State as Reach};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
+use super::headline::part_title;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
@@ -203,7 +204,6 @@ fn search(state: &State, asset: &Asset, now: Time) -> String {
 }
 
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
-    let family = state.model(&asset.model).map(|model| model.family.words()).unwrap_or_default();
     let seat = match &asset.seat {
         Some(seat) => format!(" It belongs to set {}, line {}.", seat.set, seat.line),
         None => " It belongs to no set.".into(),
@@ -212,7 +212,7 @@ fn heading(state: &State, asset: &Asset, say: &Say) -> String {
         .next_step(asset)
         .filter(|_| asset.retired.is_none() && !asset.missing && asset.in_load.is_none());
     let next = next.map(|step| format!(" Next it has to be {}.", step.words())).unwrap_or_default();
-    format!("{} {} is {}.{next}{seat}", capital(&family), asset.asset, say.words)
+    format!("{} is {}.{next}{seat}", part_title(state, &asset.asset), say.words)
 }
 
 impl AssetPage {

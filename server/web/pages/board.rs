@@ -7,14 +7,16 @@ use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 
-use super::headline::{headline, is_today, part_name, ready_sets, sheet_name, undercut};
+use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
 use super::say::{Say, of_set};
-use super::shared::{Done, Page, capital, listed, segment, time};
+use super::shared::{Done, Page, listed, segment, time};
+use super::theatre;
 use crate::app::board::Shown;
 use crate::app::house::operation;
 use crate::domain::board::{BoardCase, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::case::CaseStatus;
-use crate::domain::readiness::set_status;
+use crate::domain::id::Id;
+use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
@@ -68,6 +70,11 @@ pub struct Facts {
     pub tomorrow: Vec<CaseRow>,
     pub reserves: Vec<ReserveRow>,
     pub sets: Vec<SetRow>,
+    /// The names of the sets that are simply ready: a wall has no room for a row of each.
+    pub ready_sets: String,
+    pub ready_say: Say,
+    /// How many parts are missed without a named outcome.
+    pub loud: usize,
     pub as_of: String,
     pub zone: &'static str,
 }
@@ -95,11 +102,23 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
         (_, Equipped::Ready) => Say::new("ready", "ready", "ready"),
         (_, Equipped::InTurn) => {
             let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
-            let at = sets.filter_map(|set| set_status(state, set, now).ready_at).max();
+            let all: Vec<SetStatus> = sets.map(|set| set_status(state, set, now)).collect();
+            if all.iter().any(|set| set.status == SetReadiness::Out) {
+                return Say::new("out", "ink", "its set is out, back before it starts");
+            }
+            // The case waits for the last of its sets; where one has no time yet, the case has none.
+            let waits = all.iter().filter(|set| set.status == SetReadiness::InTurn);
+            let at = waits
+                .map(|set| set.ready_at)
+                .collect::<Option<Vec<Time>>>()
+                .and_then(|all| all.into_iter().max());
             let expected = at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
             Say::new("turn2", "turn", format!("in reprocessing{expected}"))
         }
         (_, Equipped::NotReady) => {
+            if let Some((set, other)) = robbed(state, case) {
+                return Say::new("not_ready", "stop", format!("not ready, set {set} went to case {other}"));
+            }
             let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
             let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
             let short = if short.is_empty() { "a set".into() } else { listed(&short) };
@@ -108,15 +127,32 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
     }
 }
 
+/// A set that was kept for the case and went to another, with that one.
+fn robbed<'a>(state: &'a State, case: &BoardCase) -> Option<(&'a Id, &'a Id)> {
+    let known = state.cases.get(&case.case)?;
+    let kept = known.promised.iter().filter_map(|set| state.sets.get(set));
+    let mut gone = kept.filter_map(|set| Some((&set.set, theatre::out_at(state, set)?)));
+    gone.find(|(_, other)| **other != case.case)
+}
+
+/// The cases that a set is kept for, the next one first.
+fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
+    let mut cases: Vec<_> = state.open_cases().filter(|case| case.promised.contains(set)).collect();
+    cases.sort_by_key(|case| (case.start, case.case.clone()));
+    let told: Vec<String> =
+        cases.iter().map(|case| format!("case {}, {}", case.case, time(state, case.start, now))).collect();
+    (!told.is_empty()).then(|| format!("Kept for {}.", told.join("; ")))
+}
+
 fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
-    if let ([set], 1) = (case.sets.as_slice(), needs) {
+    let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
+    let told = sets.map(|set| (&set.set, of_set(state, &set_status(state, set, now), now)));
+    let waits: Vec<_> = told.filter(|(_, say)| !say.is("ready") && !say.is("ready_short")).collect();
+    // The case tells of one set in its own words; of several each is told.
+    if let ([(set, _)], true) = (waits.as_slice(), case.sets.len() == needs) {
         return set.to_string();
     }
-    let mut all: Vec<String> = Vec::new();
-    for set in case.sets.iter().filter_map(|set| state.sets.get(set)) {
-        let say = of_set(state, &set_status(state, set, now), now);
-        all.push(format!("{} {}", set.set, say.words));
-    }
+    let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
     if case.sets.len() < needs {
         all.push("no set is free for it".into());
     }
@@ -129,7 +165,7 @@ fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
         start: case.start.in_zone(state.zone).format("%H:%M").to_string(),
-        room: case.room.clone().unwrap_or_default(),
+        room: room_words(case.room.as_deref().unwrap_or_default()),
         needs: listed(&needs.iter().map(|sheet| sheet_name(state, sheet)).collect::<Vec<_>>()),
         say: of_case(state, case, now),
         sets: case
@@ -149,7 +185,7 @@ fn set_row(state: &State, set: &BoardSet, now: Time) -> SetRow {
         set: set.set.to_string(),
         name: set.name.clone(),
         say: known.unwrap_or_else(|| Say::plain(set.status.words())),
-        why: set.why.join(" "),
+        why: set.why.iter().cloned().chain(kept_for(state, &set.set, now)).collect::<Vec<_>>().join(" "),
     }
 }
 
@@ -161,7 +197,7 @@ fn missing_row(state: &State, part: &BoardMissing, now: Time) -> MissingRow {
             Some(case) => format!("/cases/{}#missing", segment(case.as_str())),
             None => format!("/assets/{}", segment(part.asset.as_str())),
         },
-        called: capital(&part_name(state, &part.asset)),
+        called: part_title(state, &part.asset),
         case: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
         since: time(state, part.since, now),
         loud: part.loud,
@@ -191,14 +227,20 @@ impl Facts {
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
         missing.sort_by_key(|part| !part.loud);
+        let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
+        let ready: Vec<String> =
+            sets.iter().filter(|row| row.say.is("ready")).map(|row| row.set.clone()).collect();
         Facts {
             heading: headline(state, board, now),
             ready: ready_sets(board),
+            loud: missing.iter().filter(|part| part.loud).count(),
             missing,
             today: day(true),
             tomorrow: day(false),
             reserves: board.reserves.iter().map(|reserve| reserve_row(state, reserve)).collect(),
-            sets: board.sets.iter().map(|set| set_row(state, set, now)).collect(),
+            sets,
+            ready_sets: ready.join(", "),
+            ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
             zone: state.zone.name(),
         }
@@ -284,6 +326,6 @@ mod tests {
         for word in ["patient", "prion", "hold: ", "image dim", "airborne"] {
             assert!(!text.contains(word), "{word}");
         }
-        assert!(text.contains("not accounted for") && text.contains("K-2"));
+        assert!(text.contains("Not accounted for") && text.contains("K-2"));
     }
 }

@@ -7,7 +7,7 @@ use chrono::Days;
 use serde::Deserialize;
 
 use super::board::{of_case, shown};
-use super::headline::{is_today, of_cases, sheet_name};
+use super::headline::{is_today, of_cases, room_words, sheet_name};
 use super::say::Say;
 use super::shared::{Page, count, listed, segment, time};
 use super::theatre::{self, Choice};
@@ -41,6 +41,8 @@ pub struct Row {
 
 pub struct Group {
     pub title: &'static str,
+    /// Its day is in the title, and its rows tell the hour alone.
+    pub near: bool,
     pub rows: Vec<Row>,
 }
 
@@ -85,8 +87,11 @@ fn row(state: &State, case: &Case, board: &Board, now: Time) -> Row {
     Row {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
-        start: time(state, case.start, now),
-        room: case.room.as_ref().map(|room| room.0.clone()).unwrap_or_default(),
+        start: match group(state, case, now) {
+            1 | 2 => case.start.in_zone(state.zone).format("%H:%M").to_string(),
+            _ => time(state, case.start, now),
+        },
+        room: case.room.as_ref().map(|room| room_words(&room.0)).unwrap_or_default(),
         needs: listed(&needs),
         say,
         why: known.map(|known| known.why.join(" ")).unwrap_or_default(),
@@ -149,12 +154,12 @@ impl CasesPage {
             let row = row(state, case, board, now);
             match groups.last_mut().filter(|group| group.title == title) {
                 Some(group) => group.rows.push(row),
-                None => groups.push(Group { title, rows: vec![row] }),
+                None => groups.push(Group { title, near: matches!(group, 1 | 2), rows: vec![row] }),
             }
         }
         let page = Page::of(visitor, "/cases", "/cases", done);
         let from_number = state.cases.len() + 1;
-        let free = (from_number..).map(|n| format!("case-{n:04}"));
+        let free = (from_number..).map(|n| format!("K-{n:04}"));
         CasesPage {
             heading: heading(state, board, &groups, now),
             groups,

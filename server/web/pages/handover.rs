@@ -111,7 +111,10 @@ fn holds(state: &State, now: Time) -> Vec<Item> {
     let mut open: Vec<_> = state.holds.values().filter(|hold| hold.lifted_at.is_none()).collect();
     open.sort_by_key(|hold| (std::cmp::Reverse(hold.kind), hold.placed_at, hold.hold.clone()));
     let items = open.into_iter().filter_map(|hold| {
-        let held = state.assets.values().filter(|asset| asset.holds.iter().any(|it| it.hold == hold.hold));
+        let held = state.assets.values().filter(|asset| {
+            // What is retired waits for nobody any more.
+            asset.retired.is_none() && asset.holds.iter().any(|it| it.hold == hold.hold)
+        });
         let held: Vec<String> = held.map(|asset| asset.asset.to_string()).collect();
         let first = held.first()?;
         Some(Item {

@@ -1,7 +1,7 @@
 //! The board in a sentence, the worst fact first: what is not accounted for, what an emergency would not find, which
 //! case lacks what.
 
-use super::shared::{count, listed, time};
+use super::shared::{capital, count, listed, time};
 use crate::domain::board::{Board, BoardCase, BoardReserve, BoardSet, Equipped};
 use crate::domain::id::Id;
 use crate::domain::readiness::{SetReadiness, set_status};
@@ -16,7 +16,28 @@ pub fn sheet_name(state: &State, sheet: &Id) -> String {
 /// What a part is called where it matters that a person finds it: its family and its id.
 pub fn part_name(state: &State, asset: &Id) -> String {
     let family = state.assets.get(asset).and_then(|asset| state.model(&asset.model));
-    family.map_or_else(|| asset.to_string(), |model| format!("{} {asset}", model.family.words()))
+    let family = family.map(|model| model.family.words()).unwrap_or_default();
+    // An id that was made from the family says it already.
+    if asset.as_str().starts_with(&family.replace(' ', "-")) {
+        asset.to_string()
+    } else {
+        format!("{family} {asset}")
+    }
+}
+
+/// The same where a line begins with it; an id is told as it is.
+pub fn part_title(state: &State, asset: &Id) -> String {
+    let name = part_name(state, asset);
+    if name == asset.as_str() { name } else { capital(&name) }
+}
+
+/// A room as people say it, whether or not its name says that it is one.
+pub fn room_words(room: &str) -> String {
+    if room.is_empty() || room.to_lowercase().starts_with("room") {
+        room.into()
+    } else {
+        format!("room {room}")
+    }
 }
 
 pub fn words_of(number: usize) -> String {
@@ -98,16 +119,13 @@ pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> St
     }
     let mut text = match (ready, all) {
         (1, 1) => format!("The one case of {day} has its sets"),
-        (0, 1) => format!("The one case of {day} has not its sets yet"),
+        (0, 1) => format!("The one case of {day} does not have its sets yet"),
         (0, _) => format!("None of {day}'s {} cases has its sets yet", words_of(all)),
+        (2, 2) => format!("Both cases of {day} have their sets"),
         (n, _) if n == all => format!("All {} cases of {day} have their sets", words_of(all)),
         (1, _) => format!("One of {day}'s {} cases has its sets", words_of(all)),
         (n, _) => {
-            format!(
-                "{} of {day}'s {} cases have their sets",
-                super::shared::capital(&words_of(n)),
-                words_of(all)
-            )
+            format!("{} of {day}'s {} cases have their sets", capital(&words_of(n)), words_of(all))
         }
     };
     let first_waiting: Vec<String> = of(Equipped::InTurn).map(|case| at(case)).collect();

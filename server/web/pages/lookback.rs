@@ -61,6 +61,9 @@ pub struct LookbackPage {
     pub closed: Vec<Row>,
 }
 
+/// How far back the form for a machine reaches before anybody changes it.
+const USUAL_DAYS: i64 = 7;
+
 /// Who may begin at a patient; the route admits the same.
 const TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor, Role::Lead];
 
@@ -99,6 +102,12 @@ impl LookbackPage {
         let mut all: Vec<&LookBack> = state.look_backs.values().map(|it| &**it).collect();
         all.sort_by(|a, b| (b.opened_at, &b.look_back).cmp(&(a.opened_at, &a.look_back)));
         let (open, closed): (Vec<_>, Vec<_>) = all.into_iter().partition(|it| it.closed_at.is_none());
+        // Most who ask about a machine ask about its last days.
+        let mut typed = typed;
+        if typed.is_empty() {
+            let week_ago = now.plus_minutes(-USUAL_DAYS * 24 * 60);
+            typed.from = week_ago.in_zone(state.zone).format(MINUTES).to_string();
+        }
         let heading = match open.len() {
             0 => "Who and what is affected? Begin at a load, a part, a case or a machine.".to_string(),
             many => format!(

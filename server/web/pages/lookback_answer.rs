@@ -47,7 +47,12 @@ pub struct Answer {
     pub stand: String,
     /// Those in the house that no hold keeps back.
     pub free: Vec<String>,
+    /// A table has more rows than are shown.
+    pub cut: bool,
 }
+
+/// As many rows as a person reads in one table; the sheet has them all.
+const MOST_ROWS: usize = 500;
 
 /// What a look-back began at.
 #[derive(Clone, Copy)]
@@ -149,7 +154,10 @@ fn heading(state: &State, began: Began, trace: &Trace) -> String {
         Began::At(Origin { machine: Some(_), .. }) => {
             (format!("{what}: {loads} with {parts}"), opened_by("them", "case", "cases"))
         }
-        Began::At(_) => (format!("{what} touched {parts}"), opened_by("them", "case", "cases")),
+        Began::At(_) => {
+            let them = if trace.assets.len() == 1 { "it" } else { "them" };
+            (format!("{what} touched {parts}"), opened_by(them, "case", "cases"))
+        }
         Began::Patient(cases) => (
             format!("This patient was in {}, which opened {parts}", count(cases.len(), "case", "cases")),
             opened_by("one of them since", "other case", "other cases"),
@@ -206,9 +214,10 @@ impl Answer {
         });
         Answer {
             heading: heading(state, began, trace),
-            loads: loads.into_iter().map(|load| load_row(load, state)).collect(),
-            parts: parts.collect(),
-            cases: cases.collect(),
+            cut: [loads.len(), assets.len(), trace.cases.len()].into_iter().any(|rows| rows > MOST_ROWS),
+            loads: loads.into_iter().take(MOST_ROWS).map(|load| load_row(load, state)).collect(),
+            parts: parts.take(MOST_ROWS).collect(),
+            cases: cases.take(MOST_ROWS).collect(),
             stand: stand(&assets),
             free: free.map(|asset| asset.asset.to_string()).collect(),
         }

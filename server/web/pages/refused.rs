@@ -34,6 +34,15 @@ impl Field {
         self.name == "then" || self.name.starts_with(BEFORE) || self.name.starts_with("emergency:")
     }
 
+    /// The ways in which a part can have come back from a case, where the field is about one.
+    pub fn backs(&self) -> Vec<(String, &'static str)> {
+        let Some(thing) = self.name.strip_suffix(":into") else { return Vec::new() };
+        let lists =
+            [("unopened", "back, unopened"), ("broken", "back, piece missing"), ("missing", "not back")];
+        let lists = lists.into_iter().map(|(list, words)| (format!("{list}={thing}"), words));
+        std::iter::once((String::new(), "back")).chain(lists).collect()
+    }
+
     pub fn is_local(&self) -> bool {
         self.name.ends_with(":local")
     }

@@ -6,10 +6,10 @@ use axum::response::Response;
 
 use super::board::shown;
 use super::cases;
-use super::headline::{headline, is_today, of_cases, part_name, sheet_name, undercut};
+use super::headline::{headline, is_today, of_cases, part_title, sheet_name, undercut};
 use super::queue::waits_for;
 use super::say::{Say, of_asset, of_load, of_set};
-use super::shared::{Done, Page, capital, count, hold_kinds, listed, segment};
+use super::shared::{Done, Page, count, hold_kinds, listed, segment};
 use crate::domain::board::Board;
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
@@ -127,7 +127,7 @@ fn todays(state: &State, board: &Board, now: Time) -> Vec<Item> {
     let rows = cases::today(state, board, now).into_iter().map(|row| Item {
         href: row.href,
         called: format!("{}, case {}", row.start, row.case),
-        detail: if row.room.is_empty() { row.needs } else { format!("room {}, {}", row.room, row.needs) },
+        detail: if row.room.is_empty() { row.needs } else { format!("{}, {}", row.room, row.needs) },
         say: row.say,
     });
     rows.collect()
@@ -137,7 +137,7 @@ fn todays(state: &State, board: &Board, now: Time) -> Vec<Item> {
 fn exceptions(state: &State, board: &Board) -> Vec<Item> {
     let missing = board.not_accounted_for.iter().filter(|part| part.loud).map(|part| Item {
         href: format!("/assets/{}", segment(part.asset.as_str())),
-        called: capital(&part_name(state, &part.asset)),
+        called: part_title(state, &part.asset),
         detail: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
         say: Say::new("missing", "stop", "not accounted for"),
     });

@@ -258,6 +258,14 @@ pub fn outcomes() -> Vec<(&'static str, String)> {
     named.map(|outcome| (outcome.name(), super::shared::capital(outcome.words()))).collect()
 }
 
+/// The case at which a set, or some of it, is out.
+pub fn out_at<'a>(state: &'a State, set: &SetState) -> Option<&'a Id> {
+    let out_of = |case: &&Case| {
+        state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
+    };
+    state.open_cases().find(out_of).map(|case| &case.case)
+}
+
 /// The case at which a part is out, or at which it was missed.
 pub fn at_case<'a>(state: &'a State, asset: &Id) -> Option<&'a Id> {
     let out = state.open_cases().find(|case| case.parts.get(asset).is_some_and(|part| part.out));
