@@ -7,6 +7,7 @@
 
 mod agree;
 mod binary;
+mod board;
 mod browser;
 mod canonical;
 mod case;
