@@ -165,13 +165,13 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     if let Some(cool) = asset.cooling_until(at) {
         problems.push(open(Problem::new(
             Code::StillCooling,
-            format!("{called} is still cooling until {cool}."),
+            format!("{called} is still cooling until {}.", cool.told(state.zone)),
             "A part that has cooled is needed.",
             "Wait, or take another set. In an emergency a second person may set it aside: it is HOT.",
         )));
     }
     if asset.past_date(state, at) {
-        let until = asset.sterile_until.map_or(String::new(), |until| until.to_string());
+        let until = asset.sterile_until.map_or(String::new(), super::time::told_day);
         problems.push(open(Problem::new(
             Code::PastDate,
             format!("{called} was sterile until {until}."),
@@ -228,9 +228,7 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         if minimum > 0 && ready.saturating_sub(taken) < minimum {
             let problem = Problem::new(
                 Code::ReserveWouldBeUndercut,
-                format!(
-                    "{ready} sets of count sheet {sheet} are ready, and {minimum} are the emergency reserve."
-                ),
+                format!("Ready sets of count sheet {sheet}: {ready}. The emergency reserve: {minimum}."),
                 "A planned case leaves the reserve whole.",
                 "Wait for the next set, or let the charge nurse set the reserve aside with a reason.",
             );
