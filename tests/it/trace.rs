@@ -57,7 +57,7 @@ async fn from_cycle_to_patient_and_back() {
         // From one part, and from the machine in a window.
         assert_eq!(names(&look(&served, "asset=B-1").await["cases"], "case"), ["K-1"]);
         let window = "machine=steriliser-1&from=2020-01-01T00:00:00Z&to=2100-01-01T00:00:00Z";
-        assert_eq!(names(&look(&served, window).await["loads"], "load"), [sterilised.clone()]);
+        assert_eq!(names(&look(&served, window).await["loads"], "load"), std::slice::from_ref(&sterilised));
         let before = look(&served, "machine=steriliser-1&to=2020-01-01T00:00:00Z").await;
         assert_eq!((&before["loads"], &before["cases"]), (&json!([]), &json!([])));
         for (query, status) in [
