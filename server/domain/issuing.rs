@@ -12,7 +12,7 @@ use super::fact::turn_at;
 use super::hold::HoldKind;
 use super::id::Id;
 use super::planning::known_case;
-use super::readiness::{SetReadiness, set_status};
+use super::readiness::{SetReadiness, glance};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold, broken_pack_of, general_problems};
 use super::set::SetState;
@@ -218,7 +218,7 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         if let Some(problem) = state.kept_elsewhere(set, case) {
             deciding.against(problem);
         }
-        if let Some(set) = state.sets.get(set).filter(|set| is_ready(set_status(state, set, at).status)) {
+        if let Some(set) = state.sets.get(set).filter(|set| is_ready(glance(state, set, at).status)) {
             *taken.entry(&set.count_sheet).or_default() += 1;
         }
     }
@@ -245,6 +245,6 @@ impl super::state::State {
     /// How many sets of a count sheet are ready at a moment.
     pub fn ready_sets(&self, sheet: &Id, at: super::time::Time) -> u32 {
         let of_sheet = self.sets.values().filter(|set| set.count_sheet == *sheet);
-        of_sheet.filter(|set| is_ready(set_status(self, set, at).status)).count() as u32
+        of_sheet.filter(|set| is_ready(glance(self, set, at).status)).count() as u32
     }
 }
