@@ -105,6 +105,7 @@ fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {
         known.issued = true;
         return;
     }
+    case.cancelled = None;
     let fresh =
         CasePart { turn, issued: true, exposure: None, told_used: false, since: 0, out, missing: false };
     case.parts.insert(asset.clone(), fresh);
@@ -122,6 +123,8 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
     let mut used_now = false;
     let mut first = false;
     change_case(state, when, case, |case| {
+        // What was opened there says that the case took place after all.
+        case.cancelled = None;
         let part = case.parts.entry(it.asset.clone()).or_insert(CasePart {
             turn: it.turn,
             issued: false,

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::case::{Case, CaseStatus};
 use super::id::Id;
 use super::issuing::is_ready;
-use super::readiness::{HeldPart, SetReadiness, SetStatus, set_status};
+use super::readiness::{HeldPart, SetReadiness, SetStatus, glance};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
 use super::text::ended;
@@ -87,7 +87,7 @@ impl State {
     /// The board as it is at a moment.
     pub fn board(&self, now: Time) -> Board {
         let statuses: BTreeMap<&Id, SetStatus> =
-            self.sets.values().map(|set| (&set.set, set_status(self, set, now))).collect();
+            self.sets.values().map(|set| (&set.set, glance(self, set, now))).collect();
         let sets =
             self.sets.values().filter_map(|set| Some(board_set(self, set, statuses.get(&set.set)?, now)));
         let mut ready: BTreeMap<&Id, u32> = BTreeMap::new();
@@ -201,29 +201,38 @@ fn away(asset: &Asset) -> String {
 
 /// How far the parts of a set are that is on its way, the furthest behind first.
 fn where_it_is(state: &State, set: &SetState, now: Time) -> Vec<String> {
-    let mut at: BTreeMap<String, (u8, u32)> = BTreeMap::new();
+    let mut at: BTreeMap<(Stage, Where), u32> = BTreeMap::new();
     for asset in state.members(set).filter(|asset| asset.counts() && !asset.ready(state, now)) {
-        let text = if let Some(load) = &asset.in_load {
-            format!("in load {load}")
+        let place = if let Some(load) = &asset.in_load {
+            Where::Load(load)
         } else if let Some(cool) = asset.cooling_until(now) {
-            format!("sterile and cooling until {}", hour(state, cool))
+            Where::Cooling(cool)
         } else if asset.past_date(state, now) {
-            "past the date until which it was sterile".into()
+            Where::PastDate
         } else {
-            asset.stage.words().to_string()
+            Where::Stage
         };
-        let count = at.entry(text).or_insert((asset.stage as u8, 0));
-        count.1 += 1;
+        *at.entry((asset.stage, place)).or_default() += 1;
     }
-    let mut all: Vec<(u8, String)> = at
-        .into_iter()
-        .map(|(text, (stage, n))| {
-            let parts = if n == 1 { "1 part is".into() } else { format!("{n} parts are") };
-            (stage, format!("{parts} {text}."))
-        })
-        .collect();
-    all.sort();
-    all.into_iter().map(|(_, text)| text).collect()
+    let told = at.into_iter().map(|((stage, place), n)| {
+        let parts = if n == 1 { "1 part is".into() } else { format!("{n} parts are") };
+        match place {
+            Where::Load(load) => format!("{parts} in load {load}."),
+            Where::Cooling(cool) => format!("{parts} sterile and cooling until {}.", hour(state, cool)),
+            Where::PastDate => format!("{parts} past the date until which it was sterile."),
+            Where::Stage => format!("{parts} {}.", stage.words()),
+        }
+    });
+    told.collect()
+}
+
+/// Where a part is that is not ready: by its stage, unless there is more to say.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+enum Where<'a> {
+    Stage,
+    Load(&'a Id),
+    Cooling(Time),
+    PastDate,
 }
 
 /// The cases of the site's day and the next that are not over, each with the sets that it has or would take.

@@ -12,7 +12,7 @@ use super::fact::turn_at;
 use super::hold::HoldKind;
 use super::id::Id;
 use super::planning::known_case;
-use super::readiness::{SetReadiness, set_status};
+use super::readiness::{SetReadiness, glance};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold, broken_pack_of, general_problems};
 use super::set::SetState;
@@ -165,13 +165,13 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     if let Some(cool) = asset.cooling_until(at) {
         problems.push(open(Problem::new(
             Code::StillCooling,
-            format!("{called} is still cooling until {cool}."),
+            format!("{called} is still cooling until {}.", cool.told(state.zone)),
             "A part that has cooled is needed.",
             "Wait, or take another set. In an emergency a second person may set it aside: it is HOT.",
         )));
     }
     if asset.past_date(state, at) {
-        let until = asset.sterile_until.map_or(String::new(), |until| until.to_string());
+        let until = asset.sterile_until.map_or(String::new(), super::time::told_day);
         problems.push(open(Problem::new(
             Code::PastDate,
             format!("{called} was sterile until {until}."),
@@ -218,7 +218,7 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         if let Some(problem) = state.kept_elsewhere(set, case) {
             deciding.against(problem);
         }
-        if let Some(set) = state.sets.get(set).filter(|set| is_ready(set_status(state, set, at).status)) {
+        if let Some(set) = state.sets.get(set).filter(|set| is_ready(glance(state, set, at).status)) {
             *taken.entry(&set.count_sheet).or_default() += 1;
         }
     }
@@ -228,9 +228,7 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         if minimum > 0 && ready.saturating_sub(taken) < minimum {
             let problem = Problem::new(
                 Code::ReserveWouldBeUndercut,
-                format!(
-                    "{ready} sets of count sheet {sheet} are ready, and {minimum} are the emergency reserve."
-                ),
+                format!("Ready sets of count sheet {sheet}: {ready}. The emergency reserve: {minimum}."),
                 "A planned case leaves the reserve whole.",
                 "Wait for the next set, or let the charge nurse set the reserve aside with a reason.",
             );
@@ -247,6 +245,6 @@ impl super::state::State {
     /// How many sets of a count sheet are ready at a moment.
     pub fn ready_sets(&self, sheet: &Id, at: super::time::Time) -> u32 {
         let of_sheet = self.sets.values().filter(|set| set.count_sheet == *sheet);
-        of_sheet.filter(|set| is_ready(set_status(self, set, at).status)).count() as u32
+        of_sheet.filter(|set| is_ready(glance(self, set, at).status)).count() as u32
     }
 }

@@ -288,7 +288,7 @@ pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> 
     let day = case.end().date(state.zone);
     let until = day.checked_add_months(chrono::Months::new(years.saturating_mul(12)));
     if until.is_none_or(|until| deciding.asked.now.date(state.zone) < until) {
-        let until = until.map_or("the end of time".into(), |until| until.to_string());
+        let until = until.map_or("the end of time".into(), super::time::told_day);
         deciding.against(Problem::new(
             Code::StillReferenced,
             format!("The site keeps records for {years} years: those of case {} until {until}.", it.case),

@@ -10,6 +10,7 @@ use super::model::{reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::set::SetState;
 use super::state::{Asset, State};
+use super::time::Time;
 
 /// A case by name.
 pub(super) fn known_case(deciding: &mut Deciding, case: &Id) -> Option<Case> {
@@ -29,10 +30,12 @@ fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
     }
 }
 
-fn in_the_past(start: super::time::Time, now: super::time::Time) -> Problem {
+fn in_the_past(deciding: &Deciding, start: Time) -> Problem {
+    let told = |at: Time| at.told(deciding.state.zone);
+    let (start, now) = (told(start), told(deciding.at()));
     Problem::new(
         Code::TooLate,
-        format!("The case is said to start at {start}; now it is {now}."),
+        format!("The case is said to start on {start}; now it is {now}."),
         "A planned case starts in the future.",
         "Correct the start, or enter the case as a late fact, with its cause.",
     )
@@ -50,7 +53,7 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
     }
     known_needs(deciding, &it.needs);
     if !deciding.late() && it.start < deciding.at() {
-        deciding.against(in_the_past(it.start, deciding.at()));
+        deciding.against(in_the_past(deciding, it.start));
     }
     let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
     Some(What::CasePlanned(CasePlanned {
@@ -86,7 +89,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         && !deciding.late()
         && start < deciding.at()
     {
-        deciding.against(in_the_past(start, deciding.at()));
+        deciding.against(in_the_past(deciding, start));
     }
     let mut moved = case.clone();
     moved.start = it.start.unwrap_or(case.start);
@@ -143,7 +146,7 @@ pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
             case.parts.iter().filter(|(_, part)| part.out).map(|(asset, _)| asset.as_str()).collect();
         let problem = Problem::new(
             Code::CountOpen,
-            format!("{} is out at case {}.", listed(&out), it.case),
+            format!("Out at case {}: {}.", it.case, listed(&out)),
             "A case is cancelled only after everything that was issued to it is counted back.",
             "Close the count first; what was not opened is named as unopened.",
         );
@@ -274,7 +277,11 @@ impl State {
         })?;
         let problem = Problem::new(
             Code::PromisedElsewhere,
-            format!("Set {set} is kept for case {}, which starts at {}.", other.case, other.start),
+            format!(
+                "Set {set} is kept for case {}, which starts on {}.",
+                other.case,
+                other.start.told(self.zone)
+            ),
             format!(
                 "The two cases need it at once: {turnaround} minutes are planned for its reprocessing in between."
             ),

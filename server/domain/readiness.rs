@@ -107,8 +107,16 @@ impl Asset {
     }
 }
 
-/// A set as it stands at a moment.
+/// A set as it stands at a moment, with what its parts are due for.
 pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
+    let mut status = glance(state, set, now);
+    let members = status.lines.iter().flat_map(|line| &line.present).filter_map(|id| state.assets.get(id));
+    status.due = members.flat_map(|asset| due(state, asset, now)).collect();
+    status
+}
+
+/// A set as it stands at a moment, without what is due, which costs as much as all the rest: for hundreds at once.
+pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
     let sheet = state.sheets.get(&set.count_sheet);
     let mut lines = Vec::new();
     let mut missing = Vec::new();
@@ -159,8 +167,7 @@ pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
         SetReadiness::InTurn if sterilised => members.iter().filter_map(|asset| asset.cool_at).max(),
         _ => None,
     };
-    let due = members.iter().flat_map(|asset| due(state, asset, now)).collect();
-    SetStatus { status, lines, missing, due, held, ready_at }
+    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at }
 }
 
 pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {

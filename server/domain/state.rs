@@ -286,8 +286,35 @@ impl State {
         self.route_of(asset).get(asset.next as usize).copied()
     }
 
+    /// Lets cases and loads share the names of the parts that they hold, after all were read: each name was read as
+    /// often as it stands somewhere.
+    fn share_names(&mut self) {
+        let assets = self.assets.clone();
+        let shared = |id: &Id| assets.get(id).map_or_else(|| id.clone(), |asset| asset.asset.clone());
+        let loads = std::mem::take(&mut self.loads).into_iter().map(|(id, mut load)| {
+            let it = Arc::make_mut(&mut load);
+            it.load = id.clone();
+            if let Some(machine) = self.machines.get(&it.machine) {
+                it.machine = machine.machine.clone();
+            }
+            it.contents.shrink_to_fit();
+            it.contents.iter_mut().for_each(|part| part.asset = shared(&part.asset));
+            (id, load)
+        });
+        self.loads = loads.collect();
+        let cases = std::mem::take(&mut self.cases).into_iter().map(|(id, mut case)| {
+            let it = Arc::make_mut(&mut case);
+            it.case = id.clone();
+            let parts = std::mem::take(&mut it.parts);
+            it.parts = parts.into_iter().map(|(id, part)| (shared(&id), part)).collect();
+            (id, case)
+        });
+        self.cases = cases.collect();
+    }
+
     /// Fills the indexes that follow from cases and loads, after these were read whole.
     pub fn index(&mut self) {
+        self.share_names();
         let mut cases_of: BTreeMap<Id, Vec<(u64, Id)>> = BTreeMap::new();
         for case in self.cases.values() {
             if case.is_open() {

@@ -1,8 +1,10 @@
 //! The verdict on a cycle: computed from its record against the limits that the load copied when it started, or read
 //! from the machine's printout by two people.
 
+use std::sync::Arc;
+
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
@@ -23,9 +25,37 @@ use crate::formats::record;
 pub struct Judged {
     pub by: Evidence,
     pub passed: bool,
-    pub answer: Value,
+    pub answer: Answer,
     /// The cycle has certainly ended by then.
     pub ended_at: Time,
+}
+
+/// The whole answer of a verdict, as JSON text: years of loads stay in memory, and a tree of JSON takes several times as
+/// much of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer(Arc<str>);
+
+impl Answer {
+    pub fn of(value: &Value) -> Answer {
+        Answer(Arc::from(value.to_string()))
+    }
+
+    pub fn value(&self) -> Value {
+        // It was written from a value, so it reads back as one.
+        serde_json::from_str(&self.0).unwrap_or_default()
+    }
+}
+
+impl Serialize for Answer {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        self.value().serialize(to)
+    }
+}
+
+impl<'de> Deserialize<'de> for Answer {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        Value::deserialize(from).map(|value| Answer::of(&value))
+    }
 }
 
 /// On what a verdict stands.
@@ -156,7 +186,7 @@ pub(super) fn of_record(
         Some(Ok(judgement)) => Some(Judged {
             passed: judgement.passed,
             ended_at: ended_at(load, &judgement, at),
-            answer: judgement.answer,
+            answer: Answer::of(&judgement.answer),
             by: Evidence::Record { sha256: judgement.sha256, bytes: judgement.bytes, ambient_kpa },
         }),
         Some(Err(malformed)) => {
@@ -207,7 +237,12 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         "source": "read from the printout by two people; not recomputed",
     });
     let second_reader = deciding.seal(it.second_reader.as_str());
-    Some(Judged { by: Evidence::Readings { second_reader }, passed, answer, ended_at: at })
+    Some(Judged {
+        by: Evidence::Readings { second_reader },
+        passed,
+        answer: Answer::of(&answer),
+        ended_at: at,
+    })
 }
 
 fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
@@ -243,7 +278,8 @@ fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
 impl Judged {
     /// Why the record fails, as one sentence for people.
     pub fn why_failed(&self) -> String {
-        let reasons = self.answer.get("reasons").and_then(Value::as_array);
+        let answer = self.answer.value();
+        let reasons = answer.get("reasons").and_then(Value::as_array);
         let told: Vec<String> = reasons.into_iter().flatten().map(reason_words).collect();
         if told.is_empty() { "no reason is named.".into() } else { format!("{}.", told.join("; ")) }
     }

@@ -67,7 +67,7 @@ async fn a_correction_takes_an_entry_back_and_tells_it_of_the_right_thing() {
 
 impl Served {
     /// From dried, the optics disinfected by hand, to ready.
-    async fn rest_of_a_round(&self) {
+    pub async fn rest_of_a_round(&self) {
         let load = self.load("washer-1", "wash", "SET-1").await;
         let wash = super::served::wash_record(300);
         self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash})).await;

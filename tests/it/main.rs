@@ -7,6 +7,7 @@
 
 mod agree;
 mod binary;
+mod board;
 mod browser;
 mod browser_back;
 mod browser_case;
@@ -32,11 +33,13 @@ mod process;
 mod query;
 mod record;
 mod refusal;
+mod refusal_case;
 mod role;
 mod served;
 mod simulate;
 mod steam;
 mod step;
 mod tidy;
+mod trace;
 mod together;
 mod told;

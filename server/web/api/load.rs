@@ -28,7 +28,7 @@ pub fn told(state: &State, load: &Load) -> Value {
         "cycle_no": load.cycle_no,
         "status": load.status,
         "contents": load.contents.iter().map(|part| &part.asset).collect::<Vec<_>>(),
-        "verdict": load.judged.as_ref().map(|judged| as_numbers(&judged.answer)),
+        "verdict": load.judged.as_ref().map(|judged| as_numbers(&judged.answer.value())),
         "evidence": load.judged.as_ref().map(|judged| &judged.by),
         "indicators": load.indicators,
         "limits": load.programme,

@@ -29,7 +29,8 @@ pub struct Verdict {
 
 pub fn of(state: &State, load: &Load, now: Time) -> Option<Verdict> {
     let judged = load.judged.as_ref()?;
-    let reasons = judged.answer.get("reasons").and_then(Value::as_array);
+    let answer = judged.answer.value();
+    let reasons = answer.get("reasons").and_then(Value::as_array);
     Some(Verdict {
         passed: judged.passed,
         sentence: if judged.passed {
@@ -42,7 +43,7 @@ pub fn of(state: &State, load: &Load, now: Time) -> Option<Verdict> {
             .flatten()
             .map(|reason| super::shared::capital(&reason_words(reason)))
             .collect(),
-        measures: measures(&judged.answer, &load.programme),
+        measures: measures(&answer, &load.programme),
         source: source(judged),
         ended: time(state, judged.ended_at, now),
     })
