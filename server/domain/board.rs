@@ -311,7 +311,8 @@ fn fill(
     });
     let best = kept.copied().or_else(|| free.copied().min_by_key(|set| grade(state, statuses, set, case)));
     let Some(set) = best else {
-        let why = format!("Count sheet {need}: no set is free for it.");
+        let name = state.sheets.get(need).map_or(need.as_str(), |sheet| sheet.name.0.as_str());
+        let why = format!("{name}: no set is free for it.");
         return (None, Equipped::NotReady, vec![why]);
     };
     let (equipped, _) = grade(state, statuses, set, case);

@@ -71,7 +71,7 @@ pub struct Facts {
     pub reserves: Vec<ReserveRow>,
     pub sets: Vec<SetRow>,
     /// The names of the sets that are simply ready: a wall has no room for a row of each.
-    pub ready_sets: String,
+    pub ready_sets: Vec<String>,
     pub ready_say: Say,
     /// How many parts are missed without a named outcome.
     pub loud: usize,
@@ -104,7 +104,7 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
             let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
             let all: Vec<SetStatus> = sets.map(|set| set_status(state, set, now)).collect();
             if all.iter().any(|set| set.status == SetReadiness::Out) {
-                return Say::new("out", "ink", "its set is out, back before it starts");
+                return Say::new("out", "ink", "its set is out, due back in time");
             }
             // The case waits for the last of its sets; where one has no time yet, the case has none.
             let waits = all.iter().filter(|set| set.status == SetReadiness::InTurn);
@@ -121,8 +121,10 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
             }
             let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
             let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
-            let short = if short.is_empty() { "a set".into() } else { listed(&short) };
-            Say::new("not_ready", "stop", format!("not ready, short of {short}"))
+            match short.as_slice() {
+                [] => Say::new("not_ready", "stop", "not ready, no set is free"),
+                _ => Say::new("not_ready", "stop", format!("not ready, short of {}", listed(&short))),
+            }
         }
     }
 }
@@ -154,27 +156,29 @@ fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
     }
     let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
     if case.sets.len() < needs {
-        all.push("no set is free for it".into());
+        all.push("no set is free".into());
     }
     all.join("; ")
 }
 
 fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
     let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
+    let (say, brief) = (of_case(state, case, now), brief(state, case, needs.len(), now));
     CaseRow {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
         start: case.start.in_zone(state.zone).format("%H:%M").to_string(),
         room: room_words(case.room.as_deref().unwrap_or_default()),
         needs: listed(&needs.iter().map(|sheet| sheet_name(state, sheet)).collect::<Vec<_>>()),
-        say: of_case(state, case, now),
         sets: case
             .sets
             .iter()
             .map(|set| (format!("/sets/{}", segment(set.as_str())), set.to_string()))
             .collect(),
         why: case.why.clone(),
-        brief: brief(state, case, needs.len(), now),
+        // What the case is said to lack needs no second word.
+        brief: if say.words.contains(&brief) { String::new() } else { brief },
+        say,
     }
 }
 
@@ -239,7 +243,7 @@ impl Facts {
             tomorrow: day(false),
             reserves: board.reserves.iter().map(|reserve| reserve_row(state, reserve)).collect(),
             sets,
-            ready_sets: ready.join(", "),
+            ready_sets: ready,
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
             zone: state.zone.name(),

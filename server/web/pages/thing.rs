@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use super::headline::part_title;
 use super::say::{Say, of_asset, of_set};
 use super::shared::{count, segment};
-use super::theatre::{at_case, out_at};
 use super::words;
-use crate::domain::id::Id;
 use crate::domain::model::{Method, RouteStep, StepKind};
 use crate::domain::readiness::{due, set_status};
 use crate::domain::refusal::Problem;
@@ -88,9 +86,11 @@ fn came_back() -> Vec<Offer> {
         .into()
 }
 
-fn come_back(case: Option<&Id>) -> String {
-    let from = case.map(|case| format!(" from case {case}")).unwrap_or_default();
-    format!("Next it has to come back{from}.")
+/// Enter does one act: the first; the others stand behind it.
+fn one_first(mut offers: Vec<Offer>, others: Vec<Offer>) -> (Vec<Offer>, Vec<Offer>) {
+    let mut rest = offers.split_off(offers.len().min(1));
+    rest.extend(others);
+    (offers, rest)
 }
 
 /// Where a part sits, what holds it, what is due, and how far it has come.
@@ -130,7 +130,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         (None, None) if asset.stage == Stage::Ready && !gone => {
             ("It needs nothing more in this turn.".into(), Vec::new())
         }
-        (None, None) if back => (come_back(at_case(state, &asset.asset)), came_back()),
+        (None, None) if back => ("Next it has to come back.".into(), came_back()),
         (None, None) => {
             (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new())
         }
@@ -139,6 +139,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     if step.is_some_and(|step| step.step == StepKind::Inspected) {
         other.extend(not_passed());
     }
+    let (first, other) = one_first(first, other);
     Thing {
         scan: scan.into(),
         href: format!("/assets/{}", segment(asset.asset.as_str())),
@@ -194,7 +195,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         Some(step) => (format!("Next it has to be {}.", step.words()), offers(step)),
         None if members.is_empty() => ("It is empty; put its parts in.".to_string(), Vec::new()),
         None if !loaded.is_empty() => ("Its load has to be released or rejected.".into(), Vec::new()),
-        None if out => (come_back(out_at(state, set)), came_back()),
+        None if out => ("Next it has to come back.".into(), came_back()),
         None => ("It needs nothing more in this turn.".into(), Vec::new()),
     };
     let mut other: Vec<Offer> = steps.flat_map(offers).collect();
@@ -204,6 +205,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     if ready || (out && !groups.is_empty()) {
         other.extend(came_back());
     }
+    let (offers_first, other) = one_first(offers_first, other);
     Thing {
         scan: scan.into(),
         href: format!("/sets/{}", segment(set.set.as_str())),
