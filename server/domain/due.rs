@@ -39,8 +39,8 @@ pub fn why_words(why: &str) -> &'static str {
     match why {
         "max_cycles" => "at the maker's limit of cycles",
         "max_uses" => "at the maker's limit of uses",
-        "inspect_every_cycles" => "inspection due by cycles",
-        "inspect_every_days" => "inspection due by days",
+        "inspect_every_cycles" => "many cycles since its last inspection",
+        "inspect_every_days" => "many days since its last inspection",
         "air_removal" => "air-removal test of this test day",
         "empty_cycle" => "empty cycles before it is used again",
         _ => "due",
