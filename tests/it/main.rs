@@ -11,6 +11,7 @@ mod board;
 mod browser;
 mod canonical;
 mod case;
+mod case_input;
 mod command;
 mod correct;
 mod crash;
