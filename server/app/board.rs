@@ -40,7 +40,12 @@ impl House {
     /// The board now; `None` where there is no such site.
     pub async fn board(&self, site: &Id) -> Result<Option<Shown>, Unavailable> {
         let Some(state) = self.state(site).await? else { return Ok(None) };
-        Ok(Some(self.boards.show(&state, self.clock.now())))
+        Ok(Some(self.board_of(&state, self.clock.now())))
+    }
+
+    /// The board of facts that the caller has, at the moment that it looks at them.
+    pub fn board_of(&self, state: &State, now: Time) -> Shown {
+        self.boards.show(state, now)
     }
 }
 

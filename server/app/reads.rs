@@ -65,6 +65,12 @@ impl House {
         Ok(page.into_iter().map(|stored| (stored.seq, stored.entry, hex::encode(stored.leaf))).collect())
     }
 
+    /// The root of the tree over the entries up to one, as hex, where the ledger still ends with that entry.
+    pub async fn root_at(&self, site: &Id, seq: u64) -> Result<Option<String>, Unavailable> {
+        let head = ledger::head_of(&self.db, site.as_str()).await.map_err(|error| unavailable(&error))?;
+        Ok(head.filter(|head| head.seq == seq).map(|head| hex::encode(&head.root)))
+    }
+
     /// A cycle record as it came, by its SHA-256.
     pub async fn raw_record(&self, site: &Id, sha256: &str) -> Result<Option<Vec<u8>>, Unavailable> {
         ledger::record(&self.db, site.as_str(), sha256).await.map_err(|error| unavailable(&error))

@@ -312,11 +312,12 @@ impl Asset {
 }
 
 impl State {
-    /// The next free id of a family: its name and a running number.
+    /// The next free id of a family: its name as people write it and a running number.
     pub(super) fn next_asset(&self, family: Family) -> Option<Id> {
+        let name = family.name().replace('_', "-");
         let from = self.assets.len() as u64 + 1;
         (from..from + 1_000_000).find_map(|n| {
-            let id = Id::new(&format!("{}-{n:04}", family.name()))?;
+            let id = Id::new(&format!("{name}-{n:04}"))?;
             (!self.names.contains_key(id.as_str())).then_some(id)
         })
     }

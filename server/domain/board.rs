@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::case::{Case, CaseStatus};
 use super::id::Id;
 use super::issuing::is_ready;
-use super::readiness::{SetReadiness, SetStatus, glance};
+use super::readiness::{HeldPart, SetReadiness, SetStatus, glance};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
 use super::text::ended;
@@ -162,9 +162,17 @@ pub fn why(state: &State, set: &SetState, status: &SetStatus, now: Time) -> Vec<
         }
         SetReadiness::NotReady | SetReadiness::ReadyShort => {}
         SetReadiness::Held => {
+            let mut by_hold: BTreeMap<&Id, (&HeldPart, usize)> = BTreeMap::new();
             for held in &status.held {
+                by_hold.entry(&held.hold).or_insert((held, 0)).1 += 1;
+            }
+            for (held, parts) in by_hold.into_values() {
                 let (asset, kind) = (&held.asset, held.kind.name());
-                why.push(format!("{asset} is on {kind} hold: {}", ended(&held.reason)));
+                let others = match parts {
+                    1 => "is".into(),
+                    n => format!("and {} more are", n - 1),
+                };
+                why.push(format!("{asset} {others} on {kind} hold: {}", ended(&held.reason)));
             }
         }
         SetReadiness::InTurn => why.extend(where_it_is(state, set, now)),

@@ -8,6 +8,9 @@ use serde::Serialize;
 use super::id::Id;
 use super::state::State;
 
+/// Fewer failures than this say nothing of a law of lifetimes.
+pub const FAILURES_NEEDED: u32 = 3;
+
 /// One part's life in steriliser cycles: from the age at which it came under observation to the age now, or at its
 /// retirement.
 #[derive(Clone, Debug, PartialEq, Serialize)]

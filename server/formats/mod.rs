@@ -4,3 +4,4 @@ pub mod json;
 pub mod record;
 mod record_header;
 mod record_rows;
+pub mod sheet;

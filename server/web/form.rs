@@ -1,42 +1,67 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
-//! A plain name is text; `name:int`, `name:bool`, `name:lines` (a list of texts), `name:step` (a step of a route, or a
-//! step and its method after a stroke) and `name:json` say otherwise; dots nest, and numbers between them make a list.
-//! An empty field is left out, so that an optional one may stay empty, and so is a row of a list that is all empty.
+//! A plain name is text; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
+//! texts), `name:step` (a step of a route, or a step and its method after a stroke), `name:json`, `name:local` (a day
+//! and an hour of the site) and `name:each` (one text of a list, as often as the form has it) say otherwise; dots nest,
+//! and numbers between them make a list.
+//! `name:into` is a choice between lists: its value is `list=text`. An empty field is left out, so that an optional one
+//! may stay empty, and so is a row of a list that is all empty; so is a field whose twin `was.name` has the same value,
+//! since it does not change.
 
 use std::collections::BTreeMap;
 
 use axum::extract::{Form, State};
 use axum::response::{IntoResponse, Redirect, Response};
+use chrono::NaiveDateTime;
+use chrono_tz::Tz;
 use serde_json::{Map, Value, json};
 
 use super::App;
 use super::api::command::read;
 use super::fail;
 use super::pages::refusal;
+use super::pages::shared::segment;
 use super::session::local;
 use super::visitor::Visitor;
 use crate::app::house::{Outcome, Unavailable, operation};
 use crate::domain::command::{Malformed, wrong};
 use crate::domain::deciding::Turned;
+use crate::domain::time::on_day;
 
 /// The fields of a form, in order.
 pub type Fields = Vec<(String, String)>;
 
-/// Names that the form itself uses.
-const OWN: [&str; 2] = ["csrf", "back"];
+/// Names that the form itself uses: whose it is, the page that it returns to, and the page that it goes on to.
+const OWN: [&str; 3] = ["csrf", "back", "then"];
+/// Before the name of a field whose value is what it was when the form was made.
+pub const BEFORE: &str = "was.";
 
-/// The command that a form asks for, as JSON.
-pub fn command(fields: &Fields) -> Result<Value, Vec<Malformed>> {
+fn is_unchanged(fields: &Fields, name: &str) -> bool {
+    let was = format!("{BEFORE}{name}");
+    let values = |name: &str| -> Vec<&str> {
+        let of = fields.iter().filter(|(field, value)| field == name && !value.is_empty());
+        of.map(|(_, value)| value.trim()).collect()
+    };
+    fields.iter().any(|(field, _)| *field == was) && values(name) == values(&was)
+}
+
+/// The command that a form asks for, as JSON; hours are those of the zone.
+pub fn command(fields: &Fields, zone: Tz) -> Result<Value, Vec<Malformed>> {
     let mut all = Map::new();
     let mut errors = Vec::new();
     for (name, text) in fields {
         let (path, kind) = name.split_once(':').unwrap_or((name, ""));
         let text = text.trim();
-        if OWN.contains(&path) || text.is_empty() {
+        let own = OWN.contains(&path) || name.starts_with(BEFORE);
+        if own || text.is_empty() || is_unchanged(fields, name) {
             continue;
         }
-        match value(kind, text) {
+        match value(kind, text, zone) {
+            Ok(value) if kind == "each" => add(&mut all, path, value),
+            Ok(value) if kind == "into" => match text.split_once('=') {
+                Some((list, one)) => add(&mut all, list, Value::from(one)),
+                None => put(&mut all, path, value),
+            },
             Ok(value) => put(&mut all, path, value),
             Err(detail) => errors.push(wrong(format!("/{}", path.replace('.', "/")), detail)),
         }
@@ -60,21 +85,38 @@ fn listed(value: Value) -> Value {
     if rows.is_empty() { Value::Object(named) } else { rows.into_values().collect() }
 }
 
-fn value(kind: &str, text: &str) -> Result<Value, String> {
+fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
     match kind {
         "int" => text
             .parse::<u64>()
             .map(Value::from)
             .map_err(|_| format!("found \"{text}\"; a whole number is needed")),
+        "cents" => cents(text)
+            .map(Value::from)
+            .ok_or_else(|| format!("found \"{text}\"; an amount such as 120.50 is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
         "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
         "step" => Ok(match text.split_once('/') {
             Some((step, method)) => json!({"step": step, "method": method}),
             None => json!({"step": text}),
         }),
+        "local" => NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
+            .map(|local| Value::from(on_day(local.date(), local.time(), zone).to_string()))
+            .map_err(|_| format!("found \"{text}\"; a day and an hour are needed, as 2026-03-02T07:15")),
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }
+}
+
+/// An amount with at most two decimals, as cents.
+fn cents(text: &str) -> Option<u64> {
+    let (whole, part) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    let digits =
+        |text: &str| !text.is_empty() && text.len() <= 12 && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !digits(whole) || !(part.is_empty() || digits(part)) || part.len() > 2 {
+        return None;
+    }
+    format!("{whole}{part:0<2}").parse().ok()
 }
 
 fn put(all: &mut Map<String, Value>, path: &str, value: Value) {
@@ -88,6 +130,13 @@ fn put(all: &mut Map<String, Value>, path: &str, value: Value) {
                 put(nested, inner, value);
             }
         }
+    }
+}
+
+fn add(all: &mut Map<String, Value>, list: &str, value: Value) {
+    let list = all.entry(list).or_insert_with(|| Value::Array(Vec::new()));
+    if let Value::Array(list) = list {
+        list.push(value);
     }
 }
 
@@ -105,6 +154,16 @@ fn with_done(back: &str, entry: u64) -> String {
     format!("{path}?{}{mark}", query.join("&"))
 }
 
+/// Where an accepted form goes on to: its own page, or the thing that it named or made.
+fn onward(fields: &Fields, event: &Value, back: &str) -> String {
+    let then = local(text(fields, "then"));
+    let made = event.get("made").and_then(Value::as_str).unwrap_or_default();
+    match text(fields, "then") {
+        "" => back.to_string(),
+        _ => then.replace("{made}", &segment(made)).replace("{case}", &segment(text(fields, "case"))),
+    }
+}
+
 pub async fn post(State(app): State<App>, visitor: Visitor, Form(fields): Form<Fields>) -> Response {
     submit(&app, &visitor, fields).await
 }
@@ -115,7 +174,7 @@ pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
         return fail::foreign_form();
     }
     let back = local(text(&fields, "back")).to_string();
-    let outcome = match command(&fields).and_then(read) {
+    let outcome = match command(&fields, visitor.state.zone).and_then(read) {
         Ok(command) => {
             let outcomes = app.house.submit(&visitor.state.site, &visitor.actor, vec![command]).await;
             let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
@@ -124,7 +183,10 @@ pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
         Err(errors) => Outcome::Turned(Turned::Malformed(errors)),
     };
     match outcome {
-        Outcome::Accepted(accepted) => Redirect::to(&with_done(&back, accepted.entry)).into_response(),
+        Outcome::Accepted(accepted) => {
+            let to = onward(&fields, &accepted.event, &back);
+            Redirect::to(&with_done(&to, accepted.entry)).into_response()
+        }
         Outcome::Unavailable(gone) => fail::unavailable(&gone.operation),
         turned => refusal::respond(visitor, text(&fields, "do"), &fields, &turned, &back),
     }
@@ -144,11 +206,50 @@ mod tests {
             ("position:int", "2"),
             ("scan:lines", "A B\nC"),
             ("note", " "),
+            ("start:local", "2026-07-01T10:30"),
+            ("needs:each", "adult"),
+            ("needs:each", ""),
+            ("needs:each", "adult"),
+            ("C.1:into", "missing=C.1"),
+            ("B-1:into", ""),
         ];
-        let fields = fields.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
         let expected = json!({"do": "judge_load", "readings": {"min_c": "134.1", "complete": true}, "position": 2,
-                              "scan": ["A", "B", "C"]});
-        assert_eq!(command(&fields), Ok(expected));
+                              "scan": ["A", "B", "C"], "start": "2026-07-01T08:30:00Z", "needs": ["adult", "adult"],
+                              "missing": ["C.1"]});
+        assert_eq!(command(&owned(&fields), chrono_tz::Europe::Berlin), Ok(expected));
+        let wrong = owned(&[("start:local", "half past ten")]);
+        assert!(command(&wrong, Tz::UTC).is_err_and(|all| all[0].pointer == "/start"));
+    }
+
+    fn owned(fields: &[(&str, &str)]) -> Fields {
+        fields.iter().map(|(name, value)| (name.to_string(), value.to_string())).collect()
+    }
+
+    #[test]
+    fn what_does_not_change_is_not_sent() {
+        let fields = [
+            ("minutes:int", "60"),
+            ("was.minutes:int", "60"),
+            ("needs:each", "adult"),
+            ("needs:each", "child"),
+            ("was.needs:each", "adult"),
+            ("room", "2"),
+            ("was.room", ""),
+            ("patient", "P-9"),
+        ];
+        let expected = json!({"needs": ["adult", "child"], "room": "2", "patient": "P-9"});
+        assert_eq!(command(&owned(&fields), Tz::UTC), Ok(expected));
+    }
+
+    #[test]
+    fn an_accepted_form_goes_on_to_what_it_made() {
+        let fields = owned(&[("then", "/cases/{made}"), ("case", "K-1")]);
+        assert_eq!(
+            onward(&fields, &json!({"made": "emergency-0001"}), "/emergency"),
+            "/cases/emergency-0001"
+        );
+        assert_eq!(onward(&owned(&[("case", "K-1")]), &json!({}), "/sets/B2"), "/sets/B2");
+        assert_eq!(onward(&owned(&[("then", "//elsewhere")]), &json!({}), "/sets/B2"), "/");
     }
 
     #[test]
@@ -165,12 +266,23 @@ mod tests {
             ("lines.0.essential:bool", "false"),
             ("lines.1.line", " "),
         ];
-        let fields = fields.map(|(name, value)| (name.to_string(), value.to_string())).to_vec();
         let expected = json!({"do": "define_route", "window": ["-5", "15"],
             "steps": [{"step": "treated"}, {"step": "disinfected", "method": "manual"},
                       {"step": "sterilised", "method": "steam"}],
             "lines": [{"line": "barrel", "essential": false}]});
-        assert_eq!(command(&fields), Ok(expected));
+        assert_eq!(command(&owned(&fields), Tz::UTC), Ok(expected));
+    }
+
+    #[test]
+    fn an_amount_becomes_cents() {
+        for (text, expected) in
+            [("120.50", Some(12_050)), ("7", Some(700)), ("0,5", Some(50)), ("007.05", Some(705))]
+        {
+            assert_eq!(cents(text), expected, "{text}");
+        }
+        for text in ["", ".", "1.234", "-3", "1e3", "1.2.3", "99999999999999999999", "٣"] {
+            assert_eq!(cents(text), None, "{text}");
+        }
     }
 
     #[test]

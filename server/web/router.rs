@@ -53,6 +53,8 @@ const AT_THE_DESK: &[Role] =
 const PATIENT_READERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor];
 /// Who may begin a look-back at a patient whose reference they know.
 const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor, Role::Lead];
+/// Who issues in an emergency.
+const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
@@ -106,6 +108,12 @@ table! {
     get "/desk" Session AT_THE_DESK pages::desk::get;
     post "/desk" Session AT_THE_DESK pages::desk::post;
     get "/queue" Session ALL pages::queue::get;
+    get "/board" Session ALL pages::board::get;
+    get "/board/wall" Session ALL pages::board::wall;
+    get "/cases" Session ALL pages::cases::get;
+    get "/cases/{case}" Session ALL pages::case::get;
+    post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
+    get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
@@ -125,6 +133,14 @@ table! {
     get "/site" Session SITE_READERS pages::site::get;
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
+    get "/due" Session ALL pages::due::get;
+    get "/wear" Session ALL pages::wear::get;
+    get "/look-back" Session ALL pages::lookback::get;
+    post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
+    get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/findings" Session ALL pages::finding::get;
+    get "/repairs/{repair}" Session ALL pages::repair::get;
+    get "/handover" Session ALL pages::handover::get;
 }
 
 /// The whole program as a service.

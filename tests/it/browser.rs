@@ -11,18 +11,18 @@ use serde_json::json;
 
 use super::served::{Kind, Served, steam_record, wash_record};
 
-const PASSWORD: &str = "hands are wet and gloved";
+pub const PASSWORD: &str = "hands are wet and gloved";
 /// The desk takes an Enter that follows a scan faster than this for the scanner's own.
 const AFTER_A_SCAN: Duration = Duration::from_millis(900);
 const PATIENCE: Duration = Duration::from_secs(20);
 
 /// A browser with nobody's profile, and the keys of its keyboard.
-struct Keyboard {
-    client: Client,
+pub struct Keyboard {
+    pub client: Client,
 }
 
 impl Keyboard {
-    async fn start(profile: &str) -> Keyboard {
+    pub async fn start(profile: &str) -> Keyboard {
         let driver = std::env::var("FETTLE_TEST_CHROMEDRIVER")
             .expect("FETTLE_TEST_CHROMEDRIVER names the test run's driver; use tests/run");
         let args = json!([
@@ -42,20 +42,20 @@ impl Keyboard {
         Keyboard { client }
     }
 
-    async fn press(&self, key: Key) {
+    pub async fn press(&self, key: Key) {
         let value = char::from(key);
         let strokes =
             KeyActions::new("keyboard".into()).then(KeyAction::Down { value }).then(KeyAction::Up { value });
         self.client.perform_actions(strokes).await.expect("a key");
     }
 
-    async fn type_in(&self, text: &str) {
+    pub async fn type_in(&self, text: &str) {
         let field = self.client.active_element().await.expect("a focus");
         field.send_keys(text).await.expect("typing");
     }
 
     /// What the focus is on: its words, or the name and value of its field.
-    async fn focus(&self) -> String {
+    pub async fn focus(&self) -> String {
         let Ok(element) = self.client.active_element().await else {
             return String::new();
         };
@@ -66,7 +66,7 @@ impl Keyboard {
     }
 
     /// Tab until the focus is on what is called so.
-    async fn reach(&self, called: &str) {
+    pub async fn reach(&self, called: &str) {
         let mut seen = Vec::new();
         for _ in 0..80 {
             self.press(Key::Tab).await;
@@ -79,12 +79,12 @@ impl Keyboard {
         panic!("Tab never reaches \"{called}\": {seen:#?}");
     }
 
-    async fn enter_on(&self, called: &str) {
+    pub async fn enter_on(&self, called: &str) {
         self.reach(called).await;
         self.press(Key::Enter).await;
     }
 
-    async fn text(&self, css: &str) -> String {
+    pub async fn text(&self, css: &str) -> String {
         match self.client.find(Locator::Css(css)).await {
             Ok(element) => element.text().await.unwrap_or_default(),
             Err(_) => String::new(),
@@ -92,7 +92,7 @@ impl Keyboard {
     }
 
     /// Waits until the page says all this in the named place.
-    async fn says(&self, css: &str, words: &[&str]) -> String {
+    pub async fn says(&self, css: &str, words: &[&str]) -> String {
         let begun = Instant::now();
         loop {
             let text = self.text(css).await;
@@ -106,7 +106,7 @@ impl Keyboard {
         }
     }
 
-    async fn scan(&self, code: &str) {
+    pub async fn scan(&self, code: &str) {
         assert!(self.focus().await.contains("scan="), "the scan field has the focus");
         self.type_in(code).await;
         self.press(Key::Enter).await;
@@ -115,7 +115,7 @@ impl Keyboard {
     }
 
     /// Enter does the act that the page offers first; the band says it was recorded.
-    async fn take_offer(&self, offer: &str, recorded: &str) {
+    pub async fn take_offer(&self, offer: &str, recorded: &str) {
         self.says(".offers .first", &[offer]).await;
         self.press(Key::Enter).await;
         self.says(".band.accepted", &["Recorded.", recorded]).await;
@@ -254,7 +254,7 @@ async fn a_set_goes_round_by_keyboard_alone() {
 }
 
 /// The value of a hidden field in a page.
-fn hidden<'a>(page: &'a str, name: &str) -> &'a str {
+pub fn hidden<'a>(page: &'a str, name: &str) -> &'a str {
     let start = format!("name=\"{name}\" value=\"");
     let from = page.find(&start).unwrap_or_else(|| panic!("no {name} in {page}")) + start.len();
     page[from..].split('"').next().unwrap_or_default()

@@ -14,7 +14,11 @@ fn method(route: &Route) -> Method {
 /// A path of the table with its blanks filled.
 fn path(route: &Route, site: &str) -> String {
     let filled = route.path.replace("{site}", site).replace("{scan}", "B-1").replace("{set}", "SET-1");
-    filled.replace("{load}", "load-00001").replace("{file}", "style.css")
+    filled
+        .replace("{load}", "load-00001")
+        .replace("{file}", "style.css")
+        .replace("{case}", "K-1")
+        .replace("{repair}", "repair-0001")
 }
 
 impl Served {

@@ -55,7 +55,7 @@ impl Hospital {
                 *planned.entry((day, *sheet)).or_default() += 1;
             }
             self.cases += 1;
-            let Some(case) = Id::new(&format!("case-{:05}", self.cases)) else { return };
+            let Some(case) = Id::new(&format!("K-{:05}", self.cases)) else { return };
             let (hour, minute) = (self.chance.between(8, 15) as u32, 15 * self.chance.between(0, 3) as u32);
             let start = self.on(day, hour, minute);
             let risk = match self.chance.unit() {

@@ -14,7 +14,7 @@ pub async fn get(caller: Caller, headers: HeaderMap, params: Params) -> Result<R
     params.done()?;
     let shown = caller.app.house.board(&caller.site).await?;
     let shown = shown.ok_or_else(|| Problem::unknown_site(caller.site.as_str()))?;
-    Ok(tagged(&headers, &shown, || ok(&told(&shown))))
+    Ok(tagged(&headers, &shown.tag, || ok(&told(&shown))))
 }
 
 pub fn told(shown: &Shown) -> Value {
@@ -29,14 +29,14 @@ pub fn told(shown: &Shown) -> Value {
 }
 
 /// Answers 304 where the caller has this very content; else what `render` makes, with its tag.
-pub fn tagged(headers: &HeaderMap, shown: &Shown, render: impl FnOnce() -> Response) -> Response {
+pub fn tagged(headers: &HeaderMap, own: &str, render: impl FnOnce() -> Response) -> Response {
     // RFC 9110, 13.1.2: a list of tags, weak comparison, or a star.
     let wanted = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
     let known = wanted
         .flat_map(|value| value.split(','))
-        .any(|tag| tag.trim() == "*" || tag.trim().trim_start_matches("W/") == shown.tag);
+        .any(|tag| tag.trim() == "*" || tag.trim().trim_start_matches("W/") == own);
     let mut response = if known { StatusCode::NOT_MODIFIED.into_response() } else { render() };
-    if let Ok(tag) = HeaderValue::from_str(&shown.tag) {
+    if let Ok(tag) = HeaderValue::from_str(own) {
         response.headers_mut().insert(header::ETAG, tag);
     }
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));

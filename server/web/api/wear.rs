@@ -9,9 +9,7 @@ use super::ok;
 use super::params::Params;
 use crate::domain::command::wrong;
 use crate::domain::id::Id;
-
-/// Fewer failures than this say nothing of a law of lifetimes.
-const FAILURES_NEEDED: u32 = 3;
+use crate::domain::wear::FAILURES_NEEDED;
 
 pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {
     let model = params.take("model")?;

@@ -5,12 +5,15 @@ use axum::extract::{Path, Query, State as Reach};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
+use super::headline::part_title;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
-use super::{told, words};
+use super::{theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
+use crate::domain::finding::Severity;
+use crate::domain::hold::HoldKind;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -52,6 +55,8 @@ pub struct Hold {
     pub since: String,
     pub by: String,
     pub may_lift: bool,
+    /// Who may, for those who may not.
+    pub lifters: String,
 }
 
 #[derive(Template)]
@@ -72,7 +77,15 @@ pub struct AssetPage {
     pub history: Vec<Past>,
     pub before: Option<u64>,
     pub in_service: bool,
+    pub in_repair: bool,
     pub inspects: bool,
+    /// The case at which it is out, or was missed.
+    pub at_case: Option<(String, String)>,
+    pub missing: bool,
+    /// What is known of the search: since when, and the outcome where one is named.
+    pub search: String,
+    pub outcomes: Vec<(&'static str, String)>,
+    pub severities: Vec<(&'static str, String)>,
     pub trouble: String,
 }
 
@@ -158,12 +171,39 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
             since: time(state, hold.placed_at, now),
             by: hold.placed_by.clone(),
             may_lift: hold.kind.lifted_by().contains(&role),
+            lifters: {
+                let roles = hold.kind.lifted_by().iter().map(|role| role.words().to_string());
+                shared::listed(&roles.collect::<Vec<_>>())
+            },
         })
         .collect()
 }
 
+/// What is never to be done with it.
+fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
+    let prion = asset.has_hold(HoldKind::Prion) && asset.retired.is_none();
+    let sealed = prion.then_some("Do not wash. Seal, label, lock, call infection prevention.");
+    let model = state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default();
+    sealed.into_iter().chain(model).collect()
+}
+
+fn at_case(state: &State, asset: &Asset) -> Option<(String, String)> {
+    let case = theatre::at_case(state, &asset.asset)?;
+    Some((format!("/cases/{}", segment(case.as_str())), case.to_string()))
+}
+
+fn search(state: &State, asset: &Asset, now: Time) -> String {
+    let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
+    known.map_or(String::new(), |known| {
+        let since = time(state, known.since, now);
+        match known.outcome {
+            None => format!("Missed since {since}; no outcome is named yet."),
+            Some(outcome) => format!("Missed since {since}; outcome of the search: {}.", outcome.words()),
+        }
+    })
+}
+
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
-    let family = state.model(&asset.model).map(|model| model.family.words()).unwrap_or_default();
     let seat = match &asset.seat {
         Some(seat) => format!(" It belongs to set {}, line {}.", seat.set, seat.line),
         None => " It belongs to no set.".into(),
@@ -172,7 +212,7 @@ fn heading(state: &State, asset: &Asset, say: &Say) -> String {
         .next_step(asset)
         .filter(|_| asset.retired.is_none() && !asset.missing && asset.in_load.is_none());
     let next = next.map(|step| format!(" Next it has to be {}.", step.words())).unwrap_or_default();
-    format!("{} {} is {}.{next}{seat}", capital(&family), asset.asset, say.words)
+    format!("{} is {}.{next}{seat}", part_title(state, &asset.asset), say.words)
 }
 
 impl AssetPage {
@@ -190,7 +230,7 @@ impl AssetPage {
             facts: facts(state, asset, now),
             limits: limits(state, asset),
             due: due(state, asset, now).iter().map(due_words).collect(),
-            cautions: state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default(),
+            cautions: cautions(state, asset),
             holds: holds(state, asset, role, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
@@ -201,7 +241,13 @@ impl AssetPage {
             history: past(state, history, now),
             before: (history.len() >= MOST_ENTRIES).then(|| history.last().map(|entry| entry.seq)).flatten(),
             in_service: asset.retired.is_none(),
+            in_repair: asset.in_repair,
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
+            at_case: at_case(state, asset),
+            missing: asset.missing,
+            search: search(state, asset, now),
+            outcomes: theatre::outcomes(),
+            severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
         }
     }

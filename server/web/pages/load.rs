@@ -56,6 +56,8 @@ pub struct LoadPage {
     pub takes_hold: bool,
     pub takes_a0: bool,
     pub cooling: String,
+    /// The kinds of hold that this reader may place on all of its parts.
+    pub hold_kinds: Vec<&'static str>,
 }
 
 impl LoadPage {
@@ -85,6 +87,7 @@ impl LoadPage {
             takes_hold: steriliser || load.programme.hold_s.is_some(),
             takes_a0: !steriliser && load.programme.a0_s.is_some(),
             cooling: cool.map(|at| time(state, at, now)).unwrap_or_default(),
+            hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             against,
         }
     }

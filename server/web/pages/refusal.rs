@@ -23,8 +23,31 @@ pub struct RefusalPage {
     pub reasons: Vec<Reason>,
     pub fields: Vec<Field>,
     pub back: String,
-    /// The code that a reason may set aside, where there is one.
-    pub open: String,
+    /// The codes that a reason may set aside, where there are any, in the form that a form sends them in.
+    pub open: Option<Field>,
+    /// The reason and the second person that were given with it.
+    pub given: (String, String),
+    /// What the thing is if it goes all the same, in the word that is called across a room.
+    pub loud: Vec<&'static str>,
+}
+
+/// The codes that may be set aside, one by itself or all as a list.
+fn open_codes(reasons: &[Reason]) -> Option<Field> {
+    let mut codes: Vec<&str> =
+        reasons.iter().filter(|reason| reason.open).map(|reason| reason.code).collect();
+    codes.dedup();
+    match codes.as_slice() {
+        [] => None,
+        [one] => Some(Field::new("override.code", *one)),
+        all => Some(Field::new("override.code:json", serde_json::json!(all).to_string())),
+    }
+}
+
+/// An emergency takes these with a second person beside it, and with their word, big.
+fn loud(reasons: &[Reason], command: &str) -> Vec<&'static str> {
+    let words = [("still_cooling", "HOT"), ("past_date", "PAST DATE"), ("held", "ON HOLD")];
+    let stands = |code: &str| reasons.iter().any(|reason| reason.open && reason.code == code);
+    words.into_iter().filter(|(code, _)| command == "issue" && stands(code)).map(|(_, word)| word).collect()
 }
 
 /// Fields that the form carries for itself, not for the command.
@@ -48,6 +71,9 @@ impl RefusalPage {
     ) -> RefusalPage {
         let label = words::command(command);
         let override_field = |name: &str| name.starts_with("override.");
+        let typed = |name: &str| {
+            sent.iter().find(|(field, _)| field == name).map_or(String::new(), |(_, text)| text.clone())
+        };
         let own = sent.iter().filter(|(name, _)| !OWN.contains(&name.as_str()) && !override_field(name));
         // The empty rows of a long form would bury the others.
         let filled: BTreeSet<&str> = sent
@@ -56,7 +82,6 @@ impl RefusalPage {
             .filter_map(|(name, _)| row(name))
             .collect();
         let own = own.filter(|(name, _)| row(name).is_none_or(|row| filled.contains(row)));
-        let open = reasons.iter().find(|reason| reason.open).map(|reason| reason.code.to_string());
         RefusalPage {
             page: Page::of(visitor, back, back, None),
             heading: match reasons.as_slice() {
@@ -74,9 +99,11 @@ impl RefusalPage {
             command: command.into(),
             label,
             fields: own.map(|(name, value)| Field::new(name, value)).collect(),
+            open: open_codes(&reasons),
+            loud: loud(&reasons, command),
+            given: (typed("override.reason"), typed("override.second_person")),
             reasons,
             back: back.into(),
-            open: open.unwrap_or_default(),
         }
     }
 }

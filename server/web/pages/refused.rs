@@ -8,6 +8,7 @@ use crate::app::house::Outcome;
 use crate::domain::command::Act;
 use crate::domain::deciding::Turned;
 use crate::domain::refusal::Problem;
+use crate::web::form::BEFORE;
 
 /// One form field, as it was or will be sent.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,7 +23,28 @@ impl Field {
     }
 
     pub fn label(&self) -> String {
-        words::field(&self.name)
+        match self.name.strip_suffix(":into") {
+            Some(thing) => thing.to_string(),
+            None => words::field(&self.name),
+        }
+    }
+
+    /// What the form carries along without anybody's typing it.
+    pub fn hidden(&self) -> bool {
+        self.name == "then" || self.name.starts_with(BEFORE) || self.name.starts_with("emergency:")
+    }
+
+    /// The ways in which a part can have come back from a case, where the field is about one.
+    pub fn backs(&self) -> Vec<(String, &'static str)> {
+        let Some(thing) = self.name.strip_suffix(":into") else { return Vec::new() };
+        let lists =
+            [("unopened", "back, unopened"), ("broken", "back, piece missing"), ("missing", "not back")];
+        let lists = lists.into_iter().map(|(list, words)| (format!("{list}={thing}"), words));
+        std::iter::once((String::new(), "back")).chain(lists).collect()
+    }
+
+    pub fn is_local(&self) -> bool {
+        self.name.ends_with(":local")
     }
 
     pub fn yes_no(&self) -> bool {
@@ -206,6 +228,6 @@ mod tests {
         let command = serde_json::json!({"do": "take_from_set", "set": "B2", "position": 1});
         assert_eq!(fields(&command), [Field::new("position:json", "1"), Field::new("set", "B2")]);
         assert!(remedy(&command).is_some());
-        assert!(remedy(&serde_json::json!({"do": "search_for", "scan": "T1"})).is_none());
+        assert!(remedy(&serde_json::json!({"do": "polish", "scan": "T1"})).is_none());
     }
 }

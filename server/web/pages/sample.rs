@@ -1,5 +1,7 @@
 //! A small house for the tests of the pages, made by the same decisions that make a real one.
 
+pub mod busy;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -217,6 +219,32 @@ fn looking(house: House, role: Role) -> Visitor {
 /// The lead, while load S-311 runs.
 pub fn visitor() -> Visitor {
     looking(house(), Role::Lead)
+}
+
+/// The charge nurse, after a case of an hour ago came back one cap short, with another case to come.
+pub fn in_theatre() -> Visitor {
+    let mut house = house();
+    passed(&mut house, "S-311");
+    house.act(Role::Lead, json!({"do": "release_load", "load": "S-311", "dry": true}));
+    house.now = house.now.plus_minutes(50);
+    let at = |hours: i64| house.now.plus_minutes(60 * hours).to_string();
+    let (soon, later) = (at(1), at(5));
+    let plan = |case: &str, start: &str| {
+        json!({"do": "plan_case", "case": case, "start": start, "minutes": 40, "room": "2", "needs": ["adult"],
+               "technique": "jet_open", "patient": "P-4711"})
+    };
+    house.act(Role::Charge, plan("K-1", &soon));
+    house.act(Role::Charge, plan("K-2", &later));
+    house.act(Role::Charge, json!({"do": "promise", "case": "K-1", "set": "B2"}));
+    house.act(
+        Role::Charge,
+        json!({"do": "issue", "case": "K-1", "scan": "B2",
+               "override": {"code": "reserve_would_be_undercut", "reason": "the next set follows at eleven"}}),
+    );
+    house.act(Role::Clinician, json!({"do": "open", "case": "K-1", "scan": "B2", "pack_intact": true}));
+    house.act(Role::Clinician, json!({"do": "use", "case": "K-1", "scan": "BR-0031"}));
+    house.act(Role::Charge, json!({"do": "close_count", "case": "K-1", "missing": ["CAP-02"]}));
+    looking(house, Role::Charge)
 }
 
 /// The lead, when nothing stands against load S-311 any more.

@@ -1,6 +1,7 @@
 //! Status as people say it: a word, then a shape, then a tone. These are the only words and signs there are.
 
 use super::shared::{some_of, time};
+use super::theatre::at_case;
 use crate::domain::load::{Load, LoadStatus};
 use crate::domain::readiness::{SetReadiness, SetStatus};
 use crate::domain::state::{Asset, Stage, Standing, State};
@@ -61,7 +62,10 @@ pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
 pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
     let words = asset.stage.words();
     match asset.stage {
-        Stage::Issued | Stage::InUse => Say::new("out", "ink", format!("out, {words}")),
+        Stage::Issued | Stage::InUse => {
+            let case = at_case(state, &asset.asset).map(|case| format!(", case {case}"));
+            Say::new("out", "ink", format!("out, {words}{}", case.unwrap_or_default()))
+        }
         Stage::Ready => match asset.cooling_until(now) {
             Some(at) => {
                 let until = time(state, at, now);
@@ -89,7 +93,12 @@ pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
         SetReadiness::InTurn => Say::new("turn2", "turn", format!("in reprocessing{expected}")),
         SetReadiness::NotReady => Say::new("not_ready", "stop", format!("not ready, short of {short}")),
         SetReadiness::Held => Say::held("on hold"),
-        SetReadiness::Out => Say::new("out", "ink", "out"),
+        SetReadiness::Out => {
+            let parts = status.lines.iter().flat_map(|line| &line.present);
+            let case = parts.filter_map(|asset| at_case(state, asset)).next();
+            let case = case.map(|case| format!(", case {case}")).unwrap_or_default();
+            Say::new("out", "ink", format!("out{case}"))
+        }
     }
 }
 

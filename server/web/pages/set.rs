@@ -6,9 +6,10 @@ use axum::response::Response;
 
 use super::say::{Say, of_asset, of_set};
 use super::shared::{Done, Page, capital, count, listed, segment, when};
-use super::{told, words};
+use super::{theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
+use crate::domain::id::Id;
 use crate::domain::readiness::{due, set_status};
 use crate::domain::set::SetState;
 use crate::domain::state::{Asset, Stage, State};
@@ -60,12 +61,15 @@ pub struct SetPage {
     pub models: Vec<(String, String)>,
     pub history: Vec<Past>,
     pub hold_kinds: Vec<&'static str>,
+    /// The cases at which its parts are out, or were missed.
+    pub at_cases: Vec<(String, String)>,
+    /// Its parts that are not accounted for: they count in no line.
+    pub lost: Vec<Member>,
     pub trouble: String,
 }
 
 fn member(state: &State, asset: &Asset, now: Time) -> Member {
-    let hold =
-        |id: &crate::domain::id::Id| state.holds.get(id).map(|hold| hold.reason.clone()).unwrap_or_default();
+    let hold = |id: &Id| state.holds.get(id).map(|hold| hold.reason.clone()).unwrap_or_default();
     Member {
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
@@ -108,6 +112,12 @@ fn lines(state: &State, set: &SetState, now: Time) -> Vec<Line> {
         }
     });
     all.collect()
+}
+
+fn at_cases(state: &State, set: &SetState) -> Vec<(String, String)> {
+    let of = |asset: &Asset| theatre::at_case(state, &asset.asset).map(Id::to_string);
+    let all: std::collections::BTreeSet<String> = state.members(set).filter_map(|asset| of(asset)).collect();
+    all.into_iter().map(|case| (format!("/cases/{}", segment(&case)), case)).collect()
 }
 
 /// A line that takes one part is lacking whole; of others it is told how many.
@@ -158,6 +168,8 @@ impl SetPage {
                 .collect(),
             history: past(state, history, now),
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
+            at_cases: at_cases(state, set),
+            lost: state.members(set).filter(|asset| asset.missing).map(|it| member(state, it, now)).collect(),
             trouble: String::new(),
         }
     }

@@ -13,32 +13,55 @@ use crate::web::visitor::Visitor;
 pub struct Link {
     pub href: &'static str,
     pub label: &'static str,
+    pub question: &'static str,
     pub here: bool,
 }
 
-/// Every page of the navigation, with the roles that it is for.
-const PLACES: [(&str, &str, &[Role]); 10] = [
-    ("/desk", "Desk", &[Desk, Lead]),
-    ("/queue", "Queue", &[Desk, Lead]),
-    ("/loads", "Loads", &[Desk, Lead, Infection, Auditor]),
-    ("/sets", "Sets", &Role::ALL),
-    ("/assets", "Assets", &Role::ALL),
-    ("/catalogue", "Catalogue", &[Lead, Biomed, Admin, Auditor]),
-    ("/ledger", "Ledger", &[Lead, Biomed, Auditor, Infection, Admin]),
-    ("/people", "People", &[Admin]),
-    ("/site", "Site", &[Lead, Charge, Auditor, Admin]),
-    ("/", "Start", &[]),
+/// Every page of the navigation, with its question and the roles that it is for.
+const PLACES: &[(&str, &str, &str, &[Role])] = &[
+    ("/board", "Board", "What is ready, what is missing, when?", &Role::ALL),
+    (
+        "/cases",
+        "Cases",
+        "What do I lay out, and is all back?",
+        &[Charge, Clinician, Lead, Desk, Infection, Auditor],
+    ),
+    ("/emergency", "Emergency", "Issue a set now.", &[Charge, Clinician]),
+    ("/desk", "Desk", "What is in my hand and what does it need next?", &[Desk, Lead]),
+    ("/queue", "Queue", "What waits at each step, and what is oldest?", &[Desk, Lead]),
+    ("/loads", "Loads", "May a load be released, and why not?", &[Desk, Lead, Infection, Auditor]),
+    ("/sets", "Sets", "Which sets are ready, and what do the others lack?", &Role::ALL),
+    ("/assets", "Assets", "One part and its life: turns, inspections, holds.", &Role::ALL),
+    ("/due", "Due", "What must be inspected, tested or replaced, in order of need?", &[Biomed, Lead]),
+    ("/wear", "Wear", "How long do they last, and what will I need?", &[Biomed, Lead]),
+    (
+        "/findings",
+        "Defects",
+        "What was reported as wrong, and how bad is it?",
+        &[Biomed, Lead, Desk, Charge, Infection],
+    ),
+    ("/look-back", "Look-back", "Who and what is affected?", &[Infection, Lead, Charge, Auditor]),
+    ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
+    (
+        "/catalogue",
+        "Catalogue",
+        "Models, routes, count sheets, machines and programmes.",
+        &[Lead, Biomed, Admin, Auditor],
+    ),
+    ("/ledger", "Ledger", "Who did what when?", &[Lead, Biomed, Auditor, Infection, Admin]),
+    ("/people", "People", "Who may sign in, and in which role?", &[Admin]),
+    ("/site", "Site", "What the site is called, and its policies.", &[Lead, Charge, Auditor, Admin]),
 ];
 
 /// The ways that are open to a role; `here` is the one that the reader stands on.
 pub fn navigation(role: Role, here: &str) -> Vec<Link> {
-    let open = PLACES.iter().filter(|(_, _, roles)| roles.contains(&role));
-    open.map(|(href, label, _)| Link { href, label, here: *href == here }).collect()
+    let open = PLACES.iter().filter(|(.., roles)| roles.contains(&role));
+    open.map(|(href, label, question, _)| Link { href, label, question, here: *href == here }).collect()
 }
 
 /// Whether the role finds this page in its navigation.
 pub fn leads_to(role: Role, href: &str) -> bool {
-    PLACES.iter().any(|(place, _, roles)| *place == href && roles.contains(&role))
+    PLACES.iter().any(|(place, _, _, roles)| *place == href && roles.contains(&role))
 }
 
 /// The kinds of hold that a role may place.
@@ -88,6 +111,10 @@ impl Page {
     /// Whether this role may give the command in some form.
     pub fn may(&self, command: &str) -> bool {
         crate::domain::command::Act::roles(command).contains(&self.role)
+    }
+
+    pub fn role_is(&self, name: &str) -> bool {
+        self.role.name() == name
     }
 
     pub fn sees(&self, href: &str) -> bool {

@@ -1,16 +1,21 @@
 //! The start: what waits for this role.
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
+use super::board::shown;
+use super::cases;
+use super::headline::{headline, is_today, of_cases, part_title, sheet_name, undercut};
 use super::queue::waits_for;
 use super::say::{Say, of_asset, of_load, of_set};
 use super::shared::{Done, Page, count, hold_kinds, listed, segment};
+use crate::domain::board::Board;
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
 use crate::domain::state::State;
 use crate::domain::time::Time;
+use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
 const MOST_ROWS: usize = 12;
@@ -117,35 +122,65 @@ fn troubles(items: &[Item]) -> String {
     }
 }
 
+/// Today's cases as rows.
+fn todays(state: &State, board: &Board, now: Time) -> Vec<Item> {
+    let rows = cases::today(state, board, now).into_iter().map(|row| Item {
+        href: row.href,
+        called: format!("{}, case {}", row.start, row.case),
+        detail: if row.room.is_empty() { row.needs } else { format!("{}, {}", row.room, row.needs) },
+        say: row.say,
+    });
+    rows.collect()
+}
+
+/// What is out of the ordinary: parts without a named outcome, reserves below their minimum, loads alone.
+fn exceptions(state: &State, board: &Board) -> Vec<Item> {
+    let missing = board.not_accounted_for.iter().filter(|part| part.loud).map(|part| Item {
+        href: format!("/assets/{}", segment(part.asset.as_str())),
+        called: part_title(state, &part.asset),
+        detail: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
+        say: Say::new("missing", "stop", "not accounted for"),
+    });
+    let reserves = board.reserves.iter().filter(|reserve| undercut(reserve)).map(|reserve| Item {
+        href: "/board".into(),
+        called: format!("Reserve of {}", sheet_name(state, &reserve.count_sheet)),
+        detail: format!("{} ready, {} needed", reserve.ready, reserve.minimum),
+        say: Say::new("not_ready", "stop", "below minimum"),
+    });
+    missing.chain(reserves).collect()
+}
+
+fn waiting(state: &State, board: &Board, role: Role) -> (String, Vec<Item>) {
+    let loads = open_loads(state);
+    let odd = if role == Role::Lead { exceptions(state, board) } else { Vec::new() };
+    let mut words = match loads.len() {
+        0 => "No load waits for a decision.".to_string(),
+        1 => "One load waits for its record or your decision.".to_string(),
+        n => format!("{n} loads wait for a record or your decision."),
+    };
+    if let Some(first) = odd.first() {
+        words.push_str(&format!(" {} is {}.", first.called, first.say.words));
+    }
+    (words, odd.into_iter().chain(loads).chain(steps(state)).collect())
+}
+
 impl StartPage {
-    pub fn of(visitor: &Visitor, done: Option<u64>) -> StartPage {
+    pub fn of(visitor: &Visitor, board: &Board, done: Option<u64>) -> StartPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let role = visitor.actor.role;
         let (title, mut items, more_href, heading) = match role {
             Role::Desk | Role::Lead => {
-                let loads = open_loads(state);
-                let words = match loads.len() {
-                    0 => "No load waits for a decision.".to_string(),
-                    1 => "One load waits for its record or your decision.".to_string(),
-                    n => format!("{n} loads wait for a record or your decision."),
-                };
-                let items: Vec<Item> = loads.into_iter().chain(steps(state)).collect();
+                let (words, items) = waiting(state, board, role);
                 ("What waits", items, "/queue", words)
             }
-            Role::Charge | Role::Clinician => {
-                let troubled = troubled_sets(state, now);
-                let ready = state.sets.len() - troubled.len();
-                let verb = if ready == 1 { "is" } else { "are" };
-                let worst = troubled
-                    .iter()
-                    .find(|item| item.say.is("not_ready") || item.say.is("held"))
-                    .map(|item| format!(" {} is {}.", item.called, item.say.words))
-                    .unwrap_or_default();
-                let words = match state.sets.len() {
-                    0 => "No set is built yet.".to_string(),
-                    all => format!("{ready} of {} {verb} ready.{worst}", count(all, "set", "sets")),
-                };
-                ("Sets that are not ready", troubled, "/sets", words)
+            Role::Charge => {
+                let items = exceptions(state, board).into_iter().chain(todays(state, board, now));
+                let items = items.chain(troubled_sets(state, now)).collect();
+                ("Today, and what is not ready", items, "/board", headline(state, board, now))
+            }
+            Role::Clinician => {
+                let today: Vec<_> = board.cases.iter().filter(|case| is_today(state, case, now)).collect();
+                ("Today's cases", todays(state, board, now), "/cases", of_cases(state, &today, "today", now))
             }
             Role::Biomed | Role::Infection => {
                 let items = held_or_due(state, now);
@@ -189,8 +224,8 @@ fn founding(state: &State) -> String {
     first.unwrap_or_else(|| "The site is set up. Accounts and policies are yours.".into())
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&StartPage::of(&visitor, done.seq()))
+pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&StartPage::of(&visitor, &shown(&app, &visitor).board, done.seq()))
 }
 
 #[cfg(test)]
@@ -201,9 +236,11 @@ mod tests {
     #[test]
     fn no_role_finds_an_empty_start() {
         for role in Role::ALL {
-            let mut visitor = sample::visitor();
+            let mut visitor = sample::in_theatre();
             visitor.actor.role = role;
-            let text = sample::show(&format!("start-{}", role.name()), &StartPage::of(&visitor, None));
+            let board = visitor.state.board(visitor.now);
+            let page = StartPage::of(&visitor, &board, None);
+            let text = sample::show(&format!("start-{}", role.name()), &page);
             assert!(text.matches("<li").count() > 3, "{}", role.name());
         }
     }

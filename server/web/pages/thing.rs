@@ -2,9 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use super::headline::part_title;
 use super::say::{Say, of_asset, of_set};
 use super::shared::{count, segment};
+use super::theatre::{at_case, out_at};
 use super::words;
+use crate::domain::id::Id;
 use crate::domain::model::{Method, RouteStep, StepKind};
 use crate::domain::readiness::{due, set_status};
 use crate::domain::refusal::Problem;
@@ -85,6 +88,11 @@ fn came_back() -> Vec<Offer> {
         .into()
 }
 
+fn come_back(case: Option<&Id>) -> String {
+    let from = case.map(|case| format!(" from case {case}")).unwrap_or_default();
+    format!("Next it has to come back{from}.")
+}
+
 /// Where a part sits, what holds it, what is due, and how far it has come.
 fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     let mut facts = Vec::new();
@@ -111,7 +119,6 @@ fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
 
 fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let model = state.model(&asset.model);
-    let family = model.map(|model| super::shared::capital(&model.family.words())).unwrap_or_default();
     let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
     let facts = facts_of(state, asset, now);
     let gone = !matches!(asset.standing(), Standing::InService | Standing::Held);
@@ -123,7 +130,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         (None, None) if asset.stage == Stage::Ready && !gone => {
             ("It needs nothing more in this turn.".into(), Vec::new())
         }
-        (None, None) if back => ("Next it has to come back.".into(), came_back()),
+        (None, None) if back => (come_back(at_case(state, &asset.asset)), came_back()),
         (None, None) => {
             (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new())
         }
@@ -135,7 +142,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     Thing {
         scan: scan.into(),
         href: format!("/assets/{}", segment(asset.asset.as_str())),
-        called: format!("{family} {}{name}", asset.asset),
+        called: format!("{}{name}", part_title(state, &asset.asset)),
         say: of_asset(state, asset, now),
         next,
         facts,
@@ -187,14 +194,14 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         Some(step) => (format!("Next it has to be {}.", step.words()), offers(step)),
         None if members.is_empty() => ("It is empty; put its parts in.".to_string(), Vec::new()),
         None if !loaded.is_empty() => ("Its load has to be released or rejected.".into(), Vec::new()),
-        None if out => ("Next it has to come back.".into(), came_back()),
+        None if out => (come_back(out_at(state, set)), came_back()),
         None => ("It needs nothing more in this turn.".into(), Vec::new()),
     };
     let mut other: Vec<Offer> = steps.flat_map(offers).collect();
     if groups.contains_key(&StepKind::Inspected) {
         other.extend(not_passed());
     }
-    if ready {
+    if ready || (out && !groups.is_empty()) {
         other.extend(came_back());
     }
     Thing {

@@ -153,7 +153,9 @@ fn of_load(event: &Event) -> String {
             format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts"))
         }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
-        other => other.kind().replace('_', " "),
+        other => super::told_case::sentence(event)
+            .or_else(|| super::told_beside::sentence(event))
+            .unwrap_or_else(|| other.kind().replace('_', " ")),
     }
 }
 
@@ -236,6 +238,8 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
         What::TakenFromSet(it) => (None, format!("out of set {}", it.seat.set)),
         What::Replaced(it) if it.old.as_str() == asset => (None, format!("replaced by {}", it.new)),
         What::Replaced(it) => (None, format!("into set {} for {}", it.seat.set, it.old)),
-        other => (None, other.kind().replace('_', " ")),
+        other => super::told_case::act(&event, asset)
+            .or_else(|| super::told_beside::act(&event))
+            .unwrap_or_else(|| (None, other.kind().replace('_', " "))),
     }
 }

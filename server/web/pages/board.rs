@@ -1,0 +1,331 @@
+//! The board and the wall: what is ready, what is missing, when?
+
+use askama::Template;
+use axum::body::Body;
+use axum::extract::{Query, State as Reach};
+use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
+
+use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
+use super::say::{Say, of_set};
+use super::shared::{Done, Page, listed, segment, time};
+use super::theatre;
+use crate::app::board::Shown;
+use crate::app::house::operation;
+use crate::domain::board::{BoardCase, BoardMissing, BoardReserve, BoardSet, Equipped};
+use crate::domain::case::CaseStatus;
+use crate::domain::id::Id;
+use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::App;
+use crate::web::api::board::tagged;
+use crate::web::visitor::Visitor;
+
+pub struct SetRow {
+    pub href: String,
+    pub set: String,
+    pub name: String,
+    pub say: Say,
+    pub why: String,
+}
+
+pub struct CaseRow {
+    pub href: String,
+    pub case: String,
+    pub start: String,
+    pub room: String,
+    /// The names of the count sheets that it needs.
+    pub needs: String,
+    pub say: Say,
+    pub sets: Vec<(String, String)>,
+    pub why: Vec<String>,
+    /// The same without reasons, for a wall that anybody passes: no patient, no indication.
+    pub brief: String,
+}
+
+pub struct ReserveRow {
+    pub name: String,
+    pub say: Say,
+    pub ready: u32,
+    pub minimum: u32,
+}
+
+pub struct MissingRow {
+    pub href: String,
+    pub called: String,
+    pub case: String,
+    pub since: String,
+    pub loud: bool,
+    pub say: Say,
+}
+
+/// What the board and the wall both show.
+pub struct Facts {
+    pub heading: String,
+    pub ready: String,
+    pub missing: Vec<MissingRow>,
+    pub today: Vec<CaseRow>,
+    pub tomorrow: Vec<CaseRow>,
+    pub reserves: Vec<ReserveRow>,
+    pub sets: Vec<SetRow>,
+    /// The names of the sets that are simply ready: a wall has no room for a row of each.
+    pub ready_sets: String,
+    pub ready_say: Say,
+    /// How many parts are missed without a named outcome.
+    pub loud: usize,
+    pub as_of: String,
+    pub zone: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "board.html")]
+pub struct BoardPage {
+    pub page: Page,
+    pub facts: Facts,
+    pub issues: bool,
+}
+
+#[derive(Template)]
+#[template(path = "board_wall.html")]
+pub struct WallPage {
+    pub site: String,
+    pub facts: Facts,
+}
+
+/// How a case stands on the board.
+pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
+    match (case.progress, case.status) {
+        (CaseStatus::Issued, Equipped::Ready) => Say::new("out", "ink", "out, issued"),
+        (CaseStatus::Opened, _) => Say::new("out", "ink", "out, opened"),
+        (_, Equipped::Ready) => Say::new("ready", "ready", "ready"),
+        (_, Equipped::InTurn) => {
+            let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
+            let all: Vec<SetStatus> = sets.map(|set| set_status(state, set, now)).collect();
+            if all.iter().any(|set| set.status == SetReadiness::Out) {
+                return Say::new("out", "ink", "its set is out, back before it starts");
+            }
+            // The case waits for the last of its sets; where one has no time yet, the case has none.
+            let waits = all.iter().filter(|set| set.status == SetReadiness::InTurn);
+            let at = waits
+                .map(|set| set.ready_at)
+                .collect::<Option<Vec<Time>>>()
+                .and_then(|all| all.into_iter().max());
+            let expected = at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
+            Say::new("turn2", "turn", format!("in reprocessing{expected}"))
+        }
+        (_, Equipped::NotReady) => {
+            if let Some((set, other)) = robbed(state, case) {
+                return Say::new("not_ready", "stop", format!("not ready, set {set} went to case {other}"));
+            }
+            let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
+            let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
+            let short = if short.is_empty() { "a set".into() } else { listed(&short) };
+            Say::new("not_ready", "stop", format!("not ready, short of {short}"))
+        }
+    }
+}
+
+/// A set that was kept for the case and went to another, with that one.
+fn robbed<'a>(state: &'a State, case: &BoardCase) -> Option<(&'a Id, &'a Id)> {
+    let known = state.cases.get(&case.case)?;
+    let kept = known.promised.iter().filter_map(|set| state.sets.get(set));
+    let mut gone = kept.filter_map(|set| Some((&set.set, theatre::out_at(state, set)?)));
+    gone.find(|(_, other)| **other != case.case)
+}
+
+/// The cases that a set is kept for, the next one first.
+fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
+    let mut cases: Vec<_> = state.open_cases().filter(|case| case.promised.contains(set)).collect();
+    cases.sort_by_key(|case| (case.start, case.case.clone()));
+    let told: Vec<String> =
+        cases.iter().map(|case| format!("case {}, {}", case.case, time(state, case.start, now))).collect();
+    (!told.is_empty()).then(|| format!("Kept for {}.", told.join("; ")))
+}
+
+fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
+    let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
+    let told = sets.map(|set| (&set.set, of_set(state, &set_status(state, set, now), now)));
+    let waits: Vec<_> = told.filter(|(_, say)| !say.is("ready") && !say.is("ready_short")).collect();
+    // The case tells of one set in its own words; of several each is told.
+    if let ([(set, _)], true) = (waits.as_slice(), case.sets.len() == needs) {
+        return set.to_string();
+    }
+    let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
+    if case.sets.len() < needs {
+        all.push("no set is free for it".into());
+    }
+    all.join("; ")
+}
+
+fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
+    let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
+    CaseRow {
+        href: format!("/cases/{}", segment(case.case.as_str())),
+        case: case.case.to_string(),
+        start: case.start.in_zone(state.zone).format("%H:%M").to_string(),
+        room: room_words(case.room.as_deref().unwrap_or_default()),
+        needs: listed(&needs.iter().map(|sheet| sheet_name(state, sheet)).collect::<Vec<_>>()),
+        say: of_case(state, case, now),
+        sets: case
+            .sets
+            .iter()
+            .map(|set| (format!("/sets/{}", segment(set.as_str())), set.to_string()))
+            .collect(),
+        why: case.why.clone(),
+        brief: brief(state, case, needs.len(), now),
+    }
+}
+
+fn set_row(state: &State, set: &BoardSet, now: Time) -> SetRow {
+    let known = state.sets.get(&set.set).map(|known| of_set(state, &set_status(state, known, now), now));
+    SetRow {
+        href: format!("/sets/{}", segment(set.set.as_str())),
+        set: set.set.to_string(),
+        name: set.name.clone(),
+        say: known.unwrap_or_else(|| Say::plain(set.status.words())),
+        why: set.why.iter().cloned().chain(kept_for(state, &set.set, now)).collect::<Vec<_>>().join(" "),
+    }
+}
+
+fn missing_row(state: &State, part: &BoardMissing, now: Time) -> MissingRow {
+    let outcome = state.missing.get(&part.asset).and_then(|known| known.outcome);
+    let told = outcome.map(|outcome| format!(", {}", outcome.words())).unwrap_or_default();
+    MissingRow {
+        href: match &part.case {
+            Some(case) => format!("/cases/{}#missing", segment(case.as_str())),
+            None => format!("/assets/{}", segment(part.asset.as_str())),
+        },
+        called: part_title(state, &part.asset),
+        case: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
+        since: time(state, part.since, now),
+        loud: part.loud,
+        say: Say::new("missing", "stop", format!("not accounted for{told}")),
+    }
+}
+
+fn reserve_row(state: &State, reserve: &BoardReserve) -> ReserveRow {
+    ReserveRow {
+        name: sheet_name(state, &reserve.count_sheet),
+        say: match undercut(reserve) {
+            true => Say::new("not_ready", "stop", "below minimum"),
+            false => Say::new("ready", "ready", "ready"),
+        },
+        ready: reserve.ready,
+        minimum: reserve.minimum,
+    }
+}
+
+impl Facts {
+    pub fn of(state: &State, shown: &Shown, now: Time) -> Facts {
+        let board = &shown.board;
+        let day = |today: bool| {
+            let of = board.cases.iter().filter(move |case| is_today(state, case, now) == today);
+            of.map(|case| case_row(state, case, now)).collect()
+        };
+        let mut missing: Vec<MissingRow> =
+            board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
+        missing.sort_by_key(|part| !part.loud);
+        let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
+        let ready: Vec<String> =
+            sets.iter().filter(|row| row.say.is("ready")).map(|row| row.set.clone()).collect();
+        Facts {
+            heading: headline(state, board, now),
+            ready: ready_sets(board),
+            loud: missing.iter().filter(|part| part.loud).count(),
+            missing,
+            today: day(true),
+            tomorrow: day(false),
+            reserves: board.reserves.iter().map(|reserve| reserve_row(state, reserve)).collect(),
+            sets,
+            ready_sets: ready.join(", "),
+            ready_say: Say::new("ready", "ready", "ready"),
+            as_of: time(state, shown.as_of, now),
+            zone: state.zone.name(),
+        }
+    }
+}
+
+impl BoardPage {
+    pub fn of(visitor: &Visitor, shown: &Shown, done: Option<u64>) -> BoardPage {
+        let mut page = Page::of(visitor, "/board", "/board", done);
+        let facts = Facts::of(&visitor.state, shown, visitor.now);
+        // The page tells since when it is true, not when it was asked for: it is the same until something changes.
+        page.clock = format!("unchanged since {}", facts.as_of);
+        page.seq = shown.entry;
+        BoardPage { issues: page.sees("/emergency"), page, facts }
+    }
+}
+
+impl WallPage {
+    pub fn of(visitor: &Visitor, shown: &Shown) -> WallPage {
+        let state = &visitor.state;
+        let site = if state.name.is_empty() { state.site.to_string() } else { state.name.clone() };
+        WallPage { site, facts: Facts::of(state, shown, visitor.now) }
+    }
+}
+
+/// A page that is told apart from its former self by every letter of it, since it shows more than the board's facts:
+/// names of sheets, who looks at it.
+fn current(headers: &HeaderMap, template: &impl Template) -> Response {
+    let text = match template.render() {
+        Ok(text) => text,
+        Err(error) => {
+            let operation = operation();
+            tracing::error!(operation, %error, "a template does not render");
+            return super::problem::unavailable(&operation);
+        }
+    };
+    let tag = hex::encode(Sha256::digest(&text).get(..16).unwrap_or_default());
+    tagged(headers, &format!("\"{tag}\""), || {
+        ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], Body::from(text)).into_response()
+    })
+}
+
+/// The board of what the visitor sees: the same facts and the same moment.
+pub fn shown(app: &App, visitor: &Visitor) -> Shown {
+    app.house.board_of(&visitor.state, visitor.now)
+}
+
+pub async fn get(
+    Reach(app): Reach<App>,
+    visitor: Visitor,
+    headers: HeaderMap,
+    Query(done): Query<Done>,
+) -> Response {
+    current(&headers, &BoardPage::of(&visitor, &shown(&app, &visitor), done.seq()))
+}
+
+pub async fn wall(Reach(app): Reach<App>, visitor: Visitor, headers: HeaderMap) -> Response {
+    current(&headers, &WallPage::of(&visitor, &shown(&app, &visitor)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::board::Boards;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_worst_fact_opens_the_board() {
+        let visitor = sample::in_theatre();
+        let shown = Boards::default().show(&visitor.state, visitor.now);
+        let text = sample::show("board", &BoardPage::of(&visitor, &shown, None));
+        let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
+        assert!(heading.starts_with("Not accounted for: cap CAP-02, case K-1"), "{heading}");
+        assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
+        assert!(text.contains("below minimum"));
+    }
+
+    #[test]
+    fn the_wall_names_no_patient_and_no_indication() {
+        let visitor = sample::in_theatre();
+        let shown = Boards::default().show(&visitor.state, visitor.now);
+        let text = sample::show("board_wall", &WallPage::of(&visitor, &shown));
+        for word in ["patient", "prion", "hold: ", "image dim", "airborne"] {
+            assert!(!text.contains(word), "{word}");
+        }
+        assert!(text.contains("Not accounted for") && text.contains("K-2"));
+    }
+}

@@ -1,0 +1,293 @@
+//! One case: what do I lay out, is it all there, is all back?
+
+use askama::Template;
+use axum::extract::{Form, Path, Query, State as Reach};
+use axum::response::Response;
+
+use super::board::{of_case, shown};
+use super::headline::{sheet_name, words_of};
+use super::say::Say;
+use super::set::{Past, past};
+use super::shared::{self, Done, Page, capital, count, listed, segment};
+use super::theatre::{self, Choice, LostRow, PartRow, SetRow};
+use crate::domain::board::BoardCase;
+use crate::domain::case::{Case, CaseStatus};
+use crate::domain::event::{Entry, Thing};
+use crate::domain::person::Role;
+use crate::domain::state::State;
+use crate::web::App;
+use crate::web::form::Fields;
+use crate::web::visitor::{Visitor, render};
+
+const MOST_ENTRIES: usize = 50;
+
+/// What the form that changes a case begins with.
+pub struct Before {
+    pub start: String,
+    pub minutes: u32,
+    pub room: String,
+    pub technique: &'static str,
+    pub risk: &'static str,
+    pub needs: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "case.html")]
+pub struct CasePage {
+    pub page: Page,
+    pub case: String,
+    pub heading: String,
+    pub say: Say,
+    pub why: Vec<String>,
+    pub facts: Vec<(&'static str, String)>,
+    /// The words that are called across a room, for what is out.
+    pub loud: Vec<&'static str>,
+    pub lost: Vec<LostRow>,
+    /// What came back with a piece missing: the piece may be where the part was.
+    pub broken: Vec<String>,
+    pub outcomes: Vec<(&'static str, String)>,
+    pub sets: Vec<SetRow>,
+    pub parts: Vec<PartRow>,
+    pub out: usize,
+    /// Still to come, or under way.
+    pub open: bool,
+    pub closed: bool,
+    pub cancelled: String,
+    pub before: Before,
+    pub techniques: Vec<Choice>,
+    pub risks: Vec<Choice>,
+    pub needs: Vec<Vec<Choice>>,
+    /// Whether a reference is kept, and whether this role may read it.
+    pub has_patient: bool,
+    pub reads_patient: bool,
+    /// The reference, where it was asked for just now.
+    pub patient: Option<String>,
+    pub emergency_only: bool,
+    pub history: Vec<Past>,
+    pub trouble: String,
+}
+
+fn local(state: &State, case: &Case) -> String {
+    case.start.in_zone(state.zone).format("%Y-%m-%dT%H:%M").to_string()
+}
+
+fn say(state: &State, case: &Case, board: Option<&BoardCase>, lost: bool, visitor: &Visitor) -> Say {
+    match (case.status(), board) {
+        _ if lost => Say::new("missing", "stop", "not accounted for"),
+        (CaseStatus::Cancelled, _) => Say::plain("cancelled"),
+        (CaseStatus::Closed, _) => Say::plain("over, counted"),
+        (_, Some(board)) => of_case(state, board, visitor.now),
+        (CaseStatus::Planned, None) => Say::plain("planned"),
+        (CaseStatus::Issued | CaseStatus::Opened, None) => Say::new("out", "ink", "out"),
+    }
+}
+
+fn heading(
+    state: &State,
+    case: &Case,
+    say: &Say,
+    parts: &[PartRow],
+    lost: &[LostRow],
+    now_it_is: &str,
+) -> String {
+    let id = &case.case;
+    let searched: Vec<String> =
+        lost.iter().filter(|part| part.outcome.is_empty()).map(|part| part.asset.clone()).collect();
+    if !searched.is_empty() {
+        let verb = if searched.len() == 1 { "is" } else { "are" };
+        return format!("Case {id}: {} {verb} not accounted for.", listed(&searched));
+    }
+    let out = parts.iter().filter(|part| part.out).count();
+    match case.status() {
+        CaseStatus::Cancelled => format!("Case {id} is cancelled."),
+        CaseStatus::Closed if !lost.is_empty() => {
+            format!("Case {id} is over; {} still on the list of parts not accounted for.", stands(lost.len()))
+        }
+        CaseStatus::Closed => {
+            let all = parts.len();
+            format!(
+                "Case {id} is over: {} came back.",
+                match all {
+                    1 => "its one part".into(),
+                    n => format!("all {n} parts"),
+                }
+            )
+        }
+        CaseStatus::Issued | CaseStatus::Opened => {
+            let verb = if out == 1 { "is" } else { "are" };
+            format!(
+                "Case {id} is under way: {} {verb} out and to be counted back.",
+                count(out, "part", "parts")
+            )
+        }
+        CaseStatus::Planned => {
+            let hour = shared::time(state, case.start, case.start);
+            format!("Case {id} starts {now_it_is}at {hour}: {}.", say.words)
+        }
+    }
+}
+
+fn stands(number: usize) -> String {
+    let verb = if number == 1 { "part stands" } else { "parts stand" };
+    format!("{} {verb}", words_of(number))
+}
+
+fn facts(state: &State, case: &Case, visitor: &Visitor) -> Vec<(&'static str, String)> {
+    let mut all = vec![
+        ("Start", shared::long(state, case.start)),
+        (
+            "Length",
+            format!("{} minutes, until {}", case.minutes, shared::time(state, case.end(), visitor.now)),
+        ),
+    ];
+    all.extend(case.room.as_ref().map(|room| ("Room", room.0.clone())));
+    all.extend(case.technique.map(|technique| ("Technique", capital(technique.words()))));
+    let needs: Vec<String> = case.needs.iter().map(|sheet| sheet_name(state, sheet)).collect();
+    all.push(("Needs", if needs.is_empty() { "nothing yet".into() } else { listed(&needs) }));
+    all.push(("Known risk", capital(case.risk.words())));
+    if case.emergency {
+        all.push(("Kind", "An emergency made it".into()));
+    }
+    all
+}
+
+fn before(state: &State, case: &Case) -> Before {
+    Before {
+        start: local(state, case),
+        minutes: case.minutes,
+        room: case.room.as_ref().map(|room| room.0.clone()).unwrap_or_default(),
+        technique: case.technique.map(|technique| technique.name()).unwrap_or_default(),
+        risk: case.risk.name(),
+        needs: case.needs.iter().map(ToString::to_string).collect(),
+    }
+}
+
+impl CasePage {
+    pub fn of(
+        visitor: &Visitor,
+        case: &Case,
+        board: Option<&BoardCase>,
+        history: &[Entry],
+        done: Option<u64>,
+    ) -> CasePage {
+        let (state, now, role) = (&*visitor.state, visitor.now, visitor.actor.role);
+        let sets = theatre::sets(state, case, now);
+        let broken = theatre::broken(history);
+        let parts = theatre::parts(state, case, &sets, &broken, now);
+        let lost = theatre::lost(state, case, now);
+        let is_lost = lost.iter().any(|part| part.outcome.is_empty());
+        let say = say(state, case, board, is_lost, visitor);
+        let day = match case.start.date(state.zone) {
+            day if day == now.date(state.zone) => String::new(),
+            day => format!("on {} ", shared::date(day)),
+        };
+        let mut loud: Vec<&'static str> = parts.iter().flat_map(|part| part.loud.iter().copied()).collect();
+        loud.sort_unstable();
+        loud.dedup();
+        CasePage {
+            page: Page::of(visitor, "/cases", format!("/cases/{}", segment(case.case.as_str())), done),
+            case: case.case.to_string(),
+            heading: heading(state, case, &say, &parts, &lost, &day),
+            say,
+            why: board.map(|board| board.why.clone()).unwrap_or_default(),
+            facts: facts(state, case, visitor),
+            loud,
+            lost,
+            broken: broken.into_iter().collect(),
+            outcomes: theatre::outcomes(),
+            out: parts.iter().filter(|part| part.out).count(),
+            sets,
+            parts,
+            open: case.is_open(),
+            closed: case.closed,
+            cancelled: case.cancelled.clone().unwrap_or_default(),
+            before: before(state, case),
+            techniques: theatre::techniques(case.technique),
+            risks: theatre::risks(case.risk),
+            needs: theatre::needs(state, &case.needs),
+            has_patient: case.patient.is_some(),
+            reads_patient: matches!(role, Role::Charge | Role::Infection | Role::Auditor),
+            patient: None,
+            emergency_only: role == Role::Clinician,
+            history: past(state, history, now),
+            trouble: String::new(),
+        }
+    }
+}
+
+async fn page(app: &App, visitor: &Visitor, case: &Case, done: Option<u64>) -> CasePage {
+    let shown = shown(app, visitor);
+    let thing = Thing::case(case.case.as_str());
+    let history = app.house.history(&visitor.state.site, &thing, None, MOST_ENTRIES).await;
+    let board = theatre::on_board(&shown.board, &case.case);
+    let mut page = CasePage::of(visitor, case, board, history.as_deref().unwrap_or_default(), done);
+    if let Err(unavailable) = history {
+        page.trouble = format!("Its past cannot be shown now (operation {}).", unavailable.operation);
+    }
+    page
+}
+
+fn unknown(case: &str) -> Response {
+    super::problem::not_found("case", case, "/cases", "All cases")
+}
+
+pub async fn get(
+    Reach(app): Reach<App>,
+    visitor: Visitor,
+    Path(case): Path<String>,
+    Query(done): Query<Done>,
+) -> Response {
+    let Some(found) = visitor.state.cases.get(case.as_str()) else { return unknown(&case) };
+    render(&page(&app, &visitor, found, done.seq()).await)
+}
+
+/// The same page with the patient's reference on it. The reading is logged before it is answered, and the reference
+/// stands in no address.
+pub async fn patient(
+    Reach(app): Reach<App>,
+    visitor: Visitor,
+    Path(case): Path<String>,
+    Form(fields): Form<Fields>,
+) -> Response {
+    let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
+    if !visitor.owns(csrf) {
+        return crate::web::fail::foreign_form();
+    }
+    let Some(found) = visitor.state.cases.get(case.as_str()) else { return unknown(&case) };
+    let mut page = page(&app, &visitor, found, None).await;
+    match app.house.patient_of(found, &visitor.state.site, &visitor.actor).await {
+        Ok(patient) => page.patient = Some(patient.unwrap_or_else(|| "None is kept.".into())),
+        Err(gone) => return crate::web::fail::unavailable(&gone.operation),
+    }
+    render(&page)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::board::Boards;
+    use crate::web::pages::sample;
+
+    fn show(case: &str) -> String {
+        let visitor = sample::in_theatre();
+        let shown = Boards::default().show(&visitor.state, visitor.now);
+        let found = visitor.state.cases.get(case).unwrap();
+        let board = theatre::on_board(&shown.board, &found.case);
+        sample::show(&format!("case-{case}"), &CasePage::of(&visitor, found, board, &[], None))
+    }
+
+    #[test]
+    fn a_part_that_is_not_back_is_loud() {
+        let text = show("K-1");
+        assert!(text.contains("<h1>Case K-1: CAP-02 is not accounted for.</h1>"), "{text}");
+        assert!(text.contains("search, tell the surgeon, image by local policy, before the patient leaves"));
+        assert!(text.contains("name=\"outcome\""));
+    }
+
+    #[test]
+    fn a_planned_case_says_what_it_lacks_and_never_who_the_patient_is() {
+        let text = show("K-2");
+        assert!(text.contains("Case K-2 starts at"), "{text}");
+        assert!(text.contains("the reading is logged") && !text.contains("P-4711"));
+    }
+}

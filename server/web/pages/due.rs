@@ -1,0 +1,151 @@
+//! What must be inspected, tested or replaced, in order of need.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::say::{Say, of_asset};
+use super::shared::{Page, segment, time};
+use crate::domain::due::DueItem;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+/// As many as a person reads, or a printer prints, at once.
+const PAGE_ROWS: usize = 500;
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub after: Option<String>,
+}
+
+pub struct Row {
+    pub href: String,
+    pub called: String,
+    pub detail: String,
+    pub why: String,
+    pub found: String,
+    pub since: String,
+    pub place: String,
+    pub say: Say,
+}
+
+#[derive(Template)]
+#[template(path = "due.html")]
+pub struct DuePage {
+    pub page: Page,
+    pub heading: String,
+    pub rows: Vec<Row>,
+    /// How many stand before the rows that are shown.
+    pub before: usize,
+    pub next: Option<usize>,
+}
+
+/// What a thing that is due calls for, in one verb.
+fn call(why: &str) -> &'static str {
+    match why {
+        "max_cycles" | "max_uses" => "to be replaced",
+        "inspect_every_cycles" | "inspect_every_days" => "to be inspected",
+        _ => "to be tested",
+    }
+}
+
+fn measured(item: &DueItem) -> String {
+    let unit = match item.why {
+        "max_uses" => "uses",
+        "max_cycles" | "inspect_every_cycles" => "cycles",
+        "inspect_every_days" => "days",
+        "empty_cycle" => "good cycles",
+        _ => "",
+    };
+    format!("{} of {} {unit}", item.found, item.limit).trim_end().to_string()
+}
+
+fn row(state: &State, item: &DueItem, now: Time) -> Row {
+    let why = format!("{}: {}", call(item.why), item.words());
+    let since = item.since.map(|at| time(state, at, now)).unwrap_or_default();
+    let plain = Row {
+        href: String::new(),
+        called: String::new(),
+        detail: String::new(),
+        why,
+        found: measured(item),
+        since,
+        place: String::new(),
+        say: Say::plain(""),
+    };
+    if let Some(machine) = item.machine.as_ref().and_then(|id| state.machines.get(id)) {
+        return Row {
+            href: "/catalogue#machines".into(),
+            called: machine.machine.to_string(),
+            detail: machine.kind.words().into(),
+            say: Say::plain(machine.condition.words()),
+            ..plain
+        };
+    }
+    let Some(asset) = item.asset.as_ref().and_then(|id| state.assets.get(id)) else { return plain };
+    Row {
+        href: format!("/assets/{}", segment(asset.asset.as_str())),
+        called: asset.asset.to_string(),
+        detail: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+        place: asset.seat.as_ref().map(|seat| format!("set {}, {}", seat.set, seat.line)).unwrap_or_default(),
+        say: of_asset(state, asset, now),
+        ..plain
+    }
+}
+
+fn heading(items: &[DueItem]) -> String {
+    let Some(first) = items.first() else {
+        return "Nothing is due: no inspection, no test, no replacement.".into();
+    };
+    let mut kinds: Vec<String> = Vec::new();
+    for call in ["to be tested", "to be replaced", "to be inspected"] {
+        let many = items.iter().filter(|item| self::call(item.why) == call).count();
+        if many > 0 {
+            kinds.push(format!("{many} {call}"));
+        }
+    }
+    let name = first.machine.as_ref().or(first.asset.as_ref()).map(ToString::to_string).unwrap_or_default();
+    if items.len() == 1 {
+        return format!("One thing is due: {name}, {}.", first.words());
+    }
+    format!("{} things are due: {}. First {name}, {}.", items.len(), kinds.join(", "), first.words())
+}
+
+impl DuePage {
+    pub fn of(visitor: &Visitor, asked: &Asked) -> DuePage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let items = state.due(now);
+        let before = asked.after.as_deref().and_then(|text| text.parse().ok()).unwrap_or(0).min(items.len());
+        let end = before.saturating_add(PAGE_ROWS);
+        let shown = items.iter().skip(before).take(PAGE_ROWS);
+        DuePage {
+            page: Page::of(visitor, "/due", "/due", None),
+            heading: heading(&items),
+            rows: shown.map(|item| row(state, item, now)).collect(),
+            before,
+            next: (items.len() > end).then_some(end),
+        }
+    }
+}
+
+pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    render(&DuePage::of(&visitor, &asked))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_most_pressing_stands_first() {
+        let text = sample::show("due", &DuePage::of(&sample::busy::visitor(), &Asked::default()));
+        let says = "<h1>2 things are due: 1 to be tested, 1 to be replaced. First ST-2, air-removal test of this test day.";
+        assert!(text.contains(says) && text.contains("49 of 49 cycles"), "{text}");
+        let far = Asked { after: Some("99999999999999999999".into()) };
+        sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
+    }
+}

@@ -1,0 +1,71 @@
+//! An emergency: one field, one scan, one act. Whoever the set was kept for, it goes.
+
+use askama::Template;
+use axum::extract::{Query, State as Reach};
+use axum::response::Response;
+
+use super::board::shown;
+use super::headline::sheet_name;
+use super::shared::{Done, Page, count, segment};
+use crate::domain::board::Board;
+use crate::domain::issuing::is_ready;
+use crate::domain::state::State;
+use crate::web::App;
+use crate::web::visitor::{Visitor, render};
+
+pub struct Ready {
+    pub set: String,
+    pub href: String,
+    pub name: String,
+    pub sheet: String,
+}
+
+#[derive(Template)]
+#[template(path = "emergency.html")]
+pub struct EmergencyPage {
+    pub page: Page,
+    pub heading: String,
+    pub ready: Vec<Ready>,
+}
+
+fn ready(state: &State, board: &Board) -> Vec<Ready> {
+    let all = board.sets.iter().filter(|set| is_ready(set.status)).map(|set| Ready {
+        set: set.set.to_string(),
+        href: format!("/sets/{}", segment(set.set.as_str())),
+        name: set.name.clone(),
+        sheet: sheet_name(state, &set.count_sheet),
+    });
+    let mut all: Vec<Ready> = all.collect();
+    all.sort_by(|one, other| (&one.sheet, &one.set).cmp(&(&other.sheet, &other.set)));
+    all
+}
+
+impl EmergencyPage {
+    pub fn of(visitor: &Visitor, board: &Board, done: Option<u64>) -> EmergencyPage {
+        let ready = ready(&visitor.state, board);
+        let heading = match ready.len() {
+            0 => "No set is ready. Scan what there is; what stands against it will be said.".into(),
+            n => format!("Scan the set that goes out now. {} ready.", count(n, "set is", "sets are")),
+        };
+        EmergencyPage { page: Page::of(visitor, "/emergency", "/emergency", done), heading, ready }
+    }
+}
+
+pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&EmergencyPage::of(&visitor, &shown(&app, &visitor).board, done.seq()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn an_emergency_asks_one_thing() {
+        let visitor = sample::in_theatre();
+        let board = visitor.state.board(visitor.now);
+        let text = sample::show("emergency", &EmergencyPage::of(&visitor, &board, None));
+        assert_eq!(text.matches("autofocus").count(), 1);
+        assert!(text.contains("name=\"emergency:bool\" value=\"true\""));
+    }
+}

@@ -1,0 +1,168 @@
+//! The board in a sentence, the worst fact first: what is not accounted for, what an emergency would not find, which
+//! case lacks what.
+
+use super::shared::{capital, count, listed, time};
+use crate::domain::board::{Board, BoardCase, BoardReserve, BoardSet, Equipped};
+use crate::domain::id::Id;
+use crate::domain::readiness::{SetReadiness, set_status};
+use crate::domain::state::State;
+use crate::domain::time::Time;
+
+/// A count sheet as people call it: its name.
+pub fn sheet_name(state: &State, sheet: &Id) -> String {
+    state.sheets.get(sheet).map_or_else(|| sheet.to_string(), |sheet| sheet.name.0.clone())
+}
+
+/// What a part is called where it matters that a person finds it: its family and its id.
+pub fn part_name(state: &State, asset: &Id) -> String {
+    let family = state.assets.get(asset).and_then(|asset| state.model(&asset.model));
+    let family = family.map(|model| model.family.words()).unwrap_or_default();
+    // An id that was made from the family says it already.
+    if asset.as_str().starts_with(&family.replace(' ', "-")) {
+        asset.to_string()
+    } else {
+        format!("{family} {asset}")
+    }
+}
+
+/// The same where a line begins with it; an id is told as it is.
+pub fn part_title(state: &State, asset: &Id) -> String {
+    let name = part_name(state, asset);
+    if name == asset.as_str() { name } else { capital(&name) }
+}
+
+/// A room as people say it, whether or not its name says that it is one.
+pub fn room_words(room: &str) -> String {
+    if room.is_empty() || room.to_lowercase().starts_with("room") {
+        room.into()
+    } else {
+        format!("room {room}")
+    }
+}
+
+pub fn words_of(number: usize) -> String {
+    let small = ["none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
+    small.get(number).map_or_else(|| number.to_string(), |word| (*word).to_string())
+}
+
+fn missing(state: &State, board: &Board, now: Time) -> Option<String> {
+    let loud: Vec<_> = board.not_accounted_for.iter().filter(|part| part.loud).collect();
+    let first = loud.first()?;
+    let case = first.case.as_ref().map(|case| format!(" case {case},")).unwrap_or_default();
+    let since = time(state, first.since, now);
+    let one = format!("Not accounted for: {},{case} since {since}.", part_name(state, &first.asset));
+    Some(if loud.len() == 1 { one } else { format!("{} parts are missed. {one}", loud.len()) })
+}
+
+/// When the next set of a count sheet has cooled, as far as that is known.
+fn next_ready(state: &State, sets: &[BoardSet], sheet: &Id, now: Time) -> String {
+    let coming = sets.iter().filter(|set| set.count_sheet == *sheet && set.status == SetReadiness::InTurn);
+    let at = coming.filter_map(|set| set.ready_at).min();
+    at.map(|at| format!(" until {}", time(state, at, now))).unwrap_or_default()
+}
+
+pub fn undercut(reserve: &BoardReserve) -> bool {
+    reserve.ready < reserve.minimum
+}
+
+fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
+    let short = board.reserves.iter().filter(|reserve| undercut(reserve));
+    let (none, few): (Vec<_>, Vec<_>) = short.partition(|reserve| reserve.ready == 0);
+    let until = |reserve: &BoardReserve| next_ready(state, &board.sets, &reserve.count_sheet, now);
+    let say = |reserve: &&BoardReserve| {
+        let name = sheet_name(state, &reserve.count_sheet);
+        let until = until(reserve);
+        match reserve.ready {
+            0 => format!("“{name}”{until}"),
+            n => format!(
+                "Only {} of {} emergency sets of “{name}” {}{until}.",
+                words_of(n as usize),
+                words_of(reserve.minimum as usize),
+                if n == 1 { "is ready" } else { "are ready" }
+            ),
+        }
+    };
+    let none: Vec<String> = none.iter().map(say).collect();
+    let mut all: Vec<String> = few.iter().map(say).collect();
+    if !none.is_empty() {
+        all.insert(0, format!("No set for an emergency: {}.", listed(&none)));
+    }
+    all
+}
+
+/// What a case lacks, in a few words: "lacks telescope", "set B2 is on hold", "no set is free".
+pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
+    for set in &case.sets {
+        let Some(set) = state.sets.get(set) else { continue };
+        let status = set_status(state, set, now);
+        match status.status {
+            SetReadiness::NotReady if status.missing.is_empty() => {
+                return format!("has an empty set {}", set.set);
+            }
+            SetReadiness::NotReady => return format!("has no {}", listed(&status.missing)),
+            SetReadiness::Held => return format!("has only set {}, which is on hold", set.set),
+            SetReadiness::Out => return format!("has only set {}, which is out until too late", set.set),
+            SetReadiness::InTurn | SetReadiness::ReadyShort | SetReadiness::Ready => {}
+        }
+    }
+    "has no set that is free".into()
+}
+
+/// Of these cases, how many have what they need, and what the others lack.
+pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> String {
+    let of = |status: Equipped| cases.iter().filter(move |case| case.status == status);
+    let (ready, waiting) = (of(Equipped::Ready).count(), of(Equipped::InTurn).count());
+    let all = cases.len();
+    let at = |case: &BoardCase| case.start.in_zone(state.zone).format("%H:%M").to_string();
+    if all == 0 {
+        return format!("No case is planned for {day}.");
+    }
+    let mut text = match (ready, all) {
+        (1, 1) => format!("The one case of {day} has its sets"),
+        (0, 1) => format!("The one case of {day} does not have its sets yet"),
+        (0, _) => format!("None of {day}'s {} cases has its sets yet", words_of(all)),
+        (2, 2) => format!("Both cases of {day} have their sets"),
+        (n, _) if n == all => format!("All {} cases of {day} have their sets", words_of(all)),
+        (1, _) => format!("One of {day}'s {} cases has its sets", words_of(all)),
+        (n, _) => {
+            format!("{} of {day}'s {} cases have their sets", capital(&words_of(n)), words_of(all))
+        }
+    };
+    let first_waiting: Vec<String> = of(Equipped::InTurn).map(|case| at(case)).collect();
+    if waiting > 0 {
+        text.push_str(&format!(
+            "; the {} {} for reprocessing",
+            listed(&first_waiting),
+            if waiting == 1 { "waits" } else { "wait" }
+        ));
+    }
+    for case in of(Equipped::NotReady).take(2) {
+        text.push_str(&format!("; the {} {}", at(case), lacks(state, case, now)));
+    }
+    match of(Equipped::NotReady).count() {
+        0..=2 => format!("{text}."),
+        n => format!("{text}; {} more are not equipped.", words_of(n - 2)),
+    }
+}
+
+pub fn ready_sets(board: &Board) -> String {
+    let ready = board.sets.iter().filter(|set| crate::domain::issuing::is_ready(set.status)).count();
+    let verb = if ready == 1 { "is" } else { "are" };
+    format!("{ready} of {} {verb} ready.", count(board.sets.len(), "set", "sets"))
+}
+
+pub fn is_today(state: &State, case: &BoardCase, now: Time) -> bool {
+    case.start.date(state.zone) == now.date(state.zone)
+}
+
+/// The heading of the board.
+pub fn headline(state: &State, board: &Board, now: Time) -> String {
+    if board.sets.is_empty() {
+        return "No set is built yet, so that no case can be equipped.".into();
+    }
+    let mut all: Vec<String> = missing(state, board, now).into_iter().collect();
+    all.extend(reserves(state, board, now));
+    let today: Vec<&BoardCase> = board.cases.iter().filter(|case| is_today(state, case, now)).collect();
+    all.push(of_cases(state, &today, "today", now));
+    all.join(" ")
+}

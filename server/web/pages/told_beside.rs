@@ -1,0 +1,60 @@
+//! Entries about defect reports, repairs and look-backs, in sentences.
+
+use crate::domain::event::{Event, What};
+
+pub fn sentence(event: &Event) -> Option<String> {
+    Some(match &event.what {
+        What::FindingReported(it) => {
+            format!("{} reported for {}, {}: {}", it.finding, it.asset, it.severity.words(), it.what)
+        }
+        What::SentToRepair(it) => {
+            let label = if it.decontaminated { "decontaminated" } else { "NOT decontaminated" };
+            format!("{} sent to repair, {label}: {}", it.asset, it.reason)
+        }
+        What::BackFromRepair(it) => format!("{} back from repair.", it.asset),
+        What::LookBackOpened(it) => {
+            format!("Look-back {} opened from {}: {}", it.look_back, it.origin.words(), it.reason)
+        }
+        What::LookBackClosed(it) => format!("Look-back {} closed: {}", it.look_back, it.outcome),
+        _ => return None,
+    })
+}
+
+/// What such an entry says of its part: the turn, where it names one, and the act in short.
+pub fn act(event: &Event) -> Option<(Option<u32>, String)> {
+    Some(match &event.what {
+        What::FindingReported(it) => (Some(it.turn), format!("defect report, {}", it.severity.words())),
+        What::SentToRepair(it) => (Some(it.turn), "sent to repair".into()),
+        What::BackFromRepair(_) => (None, "back from repair".into()),
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::told;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn every_entry_reads_as_a_sentence() {
+        let entries = sample::busy::entries();
+        let told: Vec<String> = entries.iter().map(|entry| told::entry(entry).what).collect();
+        for (entry, what) in entries.iter().zip(&told) {
+            assert!(*what != entry.kind.replace('_', " "), "{what}");
+        }
+        for sentence in [
+            "Case K-7 planned.",
+            "BR-0031 and CAP-02 used at case K-7.",
+            "T-0142 sent to repair, NOT decontaminated: image dim",
+            "Look-back look-back-0001 opened from load S-311: growth in the indicator",
+        ] {
+            assert!(told.iter().any(|what| what == sentence), "{sentence} in {told:#?}");
+        }
+        let of = |kind: &str, asset: &str| {
+            let entry = entries.iter().find(|entry| entry.kind == kind).unwrap();
+            told::act_of(entry, asset)
+        };
+        assert_eq!(of("used", "CAP-03").1, "used, case K-7");
+        assert_eq!(of("sent_to_repair", "T-0142"), (Some(2), "sent to repair".into()));
+    }
+}
