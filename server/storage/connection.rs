@@ -189,6 +189,8 @@ impl Db {
             SqliteConnection::connect_with(&options).await?.close().await?;
             let readers = SqlitePoolOptions::new().max_connections(8).acquire_timeout(ACQUIRE);
             let readers = readers.connect_with(options.clone()).await?;
+            // In a large ledger the rows that history is found by lie far apart: the writer keeps more of them at hand.
+            let options = options.pragma("cache_size", "-32768");
             return Ok(Db::Embedded { readers, options });
         }
         if url.starts_with("postgres://") || url.starts_with("postgresql://") {

@@ -13,6 +13,7 @@ mod browser_back;
 mod browser_case;
 mod canonical;
 mod case;
+mod case_input;
 mod command;
 mod correct;
 mod crash;
