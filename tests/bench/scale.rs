@@ -33,13 +33,17 @@ const STATIONS: usize = 32;
 const ACTS: usize = 40;
 
 /// Commands a second that move twelve parts of the bench's own from shelf to shelf, 32 stations at once.
-async fn speed(house: &Arc<House>, site: &Id) -> f64 {
+async fn speed(house: &Arc<House>, site: &Id, model: &Id, name: &'static str) -> f64 {
+    // Parts of their own, so that both times begin with parts that have no history yet.
+    let parts = (0..STATIONS).flat_map(|station| (0..12).map(move |part| format!("{name}-{station}-{part}")));
+    let parts = parts.map(|asset| command(json!({"do": "add_asset", "asset": asset, "model": model})));
+    give(house, site, Role::Lead, parts.collect()).await;
     let begun = Instant::now();
     let stations = (0..STATIONS).map(|station| {
         let (house, site) = (house.clone(), site.clone());
         tokio::spawn(async move {
             for n in 0..ACTS {
-                let scan: Vec<String> = (0..12).map(|part| format!("bench-{station}-{part}")).collect();
+                let scan: Vec<String> = (0..12).map(|part| format!("{name}-{station}-{part}")).collect();
                 let act = json!({"do": "put_away", "scan": scan, "location": format!("shelf {}", n % 2)});
                 give(&house, &site, Role::Desk, vec![command(act)]).await;
             }
@@ -158,14 +162,9 @@ async fn main() {
     let paper = Paper::on((*state).clone());
     let mut writing =
         Writing { house: house.clone(), site: site.clone(), paper, hospital, waiting: Vec::new() };
-    writing.until(EARLY / 2).await;
-    let model = writing.paper.state.models.keys().next().expect("a model").clone();
-    let parts = (0..STATIONS).flat_map(|station| (0..12).map(move |part| format!("bench-{station}-{part}")));
-    let parts = parts.map(|asset| command(json!({"do": "add_asset", "asset": asset, "model": model})));
-    give(&house, &site, Role::Lead, parts.collect()).await;
-    writing.paper.state = (*house.state(&site).await.expect("an answer").expect("a site")).clone();
     writing.until(EARLY).await;
-    let early = speed(&house, &site).await;
+    let model = writing.paper.state.models.keys().next().expect("a model").clone();
+    let early = speed(&house, &site, &model, "early").await;
     writing.paper.state = (*house.state(&site).await.expect("an answer").expect("a site")).clone();
     let begun = Instant::now();
     let written_s = writing.until(entries).await;
@@ -173,7 +172,7 @@ async fn main() {
         "{entries} entries by {SETS} sets: {:.0} s in all, {written_s:.0} s of it the house's",
         begun.elapsed().as_secs_f64()
     );
-    let late = speed(&house, &site).await;
+    let late = speed(&house, &site, &model, "late").await;
     println!(
         "write path: {early:.0} commands/s at {EARLY} entries, {late:.0} at {entries}: {:.2}",
         late / early

@@ -9,7 +9,7 @@ use crate::domain::hold::HoldKind;
 use crate::domain::issuing::is_ready;
 use crate::domain::machine::{AIR_REMOVAL, MachineKind};
 use crate::domain::person::Role;
-use crate::domain::readiness::set_status;
+use crate::domain::readiness::{SetReadiness, set_status};
 use crate::domain::set::SetState;
 use crate::domain::simulate::catalogue::STEAM;
 use crate::domain::state::{Asset, Condition, Stage, State};
@@ -32,8 +32,16 @@ pub fn write(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
     if writer.paper.state.machines.values().all(|machine| machine.running.is_none()) {
         running(writer, now)?;
     }
-    let looked_for = writer.paper.state.missing.values().any(|missing| missing.over_at.is_none());
-    if !looked_for && let Some((set, cap)) = some_cap(&writer.paper.state, now) {
+    let looked_for =
+        writer.paper.state.missing.values().any(|it| it.over_at.is_none() && it.outcome.is_none());
+    let state = &writer.paper.state;
+    let lacks = |set: &Arc<SetState>| {
+        matches!(set_status(state, set, now).status, SetReadiness::ReadyShort | SetReadiness::NotReady)
+    };
+    let short = state.sets.values().any(lacks);
+    if !(looked_for && short)
+        && let Some((set, cap)) = some_cap(&writer.paper.state, now)
+    {
         let missed = json!({"do": "report_missing", "scan": set, "asset": cap, "note": "not in the basket at unpacking"});
         writer.give(Role::Desk, at(12), missed)?;
     }
@@ -58,9 +66,13 @@ fn some_cap(state: &State, now: Time) -> Option<(String, String)> {
         });
         quiet.next().map(|asset| asset.asset.to_string())
     };
-    let on_bench_first = |set: &&Arc<SetState>| is_ready(set_status(state, set, now).status);
+    // Of a ready set, so that it is seen to be short; and rather of one that has another beside it.
+    let rank = |set: &&Arc<SetState>| {
+        let ready = is_ready(set_status(state, set, now).status);
+        (!ready, state.ready_sets(&set.count_sheet, now) < 2)
+    };
     let mut sets: Vec<&Arc<SetState>> = state.sets.values().collect();
-    sets.sort_by_key(on_bench_first);
+    sets.sort_by_key(rank);
     sets.iter().find_map(|set| Some((set.set.to_string(), cap(set)?)))
 }
 
