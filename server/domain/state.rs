@@ -286,35 +286,32 @@ impl State {
         self.route_of(asset).get(asset.next as usize).copied()
     }
 
-    /// Lets cases and loads share the names of the parts that they hold, after all were read: each name was read as
-    /// often as it stands somewhere.
-    fn share_names(&mut self) {
-        let assets = self.assets.clone();
-        let shared = |id: &Id| assets.get(id).map_or_else(|| id.clone(), |asset| asset.asset.clone());
-        let loads = std::mem::take(&mut self.loads).into_iter().map(|(id, mut load)| {
-            let it = Arc::make_mut(&mut load);
-            it.load = id.clone();
-            if let Some(machine) = self.machines.get(&it.machine) {
-                it.machine = machine.machine.clone();
-            }
-            it.contents.shrink_to_fit();
-            it.contents.iter_mut().for_each(|part| part.asset = shared(&part.asset));
-            (id, load)
-        });
-        self.loads = loads.collect();
-        let cases = std::mem::take(&mut self.cases).into_iter().map(|(id, mut case)| {
-            let it = Arc::make_mut(&mut case);
-            it.case = id.clone();
-            let parts = std::mem::take(&mut it.parts);
-            it.parts = parts.into_iter().map(|(id, part)| (shared(&id), part)).collect();
-            (id, case)
-        });
-        self.cases = cases.collect();
+    /// Takes a load as it was read. Names are shared with the things that have them: each was read as often as it
+    /// stands somewhere, and there are years of loads.
+    pub fn adopt_load(&mut self, mut load: Load) {
+        if let Some(machine) = self.machines.get(&load.machine) {
+            load.machine = machine.machine.clone();
+        }
+        load.contents.shrink_to_fit();
+        for part in &mut load.contents {
+            part.asset = self.shared(&part.asset);
+        }
+        self.loads.insert(load.load.clone(), Arc::new(load));
+    }
+
+    /// Takes a case as it was read.
+    pub fn adopt_case(&mut self, mut case: Case) {
+        let parts = std::mem::take(&mut case.parts);
+        case.parts = parts.into_iter().map(|(id, part)| (self.shared(&id), part)).collect();
+        self.cases.insert(case.case.clone(), Arc::new(case));
+    }
+
+    fn shared(&self, id: &Id) -> Id {
+        self.assets.get(id).map_or_else(|| id.clone(), |asset| asset.asset.clone())
     }
 
     /// Fills the indexes that follow from cases and loads, after these were read whole.
     pub fn index(&mut self) {
-        self.share_names();
         let mut cases_of: BTreeMap<Id, Vec<(u64, Id)>> = BTreeMap::new();
         for case in self.cases.values() {
             if case.is_open() {

@@ -215,19 +215,41 @@ pub fn grown(site: &str, changes: &Changes) -> [Write; 2] {
     ]
 }
 
+/// Rows read at a time: a site of many years is never in memory twice, as text and as facts.
+const PAGE: i64 = 1_000;
+
+/// Gives each row of a table to `take`, in the order of ids.
+async fn read_each<T: DeserializeOwned>(
+    conn: &mut Conn,
+    table: &Table,
+    site: &str,
+    mut take: impl FnMut(Id, T),
+) -> Result<(), StorageError> {
+    let text =
+        format!("SELECT id, facts FROM {} WHERE site = $1 AND id > $2 ORDER BY id LIMIT $3", table.name);
+    let mut after = String::new();
+    loop {
+        let page = conn.fetch(&text, &[site.into(), after.as_str().into(), PAGE.into()]).await?;
+        for row in &page {
+            let (id, facts) = (row.text(0)?, row.text(1)?);
+            let unfit = |what: String| StorageError::Row(format!("{} {id}: {what}", table.name));
+            let facts = serde_json::from_str(&facts).map_err(|error| unfit(error.to_string()))?;
+            take(Id::new(&id).ok_or_else(|| unfit("no id".into()))?, facts);
+            after = id;
+        }
+        if (page.len() as i64) < PAGE {
+            return Ok(());
+        }
+    }
+}
+
 async fn read<T: DeserializeOwned>(
     conn: &mut Conn,
     table: &Table,
     site: &str,
 ) -> Result<Vec<(Id, T)>, StorageError> {
-    let text = format!("SELECT id, facts FROM {} WHERE site = $1 ORDER BY id", table.name);
     let mut all = Vec::new();
-    for row in conn.fetch(&text, &[site.into()]).await? {
-        let (id, facts) = (row.text(0)?, row.text(1)?);
-        let unfit = |what: String| StorageError::Row(format!("{} {id}: {what}", table.name));
-        let facts = serde_json::from_str(&facts).map_err(|error| unfit(error.to_string()))?;
-        all.push((Id::new(&id).ok_or_else(|| unfit("no id".into()))?, facts));
-    }
+    read_each(conn, table, site, |id, facts| all.push((id, facts))).await?;
     Ok(all)
 }
 
@@ -265,13 +287,13 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
     state.holds = read::<Arc<_>>(conn, &HOLD, code).await?.into_iter().collect();
     state.reserves = read::<u32>(conn, &RESERVE, code).await?.into_iter().collect();
-    state.cases = read::<Arc<_>>(conn, &CASE, code).await?.into_iter().collect();
     state.missing = read::<Arc<_>>(conn, &MISSING, code).await?.into_iter().collect();
     state.findings = read::<Arc<_>>(conn, &FINDING, code).await?.into_iter().collect();
     state.repairs = read::<Arc<_>>(conn, &REPAIR, code).await?.into_iter().collect();
     state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
-    state.loads = read::<Arc<_>>(conn, &LOAD, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
+    read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
+    read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;
     let mut seats: BTreeMap<Id, BTreeMap<(String, u32), Id>> = BTreeMap::new();
     for asset in state.assets.values() {
         let named = Named::Asset(asset.asset.clone());
