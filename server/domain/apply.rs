@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::correct::Corrected;
-use super::event::{Event, Moved, Thing, What};
+use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
 use super::machine::{BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineTested};
 use super::state::{Asset, Condition, InspectedAt, LastTest, Machine, PackOf, State, TurnBegan};
@@ -72,13 +72,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
             for out in &it.taken_out {
                 super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
             }
-            moves(state, when, &it.parts);
-            touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
+            moved_or_noted(state, when, &it.parts, &it.noted);
         }
-        What::PackBroken(it) => {
-            moves(state, when, &it.parts);
-            touch_all(state, when, it.noted.iter().map(|noted| &noted.asset));
-        }
+        What::PackBroken(it) => moved_or_noted(state, when, &it.parts, &it.noted),
         What::Inspected(it) => {
             for part in &it.parts {
                 moves(state, when, part.moved.as_slice());
@@ -116,6 +112,13 @@ fn touched(state: &mut State, when: &When, things: &[Thing]) {
             _ => {}
         }
     }
+}
+
+/// What an act moved, with what it opened at a case by that, and what it only named.
+fn moved_or_noted(state: &mut State, when: &When, parts: &[Moved], noted: &[Noted]) {
+    moves(state, when, parts);
+    super::apply_case::opened_otherwise(state, when, parts);
+    touch_all(state, when, noted.iter().map(|noted| &noted.asset));
 }
 
 fn site(state: &mut State, what: &What) {

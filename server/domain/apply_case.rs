@@ -79,6 +79,19 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
     }
 }
 
+/// Parts that were issued to a case and whose pack was opened by another act there: exposed all the same.
+pub(super) fn opened_otherwise(state: &mut State, when: &When, moved: &[Moved]) {
+    for moved in moved.iter().filter(|moved| moved.from == Stage::Issued && moved.to == Stage::InUse) {
+        let at = |case: &&Case| {
+            case.parts.get(&moved.asset).is_some_and(|part| part.out && part.exposure.is_none())
+        };
+        let Some(case) = state.open_cases().find(at).map(|case| case.case.clone()) else { continue };
+        let (asset, turn) = (moved.asset.clone(), moved.turn);
+        let opened = Exposed { asset, turn, exposure: Exposure::Opened, moved: None };
+        exposed(state, when, &case, &opened, false);
+    }
+}
+
 fn touch_set(state: &mut State, when: &When, id: &Id) {
     if let Some(set) = state.sets.get_mut(id) {
         let set = Arc::make_mut(set);
@@ -106,6 +119,7 @@ fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {
         return;
     }
     case.cancelled = None;
+    case.keep_earlier(asset, turn);
     let fresh =
         CasePart { turn, issued: true, exposure: None, told_used: false, since: 0, out, missing: false };
     case.parts.insert(asset.clone(), fresh);
@@ -120,11 +134,14 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
             .assets
             .get(&it.asset)
             .is_some_and(|asset| asset.turn == it.turn && asset.stage == Stage::InUse);
+    let asset = it.asset.clone();
     let mut used_now = false;
     let mut first = false;
     change_case(state, when, case, |case| {
         // What was opened there says that the case took place after all.
         case.cancelled = None;
+        case.keep_earlier(&it.asset, it.turn);
+        let used_before = case.used_earlier(&asset);
         let part = case.parts.entry(it.asset.clone()).or_insert(CasePart {
             turn: it.turn,
             issued: false,
@@ -134,7 +151,7 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
             out: false,
             missing: false,
         });
-        used_now = it.exposure == Exposure::Used && part.exposure != Some(Exposure::Used);
+        used_now = it.exposure == Exposure::Used && part.exposure != Some(Exposure::Used) && !used_before;
         first = part.exposure.is_none();
         if part.exposure < Some(it.exposure) {
             part.exposure = Some(it.exposure);
@@ -151,7 +168,8 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
 
 /// Keeps the index from parts to cases, and counts a use.
 fn count_exposure(state: &mut State, when: &When, case: &Id, asset: &Id, (first, used_now): (bool, bool)) {
-    if first {
+    let known = state.cases_of.get(asset).is_some_and(|cases| cases.contains(case));
+    if first && !known {
         Arc::make_mut(state.cases_of.entry(asset.clone()).or_default()).push(case.clone());
     }
     change(state, when, asset, |asset| asset.uses += u32::from(used_now));
@@ -161,12 +179,18 @@ fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
     for counted in &it.parts {
         let (mut first, mut used_now) = (false, false);
         change_case(state, when, &it.case, |case| {
+            let used_before = case.used_earlier(&counted.asset);
+            if counted.back == Back::Missing {
+                let fresh = || CasePart { turn: counted.turn, ..CasePart::default() };
+                case.parts.entry(counted.asset.clone()).or_insert_with(fresh);
+            }
             let Some(part) = case.parts.get_mut(&counted.asset) else { return };
             part.out = false;
             part.missing = counted.back == Back::Missing;
             if let Some(exposure) = counted.exposure {
                 first = part.exposure.is_none();
-                used_now = exposure == Exposure::Used && part.exposure != Some(Exposure::Used);
+                used_now =
+                    exposure == Exposure::Used && part.exposure != Some(Exposure::Used) && !used_before;
                 part.exposure = Some(exposure);
                 if first {
                     part.since = when.seq;
@@ -278,6 +302,7 @@ fn found_wrong(state: &mut State, when: &When, it: &FindingReported) {
 
 fn sent(state: &mut State, when: &When, it: &SentToRepair) {
     moves(state, when, &it.moved);
+    opened_otherwise(state, when, &it.moved);
     change(state, when, &it.asset, |asset| asset.in_repair = true);
     let repair = Repair {
         repair: it.repair.clone(),

@@ -60,15 +60,18 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
         }
         What::PutInSet(it) => {
             moves(state, when, &it.moved);
+            super::apply_case::opened_otherwise(state, when, &it.moved);
             seat(state, when, &it.asset, &it.seat, true);
         }
         What::TakenFromSet(it) => {
             moves(state, when, &it.moved);
+            super::apply_case::opened_otherwise(state, when, &it.moved);
             seat(state, when, &it.asset, &it.seat, false);
         }
         What::Replaced(it) => {
             it.added.iter().for_each(|added| add(state, when, added));
             moves(state, when, &it.moved);
+            super::apply_case::opened_otherwise(state, when, &it.moved);
             seat(state, when, &it.old, &it.seat, false);
             retire(state, when, &it.old, it.cause, it.failure);
             seat(state, when, &it.new, &it.seat, true);

@@ -152,7 +152,9 @@ pub struct Retired {
 pub(super) fn add(deciding: &mut Deciding, it: &AddAsset) -> Option<What> {
     deciding.touches(None);
     let added = new_asset(deciding, it)?;
-    deciding.made = Some(added.asset.clone());
+    if it.asset.is_none() {
+        deciding.made = Some(added.asset.clone());
+    }
     Some(What::AssetAdded(added))
 }
 
@@ -204,7 +206,7 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
     let picked = deciding.pick(&it.scan, Mode::Permission);
     let (before, picked): (Vec<_>, Vec<_>) = picked
         .into_iter()
-        .partition(|part| deciding.late() && deciding.at() < part.asset.act_at && !part.asset.missing);
+        .partition(|part| deciding.late() && deciding.at() < part.asset.last_at && !part.asset.missing);
     let mut noted = Vec::new();
     for part in &before {
         let turn = super::fact::turn_at(deciding, &part.asset);

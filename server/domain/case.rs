@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
-use super::exposure::{CasePart, CasePlanned};
+use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
 use super::text::{Line, Scan, Sealed, Text};
@@ -275,6 +275,9 @@ pub struct Case {
     pub promised: Vec<Id>,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub parts: BTreeMap<Id, CasePart>,
+    /// Parts that were at the case in an earlier turn as well, exposed then, and came a second time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub earlier: Vec<Earlier>,
     #[serde(default)]
     pub closed: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -298,11 +301,30 @@ impl Case {
             emergency,
             promised: Vec::new(),
             parts: BTreeMap::new(),
+            earlier: Vec::new(),
             closed: false,
             cancelled: None,
             last_at: at,
             last_entry: seq,
         }
+    }
+
+    /// Puts an exposure of another turn aside before the part comes to the case again.
+    pub(super) fn keep_earlier(&mut self, asset: &Id, turn: u32) {
+        let again = |part: &&CasePart| part.turn != turn && part.exposure.is_some();
+        if let Some(part) = self.parts.get(asset).filter(again).cloned() {
+            self.parts.remove(asset);
+            self.earlier.push(Earlier { asset: asset.clone(), part });
+        }
+    }
+
+    pub(super) fn used_earlier(&self, asset: &Id) -> bool {
+        self.earlier.iter().any(|it| it.asset == *asset && it.part.exposure == Some(Exposure::Used))
+    }
+
+    /// Every part that was there, in every turn in which it was.
+    pub fn all_parts(&self) -> impl Iterator<Item = (&Id, &CasePart)> {
+        self.parts.iter().chain(self.earlier.iter().map(|it| (&it.asset, &it.part)))
     }
 
     pub fn end(&self) -> Time {

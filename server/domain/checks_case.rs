@@ -31,9 +31,10 @@ pub(super) fn check_changes(state: &State, changes: &Changes, wrong: &mut Vec<St
                 case.status().name()
             ));
         }
-        for (asset, part) in &case.parts {
+        for asset in case.parts.keys() {
             let known = state.cases_of.get(asset).is_some_and(|cases| cases.contains(&case.case));
-            if known != part.exposure.is_some() {
+            let exposed = case.all_parts().any(|(id, part)| id == asset && part.exposure.is_some());
+            if known != exposed {
                 wrong.push(format!("{asset} at case {}: the index of exposures says otherwise", case.case));
             }
         }
@@ -63,8 +64,13 @@ fn indexes(state: &State, wrong: &mut Vec<String>) {
     }
     let mut cases: BTreeMap<&Id, Vec<(u64, &Id)>> = BTreeMap::new();
     for case in state.cases.values() {
-        for (asset, part) in case.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
-            cases.entry(asset).or_default().push((part.since, &case.case));
+        let mut first: BTreeMap<&Id, u64> = BTreeMap::new();
+        for (asset, part) in case.all_parts().filter(|(_, part)| part.exposure.is_some()) {
+            let since = first.entry(asset).or_insert(part.since);
+            *since = (*since).min(part.since);
+        }
+        for (asset, since) in first {
+            cases.entry(asset).or_default().push((since, &case.case));
         }
     }
     let mut loads: BTreeMap<&Id, Vec<(u64, &Id, u32)>> = BTreeMap::new();
@@ -134,8 +140,12 @@ fn one_case(state: &State, case: &Case, wrong: &mut Vec<String>) {
 /// A part counts a use for every case that used it, and no other.
 fn uses(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     let cases = state.cases_of.get(&asset.asset).into_iter().flat_map(|cases| cases.iter());
-    let at = cases.filter_map(|case| state.cases.get(case)?.parts.get(&asset.asset)?.exposure);
-    let used = at.filter(|exposure| *exposure == Exposure::Used).count() as u64;
+    let used_at = |case: &&Id| {
+        state.cases.get(*case).is_some_and(|case| {
+            case.all_parts().any(|(id, part)| *id == asset.asset && part.exposure == Some(Exposure::Used))
+        })
+    };
+    let used = cases.filter(used_at).count() as u64;
     let counted = u64::from(asset.uses);
     if counted != u64::from(asset.prior_uses) + used {
         wrong.push(format!(
@@ -202,7 +212,7 @@ fn look_backs<'a>(state: &State, cases: impl Iterator<Item = &'a Case>, wrong: &
     let mut from_loads: BTreeMap<Id, Option<Trace>> = BTreeMap::new();
     let mut from_assets: BTreeMap<Id, Option<Trace>> = BTreeMap::new();
     for case in cases {
-        for (asset, part) in &case.parts {
+        for (asset, part) in case.all_parts() {
             let Some(exposure) = part.exposure else { continue };
             let exposed = AtCase { asset: asset.clone(), turn: part.turn, exposure };
             let finds = |trace: &Option<Trace>| {

@@ -2,15 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use super::case::{Case, CloseCount};
+use super::case::{Case, CloseCount, Risk};
 use super::deciding::Deciding;
 use super::event::What;
 use super::exposure::{Back, CasePart, CountClosed, Counted, Exposure};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
-use super::planning::known_case;
+use super::planning::{known_case, prion_hold};
 use super::refusal::{Code, Problem};
-use super::scan::Mode;
+use super::scan::{Mode, broken_pack_of};
 use super::state::{Asset, Stage};
 use super::text::{Line, Scan};
 
@@ -46,11 +46,22 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     } else if !case.anything_out() {
         deciding.deviates(Code::OutOfOrder);
     }
+    let sets_there =
+        unopened.iter().filter(|part| !part.alone).any(|part| is_out(Some(&case), &part.asset.asset));
+    let sets_named = unopened.iter().any(|part| !part.alone);
+    if sets_named && !sets_there {
+        deciding.deviates(Code::OutOfOrder);
+    }
     let any_use = case.parts.values().any(|part| part.told_used);
     let mut parts = Vec::new();
     for (id, part) in case.parts.iter().filter(|(_, part)| part.out) {
         let Some(asset) = deciding.state.assets.get(id).cloned() else { continue };
-        parts.push(counted(deciding, &asset, part, &said, any_use));
+        if asset.turn == part.turn && deciding.at() < asset.act_at {
+            // Told late, of a time before it was opened: it is still out, and has to be counted.
+            deciding.deviates(Code::CountOpen);
+            continue;
+        }
+        parts.push(counted(deciding, &case, &asset, &said, any_use));
         deciding.touches(Some(asset.last_at));
     }
     strangers(deciding, &case, &said, &mut parts);
@@ -62,6 +73,13 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
         holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
+    }
+    if case.risk == Risk::PrionSuspected {
+        let exposed = |it: &&Counted| {
+            it.exposure.is_some() || case.parts.get(&it.asset).is_some_and(|part| part.exposure.is_some())
+        };
+        let exposed: Vec<Id> = parts.iter().filter(exposed).map(|it| it.asset.clone()).collect();
+        holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
     Some(What::CountClosed(CountClosed { case: case.case, parts, holds }))
 }
@@ -89,9 +107,15 @@ fn named(deciding: &mut Deciding, names: &[Line]) -> BTreeSet<Id> {
     ids
 }
 
-fn counted(deciding: &mut Deciding, asset: &Asset, part: &CasePart, said: &Said, any_use: bool) -> Counted {
+fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any_use: bool) -> Counted {
+    let absent = CasePart::default();
+    let part = case.parts.get(&asset.asset).unwrap_or(&absent);
     let id = &asset.asset;
-    let untouched = part.exposure.is_none() && asset.stage == Stage::Issued && asset.turn == part.turn;
+    let closed_pack = broken_pack_of(deciding.state, asset)
+        .iter()
+        .all(|mate| said.unopened.contains(&mate.asset) || !is_out(Some(case), &mate.asset));
+    let untouched =
+        part.exposure.is_none() && asset.stage == Stage::Issued && asset.turn == part.turn && closed_pack;
     let back = if said.missing.contains(id) {
         Back::Missing
     } else if said.broken.contains(id) {
@@ -108,11 +132,10 @@ fn counted(deciding: &mut Deciding, asset: &Asset, part: &CasePart, said: &Said,
     let inferred = if any_use { Exposure::Opened } else { Exposure::Used };
     let exposure = (back != Back::Unopened && part.exposure < Some(inferred)).then_some(inferred);
     let here = asset.turn == part.turn && matches!(asset.stage, Stage::Issued | Stage::InUse);
-    let nothing_since = deciding.at() >= asset.act_at;
     let moved = match back {
         Back::Unopened => Some(asset.back_ready()),
         Back::Missing => None,
-        Back::Soiled | Back::Broken => (here && nothing_since).then(|| asset.next_turn_soiled()),
+        Back::Soiled | Back::Broken => here.then(|| asset.next_turn_soiled()),
     };
     Counted { asset: id.clone(), turn: part.turn, back, exposure, moved }
 }

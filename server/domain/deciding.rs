@@ -271,9 +271,9 @@ impl<'a> Deciding<'a> {
     /// Alone at night only because a reserve needs it: the reason names its count sheet.
     fn names_a_reserve(&self, reason: &str) -> bool {
         let words = reason.split(|c: char| !(c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-')));
-        words
-            .map(|word| word.trim_end_matches('.'))
-            .any(|word| self.state.reserves.get(word).is_some_and(|n| *n > 0))
+        words.map(|word| word.trim_end_matches('.')).any(|word| {
+            self.state.reserves.get(word).is_some_and(|n| *n > 0) || self.state.open_cases.contains(word)
+        })
     }
 
     /// A text that names somebody: a known code stands as it is, anything else is sealed.

@@ -28,7 +28,7 @@ impl Exposure {
 }
 
 /// A part at a case.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CasePart {
     /// The turn in which it was there.
     pub turn: u32,
@@ -121,6 +121,13 @@ pub struct Exposures {
     pub indicator: Option<IndicatorResult>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+}
+
+/// A part at a case in a turn before the one in which it is there now.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Earlier {
+    pub asset: Id,
+    pub part: CasePart,
 }
 
 /// How a part came back from a case.

@@ -1,11 +1,14 @@
 //! Steps told as facts: what happened is recorded whatever rule it broke, and the broken rule beside it.
 
+use std::sync::Arc;
+
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
 use super::hold::HoldKind;
+use super::id::Id;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
-use super::scan::{Mode, Picked, blocking_hold};
+use super::scan::{Mode, Picked, blocking_hold, broken_pack_of};
 use super::state::{Asset, Stage};
 use super::step::{RecordStep, StepRecorded, single_use_spent, skips_cleaning};
 
@@ -36,10 +39,20 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     };
     let mut skipped = in_sets;
     skipped.retain(|part| !chosen.iter().any(|taken| taken.asset.asset == part.asset.asset));
-    let (mut parts, mut noted) = (Vec::new(), Vec::new());
+    let (mut parts, mut noted): (Vec<Moved>, Vec<Noted>) = (Vec::new(), Vec::new());
+    let told: Vec<Id> = alone.iter().chain(&chosen).map(|part| part.asset.asset.clone()).collect();
     for part in alone.iter().chain(&chosen) {
         match tell(deciding, &part.asset, it.step, false) {
-            Told::Moves(moved) => parts.push(moved),
+            Told::Moves(moved) => {
+                // What comes back alone was taken out of its pack, and that opened it.
+                for mate in opened_with(deciding, &part.asset, it.step, &told) {
+                    if !parts.iter().any(|moved| moved.asset == mate.asset) {
+                        deciding.also_opened.push(mate.asset.clone());
+                        parts.push(mate.back_before_packed(deciding.state));
+                    }
+                }
+                parts.push(moved);
+            }
             Told::Notes(note) => noted.push(note),
             Told::Known(problem) => {
                 deciding.against(problem);
@@ -62,6 +75,16 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     }
     let (taken_out, short) = (Vec::new(), Vec::new());
     Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted, taken_out, short }))
+}
+
+/// The rest of a pack out of which one part came back by itself.
+fn opened_with(deciding: &Deciding, asset: &Asset, step: StepKind, told: &[Id]) -> Vec<Arc<Asset>> {
+    if !back_at_desk(step) {
+        return Vec::new();
+    }
+    let mut mates = broken_pack_of(deciding.state, asset);
+    mates.retain(|mate| !told.contains(&mate.asset) && mate.counts());
+    mates
 }
 
 fn back_at_desk(step: StepKind) -> bool {

@@ -9,7 +9,7 @@ use super::id::Id;
 use super::model::unknown;
 use super::refusal::Code;
 use super::state::{Asset, State};
-use super::text::{Line, Text};
+use super::text::{Line, Text, one_scan};
 use super::time::Time;
 
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
@@ -44,6 +44,7 @@ impl Severity {
 #[serde(deny_unknown_fields)]
 pub struct ReportFinding {
     /// One part.
+    #[serde(deserialize_with = "one_scan")]
     pub scan: Line,
     pub what: Text,
     pub severity: Severity,

@@ -87,7 +87,7 @@ fn chosen(deciding: &mut Deciding, case: &Case, picked: Vec<Picked>, emergency: 
     let (mut left, mut already) = (Vec::new(), Vec::new());
     for part in picked {
         let asset = part.asset;
-        let here = case.parts.get(&asset.asset).is_some_and(|known| known.out);
+        let here = case.parts.get(&asset.asset).is_some_and(|known| known.out && known.turn == asset.turn);
         let essential = essential_line(deciding, &asset);
         if !part.alone && here {
             already.push(already_issued(&asset, case));
@@ -95,7 +95,8 @@ fn chosen(deciding: &mut Deciding, case: &Case, picked: Vec<Picked>, emergency: 
             left.push((asset.clone(), general_problems(&asset)));
         } else {
             let pack = broken_pack_of(state, &asset);
-            for one in std::iter::once(&asset).chain(pack.iter()) {
+            // A mate that is not in the house goes nowhere; whether the set lacks it is asked of the set.
+            for one in std::iter::once(&asset).chain(pack.iter().filter(|mate| mate.counts())) {
                 parts.entry(one.asset.clone()).or_insert_with(|| one.clone());
             }
         }

@@ -140,9 +140,9 @@ impl Trace {
     /// The exposures of one part that `wanted` names by turn.
     fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(u32) -> bool) {
         for case in state.cases_of.get(asset).into_iter().flat_map(|cases| cases.iter()) {
-            let part = state.cases.get(case).and_then(|case| case.parts.get(asset));
-            let Some((part, exposure)) = part.and_then(|part| Some((part, part.exposure?))) else { continue };
-            if wanted(part.turn) {
+            let Some(found) = state.cases.get(case) else { continue };
+            for (_, part) in found.all_parts().filter(|(id, _)| *id == asset) {
+                let Some(exposure) = part.exposure.filter(|_| wanted(part.turn)) else { continue };
                 self.part(asset, part.turn);
                 let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
                 self.cases.entry(case.clone()).or_default().insert(at);
@@ -176,7 +176,7 @@ impl Trace {
     fn follow_case(&mut self, state: &State, case: &Id) {
         let Some(found) = state.cases.get(case) else { return };
         self.cases.entry(case.clone()).or_default();
-        for (asset, part) in found.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
+        for (asset, part) in found.all_parts().filter(|(_, part)| part.exposure.is_some()) {
             let before = state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter());
             self.loads.extend(before.filter(|(_, turn)| *turn == part.turn).map(|(load, _)| load.clone()));
             self.part(asset, part.turn);

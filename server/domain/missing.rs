@@ -9,13 +9,14 @@ use super::id::Id;
 use super::refusal::{Code, Problem};
 use super::scan::resolve;
 use super::state::{Asset, Named};
-use super::text::{Line, Sealed};
+use super::text::{Line, Sealed, one_scan};
 use super::time::Time;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ReportMissing {
     /// A set or a part, beside which it was missed.
+    #[serde(deserialize_with = "one_scan")]
     pub scan: Line,
     pub asset: Line,
 }
@@ -23,6 +24,7 @@ pub struct ReportMissing {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Found {
+    #[serde(deserialize_with = "one_scan")]
     pub scan: Line,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub location: Option<Line>,

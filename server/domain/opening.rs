@@ -145,7 +145,8 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
     let before = deciding.late() && deciding.at() < asset.act_at;
     // What began its next turn before the count was at the case in the turn before.
     let turn = match known {
-        Some(known) if known.out || before => known.turn,
+        // After its count the case is told of as it was, whatever became of its parts since.
+        Some(known) if known.out || before || !case.is_open() => known.turn,
         _ => turn_at(deciding, asset),
     };
     let gone_on = before || turn < asset.turn;
@@ -155,8 +156,11 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
         if let Some((_, code)) = stays.into_iter().find(|(stays, _)| *stays) {
             deciding.deviates(code);
         } else {
-            let doubts = doubts(deciding, asset, known.is_some_and(|known| known.out));
-            if !doubts.is_empty() && asset.stage != Stage::InUse {
+            let out_here = known.is_some_and(|known| known.out);
+            let doubts = doubts(deciding, asset, out_here);
+            // Out at another case it was fit; that it was opened at this one is told beside it.
+            let fit = doubts.iter().all(|code| *code == Code::OutOfOrder) && asset.stage == Stage::Issued;
+            if !doubts.is_empty() && !fit && asset.stage != Stage::InUse {
                 told.doubted.push(asset.asset.clone());
             }
             doubts.into_iter().for_each(|code| deciding.deviates(code));

@@ -282,7 +282,11 @@ impl State {
         self.routes.get(&asset.route).and_then(|versions| versions.get(version)).map_or(&[], |steps| steps)
     }
 
+    /// The next act of the part's turn. What is out at a case has none: it comes back, and its next turn begins.
     pub fn next_step(&self, asset: &Asset) -> Option<RouteStep> {
+        if matches!(asset.stage, Stage::Issued | Stage::InUse) {
+            return None;
+        }
         self.route_of(asset).get(asset.next as usize).copied()
     }
 
@@ -317,13 +321,16 @@ impl State {
             if case.is_open() {
                 self.open_cases.insert(case.case.clone());
             }
-            for (asset, part) in case.parts.iter().filter(|(_, part)| part.exposure.is_some()) {
+            for (asset, part) in case.all_parts().filter(|(_, part)| part.exposure.is_some()) {
                 cases_of.entry(asset.clone()).or_default().push((part.since, case.case.clone()));
             }
         }
         for (asset, mut cases) in cases_of {
             cases.sort();
-            let cases = cases.into_iter().map(|(_, case)| case).collect();
+            let mut cases: Vec<Id> = cases.into_iter().map(|(_, case)| case).collect();
+            // A case that had the part in two turns stands once, at the first.
+            let mut seen = BTreeSet::new();
+            cases.retain(|case| seen.insert(case.clone()));
             self.cases_of.insert(asset, Arc::new(cases));
         }
         let mut loads_of: BTreeMap<Id, Vec<(u64, Id, u32)>> = BTreeMap::new();

@@ -96,6 +96,15 @@ impl<'de> Deserialize<'de> for Scan {
     }
 }
 
+/// One text, or a list of exactly one: how a scanner gives one part.
+pub fn one_scan<'de, D: Deserializer<'de>>(from: D) -> Result<Line, D::Error> {
+    let mut all = Scan::deserialize(from)?.0;
+    match (all.pop(), all.is_empty()) {
+        (Some(one), true) => Ok(Line(one)),
+        _ => Err(serde::de::Error::custom("found several scans; one is needed")),
+    }
+}
+
 /// A measured quantity, exact: a string or a number in a command, a string in an event and an answer.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub struct Quantity(pub Decimal);

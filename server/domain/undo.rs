@@ -7,16 +7,20 @@ use super::exposure::{Back, Counted, Exposed, Exposure};
 use super::hold::HoldPlaced;
 use super::id::Id;
 use super::set::Seat;
-use super::state::{Asset, HeldBy, State};
+use super::state::{Asset, HeldBy, Stage, State};
 
 /// Undoes the last entry of everything that it touched; `entry` is its place in the ledger.
 pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
     match what {
         What::StepRecorded(it) => {
             it.taken_out.iter().for_each(|out| seat(state, &out.asset, &out.seat, true));
+            closed_again(state, entry, &it.parts);
             moves(state, &it.parts);
         }
-        What::PackBroken(it) => moves(state, &it.parts),
+        What::PackBroken(it) => {
+            closed_again(state, entry, &it.parts);
+            moves(state, &it.parts);
+        }
         What::Inspected(it) => {
             for part in &it.parts {
                 moves(state, part.moved.as_slice());
@@ -35,10 +39,12 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
         }
         What::PutInSet(it) => {
             seat(state, &it.asset, &it.seat, false);
+            closed_again(state, entry, &it.moved);
             moves(state, &it.moved);
         }
         What::TakenFromSet(it) => {
             seat(state, &it.asset, &it.seat, true);
+            closed_again(state, entry, &it.moved);
             moves(state, &it.moved);
         }
         What::HoldPlaced(it) => unhold(state, it),
@@ -74,6 +80,7 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
             change_case(state, &it.case, |case| {
                 for part in &it.parts {
                     case.parts.remove(&part.asset);
+                    came_once(case, &part.asset);
                 }
                 for part in &it.noted {
                     if case.parts.get(&part.asset).is_some_and(|part| part.exposure.is_none()) {
@@ -92,6 +99,28 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
             change_case(state, &it.case, |case| case.closed = false);
         }
         _ => {}
+    }
+}
+
+/// An act that opened a pack at a case exposed what lay in it; taken back, it did not.
+fn closed_again(state: &mut State, entry: u64, moved: &[Moved]) {
+    for moved in moved.iter().filter(|moved| moved.from == Stage::Issued && moved.to == Stage::InUse) {
+        let at = |case: &&super::case::Case| {
+            case.parts.get(&moved.asset).is_some_and(|part| part.since == entry && part.exposure.is_some())
+        };
+        let case = state.open_cases().find(at).map(|case| case.case.clone());
+        if let Some(case) = case {
+            take_exposure(state, entry, &case, &moved.asset, Some(Exposure::Opened));
+        }
+    }
+}
+
+/// What was at the case in an earlier turn is what was there last.
+fn came_once(case: &mut super::case::Case, asset: &Id) {
+    let last = case.earlier.iter().rposition(|it| it.asset == *asset);
+    if let (false, Some(last)) = (case.parts.contains_key(asset), last) {
+        let earlier = case.earlier.remove(last);
+        case.parts.insert(earlier.asset, earlier.part);
     }
 }
 
@@ -190,6 +219,7 @@ fn unexposed(state: &mut State, entry: u64, case: &Id, it: &Exposed) {
         part.told_used &= !told;
         if part.exposure.is_none() && !part.issued {
             case.parts.remove(&it.asset);
+            came_once(case, &it.asset);
         }
     });
 }

@@ -14,6 +14,7 @@ mod browser_case;
 mod canonical;
 mod case;
 mod case_input;
+mod case_twice;
 mod command;
 mod correct;
 mod crash;

@@ -291,3 +291,25 @@ async fn what_is_held_is_not_packed_nor_ready() {
         served.stop().await;
     }
 }
+
+/// "used -> assembled without cleaning", where the part was taken to the case before its turn was over: CDC (2008).
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_opened_before_its_turn_was_over_is_not_packed_either() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        served.dry().await;
+        let load = served.wash(300).await;
+        served.done(Desk, json!({"do": "release_load", "load": load})).await;
+        served.done(Desk, json!({"do": "inspect", "scan": "SET-1", "passed": true})).await;
+        served.done(Role::Charge, super::case::plan("K-1", 1)).await;
+        served.done(Role::Charge, json!({"do": "use", "case": "K-1", "scan": "B-1"})).await;
+        let hold = served.asset("B-1").await["held"][0]["hold"].clone();
+        served.done(Lead, json!({"do": "lift_hold", "hold": hold, "reason": "looked at"})).await;
+        never(&served, step("packed", "B-1"), "out_of_order").await;
+        never(&served, json!({"do": "inspect", "scan": "B-1", "passed": true}), "out_of_order").await;
+        assert_eq!(stage(&served, "B-1").await, "in_use");
+        served.sound().await;
+        served.stop().await;
+    }
+}

@@ -16,7 +16,9 @@ use crate::domain::state::State;
 /// A case as the API tells it. Who the patient is stands nowhere in it.
 pub fn told(state: &State, case: &Case) -> Value {
     let parts = |wanted: &dyn Fn(&Id, &CasePart) -> bool| {
-        case.parts.iter().filter(|(id, part)| wanted(id, part)).map(|(id, _)| id.clone()).collect::<Vec<Id>>()
+        let all = case.all_parts().filter(|(id, part)| wanted(id, part)).map(|(id, _)| id.clone());
+        let all: std::collections::BTreeSet<Id> = all.collect();
+        all.into_iter().collect::<Vec<Id>>()
     };
     let searched = |asset: &Id| state.assets.get(asset).is_some_and(|asset| asset.missing);
     json!({
@@ -36,7 +38,7 @@ pub fn told(state: &State, case: &Case) -> Value {
         "out": parts(&|_, part| part.out),
         "opened": parts(&|_, part| part.exposure.is_some()),
         "used": parts(&|_, part| part.exposure == Some(Exposure::Used)),
-        "missing": parts(&|id, part| part.missing && searched(id)),
+        "missing": parts(&|id, part| (part.missing || part.out) && searched(id)),
         "count": case.count(),
     })
 }
