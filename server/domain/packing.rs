@@ -132,6 +132,9 @@ fn wrapped(
             moved.extend(pack.members.iter().map(|asset| asset.advanced(state, StepKind::Packed)));
             short.extend(key.iter().flat_map(|(set, name)| lacking(deciding, set, name, without)));
         } else if pack.alone {
+            for member in &pack.members {
+                deciding.touches(Some(member.last_at));
+            }
             against.into_iter().for_each(|(_, problem)| deciding.against(problem));
         } else {
             left.extend(left_open(&pack, &against));

@@ -241,6 +241,8 @@ impl Deciding<'_> {
                 accepted.push(part.asset);
             } else if part.alone {
                 alone_refused = true;
+                // A time before its last event stands against it too, and outranks most of what else does.
+                self.touches(Some(part.asset.last_at));
                 problems.into_iter().for_each(|problem| self.against(problem));
             } else {
                 problems.sort_by_key(|problem| problem.code);
