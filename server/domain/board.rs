@@ -1,6 +1,6 @@
 //! The board: which sets are ready, which of today's and tomorrow's cases are equipped, and why not.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveTime};
 use serde::Serialize;
@@ -296,9 +296,10 @@ fn fill(
         .filter(|set| set.count_sheet == *need && !already.contains(&set.set))
         .map(|set| &**set)
         .collect();
-    let out_here = of_sheet.iter().find(|set| {
-        state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
-    });
+    // Asked of the parts that are out, which are few, not of every part of every set.
+    let out = case.parts.iter().filter(|(_, part)| part.out).filter_map(|(asset, _)| state.assets.get(asset));
+    let out: BTreeSet<&Id> = out.filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
+    let out_here = of_sheet.iter().find(|set| out.contains(&set.set));
     if let Some(set) = out_here {
         return (Some(set.set.clone()), Equipped::Ready, Vec::new());
     }
