@@ -142,8 +142,18 @@ async fn traces(keys: Keyboard, served: std::sync::Arc<Served>) {
 
 /// The sheet, as the link on the page gives it to this very session.
 async fn sheet(keys: &Keyboard, served: &Served, load: &str) {
-    let link = keys.client.find(fantoccini::Locator::Css("a[href*='look-back.csv']")).await.expect("a link");
-    let href = link.attr("href").await.expect("an answer").expect("an address");
+    // The page before says "Recorded as entry" too, and may be leaving just now.
+    let mut href = None;
+    for _ in 0..50 {
+        if let Ok(link) = keys.client.find(fantoccini::Locator::Css("a[href*='look-back.csv']")).await {
+            href = link.attr("href").await.ok().flatten();
+        }
+        if href.is_some() {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+    }
+    let href = href.expect("a link with an address");
     let cookie = keys.client.get_named_cookie("fettle_session").await.expect("a cookie");
     let asked = served.client.get(format!("{}{href}", served.base));
     let answer = asked.header(header::COOKIE, format!("fettle_session={}", cookie.value())).send().await;
