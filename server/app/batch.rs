@@ -12,6 +12,7 @@ use crate::domain::apply::{When, apply};
 use crate::domain::command::{Act, Correct, Load, wrong};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
+use crate::domain::history::found_under;
 use crate::domain::id::Id;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -271,15 +272,7 @@ fn enter(
 
 /// What an entry leaves beside itself: the rows it is found by, sealed texts, a raw record.
 fn keep_beside(state: &State, line: &Line, seq: u64, event: &Event, written: &mut Written) {
-    let scanned = &event.beside.sets;
-    let member = |asset: &str| {
-        state
-            .assets
-            .get(asset)
-            .and_then(|asset| asset.seat.as_ref())
-            .is_some_and(|seat| scanned.contains(&seat.set))
-    };
-    written.history.push((seq, event.history(member)));
+    written.history.push((seq, found_under(state, event)));
     if let What::PatientErased(erased) = &event.what {
         written.erased.push(erased.patient.clone());
     }

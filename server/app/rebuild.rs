@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::batch::{read_event, replay_read};
 use super::pages::Pages;
 use crate::domain::checks;
-use crate::domain::event::{Event, Thing};
+use crate::domain::history::found_under;
 use crate::domain::id::Id;
 use crate::domain::state::{Changes, State};
 use crate::ledger::frontier::Frontier;
@@ -24,18 +24,6 @@ pub struct Report {
     pub sites: u64,
     /// Differences and broken rules, in sentences; the first hundred of each site.
     pub wrong: Vec<String>,
-}
-
-/// The history rows of an entry, told with the state after it.
-fn history(state: &State, event: &Event) -> Vec<Thing> {
-    let scanned = &event.beside.sets;
-    event.history(|asset| {
-        state
-            .assets
-            .get(asset)
-            .and_then(|asset| asset.seat.as_ref())
-            .is_some_and(|seat| scanned.contains(&seat.set))
-    })
 }
 
 /// Drops the tables of current facts and makes them from the ledger. No server may be writing meanwhile.
@@ -64,7 +52,11 @@ pub async fn replay_all(db: &Db) -> Result<(), StorageError> {
             for stored in &page {
                 let entry = read_event(stored)?;
                 replay_read(&mut state, &entry);
-                rows.extend(facts::history_rows(site.as_str(), entry.seq, &history(&state, &entry.event)));
+                rows.extend(facts::history_rows(
+                    site.as_str(),
+                    entry.seq,
+                    &found_under(&state, &entry.event),
+                ));
             }
             let changes = state.take_changes();
             write(&mut conn, &state, &changes, rows).await?;
@@ -136,7 +128,7 @@ async fn check_site(conn: &mut Conn, site: &Id, entries: &mut u64) -> Result<Vec
             recorded_at = looked.recorded_at;
             frontier.push(looked.leaf);
             replay_read(&mut state, &looked.entry);
-            let things = history(&state, &looked.entry.event);
+            let things = found_under(&state, &looked.entry.event);
             grown.add(&facts::HISTORY, facts::history_rows(site.as_str(), looked.entry.seq, &things));
             *entries += 1;
         }

@@ -15,12 +15,11 @@ use super::missing::{MissingState, SearchOutcome};
 use super::repair::{CameFromRepair, Repair, SentToRepair};
 use super::state::{Stage, State};
 
-pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
+/// Changes a case and marks its row; whether it is still open is kept beside it.
+pub(super) fn edit_case(state: &mut State, id: &Id, change: impl FnOnce(&mut Case)) {
     let Some(case) = state.cases.get_mut(id) else { return };
     let case = Arc::make_mut(case);
     change(case);
-    case.last_at = case.last_at.max(when.at);
-    case.last_entry = when.seq;
     let open = case.is_open();
     state.changes.cases.insert(id.clone());
     if open {
@@ -28,6 +27,15 @@ pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl 
     } else {
         state.open_cases.remove(id);
     }
+}
+
+/// As [`edit_case`], by an entry that touches the case.
+pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Case)) {
+    edit_case(state, id, |case| {
+        change(case);
+        case.last_at = case.last_at.max(when.at);
+        case.last_entry = when.seq;
+    });
 }
 
 fn add_case(state: &mut State, case: Case) {

@@ -131,7 +131,7 @@ fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any
     }
     let inferred = if any_use { Exposure::Opened } else { Exposure::Used };
     let exposure = (back != Back::Unopened && part.exposure < Some(inferred)).then_some(inferred);
-    let here = asset.turn == part.turn && matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let here = asset.turn == part.turn && asset.stage.is_out();
     let moved = match back {
         Back::Unopened => Some(asset.back_ready()),
         Back::Missing => None,

@@ -7,7 +7,7 @@ use sha2::{Digest, Sha256};
 
 use super::command::{self, Act, Command, Malformed};
 use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
-use super::id::Id;
+use super::id::{Id, next_free};
 use super::person::{Actor, Role};
 use super::refusal::{Code, Problem, Refusal};
 use super::state::{Asset, State};
@@ -185,9 +185,8 @@ impl<'a> Deciding<'a> {
 
     /// The next free name of a hold; several may be placed by one entry.
     pub fn new_hold(&mut self) -> Option<Id> {
-        let from = self.state.holds.len() as u64 + 1;
-        let free = |id: &Id| !self.state.holds.contains_key(id) && !self.holds_made.contains(id);
-        let hold = (from..from + 1_000_000).find_map(|n| Id::new(&format!("hold-{n:04}")).filter(free))?;
+        let taken = |id: &Id| self.state.holds.contains_key(id) || self.holds_made.contains(id);
+        let hold = next_free("hold", 4, self.state.holds.len(), taken)?;
         self.holds_made.insert(hold.clone());
         Some(hold)
     }

@@ -31,7 +31,7 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     let chosen = if first.is_empty() && alone.is_empty() && back_at_desk(it.step) && !gone_on {
         in_sets
             .iter()
-            .filter(|part| in_house(&part.asset) && part.asset.stage == Stage::Ready)
+            .filter(|part| part.asset.counts() && part.asset.stage == Stage::Ready)
             .cloned()
             .collect()
     } else {
@@ -91,13 +91,9 @@ fn back_at_desk(step: StepKind) -> bool {
     matches!(step, StepKind::Treated | StepKind::Received)
 }
 
-pub(super) fn in_house(asset: &Asset) -> bool {
-    !asset.missing && !asset.in_repair && asset.retired.is_none()
-}
-
 /// In a fact a set stands for every member in the house that has not done this act or a later one in this turn.
 pub(super) fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> bool {
-    let away = matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let away = asset.stage.is_out();
     let not_yet = match step {
         StepKind::Treated => asset.stage < Stage::Treated || away,
         StepKind::Received => asset.stage < Stage::Received || away,
@@ -106,11 +102,11 @@ pub(super) fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> 
             route.iter().position(|on| on.step == step).is_some_and(|at| at as u32 >= asset.next)
         }
     };
-    in_house(asset) && not_yet
+    asset.counts() && not_yet
 }
 
 pub(super) fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem {
-    if !in_house(asset)
+    if !asset.counts()
         && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
     {
         return problem;

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::deciding::Deciding;
 use super::event::What;
 use super::hold::{HoldKind, HoldPlaced};
-use super::id::Id;
+use super::id::{Id, next_free};
 use super::model::unknown;
 use super::refusal::Code;
 use super::state::{Asset, State};
@@ -97,9 +97,7 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportFinding) -> Option<What
         deciding.deviates(Code::Retired);
     }
     let state = deciding.state;
-    let from = state.findings.len() as u64 + 1;
-    let finding = (from..from + 1_000_000)
-        .find_map(|n| Id::new(&format!("finding-{n:04}")).filter(|id| !state.findings.contains_key(id)))?;
+    let finding = next_free("finding", 4, state.findings.len(), |id| state.findings.contains_key(id))?;
     deciding.made = Some(finding.clone());
     let mut holds = Vec::new();
     if it.severity == Severity::Stop

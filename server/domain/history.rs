@@ -2,6 +2,7 @@
 
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
+use super::state::State;
 use super::step::StepRecorded;
 
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
@@ -161,4 +162,12 @@ impl Event {
         }
         all
     }
+}
+
+/// The things under which an entry is found again, told with the state after it.
+pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
+    event.history(|asset| {
+        let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
+        seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
+    })
 }

@@ -28,6 +28,12 @@ impl Id {
     }
 }
 
+/// The first free name of a kind: `stem-0007`, counted on from how many there are.
+pub fn next_free(stem: &str, width: usize, there_are: usize, taken: impl Fn(&Id) -> bool) -> Option<Id> {
+    let from = there_are as u64 + 1;
+    (from..from + 1_000_000).find_map(|n| Id::new(&format!("{stem}-{n:0width$}")).filter(|id| !taken(id)))
+}
+
 impl fmt::Display for Id {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0)

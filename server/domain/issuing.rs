@@ -10,8 +10,8 @@ use super::event::{Noted, What};
 use super::exposure::{CasePlanned, Issued};
 use super::fact::turn_at;
 use super::hold::HoldKind;
-use super::id::Id;
-use super::planning::known_case;
+use super::id::{Id, next_free};
+use super::planning::{known_case, lacking};
 use super::readiness::{SetReadiness, glance};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold, broken_pack_of, general_problems};
@@ -45,7 +45,9 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     }
     let parts = chosen(deciding, &case, picked, emergency);
     for set in &sets {
-        complete(deciding, set);
+        for problem in lacking(deciding.state, set, "Take another set, or fill the line.") {
+            deciding.against(problem);
+        }
     }
     if !emergency {
         kept_or_reserved(deciding, &case, &parts);
@@ -62,9 +64,7 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
 /// The case that an emergency makes: it starts now, and needs what is issued to it.
 fn made(deciding: &mut Deciding, sets: &[SetState]) -> Option<(Case, Option<CasePlanned>)> {
     let state = deciding.state;
-    let from = state.cases.len() as u64 + 1;
-    let case = (from..from + 1_000_000)
-        .find_map(|n| Id::new(&format!("emergency-{n:04}")).filter(|id| !state.cases.contains_key(id)))?;
+    let case = next_free("emergency", 4, state.cases.len(), |id| state.cases.contains_key(id))?;
     let planned = CasePlanned {
         case: case.clone(),
         start: deciding.at(),
@@ -181,31 +181,6 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
         )));
     }
     problems
-}
-
-/// A set goes whole: its essential lines are full.
-fn complete(deciding: &mut Deciding, set: &SetState) {
-    let state = deciding.state;
-    let Some(sheet) = state.sheets.get(&set.count_sheet) else { return };
-    for line in sheet.lines.iter().filter(|line| line.essential) {
-        let here = state.members(set).filter(|asset| {
-            asset.counts() && asset.seat.as_ref().is_some_and(|seat| seat.line == line.line.as_str())
-        });
-        let here = here.count();
-        if here < line.quantity as usize {
-            deciding.against(Problem::new(
-                Code::NotComplete,
-                format!(
-                    "Set {} has {here} of {} in line \"{}\".",
-                    set.set,
-                    line.quantity,
-                    line.line.as_str()
-                ),
-                "A set that is complete in its essential lines is needed.",
-                "Take another set, or fill the line.",
-            ));
-        }
-    }
 }
 
 /// A planned issue takes nothing that another case needs at the same time, and leaves the reserve whole.

@@ -2,8 +2,8 @@
 
 use super::deciding::Deciding;
 use super::event::What;
-use super::fact::{in_house, turn_at, why_not_meant};
-use super::id::Id;
+use super::fact::{turn_at, why_not_meant};
+use super::id::{Id, next_free};
 use super::load::*;
 use super::machine::{MachineKind, known};
 use super::model::{StepKind, reason_given, unknown};
@@ -91,7 +91,7 @@ fn told_inside(
         let route = deciding.state.route_of(asset);
         let at_step = route.iter().position(|on| on.step == step && on.by() == Some(programme.method));
         let later_act = deciding.at() < asset.act_at;
-        let meant = at_step.is_some_and(|to| later_act || to as u32 >= asset.next) && in_house(asset);
+        let meant = at_step.is_some_and(|to| later_act || to as u32 >= asset.next) && asset.counts();
         if !part.alone && !meant {
             let problem = why_not_meant(deciding, asset, step);
             left.push((part.asset, vec![problem]));
@@ -126,9 +126,7 @@ fn told_inside(
 }
 
 fn next_load(state: &State) -> Option<Id> {
-    let from = state.loads.len() as u64 + 1;
-    (from..from + 1_000_000)
-        .find_map(|n| Id::new(&format!("load-{n:05}")).filter(|id| !state.loads.contains_key(id)))
+    next_free("load", 5, state.loads.len(), |id| state.loads.contains_key(id))
 }
 
 fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) -> Vec<Problem> {

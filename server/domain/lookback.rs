@@ -12,7 +12,7 @@ use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::exposure::{Exposure, PatientErased};
-use super::id::Id;
+use super::id::{Id, next_free};
 use super::load::LoadStatus;
 use super::model::{reason_given, unknown};
 use super::planning::known_case;
@@ -232,9 +232,7 @@ pub(super) fn open(deciding: &mut Deciding, it: &OpenLookBack) -> Option<What> {
             "Leave the name out, or choose another.",
         ));
     }
-    let from = state.look_backs.len() as u64 + 1;
-    let made = (from..from + 1_000_000)
-        .find_map(|n| Id::new(&format!("look-back-{n:04}")).filter(|id| !state.look_backs.contains_key(id)));
+    let made = next_free("look-back", 4, state.look_backs.len(), |id| state.look_backs.contains_key(id));
     let look_back = match &it.look_back {
         Some(given) => given.clone(),
         None => {

@@ -7,7 +7,7 @@ use super::case::{Case, Open, Risk, Use};
 use super::deciding::Deciding;
 use super::event::{Moved, What};
 use super::exposure::{Exposed, Exposure, Exposures};
-use super::fact::{in_house, turn_at};
+use super::fact::turn_at;
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
 use super::load::IndicatorResult;
@@ -62,7 +62,7 @@ fn expose(
         if others && !part.alone && !went.contains(&part.asset.asset) {
             let problem = not_there(&part.asset, &case);
             left.push((part.asset, vec![problem]));
-        } else if !part.alone && (!in_house(&part.asset) || known >= Some(exposure)) {
+        } else if !part.alone && (!part.asset.counts() || known >= Some(exposure)) {
             let problem = not_meant(&part.asset, &case, exposure);
             left.push((part.asset, vec![problem]));
         } else if part.asset.missing {
@@ -102,7 +102,7 @@ fn not_there(asset: &Asset, case: &Case) -> Problem {
 }
 
 fn not_meant(asset: &Asset, case: &Case, exposure: Exposure) -> Problem {
-    if !in_house(asset)
+    if !asset.counts()
         && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
     {
         return problem;
@@ -179,7 +179,7 @@ fn doubts(deciding: &Deciding, asset: &Asset, out_here: bool) -> Vec<Code> {
     if blocking_hold(state, asset).is_some() || asset.has_hold(HoldKind::Prion) {
         codes.push(Code::Held);
     }
-    if !(out_here && matches!(asset.stage, Stage::Issued | Stage::InUse)) {
+    if !(out_here && asset.stage.is_out()) {
         codes.push(Code::OutOfOrder);
     }
     if asset.in_load.is_some() {

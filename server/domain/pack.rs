@@ -2,7 +2,7 @@
 
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
-use super::fact::{in_house, turn_at};
+use super::fact::turn_at;
 use super::refusal::Code;
 use super::scan::{Mode, broken_pack_of};
 use super::step::{PackBroken, PackBrokenDone};
@@ -13,7 +13,7 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
     let (mut parts, mut noted): (Vec<Moved>, Vec<Noted>) = (Vec::new(), Vec::new());
     for part in &picked {
         let asset = &part.asset;
-        if !part.alone && (!in_house(asset) || !asset.stage.in_pack()) {
+        if !part.alone && (!asset.counts() || !asset.stage.in_pack()) {
             continue;
         }
         if asset.missing {

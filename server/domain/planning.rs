@@ -230,23 +230,22 @@ fn whole_enough(state: &State, set: &SetState) -> Vec<Problem> {
             problems.extend(super::scan::blocking_hold(state, asset));
         }
     }
-    let Some(sheet) = state.sheets.get(&set.count_sheet) else { return problems };
-    for line in sheet.lines.iter().filter(|line| line.essential) {
-        let here = state.members(set).filter(|asset| {
-            asset.counts() && asset.seat.as_ref().is_some_and(|seat| seat.line == line.line.as_str())
-        });
-        let here = here.count();
-        if here < line.quantity as usize {
+    problems.extend(lacking(state, set, "Fill the line, or keep another set."));
+    problems
+}
+
+/// Each essential line of a set that has fewer parts in the house than it needs, with what to do next.
+pub(super) fn lacking(state: &State, set: &SetState, next: &str) -> Vec<Problem> {
+    let lines = state.sheets.get(&set.count_sheet).into_iter().flat_map(|sheet| &sheet.lines);
+    let mut problems = Vec::new();
+    for line in lines.filter(|line| line.essential) {
+        let (name, here) = (line.line.as_str(), state.present(set, line.line.as_str()));
+        if here < line.quantity {
             problems.push(Problem::new(
                 Code::NotComplete,
-                format!(
-                    "Set {} has {here} of {} in line \"{}\".",
-                    set.set,
-                    line.quantity,
-                    line.line.as_str()
-                ),
+                format!("Set {} has {here} of {} in line \"{name}\".", set.set, line.quantity),
                 "A set that is complete in its essential lines is needed.",
-                "Fill the line, or keep another set.",
+                next,
             ));
         }
     }

@@ -144,7 +144,7 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
         members.extend(present);
     }
     let held: Vec<HeldPart> = members.iter().flat_map(|asset| held(state, asset)).collect();
-    let out = members.iter().any(|asset| matches!(asset.stage, Stage::Issued | Stage::InUse));
+    let out = members.iter().any(|asset| asset.stage.is_out());
     let all_ready = members.iter().all(|asset| asset.ready(state, now));
     let status = if out {
         SetReadiness::Out

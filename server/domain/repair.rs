@@ -5,11 +5,10 @@ use serde::{Deserialize, Serialize};
 use super::asset::opened_pack;
 use super::deciding::Deciding;
 use super::event::{Moved, What};
-use super::id::Id;
+use super::id::{Id, next_free};
 use super::model::reason_given;
 use super::refusal::{Code, Problem};
 use super::scan::general_problems;
-use super::state::Stage;
 use super::text::{Line, Text};
 use super::time::Time;
 
@@ -105,7 +104,7 @@ pub(super) fn send(deciding: &mut Deciding, it: &SendToRepair) -> Option<What> {
     if let Some(load) = &asset.in_load {
         deciding.against(super::load::in_load(&asset.called(), load).even_late());
     }
-    if matches!(asset.stage, Stage::Issued | Stage::InUse) {
+    if asset.stage.is_out() {
         let problem = Problem::new(
             Code::OutOfOrder,
             format!("{} is out at a case.", asset.called()),
@@ -115,9 +114,7 @@ pub(super) fn send(deciding: &mut Deciding, it: &SendToRepair) -> Option<What> {
         deciding.against(problem);
     }
     let state = deciding.state;
-    let from = state.repairs.len() as u64 + 1;
-    let repair = (from..from + 1_000_000)
-        .find_map(|n| Id::new(&format!("repair-{n:04}")).filter(|id| !state.repairs.contains_key(id)))?;
+    let repair = next_free("repair", 4, state.repairs.len(), |id| state.repairs.contains_key(id))?;
     deciding.made = Some(repair.clone());
     let moved = opened_pack(deciding, &asset, true);
     Some(What::SentToRepair(SentToRepair {

@@ -72,6 +72,11 @@ impl Stage {
         }
     }
 
+    /// Out at a case: issued, or in use.
+    pub fn is_out(self) -> bool {
+        matches!(self, Stage::Issued | Stage::InUse)
+    }
+
     /// Between packed and issued, where one part taken out opens the whole pack.
     pub fn in_pack(self) -> bool {
         matches!(self, Stage::Packed | Stage::Ready | Stage::Issued)

@@ -284,7 +284,7 @@ impl State {
 
     /// The next act of the part's turn. What is out at a case has none: it comes back, and its next turn begins.
     pub fn next_step(&self, asset: &Asset) -> Option<RouteStep> {
-        if matches!(asset.stage, Stage::Issued | Stage::InUse) {
+        if asset.stage.is_out() {
             return None;
         }
         self.route_of(asset).get(asset.next as usize).copied()
@@ -354,6 +354,12 @@ impl State {
     /// The parts of a set, by line and position.
     pub fn members<'a>(&'a self, set: &'a SetState) -> impl Iterator<Item = &'a Arc<Asset>> + 'a {
         set.seats.values().filter_map(|id| self.assets.get(id))
+    }
+
+    /// How many parts of a line of a set are in the house.
+    pub fn present(&self, set: &SetState, line: &str) -> u32 {
+        let here = self.members(set).filter(|asset| asset.counts());
+        here.filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.line == line)).count() as u32
     }
 
     pub fn take_changes(&mut self) -> Changes {

@@ -219,7 +219,7 @@ pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -
 /// nothing soiled is ever packed, whoever signs for it.
 pub(super) fn skips_cleaning(route: &[super::model::RouteStep], asset: &Asset, to: usize) -> bool {
     // What is out at a case begins its next turn first, and no step of the last one does it again.
-    let out = matches!(asset.stage, Stage::Issued | Stage::InUse);
+    let out = asset.stage.is_out();
     let next = asset.next as usize;
     out || route.iter().enumerate().any(|(i, on)| i >= next && i < to && on.step == StepKind::Cleaned)
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::apply_case::edit_case;
 use super::event::{Moved, What};
 use super::exposure::{Back, Counted, Exposed, Exposure};
 use super::hold::HoldPlaced;
@@ -77,7 +78,7 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
     match what {
         What::Issued(it) => {
             moves(state, &it.parts);
-            change_case(state, &it.case, |case| {
+            edit_case(state, &it.case, |case| {
                 for part in &it.parts {
                     case.parts.remove(&part.asset);
                     came_once(case, &part.asset);
@@ -96,7 +97,7 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
         What::CountClosed(it) => {
             it.holds.iter().for_each(|hold| unhold(state, hold));
             it.parts.iter().for_each(|part| uncounted(state, entry, &it.case, part));
-            change_case(state, &it.case, |case| case.closed = false);
+            edit_case(state, &it.case, |case| case.closed = false);
         }
         _ => {}
     }
@@ -129,19 +130,6 @@ fn change(state: &mut State, id: &Id, change: impl FnOnce(&mut Asset)) {
         change(Arc::make_mut(asset));
         state.changes.assets.insert(id.clone());
         state.changes.turned.insert(id.clone());
-    }
-}
-
-fn change_case(state: &mut State, id: &Id, change: impl FnOnce(&mut super::case::Case)) {
-    let Some(case) = state.cases.get_mut(id) else { return };
-    let case = Arc::make_mut(case);
-    change(case);
-    let open = case.is_open();
-    state.changes.cases.insert(id.clone());
-    if open {
-        state.open_cases.insert(id.clone());
-    } else {
-        state.open_cases.remove(id);
     }
 }
 
@@ -214,7 +202,7 @@ fn unexposed(state: &mut State, entry: u64, case: &Id, it: &Exposed) {
     moves(state, it.moved.as_slice());
     take_exposure(state, entry, case, &it.asset, Some(it.exposure));
     let told = it.exposure == Exposure::Used;
-    change_case(state, case, |case| {
+    edit_case(state, case, |case| {
         let Some(part) = case.parts.get_mut(&it.asset) else { return };
         part.told_used &= !told;
         if part.exposure.is_none() && !part.issued {
@@ -229,7 +217,7 @@ fn take_exposure(state: &mut State, entry: u64, case: &Id, asset: &Id, said: Opt
     let Some(said) = said else { return };
     let mut unused = false;
     let mut gone = false;
-    change_case(state, case, |case| {
+    edit_case(state, case, |case| {
         let Some(part) = case.parts.get_mut(asset) else { return };
         let was = before(part.since, entry);
         unused = said == Exposure::Used && part.exposure == Some(Exposure::Used);
@@ -249,7 +237,7 @@ fn take_exposure(state: &mut State, entry: u64, case: &Id, asset: &Id, said: Opt
 fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
     moves(state, it.moved.as_slice());
     take_exposure(state, entry, case, &it.asset, it.exposure);
-    change_case(state, case, |case| {
+    edit_case(state, case, |case| {
         if let Some(part) = case.parts.get_mut(&it.asset) {
             part.out = true;
             part.missing = false;

@@ -41,7 +41,7 @@ async fn a_correction_takes_an_entry_back_and_tells_it_of_the_right_thing() {
             served.done(Desk, step(name, "SET-1")).await;
         }
         served.done(Desk, step("disinfected", "T-1")).await;
-        served.rest_of_a_round().await;
+        served.rest_of_a_round("SET-1").await;
         served.done(Charge, plan("K-1", 1)).await;
         served.done(Charge, issue("K-1", "SET-1")).await;
         let used = served.done(Charge, json!({"do": "use", "case": "K-1", "scan": "B-1"})).await;
@@ -62,24 +62,5 @@ async fn a_correction_takes_an_entry_back_and_tells_it_of_the_right_thing() {
         stands(&served, "B-1", "ready", 1, 0).await;
         served.sound().await;
         served.stop().await;
-    }
-}
-
-impl Served {
-    /// From dried, the optics disinfected by hand, to ready.
-    pub async fn rest_of_a_round(&self) {
-        let load = self.load("washer-1", "wash", "SET-1").await;
-        let wash = super::served::wash_record(300);
-        self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash})).await;
-        self.done(Desk, json!({"do": "release_load", "load": load})).await;
-        self.done(Desk, json!({"do": "inspect", "scan": "SET-1", "passed": true})).await;
-        self.done(Desk, json!({"do": "record_step", "step": "packed", "scan": "SET-1"})).await;
-        let load = self.load("steriliser-1", "p134", "SET-1").await;
-        let steam = super::served::steam_record(200);
-        self.done(Desk, json!({"do": "judge_load", "load": load, "record": steam})).await;
-        let chemical =
-            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
-        self.done(Desk, chemical).await;
-        self.done(Desk, json!({"do": "release_load", "load": load})).await;
     }
 }

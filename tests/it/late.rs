@@ -114,7 +114,7 @@ async fn what_comes_back_ready_begins_its_next_turn() {
 }
 
 /// The time of the last entry about a part.
-async fn last(served: &Served, asset: &str) -> String {
+pub async fn last(served: &Served, asset: &str) -> String {
     let (_, body) = served.get(&format!("assets/{asset}/history?limit=1")).await;
     body["items"][0]["at"].as_str().expect("a time").to_string()
 }
@@ -172,27 +172,10 @@ impl Served {
             self.done(Desk, step("cleaned", json!("SET-1"))).await;
             self.done(Desk, step("dried", json!("SET-1"))).await;
             self.done(Desk, step("disinfected", json!("T-1"))).await;
-            self.wash_and_sterilise().await;
+            self.rest_of_a_round("SET-1").await;
         }
         self.round("SET-1").await;
         stands(self, "T-1", "ready", turn).await;
-    }
-
-    /// From dried to ready.
-    async fn wash_and_sterilise(&self) {
-        let load = self.load("washer-1", "wash", "SET-1").await;
-        let wash = super::served::wash_record(300);
-        self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash})).await;
-        self.done(Desk, json!({"do": "release_load", "load": load})).await;
-        self.done(Desk, json!({"do": "inspect", "scan": "SET-1", "passed": true})).await;
-        self.done(Desk, step("packed", json!("SET-1"))).await;
-        let load = self.load("steriliser-1", "p134", "SET-1").await;
-        let steam = super::served::steam_record(200);
-        self.done(Desk, json!({"do": "judge_load", "load": load, "record": steam})).await;
-        let chemical =
-            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"});
-        self.done(Desk, chemical).await;
-        self.done(Desk, json!({"do": "release_load", "load": load})).await;
     }
 }
 

@@ -41,7 +41,8 @@ async fn stage(served: &Served, asset: &str) -> String {
 }
 
 impl Served {
-    async fn dry(&self) {
+    /// From soiled to dried, and the optics disinfected by hand.
+    pub async fn dry(&self) {
         self.done(Desk, step("treated", "SET-1")).await;
         for name in ["received", "cleaned", "dried"] {
             self.done(Desk, step(name, "SET-1")).await;
@@ -49,7 +50,7 @@ impl Served {
         self.done(Desk, step("disinfected", "T-1")).await;
     }
 
-    async fn wash(&self, hold_s: u32) -> String {
+    pub async fn wash(&self, hold_s: u32) -> String {
         let load = self.load("washer-1", "wash", "SET-1").await;
         self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash_record(hold_s)})).await;
         load

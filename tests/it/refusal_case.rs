@@ -139,7 +139,7 @@ async fn past_its_date(told: &mut Told<'_>) {
     {
         told.done(Desk, json!({"do": "record_step", "step": name, "scan": scan})).await;
     }
-    told.served.rest_of_a_round().await;
+    told.served.rest_of_a_round("SET-1").await;
     told.hours(40 * 24);
     told.done(Charge, plan("K-5", 40 * 24 + 1)).await;
     told.refused(Charge, issue("K-5"), "past_date").await;

@@ -246,11 +246,18 @@ impl Served {
             self.done(Desk, step(name)).await;
         }
         self.done(Desk, json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]})).await;
+        self.rest_of_a_round(set).await;
+    }
+
+    /// From dried, the optics disinfected by hand, to ready.
+    pub async fn rest_of_a_round(&self, set: &str) {
+        use Role::Desk;
         let load = self.load("washer-1", "wash", set).await;
         self.done(Desk, json!({"do": "judge_load", "load": load, "record": wash_record(300)})).await;
         self.done(Desk, json!({"do": "release_load", "load": load})).await;
         self.done(Desk, json!({"do": "inspect", "scan": set, "passed": true})).await;
-        self.done(Desk, step("packed")).await;
+        let pack = json!({"do": "record_step", "step": "packed", "scan": [set]});
+        self.done(Desk, pack).await;
         let load = self.load("steriliser-1", "p134", set).await;
         self.done(Desk, json!({"do": "judge_load", "load": load, "record": steam_record(200)})).await;
         let chemical =

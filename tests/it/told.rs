@@ -3,6 +3,7 @@
 use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
 use serde_json::{Value, json};
 
+use super::late::last;
 use super::served::{BOTH, Served, steam_record, wash_record};
 
 fn step(step: &str, scan: &str) -> Value {
@@ -19,20 +20,7 @@ async fn stage(served: &Served, asset: &str) -> String {
     served.asset(asset).await["stage"].as_str().expect("a stage").to_string()
 }
 
-async fn last(served: &Served, asset: &str) -> String {
-    let (_, body) = served.get(&format!("assets/{asset}/history?limit=1")).await;
-    body["items"][0]["at"].as_str().expect("a time").to_string()
-}
-
 impl Served {
-    /// From soiled to dried, and the optics disinfected by hand.
-    async fn to_dried(&self) {
-        for name in ["treated", "received", "cleaned", "dried"] {
-            self.done(Desk, step(name, "SET-1")).await;
-        }
-        self.done(Desk, step("disinfected", "T-1")).await;
-    }
-
     async fn wash_late(&self, at: &str) -> Value {
         let start = json!({"do": "start_load", "machine": "washer-1", "programme": "wash", "scan": "SET-1"});
         let started = self.done(Desk, late(start, at)).await;
@@ -57,7 +45,7 @@ async fn an_inspection_told_late_moves_only_what_nothing_moved_since() {
             (&json!(["out_of_order"]), None)
         );
         assert_eq!(stage(&served, "B-1").await, "soiled");
-        served.to_dried().await;
+        served.dry().await;
         let at = last(&served, "T-1").await;
         let told = served.done(Desk, late(inspect("T-1"), &at)).await;
         assert_eq!((&told["deviation"], &told["at"]), (&json!([]), &json!(at)));
@@ -82,7 +70,7 @@ async fn a_paper_days_loads_are_entered_as_they_ran() {
     for kind in BOTH {
         let served = Served::start(kind).await;
         served.furnish().await;
-        served.to_dried().await;
+        served.dry().await;
         let at = last(&served, "T-1").await;
         let started = served.wash_late(&at).await;
         assert_eq!(started["left"][0]["asset"], "T-1", "its route has no washer: {started}");

@@ -12,7 +12,7 @@ use crate::domain::person::Role;
 use crate::domain::readiness::{SetReadiness, set_status};
 use crate::domain::set::SetState;
 use crate::domain::simulate::catalogue::STEAM;
-use crate::domain::state::{Asset, Condition, Stage, State};
+use crate::domain::state::{Asset, Condition, State};
 use crate::domain::time::{MINUTE, Time};
 
 /// Sets that are ready and were left alone for so long, the least needed first.
@@ -61,7 +61,7 @@ fn some_cap(state: &State, now: Time) -> Option<(String, String)> {
     let cap = |set: &&Arc<SetState>| {
         let caps = state.members(set).filter(|asset| asset.model.as_str().starts_with("cap"));
         let mut quiet = caps.filter(|asset| {
-            let here = !matches!(asset.stage, Stage::Issued | Stage::InUse) && asset.in_load.is_none();
+            let here = !asset.stage.is_out() && asset.in_load.is_none();
             here && asset.counts() && asset.last_at < before
         });
         quiet.next().map(|asset| asset.asset.to_string())

@@ -42,7 +42,7 @@ pub(super) fn spares<'a>(state: &'a State, model: &'a Id) -> impl Iterator<Item 
 }
 
 pub(super) fn out(asset: &Asset) -> bool {
-    asset.counts() && matches!(asset.stage, Stage::Issued | Stage::InUse)
+    asset.counts() && asset.stage.is_out()
 }
 
 fn at_hand(state: &State, set: &SetState) -> Vec<AtHand> {

@@ -13,7 +13,7 @@ use crate::domain::load::LoadStatus;
 use crate::domain::machine::{AIR_REMOVAL, LEAK_RATE, MachineKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::{SetReadiness, set_status};
-use crate::domain::state::{Asset, Condition, Stage, State};
+use crate::domain::state::{Asset, Condition, State};
 use crate::domain::step::Broken;
 
 const DAY: i64 = 24 * 60;
@@ -94,7 +94,7 @@ impl Hospital {
     /// One part that is held, away or missing.
     fn biomed(&mut self, state: &State, asset: &Asset) {
         let id = &asset.asset;
-        let away = matches!(asset.stage, Stage::Issued | Stage::InUse) || asset.in_load.is_some();
+        let away = asset.stage.is_out() || asset.in_load.is_some();
         if asset.missing {
             let long =
                 state.missing.get(id).is_some_and(|it| minutes_between(it.since, self.clock) > 9 * DAY);

@@ -12,16 +12,14 @@ use crate::domain::event::Thing;
 use crate::domain::id::Id;
 use crate::domain::readiness::{due, held};
 use crate::domain::scan::resolve;
-use crate::domain::state::{Asset, Named, Stage, State};
+use crate::domain::state::{Asset, Named, State};
 use crate::domain::time::Time;
 use crate::formats::json::normal;
 
 /// A part as the API tells it.
 pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
     let family = state.model(&asset.model).map(|model| model.family);
-    let next = (asset.retired.is_none() && !matches!(asset.stage, Stage::Issued | Stage::InUse))
-        .then(|| state.next_step(asset))
-        .flatten();
+    let next = state.next_step(asset).filter(|_| asset.retired.is_none());
     let held = held(state, asset)
         .into_iter()
         .map(|it| json!({"hold": it.hold, "kind": it.kind, "reason": it.reason}));
@@ -75,18 +73,8 @@ pub async fn get(
     Ok(ok(&told(&state, asset, now)))
 }
 
-pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
-    let (after, limit) = (params.take("after")?, params.limit()?);
-    params.done()?;
-    let (state, now) = caller.state().await?;
-    let rest =
-        state.assets.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
-    let page: Vec<_> = rest.take(limit + 1).map(|(_, asset)| asset).collect();
-    let items: Vec<Value> = page.iter().take(limit).map(|asset| told(&state, asset, now)).collect();
-    let next = (page.len() > limit)
-        .then(|| page.get(limit.saturating_sub(1)).map(|asset| asset.asset.clone()))
-        .flatten();
-    Ok(ok(&json!({"items": items, "next": next})))
+pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
+    super::paged(caller, params, |state| &state.assets, |state, it, now| Some(told(state, it, now))).await
 }
 
 pub async fn history(

@@ -57,14 +57,8 @@ pub async fn get(
     Ok(ok(&told(&state, found(&state, &case)?)))
 }
 
-pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
-    let (after, limit) = (params.take("after")?, params.limit()?);
-    params.done()?;
-    let (state, _) = caller.state().await?;
-    let rest =
-        state.cases.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
-    let rest = rest.map(|(id, case)| (id.to_string(), told(&state, case)));
-    Ok(ok(&super::listed(rest, limit)))
+pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
+    super::paged(caller, params, |state| &state.cases, |state, it, _| Some(told(state, it))).await
 }
 
 /// The patient's reference. Each reading is logged.

@@ -52,16 +52,6 @@ pub async fn get(
     Ok(ok(&told(&state, found)))
 }
 
-pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
-    let (after, limit) = (params.take("after")?, params.limit()?);
-    params.done()?;
-    let (state, _) = caller.state().await?;
-    let rest =
-        state.loads.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
-    let page: Vec<_> = rest.take(limit + 1).map(|(_, load)| load).collect();
-    let items: Vec<Value> = page.iter().take(limit).map(|load| told(&state, load)).collect();
-    let next = (page.len() > limit)
-        .then(|| page.get(limit.saturating_sub(1)).map(|load| load.load.clone()))
-        .flatten();
-    Ok(ok(&json!({"items": items, "next": next})))
+pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
+    super::paged(caller, params, |state| &state.loads, |state, it, _| Some(told(state, it))).await
 }

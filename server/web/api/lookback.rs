@@ -124,11 +124,6 @@ pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Respons
 }
 
 /// The look-backs that were opened.
-pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
-    let (after, limit) = (params.take("after")?, params.limit()?);
-    params.done()?;
-    let (state, _) = caller.state().await?;
-    let rest = state.look_backs.iter().map(|(id, it)| (id.to_string(), json!(**it)));
-    let rest = rest.filter(|(id, _)| after.as_ref().is_none_or(|after| id > after));
-    Ok(ok(&super::listed(rest, limit)))
+pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
+    super::paged(caller, params, |state| &state.look_backs, |_, it, _| Some(json!(it))).await
 }

@@ -14,9 +14,19 @@ pub mod params;
 pub mod set;
 pub mod wear;
 
+use std::sync::Arc;
+
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use caller::Caller;
+use imbl::OrdMap;
+use params::Params;
 use serde_json::Value;
+
+use super::problem::Problem;
+use crate::domain::id::Id;
+use crate::domain::state::State;
+use crate::domain::time::Time;
 
 /// A JSON answer.
 pub fn json(status: StatusCode, value: &Value) -> Response {
@@ -27,6 +37,24 @@ pub fn json(status: StatusCode, value: &Value) -> Response {
 
 pub fn ok(value: &Value) -> Response {
     json(StatusCode::OK, value)
+}
+
+/// A list of a site's things by their names, in pages: each such query has the same parameters and the same form. What
+/// `told` leaves out is not among them.
+pub async fn paged<T>(
+    caller: Caller,
+    mut params: Params,
+    things: fn(&State) -> &OrdMap<Id, Arc<T>>,
+    told: impl Fn(&State, &T, Time) -> Option<Value>,
+) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
+    params.done()?;
+    let (state, now) = caller.state().await?;
+    let rest = things(&state)
+        .iter()
+        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest = rest.filter_map(|(id, thing)| Some((id.to_string(), told(&state, thing, now)?)));
+    Ok(ok(&listed(rest, limit)))
 }
 
 /// A page of a list: its items, and the cursor after which the next page begins, where there is one.

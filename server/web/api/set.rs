@@ -39,15 +39,6 @@ pub async fn get(
     Ok(ok(&told(&state, found, now)))
 }
 
-pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
-    let (after, limit) = (params.take("after")?, params.limit()?);
-    params.done()?;
-    let (state, now) = caller.state().await?;
-    let rest =
-        state.sets.iter().filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
-    let page: Vec<_> = rest.take(limit + 1).map(|(_, set)| set).collect();
-    let items: Vec<Value> = page.iter().take(limit).map(|set| told(&state, set, now)).collect();
-    let next =
-        (page.len() > limit).then(|| page.get(limit.saturating_sub(1)).map(|set| set.set.clone())).flatten();
-    Ok(ok(&json!({"items": items, "next": next})))
+pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
+    super::paged(caller, params, |state| &state.sets, |state, it, now| Some(told(state, it, now))).await
 }

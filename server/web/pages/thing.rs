@@ -170,7 +170,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     let status = set_status(state, set, now);
     let groups = waiting(state, set);
     let members: Vec<_> = state.members(set).collect();
-    let out = members.iter().any(|part| matches!(part.stage, Stage::Issued | Stage::InUse));
+    let out = members.iter().any(|part| part.stage.is_out());
     let ready = !members.is_empty() && members.iter().all(|part| part.stage == Stage::Ready);
     let mut facts: Vec<String> = groups
         .values()
