@@ -1,14 +1,22 @@
 //! Reading what is not current: entries of the ledger, of a thing, raw records.
 
-use super::batch::read_entry;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::batch::{read_entry, read_event};
 use super::house::{House, Unavailable, unavailable};
 use crate::domain::case::Case;
-use crate::domain::event::{Entry, Thing};
+use crate::domain::event::{Entry, Thing, What};
 use crate::domain::id::Id;
+use crate::domain::load::Load;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
+use crate::domain::verdict::Judged;
 use crate::storage::StorageError;
 use crate::storage::ledger::{self, StoredEntry};
+
+/// Verdicts by the loads that they judge.
+pub type Verdicts = BTreeMap<Id, Arc<Judged>>;
 
 impl House {
     /// Entries of a thing, newest first, before a place in the ledger. A part is found through its sets too, and
@@ -69,6 +77,36 @@ impl House {
     pub async fn root_at(&self, site: &Id, seq: u64) -> Result<Option<String>, Unavailable> {
         let head = ledger::head_of(&self.db, site.as_str()).await.map_err(|error| unavailable(&error))?;
         Ok(head.filter(|head| head.seq == seq).map(|head| hex::encode(&head.root)))
+    }
+
+    /// The verdicts on these loads, whole. Those of decided loads are read from their entries.
+    pub async fn verdicts(
+        &self,
+        site: &Id,
+        loads: impl Iterator<Item = &Load>,
+    ) -> Result<Verdicts, Unavailable> {
+        let mut found = Verdicts::new();
+        let mut places = Vec::new();
+        for load in loads {
+            match load.judged.as_ref().map(|judged| (judged.entry, &judged.whole)) {
+                Some((_, Some(whole))) => drop(found.insert(load.load.clone(), whole.clone())),
+                Some((entry, None)) => places.push(entry),
+                None => {}
+            }
+        }
+        let read = ledger::at_places(&self.db, site.as_str(), &places).await;
+        for stored in read.map_err(|error| unavailable(&error))? {
+            let entry = read_event(&stored).map_err(|error| unavailable(&error))?;
+            if let What::LoadJudged(it) = entry.event.what {
+                found.insert(it.load, Arc::new(it.judged));
+            }
+        }
+        Ok(found)
+    }
+
+    /// The verdict on one load, whole, where there is one.
+    pub async fn verdict(&self, site: &Id, load: &Load) -> Result<Option<Arc<Judged>>, Unavailable> {
+        Ok(self.verdicts(site, std::iter::once(load)).await?.remove(&load.load))
     }
 
     /// A cycle record as it came, by its SHA-256.

@@ -173,7 +173,7 @@ fn machine(state: &mut State, when: &When, what: &What) {
             let machine = Machine {
                 machine: it.machine.clone(),
                 kind: it.kind,
-                programmes: it.programmes.clone(),
+                programmes: it.programmes.iter().cloned().map(Arc::new).collect(),
                 condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
                 last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
                 running: before.and_then(|before| before.running),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::apply::{When, change_machine, moves, turn};
 use super::event::What;
 use super::id::Id;
-use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus};
+use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus, Verdict};
 use super::model::StepKind;
 use super::state::{Condition, Stage, State};
 
@@ -22,7 +22,12 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
     match what {
         What::LoadStarted(it) => start(state, when, it),
         What::LoadJudged(it) => change_load(state, when, &it.load, |load| {
-            load.judged = Some(it.judged.clone());
+            load.judged = Some(Verdict {
+                entry: when.seq,
+                passed: it.judged.passed,
+                ended_at: it.judged.ended_at,
+                whole: Some(Arc::new(it.judged.clone())),
+            });
             load.status = LoadStatus::Judged;
         }),
         What::IndicatorRecorded(it) => {
@@ -65,7 +70,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         load: it.load.clone(),
         machine: it.machine.clone(),
         kind: it.kind,
-        programme: it.programme.clone(),
+        programme: state.shared_programme(&it.machine, &it.programme),
         cycle_no: it.cycle_no.clone(),
         contents: it.contents.clone(),
         status: LoadStatus::Running,
@@ -103,6 +108,9 @@ fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: O
         load.decided_by = Some(when.actor.to_string());
         load.decided_at = Some(when.at);
         load.reason = reason;
+        if let Some(judged) = &mut load.judged {
+            judged.whole = None;
+        }
     });
     let machine = state.loads.get(id).map(|load| load.machine.clone());
     if let Some(machine) = machine {

@@ -1,5 +1,7 @@
 //! Loads: what was in one machine for one cycle, with the record, the indicators and the decision.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
@@ -166,13 +168,26 @@ pub struct Indicator {
     pub by: String,
 }
 
+/// The verdict on a load: what the rules ask of it, and the whole of it until the load is decided. After that the whole
+/// stands in its entry alone, since years of decided loads stay in memory.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// The entry that tells it.
+    pub entry: u64,
+    pub passed: bool,
+    /// The cycle has certainly ended by then.
+    pub ended_at: Time,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub whole: Option<Arc<Judged>>,
+}
+
 /// A load with the limits that were copied when it started.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Load {
     pub load: Id,
     pub machine: Id,
     pub kind: MachineKind,
-    pub programme: Programme,
+    pub programme: Arc<Programme>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cycle_no: Option<CycleNo>,
     pub contents: Vec<LoadPart>,
@@ -180,7 +195,7 @@ pub struct Load {
     pub started_at: Time,
     pub started_by: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub judged: Option<Judged>,
+    pub judged: Option<Verdict>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub indicators: Vec<Indicator>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -70,7 +70,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         load,
         machine: it.machine.clone(),
         kind: machine.kind,
-        programme,
+        programme: (*programme).clone(),
         cycle_no: it.cycle_no.clone(),
         contents,
         moved_on,

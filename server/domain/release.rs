@@ -28,7 +28,10 @@ pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) 
         )),
         Some(judged) if !judged.passed => problems.push(Problem::new(
             Code::RecordFailed,
-            format!("The record of load {name} does not meet its programme: {}", judged.why_failed()),
+            format!(
+                "The record of load {name} does not meet its programme: {}",
+                judged.whole.as_ref().map(|whole| whole.why_failed()).unwrap_or_default()
+            ),
             "A record that meets every limit of the programme is needed.",
             &reject,
         )),

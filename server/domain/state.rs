@@ -213,7 +213,7 @@ pub struct InspectedAt {
 pub struct Machine {
     pub machine: Id,
     pub kind: MachineKind,
-    pub programmes: Vec<Programme>,
+    pub programmes: Vec<Arc<Programme>>,
     pub condition: Condition,
     pub last_tests: BTreeMap<String, LastTest>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -296,6 +296,7 @@ impl State {
         if let Some(machine) = self.machines.get(&load.machine) {
             load.machine = machine.machine.clone();
         }
+        load.programme = self.shared_programme(&load.machine, &load.programme);
         load.contents.shrink_to_fit();
         for part in &mut load.contents {
             part.asset = self.shared(&part.asset);
@@ -308,6 +309,13 @@ impl State {
         let parts = std::mem::take(&mut case.parts);
         case.parts = parts.into_iter().map(|(id, part)| (self.shared(&id), part)).collect();
         self.cases.insert(case.case.clone(), Arc::new(case));
+    }
+
+    /// A programme as its machine has it, where the machine still has it so.
+    pub fn shared_programme(&self, machine: &Id, programme: &Programme) -> Arc<Programme> {
+        let known = self.machines.get(machine);
+        let known = known.and_then(|known| known.programmes.iter().find(|it| ***it == *programme));
+        known.cloned().unwrap_or_else(|| Arc::new(programme.clone()))
     }
 
     fn shared(&self, id: &Id) -> Id {

@@ -88,7 +88,7 @@ pub struct Judgement {
 /// A judgement computed before the decision, with the programme that it was computed for.
 #[derive(Clone, Debug)]
 pub struct Prepared {
-    pub programme: Programme,
+    pub programme: Arc<Programme>,
     pub judgement: Result<Judgement, Malformed>,
 }
 

@@ -206,19 +206,37 @@ pub async fn of_thing(
 /// Entries under keys that are known already.
 pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();
-    for keys in keys.chunks(256) {
-        // Few sizes, so that the cache of statements holds them: the last key is asked for again to fill the room.
-        let size = [1, 8, 32, 64].into_iter().find(|size| *size >= keys.len()).unwrap_or(256);
-        let places: Vec<String> = (0..size).map(|n| format!("${}", n + 2)).collect();
-        let text = format!("SELECT {STORED} WHERE site = $1 AND key IN ({})", places.join(", "));
-        let filled = keys.iter().chain(std::iter::repeat_n(keys.last(), size).flatten()).take(size);
-        let args: Vec<Arg> =
-            std::iter::once(site.into()).chain(filled.map(|key| key.as_str().into())).collect();
+    for keys in keys.chunks(MOST_AMONG) {
+        let (text, args) = among(site, "key", keys, |key| key.as_str().into());
         for row in conn.fetch(&text, &args).await? {
             found.push(stored(&row)?);
         }
     }
     Ok(found)
+}
+
+/// The entries at these places of the ledger.
+pub async fn at_places(db: &Db, site: &str, places: &[u64]) -> Result<Vec<StoredEntry>, StorageError> {
+    let mut found = Vec::new();
+    for places in places.chunks(MOST_AMONG) {
+        let (text, args) = among(site, "seq", places, |seq| (*seq as i64).into());
+        for row in db.fetch(&text, &args).await? {
+            found.push(stored(&row)?);
+        }
+    }
+    Ok(found)
+}
+
+const MOST_AMONG: usize = 256;
+
+/// A statement for the entries whose column is one of these, with its arguments.
+fn among<T>(site: &str, column: &str, these: &[T], arg: impl Fn(&T) -> Arg) -> (String, Vec<Arg>) {
+    // Few sizes, so that the cache of statements holds them: the last one is asked for again to fill the room.
+    let size = [1, 8, 32, 64].into_iter().find(|size| *size >= these.len()).unwrap_or(MOST_AMONG);
+    let places: Vec<String> = (0..size).map(|n| format!("${}", n + 2)).collect();
+    let filled = these.iter().chain(std::iter::repeat_n(these.last(), size).flatten()).take(size);
+    let args = std::iter::once(site.into()).chain(filled.map(arg)).collect();
+    (format!("SELECT {STORED} WHERE site = $1 AND {column} IN ({})", places.join(", ")), args)
 }
 
 pub async fn add_sealed(

@@ -55,8 +55,14 @@ fn too_large() -> Response {
 
 /// The raw record of a load, whole, as it came.
 pub async fn get(State(app): State<App>, visitor: Visitor, Path(load): Path<String>) -> Response {
-    let judged = visitor.state.loads.get(load.as_str()).and_then(|load| load.judged.as_ref());
-    let Some(Evidence::Record { sha256, .. }) = judged.map(|judged| &judged.by) else {
+    let Some(load) = visitor.state.loads.get(load.as_str()) else {
+        return fail::nothing_here();
+    };
+    let judged = match app.house.verdict(&visitor.state.site, load).await {
+        Ok(judged) => judged,
+        Err(gone) => return fail::unavailable(&gone.operation),
+    };
+    let Some(Evidence::Record { sha256, .. }) = judged.as_ref().map(|judged| &judged.by) else {
         return fail::nothing_here();
     };
     match app.house.raw_record(&visitor.state.site, sha256).await {

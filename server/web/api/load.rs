@@ -1,5 +1,7 @@
 //! Queries about loads.
 
+use std::sync::Arc;
+
 use axum::extract::Path;
 use axum::response::Response;
 use serde_json::{Value, json};
@@ -11,9 +13,9 @@ use super::params::Params;
 use crate::domain::load::{Load, LoadStatus};
 use crate::domain::release;
 use crate::domain::state::State;
-use crate::domain::verdict::as_numbers;
+use crate::domain::verdict::{Judged, as_numbers};
 
-pub fn told(state: &State, load: &Load) -> Value {
+pub fn told(state: &State, load: &Load, judged: Option<&Judged>) -> Value {
     let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
     let mut why_not: Vec<_> = match open {
         true => release::against(state, load, None, None).iter().map(|problem| problem.code).collect(),
@@ -28,8 +30,8 @@ pub fn told(state: &State, load: &Load) -> Value {
         "cycle_no": load.cycle_no,
         "status": load.status,
         "contents": load.contents.iter().map(|part| &part.asset).collect::<Vec<_>>(),
-        "verdict": load.judged.as_ref().map(|judged| as_numbers(&judged.answer.value())),
-        "evidence": load.judged.as_ref().map(|judged| &judged.by),
+        "verdict": judged.map(|judged| as_numbers(&judged.answer.value())),
+        "evidence": judged.map(|judged| &judged.by),
         "indicators": load.indicators,
         "limits": load.programme,
         "started_at": load.started_at,
@@ -49,9 +51,20 @@ pub async fn get(
     params.done()?;
     let (state, _) = caller.state().await?;
     let found = state.loads.get(load.as_str()).ok_or_else(|| Problem::unknown_thing("load", &load))?;
-    Ok(ok(&told(&state, found)))
+    let judged = caller.app.house.verdict(&state.site, found).await?;
+    Ok(ok(&told(&state, found, judged.as_deref())))
 }
 
-pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
-    super::paged(caller, params, |state| &state.loads, |state, it, _| Some(told(state, it))).await
+pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let page: Vec<&Arc<Load>> =
+        super::behind(&state.loads, after.as_deref()).map(|(_, load)| load).take(limit + 1).collect();
+    let judged = caller.app.house.verdicts(&state.site, page.iter().map(|load| &***load)).await?;
+    let told = |load: &Arc<Load>| {
+        let verdict = judged.get(&load.load).map(|verdict| &**verdict);
+        (load.load.to_string(), told(&state, load, verdict))
+    };
+    Ok(ok(&super::listed(page.into_iter().map(told), limit)))
 }

@@ -50,11 +50,17 @@ pub async fn paged<T>(
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, now) = caller.state().await?;
-    let rest = things(&state)
-        .iter()
-        .filter(|(id, _)| after.as_ref().is_none_or(|after| id.as_str() > after.as_str()));
+    let rest = behind(things(&state), after.as_deref());
     let rest = rest.filter_map(|(id, thing)| Some((id.to_string(), told(&state, thing, now)?)));
     Ok(ok(&listed(rest, limit)))
+}
+
+/// The things behind a cursor, by their names.
+pub fn behind<'a, T>(
+    things: &'a OrdMap<Id, Arc<T>>,
+    after: Option<&str>,
+) -> impl Iterator<Item = (&'a Id, &'a Arc<T>)> {
+    things.iter().filter(move |(id, _)| after.is_none_or(|after| id.as_str() > after))
 }
 
 /// A page of a list: its items, and the cursor after which the next page begins, where there is one.

@@ -1,7 +1,7 @@
 //! One load: may it be released, and why not?
 
 use askama::Template;
-use axum::extract::{Path, Query};
+use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
 use super::refused::{self, Reason};
@@ -15,7 +15,9 @@ use crate::domain::programme::{Biological, Chemical, Programme};
 use crate::domain::release;
 use crate::domain::state::State;
 use crate::domain::time::Time;
+use crate::domain::verdict::Judged;
 use crate::web::visitor::{Visitor, render};
+use crate::web::{App, fail};
 
 pub struct Part {
     pub href: String,
@@ -61,7 +63,7 @@ pub struct LoadPage {
 }
 
 impl LoadPage {
-    pub fn of(visitor: &Visitor, load: &Load, done: Option<u64>) -> LoadPage {
+    pub fn of(visitor: &Visitor, load: &Load, judged: Option<&Judged>, done: Option<u64>) -> LoadPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = load.decided_at.is_none();
         let problems = match open {
@@ -79,7 +81,7 @@ impl LoadPage {
             open,
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
-            verdict: verdict::of(state, load, now),
+            verdict: verdict::of(state, load, judged, now),
             facts: facts(state, load, now),
             indicators: indicators(state, load, now),
             parts: parts(state, load, now),
@@ -188,10 +190,18 @@ fn parts(state: &State, load: &Load, now: Time) -> Vec<Part> {
         .collect()
 }
 
-pub async fn get(visitor: Visitor, Path(load): Path<String>, Query(done): Query<Done>) -> Response {
-    match visitor.state.loads.get(load.as_str()) {
-        Some(found) => render(&LoadPage::of(&visitor, found, done.seq())),
-        None => super::problem::not_found("load", &load, "/loads", "All loads"),
+pub async fn get(
+    visitor: Visitor,
+    extract::State(app): extract::State<App>,
+    Path(load): Path<String>,
+    Query(done): Query<Done>,
+) -> Response {
+    let Some(found) = visitor.state.loads.get(load.as_str()) else {
+        return super::problem::not_found("load", &load, "/loads", "All loads");
+    };
+    match app.house.verdict(&visitor.state.site, found).await {
+        Ok(judged) => render(&LoadPage::of(&visitor, found, judged.as_deref(), done.seq())),
+        Err(gone) => fail::unavailable(&gone.operation),
     }
 }
 
@@ -200,6 +210,10 @@ mod tests {
     use super::*;
     use crate::web::pages::sample;
 
+    fn whole(load: &Load) -> Option<&Judged> {
+        load.judged.as_ref().and_then(|judged| judged.whole.as_deref())
+    }
+
     #[test]
     fn the_heading_says_whether_it_may_be_released() {
         let visitor = sample::visitor();
@@ -207,14 +221,15 @@ mod tests {
             [("S-311", "may not be released"), ("W-88", "was released by"), ("S-309", "was rejected by")]
         {
             let found = visitor.state.loads.get(load).unwrap();
-            let text = sample::show(&format!("load-{load}"), &LoadPage::of(&visitor, found, None));
+            let text =
+                sample::show(&format!("load-{load}"), &LoadPage::of(&visitor, found, whole(found), None));
             assert!(text.contains(says), "{load}");
         }
         let judged = sample::judged();
-        let text = sample::show(
-            "load-judged",
-            &LoadPage::of(&judged, judged.state.loads.get("S-311").unwrap(), Some(41)),
-        );
+        let text = sample::show("load-judged", &{
+            let found = judged.state.loads.get("S-311").unwrap();
+            LoadPage::of(&judged, found, whole(found), Some(41))
+        });
         assert!(text.contains("may be released. You decide") && text.contains("does not prove sterility"));
     }
 }

@@ -27,8 +27,8 @@ pub struct Verdict {
     pub ended: String,
 }
 
-pub fn of(state: &State, load: &Load, now: Time) -> Option<Verdict> {
-    let judged = load.judged.as_ref()?;
+pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Option<Verdict> {
+    let judged = judged?;
     let answer = judged.answer.value();
     let reasons = answer.get("reasons").and_then(Value::as_array);
     Some(Verdict {
