@@ -84,9 +84,8 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         entry: when.seq,
         last_at: when.at,
     };
+    state.loads_of.add(&it.load, &it.contents);
     for part in &it.contents {
-        let of = state.loads_of.entry(part.asset.clone()).or_default();
-        Arc::make_mut(of).push((it.load.clone(), part.turn));
         let inside = !it.moved_on.contains(&part.asset);
         turn(state, when, &part.asset, |asset| {
             if inside {

@@ -173,8 +173,7 @@ fn running(state: &State, wrong: &mut Vec<String>) {
 /// machine ran, which the load does not tell any more.
 fn cycles(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     let (mut released, mut rejected) = (0, 0);
-    let loads = state.loads_of.get(&asset.asset).into_iter().flat_map(|loads| loads.iter());
-    for load in loads.filter_map(|(load, _)| state.loads.get(load)) {
+    for load in state.loads_of.of(&asset.asset).filter_map(|(load, _)| state.loads.get(load)) {
         if load.programme.step() == StepKind::Sterilised {
             released += u32::from(load.status == LoadStatus::Released);
             rejected += u32::from(load.status == LoadStatus::Rejected);

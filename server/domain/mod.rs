@@ -28,6 +28,7 @@ pub mod inspection;
 pub mod issuing;
 pub mod load;
 pub mod loading;
+pub mod loads_of;
 pub mod lookback;
 pub mod machine;
 pub mod missing;

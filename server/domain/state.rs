@@ -14,6 +14,7 @@ use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
 use super::id::Id;
 use super::load::Load;
+use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
 use super::machine::MachineKind;
 use super::missing::MissingState;
@@ -57,7 +58,7 @@ pub struct State {
     /// The cases at which each part was opened or used, oldest entry first.
     pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
     /// The loads in which each part lay, with its turn then, oldest entry first.
-    pub loads_of: OrdMap<Id, Arc<Vec<(Id, u32)>>>,
+    pub loads_of: LoadsOf,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
     /// What changed since the changes were last taken; the tables follow from it.
@@ -270,7 +271,7 @@ impl State {
             look_backs: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
-            loads_of: OrdMap::new(),
+            loads_of: LoadsOf::default(),
             names: OrdMap::new(),
             changes: Changes::default(),
         }
@@ -341,18 +342,11 @@ impl State {
             cases.retain(|case| seen.insert(case.clone()));
             self.cases_of.insert(asset, Arc::new(cases));
         }
-        let mut loads_of: BTreeMap<Id, Vec<(u64, Id, u32)>> = BTreeMap::new();
-        for load in self.loads.values() {
-            for part in &load.contents {
-                let of = loads_of.entry(part.asset.clone()).or_default();
-                of.push((load.entry, load.load.clone(), part.turn));
-            }
-        }
-        for (asset, mut loads) in loads_of {
-            loads.sort();
-            let loads = loads.into_iter().map(|(_, load, turn)| (load, turn)).collect();
-            self.loads_of.insert(asset, Arc::new(loads));
-        }
+        let mut loads: Vec<&Arc<Load>> = self.loads.values().collect();
+        loads.sort_by_key(|load| load.entry);
+        self.loads_of = LoadsOf::default();
+        loads.into_iter().for_each(|load| self.loads_of.add(&load.load, &load.contents));
+        self.loads_of.trim();
     }
 
     pub fn asset(&self, id: &str) -> Option<&Arc<Asset>> {
