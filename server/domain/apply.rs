@@ -49,6 +49,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::HoldLifted(_) => {
             super::apply_parts::parts(state, when, what);
         }
+        What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
+            super::apply_recall::recalls(state, when, what)
+        }
         What::Corrected(it) => corrected(state, when, it),
         What::CasePlanned(_)
         | What::CaseChanged(_)

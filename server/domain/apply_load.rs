@@ -31,19 +31,21 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             load.status = LoadStatus::Judged;
         }),
         What::IndicatorRecorded(it) => {
+            let by = state.code(when.actor);
             change_load(state, when, &it.load, |load| {
                 load.indicators.push(Indicator {
                     indicator: it.indicator,
                     result: it.result,
                     lot: it.lot.clone(),
                     at: when.at,
-                    by: when.actor.to_string(),
+                    by,
                 });
             });
             if let Some(machine) = &it.machine_out {
                 let reason = format!("growth in the biological indicator of load {}", it.load);
                 change_machine(state, machine, |m| m.condition = Condition::Out { reason, since: when.at });
             }
+            it.recall.iter().for_each(|recall| super::apply_recall::begin(state, when, recall));
         }
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
@@ -75,7 +77,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         contents: it.contents.clone(),
         status: LoadStatus::Running,
         started_at: when.at,
-        started_by: when.actor.to_string(),
+        started_by: state.code(when.actor),
         judged: None,
         indicators: Vec::new(),
         decided_by: None,
@@ -99,12 +101,14 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
     });
     state.loads.insert(it.load.clone(), Arc::new(load));
     state.changes.loads.insert(it.load.clone());
+    it.recall.iter().for_each(|recall| super::apply_recall::joins(state, when, recall, it));
 }
 
 fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: Option<String>) {
+    let by = state.code(when.actor);
     change_load(state, when, id, |load| {
         load.status = status;
-        load.decided_by = Some(when.actor.to_string());
+        load.decided_by = Some(by);
         load.decided_at = Some(when.at);
         load.reason = reason;
         if let Some(judged) = &mut load.judged {

@@ -46,6 +46,7 @@ fn things(state: &State, wrong: &mut Vec<String>) {
         one_asset(state, asset, wrong);
     }
     running(state, wrong);
+    super::checks_recall::check(state, wrong);
     packs(state, wrong);
 }
 

@@ -3,12 +3,15 @@
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
 
+use super::malformed::form;
+pub use super::malformed::{Malformed, wrong};
 use super::person::Role::{self, *};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+    asset, case, correct, finding, hold, load, lookback, machine, missing, model, recall, repair, set, site,
+    step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -97,14 +100,6 @@ pub enum LateCause {
     Downtime,
     Forgotten,
     WrongThing,
-}
-
-/// Why a text is no command: where, and what was found and is needed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Malformed {
-    /// A JSON Pointer (RFC 6901).
-    pub pointer: String,
-    pub detail: String,
 }
 
 /// A command's parts in one object.
@@ -248,6 +243,12 @@ acts! {
         "open_look_back" Open(lookback::OpenLookBack) by &[Lead, Infection];
         "close_look_back" Close(lookback::CloseLookBack) by &[Infection];
     }
+    Recall {
+        "recall" Open(recall::OpenRecall) by &[Lead, Biomed, Infection];
+        "narrow_recall" Narrow(recall::NarrowRecall) by &[Infection];
+        "answer_recall" Answer(recall::AnswerRecall) by &[Lead, Infection];
+        "close_recall" Close(recall::CloseRecall) by &[Infection];
+    }
     Load {
         "start_load" Start(load::Start) by &[Desk, Lead];
         "judge_load" Judge(load::Judge) by &[Desk, Lead];
@@ -287,39 +288,6 @@ impl Act {
             _ => false,
         }
     }
-}
-
-/// A name as a part of a JSON Pointer.
-fn escaped(name: &str) -> String {
-    name.replace('~', "~0").replace('/', "~1")
-}
-
-/// Reads a form and says where it fails, as a JSON Pointer.
-fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
-    serde_path_to_error::deserialize(fields).map_err(|error| {
-        let mut pointer = String::new();
-        for segment in error.path().iter() {
-            use serde_path_to_error::Segment;
-            let part = match segment {
-                Segment::Seq { index } => index.to_string(),
-                Segment::Map { key } => key.clone(),
-                Segment::Enum { variant } => variant.clone(),
-                Segment::Unknown => continue,
-            };
-            pointer.push('/');
-            pointer.push_str(&escaped(&part));
-        }
-        let detail = error.into_inner().to_string();
-        for lead in ["unknown field `", "missing field `"] {
-            let name = detail.strip_prefix(lead).and_then(|rest| rest.split('`').next());
-            let Some(name) = name else { continue };
-            let part = format!("/{}", escaped(name));
-            if !pointer.ends_with(&part) {
-                pointer.push_str(&part);
-            }
-        }
-        Malformed { pointer, detail }
-    })
 }
 
 impl Command {
@@ -381,12 +349,10 @@ impl Act {
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
+            Act::Recall(Recall::Open(it)) => it.whole(),
+            Act::Recall(Recall::Narrow(it)) => it.whole(),
+            Act::Recall(Recall::Answer(it)) => it.whole(),
             _ => Ok(()),
         }
     }
-}
-
-/// A malformed field.
-pub fn wrong(pointer: impl Into<String>, detail: impl Into<String>) -> Malformed {
-    Malformed { pointer: pointer.into(), detail: detail.into() }
 }

@@ -125,7 +125,8 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Repair, Set, Site, Step,
+            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
+            Site, Step,
         };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
@@ -159,6 +160,10 @@ impl<'a> Deciding<'a> {
             Act::Correct(Correct::Entry(it)) => super::correct::correct(self, it),
             Act::LookBack(LookBack::Open(it)) => super::lookback::open(self, it),
             Act::LookBack(LookBack::Close(it)) => super::lookback::close(self, it),
+            Act::Recall(Recall::Open(it)) => super::recalling::open(self, it),
+            Act::Recall(Recall::Narrow(it)) => super::recalling::narrow(self, it),
+            Act::Recall(Recall::Answer(it)) => super::recalling::answer(self, it),
+            Act::Recall(Recall::Close(it)) => super::recalling::close(self, it),
             Act::Load(Load::Start(it)) => super::loading::start(self, it),
             Act::Load(Load::Judge(it)) => super::loading::judge(self, it),
             Act::Load(Load::RecordIndicator(it)) => super::loading::record_indicator(self, it),

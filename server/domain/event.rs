@@ -10,7 +10,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, recall, repair, set,
+    site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -242,6 +243,10 @@ kinds! {
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);
     "look_back_closed" LookBackClosed(lookback::LookBackClosed);
+    "recalled" Recalled(recall::Recalled);
+    "recall_narrowed" RecallNarrowed(recall::RecallNarrowed);
+    "recall_answered" RecallAnswered(recall::RecallAnswered);
+    "recall_closed" RecallClosed(recall::RecallClosed);
     "corrected" Corrected(correct::Corrected);
 }
 
@@ -324,6 +329,9 @@ impl Thing {
     }
     pub fn look_back(name: &str) -> Thing {
         Thing { kind: "look_back", name: name.into() }
+    }
+    pub fn recall(name: &str) -> Thing {
+        Thing { kind: "recall", name: name.into() }
     }
     pub fn machine(name: &str) -> Thing {
         Thing { kind: "machine", name: name.into() }

@@ -2,6 +2,7 @@
 
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
+use super::recall::Recalled;
 use super::state::State;
 use super::step::StepRecorded;
 
@@ -45,16 +46,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::StepRecorded(it) => step_recorded(it),
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
-        What::LoadStarted(it) => {
-            let mut all = alone(it.contents.iter().map(|part| &part.asset));
-            all.push(Thing::load(it.load.as_str()));
-            all.push(Thing::machine(it.machine.as_str()));
-            all
-        }
-        What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
-        What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
-        What::LoadReleased(it) => with_load(&it.load, &it.parts),
-        What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::LoadStarted(_)
+        | What::LoadJudged(_)
+        | What::IndicatorRecorded(_)
+        | What::LoadReleased(_)
+        | What::LoadRejected(_) => of_loads(what),
         What::CasePlanned(_)
         | What::CaseChanged(_)
         | What::CaseCancelled(_)
@@ -73,7 +69,31 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_)
+        | What::Recalled(_)
+        | What::RecallNarrowed(_)
+        | What::RecallAnswered(_)
+        | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
+    }
+}
+
+fn of_loads(what: &What) -> Vec<Thing> {
+    match what {
+        What::LoadStarted(it) => {
+            let mut all = alone(it.contents.iter().map(|part| &part.asset));
+            all.push(Thing::load(it.load.as_str()));
+            all.push(Thing::machine(it.machine.as_str()));
+            all
+        }
+        What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
+        What::IndicatorRecorded(it) => {
+            let mut all = vec![Thing::load(it.load.as_str())];
+            all.extend(it.recall.iter().flat_map(recalled));
+            all
+        }
+        What::LoadReleased(it) => with_load(&it.load, &it.parts),
+        What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        _ => Vec::new(),
     }
 }
 
@@ -116,6 +136,14 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         }
         What::LookBackOpened(it) => vec![Thing::look_back(it.look_back.as_str())],
         What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
+        What::Recalled(it) => recalled(it),
+        What::RecallNarrowed(it) => with_recall(&it.recall, it.lifted.iter()),
+        What::RecallAnswered(it) => {
+            let mut all = with_recall(&it.recall, it.assets.iter());
+            all.extend(it.cases.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
+        What::RecallClosed(it) => with_recall(&it.recall, std::iter::empty()),
         _ => Vec::new(),
     }
 }
@@ -137,6 +165,19 @@ fn moved_or_noted(moved: &[Moved], noted: &[Noted]) -> Vec<Thing> {
 fn at_case<'a>(case: &Id, parts: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
     let mut all = alone(parts);
     all.push(Thing::case(case.as_str()));
+    all
+}
+
+fn with_recall<'a>(recall: &Id, parts: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
+    let mut all = alone(parts);
+    all.push(Thing::recall(recall.as_str()));
+    all
+}
+
+fn recalled(it: &Recalled) -> Vec<Thing> {
+    let mut all = with_recall(&it.recall, it.assets.iter());
+    all.push(Thing::machine(it.machine.as_str()));
+    all.extend(it.loads.iter().map(|load| Thing::load(load.as_str())));
     all
 }
 

@@ -9,6 +9,7 @@ use super::event::Moved;
 use super::id::Id;
 use super::machine::MachineKind;
 use super::programme::Programme;
+use super::recall::Recalled;
 use super::refusal::{Code, Problem};
 use super::text::{Line, Quantity, Scan, Text};
 use super::time::Time;
@@ -165,7 +166,7 @@ pub struct Indicator {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<Line>,
     pub at: Time,
-    pub by: String,
+    pub by: Arc<str>,
 }
 
 /// The verdict on a load: what the rules ask of it, and the whole of it until the load is decided. After that the whole
@@ -193,13 +194,13 @@ pub struct Load {
     pub contents: Vec<LoadPart>,
     pub status: LoadStatus,
     pub started_at: Time,
-    pub started_by: String,
+    pub started_by: Arc<str>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub judged: Option<Verdict>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub indicators: Vec<Indicator>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub decided_by: Option<String>,
+    pub decided_by: Option<Arc<str>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decided_at: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -221,6 +222,9 @@ pub struct LoadStarted {
     /// Parts among the contents that were elsewhere when it was told: the load's decision does not move them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub moved_on: Vec<Id>,
+    /// It was told after the fact, and belongs to this open recall: what lies in it is held.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recall: Option<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -240,6 +244,9 @@ pub struct IndicatorRecorded {
     /// Growth takes the machine out of service.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub machine_out: Option<Id>,
+    /// And holds everything from it since the last good evidence.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recall: Option<Recalled>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

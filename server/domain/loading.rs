@@ -8,6 +8,7 @@ use super::load::*;
 use super::machine::{MachineKind, known};
 use super::model::{StepKind, reason_given, unknown};
 use super::programme::Programme;
+use super::recall::Recall;
 use super::refusal::{Code, Problem};
 use super::release;
 use super::scan::{Mode, Picked, blocking_hold, general_problems};
@@ -66,6 +67,9 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     if it.load.is_none() {
         deciding.made = Some(load.clone());
     }
+    let mut open = state.recalls.values().filter(|recall| recall.is_open());
+    let covers = |recall: &&std::sync::Arc<Recall>| recall.covers(&it.machine, deciding.at());
+    let recall = open.find(covers).filter(|_| deciding.late()).map(|recall| recall.recall.clone());
     Some(What::LoadStarted(LoadStarted {
         load,
         machine: it.machine.clone(),
@@ -74,6 +78,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         cycle_no: it.cycle_no.clone(),
         contents,
         moved_on,
+        recall,
     }))
 }
 
@@ -213,12 +218,14 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
     };
     deciding.touches(Some(load.last_at));
     let growth = it.indicator == IndicatorKind::Biological && it.result == IndicatorResult::Fail;
+    let recall = if growth { super::recalling::after_growth(deciding, &load) } else { None };
     Some(What::IndicatorRecorded(IndicatorRecorded {
         load: it.load.clone(),
         indicator: it.indicator,
         result: it.result,
         lot: it.lot.clone(),
         machine_out: growth.then(|| load.machine.clone()),
+        recall,
     }))
 }
 

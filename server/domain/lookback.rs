@@ -289,6 +289,15 @@ pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> 
         );
         deciding.against(problem);
     }
+    let recalls = state.recalls.values().filter(|recall| recall.is_open());
+    for recall in recalls.filter(|it| trace_loads(state, &it.loads).cases.contains_key(&case.case)) {
+        deciding.against(Problem::new(
+            Code::StillReferenced,
+            format!("Case {} is affected by recall {}, which is open.", it.case, recall.recall),
+            "A patient is erased only when no open recall needs them.",
+            format!("Answer for the case and close recall {} first.", recall.recall),
+        ));
+    }
     let years = state.policy.retention_years;
     let day = case.end().date(state.zone);
     let until = day.checked_add_months(chrono::Months::new(years.saturating_mul(12)));

@@ -2,15 +2,18 @@
 //!
 //! `decide` says what a command would do or why not, `apply` makes it so; nothing else changes what is true.
 
+pub mod affected;
 pub mod apply;
 pub mod apply_case;
 pub mod apply_load;
 pub mod apply_parts;
+mod apply_recall;
 pub mod asset;
 pub mod board;
 pub mod case;
 pub mod checks;
 mod checks_case;
+mod checks_recall;
 pub mod command;
 pub mod correct;
 pub mod counting;
@@ -31,6 +34,7 @@ pub mod loading;
 pub mod loads_of;
 pub mod lookback;
 pub mod machine;
+mod malformed;
 pub mod missing;
 pub mod model;
 pub mod moves;
@@ -41,6 +45,8 @@ pub mod person;
 pub mod planning;
 pub mod programme;
 pub mod readiness;
+pub mod recall;
+mod recalling;
 pub mod refusal;
 pub mod release;
 pub mod repair;

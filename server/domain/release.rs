@@ -45,7 +45,7 @@ pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) 
     }
     problems.extend(indicators(load, &reject));
     let two = state.policy.two_people && load.programme.step() == StepKind::Sterilised;
-    if two && by.is_some_and(|by| by == load.started_by) {
+    if two && by.is_some_and(|by| by == &*load.started_by) {
         let second = Problem::new(
             Code::SamePerson,
             format!("The same person started load {name}."),

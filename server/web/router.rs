@@ -102,6 +102,8 @@ table! {
     get "/api/v1/{site}/repairs" Token ALL api::finding::repairs;
     get "/api/v1/{site}/missing" Token ALL api::finding::missing;
     get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
+    get "/api/v1/{site}/recalls" Token ALL api::recall::list;
+    get "/api/v1/{site}/recalls/{recall}" Token ALL api::recall::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -138,6 +140,9 @@ table! {
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
     get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/recalls" Session ALL pages::recalls::get;
+    get "/recalls/{recall}" Session ALL pages::recall::get;
+    get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
     get "/handover" Session ALL pages::handover::get;

@@ -28,6 +28,7 @@ use super::served::{BOTH, Served, department, steam_record, wash_record};
 mod acts;
 mod at_case;
 mod pure;
+mod recall;
 
 use acts::{Dice, code};
 use pure::{Pure, Told, Verdict};

@@ -33,6 +33,7 @@ mod page;
 mod person;
 mod process;
 mod query;
+mod recall;
 mod record;
 mod refusal;
 mod refusal_case;

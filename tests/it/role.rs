@@ -54,6 +54,10 @@ fn catalogue() -> Vec<(&'static str, Value)> {
     ];
     all.extend(of_cases());
     all.extend([
+        ("lead biomed infection", with("recall", json!({"machine": "no", "reason": "r"}))),
+        ("infection", with("narrow_recall", json!({"recall": "no", "reason": "r", "loads": ["no"]}))),
+        ("lead infection", with("answer_recall", json!({"recall": "no", "cases": ["no"], "outcome": "o"}))),
+        ("infection", with("close_recall", json!({"recall": "no", "outcome": "o"}))),
         ("desk lead", with("start_load", start)),
         ("desk lead", with("judge_load", json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}))),
         ("desk lead", with("record_indicator", indicator)),

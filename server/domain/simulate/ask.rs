@@ -217,10 +217,6 @@ pub fn hold(kind: HoldKind, what: &Id, reason: &str) -> Act {
     Act::Hold(Hold::Place(Place { scan: Some(scan([what])), ..place(kind, reason) }))
 }
 
-pub fn hold_load(load: &Id, reason: &str) -> Act {
-    Act::Hold(Hold::Place(Place { load: Some(load.clone()), ..place(HoldKind::Recall, reason) }))
-}
-
 pub fn lift(hold: &Id, reason: &str) -> Act {
     Act::Hold(Hold::Lift(Lift { hold: hold.clone(), reason: text(reason) }))
 }

@@ -98,7 +98,7 @@ impl LoadPage {
 fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String {
     let name = &load.load;
     let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
-    let by = load.decided_by.clone().unwrap_or_default();
+    let by = load.decided_by.as_deref().unwrap_or_default();
     match (load.status, against) {
         (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
         (LoadStatus::Rejected, _) => {
@@ -170,7 +170,7 @@ fn indicators(state: &State, load: &Load, now: Time) -> Vec<IndicatorRow> {
             },
             lot: it.lot.as_ref().map(|lot| lot.0.clone()).unwrap_or_default(),
             at: when(state, it.at, now),
-            by: it.by.clone(),
+            by: it.by.to_string(),
         })
         .collect()
 }

@@ -73,7 +73,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         parts: count(load.contents.len(), "part", "parts"),
         started: when(state, load.started_at, now),
-        by: load.started_by.clone(),
+        by: load.started_by.to_string(),
         say: of_load(load),
         judged: load.judged.is_some(),
     }

@@ -41,6 +41,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Biomed, Lead, Desk, Charge, Infection],
     ),
     ("/look-back", "Look-back", "Who and what is affected?", &[Infection, Lead, Charge, Auditor]),
+    (
+        "/recalls",
+        "Recalls",
+        "What of a machine is recalled, and what is not answered for?",
+        &[Infection, Lead, Biomed, Auditor],
+    ),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/catalogue",

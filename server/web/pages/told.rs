@@ -147,7 +147,15 @@ fn of_load(event: &Event) -> String {
             format!("Record of load {} {}.", it.load, if it.judged.passed { "passed" } else { "failed" })
         }
         What::IndicatorRecorded(it) => {
-            format!("Load {}: {} indicator, {}.", it.load, name_of(it.indicator), name_of(it.result))
+            let recall =
+                it.recall.as_ref().map(|recall| format!(" {}", super::told_beside::recalled(recall)));
+            format!(
+                "Load {}: {} indicator, {}.{}",
+                it.load,
+                name_of(it.indicator),
+                name_of(it.result),
+                recall.unwrap_or_default()
+            )
         }
         What::LoadReleased(it) => {
             format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts"))
