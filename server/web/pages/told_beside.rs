@@ -48,6 +48,18 @@ pub fn act(event: &Event) -> Option<(Option<u32>, String)> {
     })
 }
 
+/// A recall, alone or with the growth that began it.
+pub fn recalled(it: &Recalled) -> String {
+    format!(
+        "Recall {} of {}: {}, {} put on hold: {}.",
+        it.recall,
+        it.machine,
+        count(it.loads.len(), "load", "loads"),
+        count(it.assets.len(), "part", "parts"),
+        it.reason
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::told;
@@ -75,16 +87,4 @@ mod tests {
         assert_eq!(of("used", "CAP-03").1, "used, case K-7");
         assert_eq!(of("sent_to_repair", "T-0142"), (Some(2), "sent to repair".into()));
     }
-}
-
-/// A recall, alone or with the growth that began it.
-pub fn recalled(it: &Recalled) -> String {
-    format!(
-        "Recall {} of {}: {}, {} put on hold: {}.",
-        it.recall,
-        it.machine,
-        count(it.loads.len(), "load", "loads"),
-        count(it.assets.len(), "part", "parts"),
-        it.reason
-    )
 }
