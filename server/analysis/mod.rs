@@ -2,6 +2,7 @@
 
 pub mod record;
 pub mod span;
+pub mod phases;
 pub mod lethality;
 pub mod steam;
 pub mod limits;
