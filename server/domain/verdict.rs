@@ -12,7 +12,7 @@ use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::load::{Load, Readings};
 use super::model::StepKind;
-use super::programme::Programme;
+use super::programme::{Held, Programme};
 use super::refusal::{Code, Problem};
 use super::text::{Quantity, Sealed};
 use super::time::Time;
@@ -276,6 +276,13 @@ fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
 }
 
 impl Judged {
+    /// What was held, as far as a part's instructions may bind it.
+    pub fn held(&self) -> Held {
+        let answer = self.answer.value();
+        let number = |path: &str| answer.pointer(path).and_then(Value::as_str)?.parse::<f64>().ok();
+        Held { max_c: number("/temperature/max_c"), hold_s: number("/hold/duration_s") }
+    }
+
     /// Why the record fails, as one sentence for people.
     pub fn why_failed(&self) -> String {
         let answer = self.answer.value();

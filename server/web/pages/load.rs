@@ -67,7 +67,7 @@ impl LoadPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = load.decided_at.is_none();
         let problems = match open {
-            true => release::against(state, load, Some(&visitor.actor.code), None),
+            true => release::against(state, load, Some(&visitor.actor.code), None, now),
             false => Vec::new(),
         };
         let against: Vec<Reason> = problems.iter().map(refused::reason).collect();
