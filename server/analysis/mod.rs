@@ -8,3 +8,4 @@ pub mod steam;
 pub mod limits;
 pub mod verdict;
 pub mod cycle;
+pub mod chart;

@@ -57,6 +57,7 @@ pub mod step;
 pub mod testing;
 pub mod text;
 pub mod time;
+pub mod trend;
 pub mod undo;
 pub mod verdict;
 

@@ -6,49 +6,27 @@ mod breach;
 mod ink;
 mod layout;
 mod panel;
+mod phase;
 mod reduce;
 
 pub use axis::clock;
 pub use breach::{Breach, breaches};
-pub use ink::escaped;
-pub use reduce::reduced;
+use ink::escaped;
+pub use phase::{Stretch, stretches};
 
 use super::told_time::lasting;
-use crate::analysis::cycle::decimal_sum;
-use crate::analysis::limits::{DisinfectionLimits, SteamLimits};
+use crate::analysis::limits::Limits;
+use crate::analysis::phases::Phase;
 use crate::analysis::record::Record;
 use crate::analysis::span::Span;
 use crate::domain::verdict::short;
 use layout::Layout;
 
-/// What the record is held to.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Limits {
-    Steam(SteamLimits),
-    Disinfection(DisinfectionLimits),
-}
-
-impl Limits {
-    /// The band's lower limit and, where it has one, its upper limit, in °C.
-    pub fn band(&self) -> (f64, Option<f64>) {
-        match self {
-            Limits::Steam(it) => (it.band_c, Some(decimal_sum(it.band_c, it.band_width_k))),
-            Limits::Disinfection(it) => (it.band_c, None),
-        }
-    }
-
-    pub fn hold_s(&self) -> f64 {
-        match self {
-            Limits::Steam(it) => it.hold_s,
-            Limits::Disinfection(it) => it.hold_s,
-        }
-    }
-
-    pub fn band_words(&self) -> String {
-        match self.band() {
-            (low, Some(high)) => format!("{} to {} °C", short(low), short(high)),
-            (low, None) => format!("{} °C and above", short(low)),
-        }
+/// The band in words.
+pub fn band_words(limits: &Limits) -> String {
+    match limits.band() {
+        (low, Some(high)) => format!("{} to {} °C", short(low), short(high)),
+        (low, None) => format!("{} °C and above", short(low)),
     }
 }
 
@@ -59,6 +37,8 @@ pub struct Plotted<'a> {
     pub limits: Limits,
     /// The longest span in the band.
     pub hold: Option<Span>,
+    /// What the machine did when, as far as it is known.
+    pub phases: &'a [Phase],
     /// What the verdict says, as a sentence: the picture's title for whoever does not see it.
     pub says: &'a str,
 }
@@ -120,7 +100,7 @@ fn told(plotted: &Plotted, found: &[Breach], view: View) -> String {
         said.push(format!("from {} to {}", clock(*first, 1.0), clock(*last, 1.0)));
     }
     let mut sentences = vec![said.join(", ")];
-    let band = plotted.limits.band_words();
+    let band = band_words(&plotted.limits);
     sentences.push(match (plotted.hold, held(plotted)) {
         (Some(span), Some(held)) => {
             let (from, to) = (clock(span.start_s, 1.0), clock(span.end_s, 1.0));
@@ -129,6 +109,8 @@ fn told(plotted: &Plotted, found: &[Breach], view: View) -> String {
         _ => format!("Never in the band {band}"),
     });
     sentences.extend(found.iter().map(|breach| super::shared::capital(&breach.words)));
+    let phases: Vec<String> = stretches(plotted.phases).iter().map(Stretch::sentence).collect();
+    sentences.extend((!phases.is_empty()).then(|| format!("Phases: {}", phases.join(", "))));
     let channels: Vec<String> =
         plotted.record.channels.iter().map(|channel| channel_name(&channel.name)).collect();
     sentences.push(format!("Channels: {}", channels.join(", ")));
@@ -147,4 +129,4 @@ pub fn channel_name(column: &str) -> String {
 }
 
 #[cfg(test)]
-mod tests;
+pub mod tests;

@@ -4,8 +4,9 @@ use super::axis::{clock, plain, ticks, time_ticks};
 use super::breach::Breach;
 use super::ink::{Anchor, Ink, Point, cut, width_of};
 use super::layout::Layout;
+use super::phase::stretches;
 use super::reduce::reduced;
-use super::{Limits, Plotted, View, channel_name, held};
+use super::{Limits, Plotted, View, band_words, channel_name, held};
 use crate::analysis::steam::{saturation_pressure_kpa, saturation_temp_c};
 use crate::domain::verdict::short;
 
@@ -18,6 +19,7 @@ pub fn draw(plotted: &Plotted, found: &[Breach], layout: &Layout) -> Ink {
     let mut ink = Ink::default();
     zones(&mut ink, plotted, layout);
     axes(&mut ink, layout);
+    phase_names(&mut ink, plotted, layout);
     hold_area(&mut ink, plotted, layout);
     breach_areas(&mut ink, found, layout);
     lines(&mut ink, plotted, layout);
@@ -65,6 +67,27 @@ fn axes(ink: &mut Ink, layout: &Layout) {
         }
         ink.say("tick strong", (left - font * 0.4, axis.to + font * 0.5), Anchor::End, font, unit);
         ink.area("frame", (left, axis.to), (right, axis.from));
+    }
+}
+
+/// The phases along the top edge, each by its name, or by its number where the name has no room.
+fn phase_names(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
+    if layout.view == View::Hold {
+        return;
+    }
+    let (font, top) = (layout.font, layout.temp.to);
+    let bottom = layout.ends().1;
+    for stretch in stretches(plotted.phases) {
+        let (from, to) = (layout.time.place(stretch.start_s), layout.time.place(stretch.end_s));
+        for x in [from, to] {
+            ink.line("phase", (x, top - font * 1.2), (x, bottom));
+        }
+        let number = stretch.number.to_string();
+        let first = stretch.name.split(',').next().unwrap_or_default().to_string();
+        let fitting = [&stretch.name, &first, &number].into_iter().find(|it| width_of(it, font) <= to - from);
+        if let Some(words) = fitting {
+            ink.say("tick", ((from + to) / 2.0, top - font * 0.75), Anchor::Middle, font, words);
+        }
     }
 }
 
@@ -211,7 +234,7 @@ fn band_names(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
             ink.say("mark", (x, low + font * 0.8), Anchor::Start, font, &format!("{} °C", short(low_c)));
         }
         _ => {
-            let words = format!("band {}", plotted.limits.band_words());
+            let words = format!("band {}", band_words(&plotted.limits));
             ink.say("mark", (x, low + font * 0.9), Anchor::Start, font, &words);
         }
     }
@@ -227,7 +250,7 @@ fn band_names(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
         && axis.holds(kpa)
     {
         let y = (axis.place(kpa) + font * 1.4).min(axis.from - font * 0.8);
-        let words = format!("saturated steam of {}", plotted.limits.band_words());
+        let words = format!("saturated steam of {}", band_words(&plotted.limits));
         ink.say("mark", (x, y), Anchor::Start, font, &words);
     }
 }

@@ -1,5 +1,6 @@
 use super::*;
 use crate::analysis::cycle::judge_steam;
+use crate::analysis::limits::{DisinfectionLimits, SteamLimits};
 use crate::analysis::record::Channel;
 use crate::analysis::steam::saturation_pressure_kpa;
 
@@ -32,8 +33,9 @@ pub fn steam() -> Record {
 fn drawn(record: &Record, view: View, size: Size) -> String {
     let limits = SteamLimits::new(134.0, 180.0);
     let hold = judge_steam(record, &limits).unwrap().hold;
-    let plotted =
-        Plotted { record, limits: Limits::Steam(limits), hold, says: "Nothing <found> & \"told\"." };
+    let limits = Limits::Steam(limits);
+    let phases = limits.phases(record, hold);
+    let plotted = Plotted { record, limits, hold, phases: &phases, says: "Nothing <found> & \"told\"." };
     svg(&plotted, view, size, "p").unwrap()
 }
 
@@ -117,6 +119,7 @@ fn every_size_of_every_view_is_well_formed_and_keeps_its_words_inside() {
 fn the_verdict_is_drawn_and_told() {
     let text = drawn(&steam(), View::Cycle, Size::Page);
     assert!(text.contains(">held 4 min 1") && text.contains("band 134 to 137 °C"), "{text}");
+    assert!(text.contains(">hold<") && text.contains("Phases: heating from"), "{text}");
     assert!(text.contains(">drain<") && text.contains(">load<") && text.contains("curve steam"));
     assert!(!text.contains("class=\"breach\""));
     let mut short = steam();
@@ -155,7 +158,7 @@ fn a_hostile_name_is_escaped_and_cut() {
 fn without_a_hold_there_is_no_enlarged_hold_and_the_cycle_says_never() {
     let record = curve(&[(0.0, 20.0), (600.0, 120.0), (900.0, 40.0)]);
     let limits = Limits::Steam(SteamLimits::new(134.0, 180.0));
-    let plotted = Plotted { record: &record, limits, hold: None, says: "x" };
+    let plotted = Plotted { record: &record, limits, hold: None, phases: &[], says: "x" };
     assert!(svg(&plotted, View::Hold, Size::Half, "h").is_none());
     assert!(svg(&plotted, View::Cycle, Size::Page, "c").unwrap().contains("Never in the band 134 to 137 °C"));
 }
@@ -166,7 +169,7 @@ fn a_disinfection_shows_its_floor_and_a_band_without_an_upper_limit() {
     let limits = DisinfectionLimits::new(3000.0, 90.0);
     let verdict = crate::analysis::cycle::judge_disinfection(&record, &limits).unwrap();
     let limits = Limits::Disinfection(limits);
-    let plotted = Plotted { record: &record, limits, hold: verdict.continuous, says: "x" };
+    let plotted = Plotted { record: &record, limits, hold: verdict.continuous, phases: &[], says: "x" };
     let text = svg(&plotted, View::Cycle, Size::Page, "c").unwrap();
     well_formed(&text).unwrap();
     assert!(text.contains("A0 counts from 65 °C") && text.contains("90 °C and above"));
