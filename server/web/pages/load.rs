@@ -56,6 +56,7 @@ pub struct LoadPage {
     pub against: Vec<Reason>,
     pub verdict: Option<Verdict>,
     pub found: Found,
+    pub machine_href: String,
     pub curve: Option<Arc<Curve>>,
     /// The first step out, where something stands against it.
     pub next: String,
@@ -96,6 +97,7 @@ impl LoadPage {
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
             verdict: verdict::of(state, load, judged, now),
             found: Found::of(state, load, judged, now),
+            machine_href: format!("/machines/{}", segment(load.machine.as_str())),
             curve,
             next: against.first().map(|reason| reason.next.clone()).unwrap_or_default(),
             facts: facts(state, load, now),
