@@ -276,7 +276,15 @@ mod tests {
     }
 
     #[test]
-    fn a_drift_stands_in_the_heading() {
+    fn a_drift_stands_in_the_heading_with_its_picture_below() {
+        let visitor = sample::visitor();
+        let machine = visitor.state.machines.get("ST-1").unwrap();
+        let (loads, verdicts) = trend::tests::like(&trend::tests::falling());
+        let loads: Vec<&Load> = loads.iter().rev().collect();
+        let text =
+            sample::show("machine-drift", &MachinePage::of(&visitor, machine, &loads, &verdicts, None));
+        assert!(text.contains("It drifts: the hold time in steam-134 left its control limits"), "{text}");
+        assert!(text.contains("trend-0-title") && text.contains("class=\"drifts\""));
         let visitor = sample::visitor();
         let machine = visitor.state.machines.get("ST-1").unwrap();
         let shown = shown(&visitor.state, machine, visitor.now);

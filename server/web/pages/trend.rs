@@ -28,7 +28,11 @@ pub fn drawn(trend: &Trend, id: &str) -> Drawn {
     let said = said(trend);
     Drawn {
         programme: trend.programme.to_string(),
-        svg: svg(trend, id, &format!("{what}, programme {}", trend.programme), &said),
+        svg: match trend.points.len() {
+            // So few make no picture.
+            0..3 => String::new(),
+            _ => svg(trend, id, &format!("{what}, programme {}", trend.programme), &said),
+        },
         what,
         said,
         drifts: !trend.drifts().is_empty(),
@@ -82,7 +86,7 @@ fn value_axis(trend: &Trend) -> Axis {
     for value in trend.points.iter().map(|point| point.value).chain(limits) {
         (low, high) = (low.min(value), high.max(value));
     }
-    let span = (high - low).max(high.abs() * 1e-3).max(1e-6);
+    let span = (high - low).max(high.abs() * 5e-3).max(1e-3);
     if let Some(needed) = trend.needed.filter(|it| *it > low - 3.0 * span && *it < high + 3.0 * span) {
         (low, high) = (low.min(needed), high.max(needed));
     }
@@ -176,42 +180,54 @@ fn levels(ink: &mut Ink, trend: &Trend, axis: &Axis, edge: f64) {
 }
 
 #[cfg(test)]
-mod tests {
+pub mod tests {
     use std::collections::BTreeMap;
     use std::sync::Arc;
 
     use super::*;
+    use crate::domain::id::Id;
     use crate::domain::load::Load;
     use crate::domain::trend::trends;
     use crate::domain::verdict::{Answer, Judged};
     use crate::web::pages::{plot, sample};
 
-    /// Thirty cycles like one of the house, their holds growing shorter at the end.
-    pub fn cycles(holds: &[f64]) -> Vec<Trend> {
+    /// Cycles like one of the house, with these holds.
+    pub fn like(holds: &[f64]) -> (Vec<Load>, BTreeMap<Id, Arc<Judged>>) {
         let visitor = sample::judged();
         let first = visitor.state.loads.get("S-311").unwrap();
         let whole = first.judged.as_ref().unwrap().whole.clone().unwrap();
         let (mut loads, mut verdicts) = (Vec::new(), BTreeMap::new());
         for (n, hold) in holds.iter().enumerate() {
             let mut load: Load = (**first).clone();
-            load.load = crate::domain::id::Id::new(&format!("S-{}", 400 + n)).unwrap();
+            load.load = Id::new(&format!("S-{}", 400 + n)).unwrap();
             load.started_at = first.started_at.plus_minutes(40 * n as i64);
-            let answer = serde_json::json!({"hold": {"duration_s": hold.to_string()}});
-            verdicts.insert(
-                load.load.clone(),
-                Arc::new(Judged { answer: Answer::of(&answer), ..(*whole).clone() }),
-            );
+            let answer = serde_json::json!({"hold": {"duration_s": hold.to_string()},
+                "temperature": {"min_c": format!("134.{}", 1 + n % 3), "max_c": "135.2"},
+                "saturation": {"max_below_k": "0.4", "max_above_k": format!("0.{}", 5 + n % 2)}});
+            let judged = Judged { answer: Answer::of(&answer), passed: *hold >= 180.0, ..(*whole).clone() };
+            verdicts.insert(load.load.clone(), Arc::new(judged));
             loads.push(load);
         }
+        (loads, verdicts)
+    }
+
+    /// Holds that grow shorter at the end, and one that failed.
+    pub fn falling() -> Vec<f64> {
+        let mut holds: Vec<f64> = (0..30).map(|n| 205.0 + f64::from(n % 3)).collect();
+        holds[11] = 120.0;
+        holds.extend((0..9).map(|n| 203.0 - f64::from(n)));
+        holds
+    }
+
+    fn cycles(holds: &[f64]) -> Vec<Trend> {
+        let (loads, verdicts) = like(holds);
         trends(&loads.iter().collect::<Vec<_>>(), &verdicts)
     }
 
     #[test]
     fn a_drift_is_drawn_and_said() {
-        let mut holds: Vec<f64> = (0..30).map(|n| 205.0 + f64::from(n % 3)).collect();
-        holds.extend((0..9).map(|n| 203.0 - f64::from(n)));
-        let trends = cycles(&holds);
-        assert_eq!(trends.len(), 1);
+        let trends = cycles(&falling());
+        assert_eq!(trends.len(), 3);
         let drawn = drawn(&trends[0], "t");
         plot::tests::well_formed(&drawn.svg).unwrap();
         assert!(drawn.drifts && drawn.svg.contains("curve run") && drawn.svg.contains("class=\"here\""));
@@ -224,8 +240,9 @@ mod tests {
     }
 
     #[test]
-    fn one_cycle_and_equal_cycles_can_be_drawn() {
-        for holds in [vec![205.0], vec![205.0; 12]] {
+    fn one_cycle_is_no_picture_and_equal_ones_can_be_drawn() {
+        assert_eq!(drawn(&cycles(&[205.0])[0], "t").svg, "");
+        for holds in [vec![205.0; 3], vec![205.0; 12]] {
             let drawn = drawn(&cycles(&holds)[0], "t");
             plot::tests::well_formed(&drawn.svg).unwrap();
             assert!(!drawn.drifts && !drawn.svg.contains("NaN") && !drawn.svg.contains("inf"));
