@@ -143,12 +143,18 @@ impl Trend {
         let passed: Vec<usize> = (0..points.len()).filter(|i| points[*i].passed).collect();
         let values: Vec<f64> = passed.iter().map(|i| points[*i].value).collect();
         let chart = individuals(&values);
-        let outside = match &chart {
+        let outside: Vec<usize> = match &chart {
             Some(chart) => passed.iter().copied().filter(|i| chart.is_outside(points[*i].value)).collect(),
             None => Vec::new(),
         };
         let runs = chart.map(|chart| chart.runs(&values)).unwrap_or_default();
-        let runs = runs.into_iter().map(|run| passed[run.start]..passed[run.end - 1] + 1).collect();
+        let runs = runs.into_iter().map(|run| passed[run.start]..passed[run.end - 1] + 1);
+        // To come nearer to saturated steam is no drift.
+        let matters = |place: usize| {
+            measured != Measured::Saturation || chart.is_none_or(|chart| points[place].value > chart.mean)
+        };
+        let outside: Vec<usize> = outside.into_iter().filter(|place| matters(*place)).collect();
+        let runs: Vec<Range<usize>> = runs.filter(|run| matters(run.start)).collect();
         Trend { programme, measured, needed, points, chart, outside, runs }
     }
 
@@ -220,6 +226,18 @@ mod tests {
             told.contains("was below its mean of") && told.contains("each of the last 9 cycles"),
             "{told}"
         );
+    }
+
+    #[test]
+    fn nearer_to_saturated_steam_is_no_drift() {
+        let mut values: Vec<f64> = (0..40).map(|n| 0.5 + f64::from(n % 3) * 0.1).collect();
+        values.extend([0.1; 9]);
+        let of =
+            |measured, values: &[f64]| Trend::of(Id::new("p").unwrap(), measured, None, trend(values).points);
+        assert!(of(Measured::Saturation, &values).drifts().is_empty());
+        assert!(!of(Measured::Lowest, &values).drifts().is_empty());
+        values.iter_mut().for_each(|value| *value = 1.2 - *value);
+        assert!(!of(Measured::Saturation, &values).drifts().is_empty());
     }
 
     #[test]

@@ -120,14 +120,15 @@ fn biological(load: &Load) -> Option<String> {
 fn air_removal(state: &State, load: &Load, now: Time) -> Option<String> {
     let machine = state.machines.get(&load.machine).filter(|_| load.programme.air_removal_test)?;
     let day = state.test_day(load.started_at);
-    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && state.test_day(it.at) == day);
+    let before = |at: Time| state.test_day(at) == day && at <= load.started_at;
+    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && before(it.at));
     Some(match of_day {
         Some(test) => {
             let result = if test.good { "passed" } else { "failed" };
             format!("air-removal test {result} at {}", time(state, test.at, now))
         }
         None if load.tested => "air-removal test passed that test day".into(),
-        None => "no air-removal test of that test day is known".into(),
+        None => "no air-removal test is known of that test day before it".into(),
     })
 }
 
