@@ -14,21 +14,28 @@ use super::programme::Programme;
 use super::time::Time;
 use super::verdict::{Judged, short};
 use crate::analysis::chart::{Individuals, individuals};
+use crate::analysis::cycle::decimal_sum;
+use crate::analysis::limits::{BAND_WIDTH_K, SATURATION_TOLERANCE_K};
 
 /// What is followed from cycle to cycle.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Measured {
     Hold,
     Lowest,
+    Highest,
     Saturation,
     A0,
 }
 
 impl Measured {
+    pub const ALL: [Measured; 5] =
+        [Measured::Hold, Measured::Lowest, Measured::Highest, Measured::Saturation, Measured::A0];
+
     pub fn name(self) -> &'static str {
         match self {
             Measured::Hold => "hold",
             Measured::Lowest => "lowest_temperature",
+            Measured::Highest => "highest_temperature",
             Measured::Saturation => "saturation_deviation",
             Measured::A0 => "a0",
         }
@@ -38,6 +45,7 @@ impl Measured {
         match self {
             Measured::Hold => "hold time",
             Measured::Lowest => "lowest temperature in the hold",
+            Measured::Highest => "highest temperature in the hold",
             Measured::Saturation => "distance from saturated steam",
             Measured::A0 => "A0",
         }
@@ -46,9 +54,14 @@ impl Measured {
     pub fn unit(self) -> &'static str {
         match self {
             Measured::Hold | Measured::A0 => "s",
-            Measured::Lowest => "°C",
+            Measured::Lowest | Measured::Highest => "°C",
             Measured::Saturation => "K",
         }
+    }
+
+    /// Whether what is needed is a highest value, not a lowest.
+    pub fn is_at_most(self) -> bool {
+        matches!(self, Measured::Highest | Measured::Saturation)
     }
 
     fn of(self, answer: &Value) -> Option<f64> {
@@ -59,6 +72,7 @@ impl Measured {
         match self {
             Measured::Hold => number("/hold/duration_s").or_else(|| number("/continuous/duration_s")),
             Measured::Lowest => number("/temperature/min_c"),
+            Measured::Highest => number("/temperature/max_c"),
             Measured::Saturation => {
                 let (below, above) = (number("/saturation/max_below_k")?, number("/saturation/max_above_k")?);
                 Some(below.max(above))
@@ -72,8 +86,13 @@ impl Measured {
         match self {
             Measured::Hold => programme.hold_s.map(|q| q.f64()),
             Measured::Lowest => programme.band_c.map(|q| q.f64()),
-            Measured::Saturation => (programme.step() == StepKind::Sterilised)
-                .then_some(crate::analysis::limits::SATURATION_TOLERANCE_K),
+            Measured::Highest => {
+                let steam = programme.step() == StepKind::Sterilised;
+                programme.band_c.filter(|_| steam).map(|q| decimal_sum(q.f64(), BAND_WIDTH_K))
+            }
+            Measured::Saturation => {
+                (programme.step() == StepKind::Sterilised).then_some(SATURATION_TOLERANCE_K)
+            }
             Measured::A0 => programme.a0_s.map(|q| q.f64()),
         }
     }
@@ -121,7 +140,7 @@ pub fn trends(loads: &[&Load], verdicts: &BTreeMap<Id, Arc<Judged>>) -> Vec<Tren
     }
     let mut found = Vec::new();
     for (programme, cycles) in by_programme {
-        for measured in [Measured::Hold, Measured::Lowest, Measured::Saturation, Measured::A0] {
+        for measured in Measured::ALL {
             let points: Vec<Point> = cycles
                 .iter()
                 .filter_map(|(load, judged, answer)| {

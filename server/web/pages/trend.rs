@@ -4,7 +4,7 @@
 use super::plot::axis::{Axis, plain, ticks};
 use super::plot::ink::{Anchor, Ink, escaped, width_of};
 use super::shared::{capital, count};
-use crate::domain::trend::{Measured, Trend};
+use crate::domain::trend::Trend;
 use crate::domain::verdict::short;
 
 const WIDTH: f64 = 560.0;
@@ -80,7 +80,7 @@ fn said(trend: &Trend) -> String {
 }
 
 fn bound(trend: &Trend) -> &'static str {
-    if trend.measured == Measured::Saturation { "at most" } else { "at least" }
+    if trend.measured.is_at_most() { "at most" } else { "at least" }
 }
 
 /// The heights that the picture covers: what passed, the limits, and what is needed where that lies near. A cycle that
@@ -234,7 +234,7 @@ pub mod tests {
     #[test]
     fn a_drift_is_drawn_and_said() {
         let trends = cycles(&falling());
-        assert_eq!(trends.len(), 3);
+        assert_eq!(trends.len(), 4);
         let drawn = drawn(&trends[0], "t");
         plot::tests::well_formed(&drawn.svg).unwrap();
         assert!(drawn.drifts && drawn.svg.contains("curve run") && drawn.svg.contains("class=\"here\""));
