@@ -66,9 +66,10 @@ pub(super) fn begin(state: &mut State, when: &When, it: &Recalled) {
     place_hold(state, when, &HoldPlaced { hold, kind, reason, assets });
     if it.machine_out {
         let reason = format!("recall {}: {}", it.recall, it.reason);
+        let out = Condition::Out { reason, since: when.at, test: None, load: None, good: None };
         change_machine(state, &it.machine, |machine| {
             if !matches!(machine.condition, Condition::Out { .. }) {
-                machine.condition = Condition::Out { reason, since: when.at };
+                machine.becomes(out, when.at);
             }
         });
     }

@@ -18,6 +18,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::MachineOut(it) => machine(&it.machine),
         What::MachineBack(it) => machine(&it.machine),
         What::MachineTested(it) => machine(&it.test.machine),
+        What::FlagCleared(it) => machine(&it.machine),
         What::AssetAdded(it) => asset(&it.asset),
         What::PutAway(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
@@ -50,7 +51,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::LoadJudged(_)
         | What::IndicatorRecorded(_)
         | What::LoadReleased(_)
-        | What::LoadRejected(_) => of_loads(what),
+        | What::LoadRejected(_)
+        | What::Countersigned(_) => of_loads(what),
         What::CasePlanned(_)
         | What::CaseChanged(_)
         | What::CaseCancelled(_)
@@ -93,6 +95,7 @@ fn of_loads(what: &What) -> Vec<Thing> {
         }
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
         _ => Vec::new(),
     }
 }

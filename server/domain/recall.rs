@@ -11,7 +11,6 @@ use serde::{Deserialize, Serialize};
 use super::command::{Malformed, wrong};
 use super::event::Moved;
 use super::id::Id;
-use super::load::{IndicatorKind, IndicatorResult, Load};
 use super::model::StepKind;
 use super::text::{Scan, Text};
 use super::time::Time;
@@ -237,15 +236,5 @@ impl Recall {
         let after = self.since.as_ref().is_none_or(|since| since.at < at);
         let from = self.from.is_none_or(|from| from <= at);
         self.machine == *machine && after && from && at <= self.to.unwrap_or(self.opened_at)
-    }
-}
-
-impl Load {
-    /// The biological indicator's result. No growth in the control makes the test void: neither pass nor fail.
-    pub fn biological(&self) -> Option<IndicatorResult> {
-        let last = |kind| self.indicators.iter().rev().find(|it| it.indicator == kind);
-        let void =
-            last(IndicatorKind::BiologicalControl).is_some_and(|it| it.result == IndicatorResult::Fail);
-        last(IndicatorKind::Biological).filter(|_| !void).map(|it| it.result)
     }
 }

@@ -7,7 +7,7 @@ use super::deciding::Deciding;
 use super::event::{Moved, What};
 use super::hold::HoldKind;
 use super::id::{Id, next_free};
-use super::load::{IndicatorResult, Load, LoadStatus, in_load};
+use super::load::{Load, LoadStatus, in_load};
 use super::model::{StepKind, reason_given, unknown};
 use super::person::Role;
 use super::recall::{
@@ -15,6 +15,7 @@ use super::recall::{
     RecallNarrowed, Recalled, Since,
 };
 use super::refusal::{Code, Problem};
+use super::release::{Spores, spores};
 use super::scan::{Mode, broken_pack_of};
 use super::state::{Asset, State};
 use super::time::Time;
@@ -25,7 +26,7 @@ fn last_good(state: &State, machine: &Id, before: Time) -> Option<Since> {
         load.machine == *machine
             && load.started_at < before
             && load.status != LoadStatus::Rejected
-            && load.biological() == Some(IndicatorResult::Pass)
+            && spores(load) == Spores::Passed
     });
     let last = good.max_by_key(|load| (load.started_at, load.entry))?;
     Some(Since { load: last.load.clone(), at: last.started_at })

@@ -16,7 +16,6 @@ use super::id::Id;
 use super::load::Load;
 use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
-use super::machine::MachineKind;
 use super::missing::MissingState;
 use super::model::{Model, RouteStep};
 use super::programme::Programme;
@@ -27,6 +26,7 @@ use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
 
+pub use super::condition::{Condition, LastTest, Machine};
 pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
@@ -59,6 +59,8 @@ pub struct State {
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
     pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
+    /// Loads released alone or early whose exception is open still. It follows from the loads.
+    pub loads_with_open_exception: OrdSet<Id>,
     /// The loads in which each part lay, with its turn then, oldest entry first.
     pub loads_of: LoadsOf,
     /// Codes of people as years of loads name them, each once in memory.
@@ -214,42 +216,6 @@ pub struct InspectedAt {
     pub cycles: u32,
 }
 
-/// A machine with its programmes, its condition and its last tests.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Machine {
-    pub machine: Id,
-    pub kind: MachineKind,
-    pub programmes: Vec<Arc<Programme>>,
-    pub condition: Condition,
-    pub last_tests: BTreeMap<String, LastTest>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub running: Option<Id>,
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Condition {
-    InService,
-    Out { reason: String, since: Time },
-    Requalifying { good: u32 },
-}
-
-impl Condition {
-    pub fn words(&self) -> String {
-        match self {
-            Condition::InService => "in service".into(),
-            Condition::Out { reason, .. } => format!("out of service: {reason}"),
-            Condition::Requalifying { good } => format!("requalifying, {good} of 3 empty cycles good"),
-        }
-    }
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct LastTest {
-    pub good: bool,
-    pub at: Time,
-}
-
 impl State {
     /// A site before its first entry.
     pub fn new(site: Id) -> State {
@@ -277,6 +243,7 @@ impl State {
             recalls: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
+            loads_with_open_exception: OrdSet::new(),
             loads_of: LoadsOf::default(),
             codes: OrdSet::new(),
             names: OrdMap::new(),
@@ -372,6 +339,9 @@ impl State {
         self.loads_of = LoadsOf::default();
         loads.into_iter().for_each(|load| self.loads_of.add(&load.load, &load.contents));
         self.loads_of.trim();
+        for load in self.loads.values().filter(|load| load.open_exception()) {
+            self.loads_with_open_exception.insert(load.load.clone());
+        }
     }
 
     pub fn asset(&self, id: &str) -> Option<&Arc<Asset>> {

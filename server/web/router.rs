@@ -88,6 +88,8 @@ table! {
     get "/api/v1/{site}/assets/{scan}/history" Token ALL api::asset::history;
     get "/api/v1/{site}/sets" Token ALL api::set::list;
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
+    get "/api/v1/{site}/machines" Token ALL api::machine::list;
+    get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
@@ -95,6 +97,7 @@ table! {
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
     get "/api/v1/{site}/due" Token ALL api::due::get;
+    get "/api/v1/{site}/exceptions" Token ALL api::exception::get;
     get "/api/v1/{site}/wear" Token ALL api::wear::get;
     get "/api/v1/{site}/look-back" Token ALL api::lookback::get;
     post "/api/v1/{site}/look-back" Token PATIENT_TRACERS api::lookback::post;
@@ -118,8 +121,11 @@ table! {
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;
+    get "/loads/{load}/plot" Session ALL pages::load_plot::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
     get "/loads/{load}/record" Session ALL upload::get;
+    get "/machines" Session ALL pages::machines::get;
+    get "/machines/{machine}" Session ALL pages::machine::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;
@@ -136,6 +142,7 @@ table! {
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
     get "/due" Session ALL pages::due::get;
+    get "/exceptions" Session ALL pages::exception::get;
     get "/wear" Session ALL pages::wear::get;
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
