@@ -6,6 +6,7 @@
 #![allow(clippy::disallowed_methods)]
 
 mod agree;
+mod answer_forms;
 mod answers;
 mod binary;
 mod board;
