@@ -3,5 +3,6 @@
 pub mod json;
 pub mod record;
 mod record_header;
+mod record_number;
 mod record_rows;
 pub mod sheet;

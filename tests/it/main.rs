@@ -35,6 +35,7 @@ mod phases;
 mod process;
 mod query;
 mod record;
+mod record_fuzz;
 mod refusal;
 mod refusal_case;
 mod role;
