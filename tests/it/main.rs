@@ -36,6 +36,7 @@ mod phases;
 mod process;
 mod published;
 mod query;
+mod recompute;
 mod record;
 mod record_fuzz;
 mod refusal;
