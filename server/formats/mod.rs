@@ -5,4 +5,5 @@ pub mod record;
 mod record_header;
 mod record_number;
 mod record_rows;
+mod record_time;
 pub mod sheet;

@@ -12,6 +12,7 @@ use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
 use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
+use super::record_time::{Clock, Moment};
 
 /// Why a file cannot be used: where, what was found there, and what is needed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -137,7 +138,7 @@ fn whole(found: &str) -> RecordError {
 struct Builder {
     columns: Vec<Column>,
     record: Record,
-    first_time: Option<chrono::DateTime<chrono::FixedOffset>>,
+    clock: Clock,
 }
 
 /// What was found in a cell and what is needed instead.
@@ -150,7 +151,7 @@ impl Builder {
             pressure_kpa_abs: layout.has_pressure().then(Vec::new),
             ..Record::default()
         };
-        Self { columns: layout.columns, record, first_time: None }
+        Self { columns: layout.columns, record, clock: Clock::default() }
     }
 
     fn row(&mut self, line: u64, text: &[u8]) -> Result<(), RecordError> {
@@ -244,23 +245,13 @@ impl Builder {
     }
 
     fn take_instant(&mut self, cell: &[u8]) -> Result<(), Fault> {
-        let instant = std::str::from_utf8(cell)
-            .ok()
-            .and_then(|text| chrono::DateTime::parse_from_rfc3339(text.trim()).ok())
-            .ok_or_else(|| {
-                let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
-                (quoted(cell), example.to_owned())
-            })?;
-        let first = *self.first_time.get_or_insert(instant);
-        let since = instant.signed_duration_since(first);
-        let time_s = match since.num_nanoseconds() {
-            Some(nanoseconds) => nanoseconds as f64 / 1e9,
-            None => since.num_milliseconds() as f64 / 1e3,
+        let Some(Moment { time_s, us }) = self.clock.read(cell) else {
+            let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
+            return Err((quoted(cell), example.to_owned()));
         };
         if time_s.abs() > FARTHEST_S {
             return Err((quoted(cell), "a time within 1e10 s of the first is needed".to_owned()));
         }
-        let us = instant.timestamp_micros();
         self.record.started_us.get_or_insert(us);
         self.record.ended_us = Some(us);
         self.take_time(time_s)

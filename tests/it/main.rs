@@ -38,6 +38,7 @@ mod published;
 mod query;
 mod recompute;
 mod record;
+mod record_api;
 mod record_fuzz;
 mod refusal;
 mod refusal_case;
