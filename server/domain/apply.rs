@@ -30,9 +30,11 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
         What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => catalogue(state, what),
-        What::MachineDefined(_) | What::MachineOut(_) | What::MachineBack(_) | What::MachineTested(_) => {
-            machine(state, when, what);
-        }
+        What::MachineDefined(_)
+        | What::MachineOut(_)
+        | What::MachineBack(_)
+        | What::MachineTested(_)
+        | What::RecordFormDefined(_) => machine(state, when, what),
         What::LoadStarted(_)
         | What::LoadJudged(_)
         | What::IndicatorRecorded(_)
@@ -176,6 +178,7 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 programmes: it.programmes.iter().cloned().map(Arc::new).collect(),
                 condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
                 last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
+                form: before.as_ref().and_then(|before| before.form.clone()),
                 running: before.and_then(|before| before.running),
             };
             state.machines.insert(it.machine.clone(), Arc::new(machine));
@@ -192,6 +195,9 @@ fn machine(state: &mut State, when: &When, what: &What) {
         }),
         What::MachineTested(it) => {
             change_machine(state, &it.test.machine, |machine| tested(machine, when, it))
+        }
+        What::RecordFormDefined(it) => {
+            change_machine(state, &it.machine, |machine| machine.form = it.form.clone())
         }
         _ => {}
     }

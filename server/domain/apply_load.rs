@@ -26,6 +26,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
                 entry: when.seq,
                 passed: it.judged.passed,
                 ended_at: it.judged.ended_at,
+                record: it.judged.by.record_hash(),
                 whole: Some(Arc::new(it.judged.clone())),
             });
             load.status = LoadStatus::Judged;

@@ -8,7 +8,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+    asset, case, correct, finding, hold, load, lookback, machine, missing, model, record_form, repair, set,
+    site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -196,6 +197,7 @@ acts! {
         "machine_out" MachineOut(machine::MachineOut) by &[Desk, Lead, Biomed];
         "machine_back" MachineBack(machine::MachineBack) by &[Lead, Biomed];
         "record_machine_test" RecordMachineTest(machine::RecordMachineTest) by &[Desk, Lead, Biomed];
+        "define_record_form" DefineRecordForm(record_form::DefineRecordForm) by &[Lead, Admin];
     }
     Asset {
         "add_asset" AddAsset(asset::AddAsset) by &[Lead, Biomed];
@@ -372,6 +374,7 @@ impl Act {
             Act::Model(Model::DefineModel(it)) => it.whole(),
             Act::Machine(Machine::DefineMachine(it)) => it.whole(),
             Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
+            Act::Machine(Machine::DefineRecordForm(it)) => it.whole(),
             Act::Hold(Hold::Place(it)) => it.whole(),
             Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),

@@ -137,6 +137,7 @@ impl<'a> Deciding<'a> {
             Act::Machine(Machine::MachineOut(it)) => machine::machine_out(self, it),
             Act::Machine(Machine::MachineBack(it)) => machine::machine_back(self, it),
             Act::Machine(Machine::RecordMachineTest(it)) => machine::record_test(self, it),
+            Act::Machine(Machine::DefineRecordForm(it)) => super::record_form::define(self, it),
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),

@@ -10,7 +10,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, repair, set, site, step,
+    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, record_form, repair,
+    set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -207,6 +208,7 @@ kinds! {
     "machine_out" MachineOut(machine::MachineOut);
     "machine_back" MachineBack(machine::MachineBack);
     "machine_tested" MachineTested(machine::MachineTested);
+    "record_form_defined" RecordFormDefined(record_form::DefineRecordForm);
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);

@@ -17,6 +17,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::MachineOut(it) => machine(&it.machine),
         What::MachineBack(it) => machine(&it.machine),
         What::MachineTested(it) => machine(&it.test.machine),
+        What::RecordFormDefined(it) => machine(&it.machine),
         What::AssetAdded(it) => asset(&it.asset),
         What::PutAway(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);

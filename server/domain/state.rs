@@ -25,6 +25,8 @@ use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
 
+use crate::formats::form::Form;
+
 pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
@@ -218,6 +220,9 @@ pub struct Machine {
     pub last_tests: BTreeMap<String, LastTest>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub running: Option<Id>,
+    /// How its own files read, where they are not in the plain form.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub form: Option<Arc<Form>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -1,7 +1,13 @@
 //! Foreign bytes to plain structs and back. Nothing here decides anything.
 
+pub mod form;
 pub mod json;
+mod lines;
+pub mod mapping;
+mod mapping_cell;
+mod mapping_time;
 pub mod record;
 mod record_header;
 mod record_rows;
+pub mod said;
 pub mod sheet;

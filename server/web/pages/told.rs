@@ -82,6 +82,10 @@ fn sentence(event: &Event) -> String {
             let test = it.test.test.as_str().replace('_', " ");
             format!("{}: {test} test {}.", it.test.machine, if it.good { "good" } else { "not good" })
         }
+        What::RecordFormDefined(it) => match it.form {
+            Some(_) => format!("Record form of {} defined.", it.machine),
+            None => format!("Record form of {} taken away; only the plain form is read.", it.machine),
+        },
         What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
         What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
         _ => of_parts(event),
