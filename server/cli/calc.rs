@@ -16,6 +16,7 @@ use crate::analysis::limits::{
     A0_FLOOR_C, BAND_WIDTH_K, DISINFECTION_HOLD_S, DisinfectionLimits, MAX_GAP_S, SATURATION_TOLERANCE_K,
     SteamLimits,
 };
+use crate::analysis::phases::{self, Phase};
 use crate::analysis::record::{Record, Unusable};
 use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_temp_c};
 use crate::formats::record;
@@ -99,6 +100,14 @@ struct SaturationArgs {
     pressure_kpa: Option<f64>,
 }
 
+/// The answer on a record: the verdict, and what the record looks like.
+#[derive(Serialize)]
+struct Answer<V> {
+    #[serde(flatten)]
+    verdict: V,
+    phases: Vec<Phase>,
+}
+
 /// Calculates what was asked, writes the answer and says how it went.
 pub fn run(args: CalcArgs) -> ExitCode {
     let answer = match args.kind {
@@ -127,7 +136,9 @@ fn steam(args: &SteamArgs) -> Result<String, String> {
         max_gap_s: args.max_gap_s,
     };
     let record = read_record(args.file.as_deref(), args.ambient_kpa, true)?;
-    json(&judge_steam(&record, &limits).map_err(|e| located(&e))?)
+    let verdict = judge_steam(&record, &limits).map_err(|e| located(&e))?;
+    let phases = phases::steam(&record, verdict.hold);
+    json(&Answer { verdict, phases })
 }
 
 fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
@@ -139,7 +150,9 @@ fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
         max_gap_s: args.max_gap_s,
     };
     let record = read_record(args.file.as_deref(), None, false)?;
-    json(&judge_disinfection(&record, &limits).map_err(|e| located(&e))?)
+    let verdict = judge_disinfection(&record, &limits).map_err(|e| located(&e))?;
+    let phases = phases::disinfection(&record, verdict.continuous);
+    json(&Answer { verdict, phases })
 }
 
 fn saturation(args: &SaturationArgs) -> Result<String, String> {

@@ -5,8 +5,8 @@ use std::sync::Arc;
 use super::correct::Corrected;
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
-use super::machine::{BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineTested};
-use super::state::{Asset, Condition, InspectedAt, LastTest, Machine, PackOf, State, TurnBegan};
+use super::machine::BackAfter;
+use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
 use super::step::Outcome;
 use super::time::Time;
 
@@ -34,12 +34,14 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::MachineOut(_)
         | What::MachineBack(_)
         | What::MachineTested(_)
+        | What::FlagCleared(_)
         | What::RecordFormDefined(_) => machine(state, when, what),
         What::LoadStarted(_)
         | What::LoadJudged(_)
         | What::IndicatorRecorded(_)
         | What::LoadReleased(_)
-        | What::LoadRejected(_) => super::apply_load::load(state, when, what),
+        | What::LoadRejected(_)
+        | What::Countersigned(_) => super::apply_load::load(state, when, what),
         What::AssetAdded(_)
         | What::PutAway(_)
         | What::Retired(_)
@@ -179,46 +181,37 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
                 last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
                 form: before.as_ref().and_then(|before| before.form.clone()),
+                flag: before.as_ref().and_then(|before| before.flag.clone()),
+                tests: before.as_ref().map(|before| before.tests.clone()).unwrap_or_default(),
+                biologicals: before.as_ref().map(|before| before.biologicals.clone()).unwrap_or_default(),
+                not_in_service_since: before.as_ref().and_then(|before| before.not_in_service_since),
                 running: before.and_then(|before| before.running),
             };
             state.machines.insert(it.machine.clone(), Arc::new(machine));
             state.changes.machines.insert(it.machine.clone());
         }
         What::MachineOut(it) => change_machine(state, &it.machine, |machine| {
-            machine.condition = Condition::Out { reason: it.reason.0.clone(), since: when.at };
+            machine.becomes(Condition::out(it.reason.0.clone(), when.at), when.at);
+            machine.flag = None;
         }),
         What::MachineBack(it) => change_machine(state, &it.machine, |machine| {
-            machine.condition = match it.after {
+            let condition = match it.after {
                 BackAfter::Minor => Condition::InService,
-                _ => Condition::Requalifying { good: 0 },
+                BackAfter::Installed | BackAfter::Relocated | BackAfter::MajorRepair | BackAfter::Failure => {
+                    Condition::Requalifying { good: 0 }
+                }
             };
+            machine.becomes(condition, when.at);
+            machine.flag = None;
         }),
         What::MachineTested(it) => {
-            change_machine(state, &it.test.machine, |machine| tested(machine, when, it))
+            change_machine(state, &it.test.machine, |machine| super::testing::tested(machine, when, it))
         }
         What::RecordFormDefined(it) => {
             change_machine(state, &it.machine, |machine| machine.form = it.form.clone())
         }
+        What::FlagCleared(it) => change_machine(state, &it.machine, |machine| machine.flag = None),
         _ => {}
-    }
-}
-
-fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
-    let test = it.test.test.to_string();
-    let newer = machine.last_tests.get(&test).is_none_or(|last| last.at <= when.at);
-    if newer {
-        machine.last_tests.insert(test.clone(), LastTest { good: it.good, at: when.at });
-    }
-    if !it.good {
-        let reason = format!("{} failed", test.replace('_', " "));
-        machine.condition = Condition::Out { reason, since: when.at };
-    } else if let Condition::Requalifying { good } = machine.condition
-        && test == EMPTY_CYCLE
-    {
-        machine.condition = match good + 1 {
-            EMPTY_CYCLES_NEEDED.. => Condition::InService,
-            good => Condition::Requalifying { good },
-        };
     }
 }
 

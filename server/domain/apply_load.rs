@@ -4,9 +4,12 @@ use std::sync::Arc;
 
 use super::apply::{When, change_machine, moves, turn};
 use super::event::What;
+use super::exception::{ReleasedAlone, ReleasedEarly};
 use super::id::Id;
 use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus, Verdict};
+use super::machine::AIR_REMOVAL;
 use super::model::StepKind;
+use super::release::{self, Spores};
 use super::state::{Condition, Stage, State};
 
 fn change_load(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut Load)) {
@@ -15,22 +18,32 @@ fn change_load(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut
         change(load);
         load.last_at = load.last_at.max(when.at);
         state.changes.loads.insert(id.clone());
+        match load.open_exception() {
+            true => state.loads_with_open_exception.insert(id.clone()),
+            false => state.loads_with_open_exception.remove(id),
+        };
     }
 }
 
 pub(super) fn load(state: &mut State, when: &When, what: &What) {
     match what {
         What::LoadStarted(it) => start(state, when, it),
-        What::LoadJudged(it) => change_load(state, when, &it.load, |load| {
-            load.judged = Some(Verdict {
-                entry: when.seq,
-                passed: it.judged.passed,
-                ended_at: it.judged.ended_at,
-                record: it.judged.by.record_hash(),
-                whole: Some(Arc::new(it.judged.clone())),
+        What::LoadJudged(it) => {
+            change_load(state, when, &it.load, |load| {
+                load.judged = Some(Verdict {
+                    entry: when.seq,
+                    passed: it.judged.passed,
+                    ended_at: it.judged.ended_at,
+                    record: it.judged.by.record_hash(),
+                    whole: Some(Arc::new(it.judged.clone())),
+                });
+                load.status = LoadStatus::Judged;
             });
-            load.status = LoadStatus::Judged;
-        }),
+            let machine = state.loads.get(&it.load).map(|load| load.machine.clone());
+            if let Some(machine) = machine.filter(|_| !it.judged.passed) {
+                super::testing::flag(state, when, &machine, &it.load);
+            }
+        }
         What::IndicatorRecorded(it) => {
             change_load(state, when, &it.load, |load| {
                 load.indicators.push(Indicator {
@@ -40,14 +53,35 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
                     at: when.at,
                     by: when.actor.to_string(),
                 });
+                load.biological_read(when.at);
             });
+            if let Some(load) = state.loads.get(&it.load).cloned() {
+                let passed = release::spores(&load) == Spores::Passed;
+                change_machine(state, &load.machine, |machine| {
+                    machine.keep_biological(&load.load, load.started_at, passed);
+                });
+            }
             if let Some(machine) = &it.machine_out {
                 let reason = format!("growth in the biological indicator of load {}", it.load);
-                change_machine(state, machine, |m| m.condition = Condition::Out { reason, since: when.at });
+                let condition = Condition::Out {
+                    reason,
+                    since: when.at,
+                    test: None,
+                    load: Some(it.load.clone()),
+                    good: None,
+                };
+                change_machine(state, machine, |machine| machine.becomes(condition, when.at));
             }
         }
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
+            change_load(state, when, &it.load, |load| {
+                let alone = it.alone.clone();
+                load.alone =
+                    alone.map(|alone| Box::new(ReleasedAlone { alone, signed_by: None, signed_at: None }));
+                let early = it.early.clone();
+                load.early = early.map(|early| Box::new(ReleasedEarly { early, read_at: None }));
+            });
             let sterilised = cycled(state, when, &it.load, true);
             moves(state, when, &it.parts);
             for moved in it.parts.iter().filter(|moved| sterilised && moved.to == Stage::Ready) {
@@ -62,12 +96,25 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             cycled(state, when, &it.load, it.ran);
             moves(state, when, &it.parts);
         }
+        What::Countersigned(it) => change_load(state, when, &it.load, |load| {
+            if let Some(alone) = &mut load.alone {
+                alone.signed_by = Some(when.actor.to_string());
+                alone.signed_at = Some(when.at);
+            }
+        }),
         _ => {}
     }
 }
 
 fn start(state: &mut State, when: &When, it: &LoadStarted) {
+    let tested = state
+        .machines
+        .get(&it.machine)
+        .is_some_and(|machine| machine.passed_on(state, AIR_REMOVAL, state.test_day(when.at)));
     let load = Load {
+        tested,
+        alone: None,
+        early: None,
         load: it.load.clone(),
         machine: it.machine.clone(),
         kind: it.kind,

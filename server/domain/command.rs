@@ -8,8 +8,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, finding, hold, load, lookback, machine, missing, model, record_form, repair, set,
-    site, step,
+    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, record_form,
+    repair, set, site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -198,6 +198,7 @@ acts! {
         "machine_back" MachineBack(machine::MachineBack) by &[Lead, Biomed];
         "record_machine_test" RecordMachineTest(machine::RecordMachineTest) by &[Desk, Lead, Biomed];
         "define_record_form" DefineRecordForm(record_form::DefineRecordForm) by &[Lead, Admin];
+        "clear_flag" ClearFlag(machine::ClearFlag) by &[Lead, Biomed];
     }
     Asset {
         "add_asset" AddAsset(asset::AddAsset) by &[Lead, Biomed];
@@ -256,6 +257,7 @@ acts! {
         "record_indicator" RecordIndicator(load::RecordIndicator) by &[Desk, Lead];
         "release_load" Release(load::Release) by &[Desk, Lead];
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
+        "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
 }
 
@@ -271,6 +273,7 @@ impl Act {
             Act::Hold(Hold::Place(place)) => place.kind.placed_by().contains(&role),
             Act::Case(Case::Change(it)) if role == Clinician => !it.beyond_technique_and_risk(),
             Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
+            Act::Load(Load::Release(it)) if it.early.is_some() => role == Lead,
             _ => in_general,
         }
     }
@@ -379,6 +382,7 @@ impl Act {
             Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),
             Act::Load(Load::Judge(it)) => it.whole(),
+            Act::Load(Load::Release(it)) => it.whole(),
             Act::Site(Site::SetPolicy(it)) => it.whole(),
             Act::Case(Case::Plan(it)) => it.whole(),
             Act::Case(Case::Change(it)) => it.whole(),

@@ -136,8 +136,9 @@ impl<'a> Deciding<'a> {
             Act::Machine(Machine::DefineMachine(it)) => machine::define_machine(self, it),
             Act::Machine(Machine::MachineOut(it)) => machine::machine_out(self, it),
             Act::Machine(Machine::MachineBack(it)) => machine::machine_back(self, it),
-            Act::Machine(Machine::RecordMachineTest(it)) => machine::record_test(self, it),
             Act::Machine(Machine::DefineRecordForm(it)) => super::record_form::define(self, it),
+            Act::Machine(Machine::RecordMachineTest(it)) => super::testing::record_test(self, it),
+            Act::Machine(Machine::ClearFlag(it)) => super::testing::clear_flag(self, it),
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
@@ -165,6 +166,7 @@ impl<'a> Deciding<'a> {
             Act::Load(Load::RecordIndicator(it)) => super::loading::record_indicator(self, it),
             Act::Load(Load::Release(it)) => super::loading::release(self, it),
             Act::Load(Load::Reject(it)) => super::loading::reject(self, it),
+            Act::Load(Load::Countersign(it)) => super::exception::countersign(self, it),
         }
     }
 
@@ -224,6 +226,11 @@ impl<'a> Deciding<'a> {
     /// Notes that the command's override set these aside for a part that was accepted.
     pub fn overrode(&mut self, codes: impl IntoIterator<Item = Code>) {
         self.overridden.extend(codes);
+    }
+
+    /// The command's override, where it set this aside.
+    pub fn set_aside(&self, code: Code) -> Option<&'a command::Override> {
+        self.command.around.overriding.as_ref().filter(|_| self.overridden.contains(&code))
     }
 
     /// A rule that a fact broke: recorded beside it.

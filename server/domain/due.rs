@@ -1,12 +1,20 @@
 //! What must be inspected, tested or replaced, in order of need.
 
+use chrono::NaiveTime;
 use serde::Serialize;
 
 use super::id::Id;
-use super::machine::{AIR_REMOVAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED};
+use super::load::Load;
 use super::readiness::{Due, due};
-use super::state::{Asset, Condition, Machine, State};
+use super::state::{Asset, Machine, State};
 use super::time::{MINUTE, Time, on_day};
+
+/// A machine whose failed verdict waits for a person's answer.
+pub const FLAGGED: &str = "flagged";
+/// A load released alone, for somebody else to countersign.
+pub const COUNTERSIGNATURE: &str = "countersignature";
+/// A load with an implant released early, whose biological indicator is to be read.
+pub const BIOLOGICAL_PENDING: &str = "biological_pending";
 
 /// One thing that is due: a part by its maker's limits, or a machine by its periodic tests.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -15,6 +23,9 @@ pub struct DueItem {
     pub asset: Option<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub machine: Option<Id>,
+    /// A load released alone or early, whose exception is open; its machine stands beside it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
     pub why: &'static str,
     /// Since when, where that is known: the day of an interval, the beginning of a test day.
     pub since: Option<Time>,
@@ -26,7 +37,7 @@ impl DueItem {
     /// How far beyond its limit, so that the most pressing stands first. What stops a machine stops everybody.
     fn need(&self) -> (bool, u64) {
         let over = u64::from(self.found) * 1_000_000 / u64::from(self.limit.max(1));
-        (self.machine.is_none(), u64::MAX - over)
+        (self.machine.is_none() || self.load.is_some(), u64::MAX - over)
     }
 
     pub fn words(&self) -> &'static str {
@@ -42,6 +53,11 @@ pub fn why_words(why: &str) -> &'static str {
         "inspect_every_cycles" => "many cycles since its last inspection",
         "inspect_every_days" => "many days since its last inspection",
         "air_removal" => "air-removal test of this test day",
+        "leak_rate" => "leak-rate test",
+        "biological" => "biological indicator",
+        "countersignature" => "released alone, a countersignature is open",
+        "biological_pending" => "an implant's biological indicator, released early",
+        "flagged" => "a failed verdict waits for an answer",
         "empty_cycle" => "empty cycles before it is used again",
         _ => "due",
     }
@@ -57,8 +73,9 @@ impl State {
         for machine in self.machines.values() {
             all.extend(machine_due(self, machine, now));
         }
+        all.extend(self.open_exceptions().flat_map(|load| exceptions_due(self, load)));
         all.sort_by(|a, b| {
-            let name = |it: &DueItem| (it.machine.clone(), it.asset.clone(), it.why);
+            let name = |it: &DueItem| (it.machine.clone(), it.load.clone(), it.asset.clone(), it.why);
             a.need().cmp(&b.need()).then_with(|| name(a).cmp(&name(b)))
         });
         all
@@ -74,6 +91,7 @@ fn item(asset: &Asset, it: Due) -> DueItem {
     DueItem {
         asset: Some(asset.asset.clone()),
         machine: None,
+        load: None,
         why: it.why,
         since,
         limit: it.limit,
@@ -81,26 +99,37 @@ fn item(asset: &Asset, it: Due) -> DueItem {
     }
 }
 
-fn machine_due(state: &State, machine: &Machine, now: Time) -> Option<DueItem> {
+/// A machine's tests, and the question that its failed verdicts ask.
+fn machine_due(state: &State, machine: &Machine, now: Time) -> Vec<DueItem> {
     let due = |why, since, limit, found| DueItem {
         asset: None,
         machine: Some(machine.machine.clone()),
+        load: None,
         why,
         since,
         limit,
         found,
     };
-    match machine.condition {
-        Condition::Requalifying { good } => Some(due(EMPTY_CYCLE, None, EMPTY_CYCLES_NEEDED, good)),
-        Condition::Out { .. } => None,
-        Condition::InService => {
-            let starts = state.policy.test_day_starts.0;
-            let today = now.test_day(state.zone, starts);
-            let tested = machine.last_tests.get(AIR_REMOVAL);
-            let done = tested.is_some_and(|test| test.good && test.at.test_day(state.zone, starts) == today);
-            let needed = machine.programmes.iter().any(|programme| programme.air_removal_test);
-            let since = on_day(today, starts, state.zone);
-            (needed && !done).then(|| due(AIR_REMOVAL, Some(since), 1, 0))
-        }
-    }
+    let tests = machine.tests_due(state, now).into_iter();
+    let mut all: Vec<DueItem> =
+        tests.map(|test| due(test.test, test.since, test.limit, test.found)).collect();
+    all.extend(machine.flag.as_ref().map(|flag| due(FLAGGED, Some(flag.since), 1, flag.failed)));
+    all
+}
+
+fn exceptions_due(state: &State, load: &Load) -> Vec<DueItem> {
+    let due = |why, since| DueItem {
+        asset: None,
+        machine: Some(load.machine.clone()),
+        load: Some(load.load.clone()),
+        why,
+        since,
+        limit: 1,
+        found: 0,
+    };
+    let alone = load.alone.as_ref().filter(|_| load.waits_for_countersignature());
+    let midnight = NaiveTime::default();
+    let signed = alone.map(|it| due(COUNTERSIGNATURE, Some(on_day(it.alone.due, midnight, state.zone))));
+    let read = load.waits_for_biological().then(|| due(BIOLOGICAL_PENDING, load.decided_at));
+    signed.into_iter().chain(read).collect()
 }

@@ -10,8 +10,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exposure, finding, hold, load, lookback, machine, missing, model, record_form, repair,
-    set, site, step,
+    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, record_form,
+    repair, set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -209,6 +209,7 @@ kinds! {
     "machine_back" MachineBack(machine::MachineBack);
     "machine_tested" MachineTested(machine::MachineTested);
     "record_form_defined" RecordFormDefined(record_form::DefineRecordForm);
+    "flag_cleared" FlagCleared(machine::ClearFlag);
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);
@@ -226,6 +227,7 @@ kinds! {
     "indicator_recorded" IndicatorRecorded(load::IndicatorRecorded);
     "load_released" LoadReleased(load::LoadReleased);
     "load_rejected" LoadRejected(load::LoadRejected);
+    "countersigned" Countersigned(exception::Countersign);
     "case_planned" CasePlanned(exposure::CasePlanned);
     "case_changed" CaseChanged(exposure::CaseChanged);
     "case_cancelled" CaseCancelled(exposure::CaseCancelled);

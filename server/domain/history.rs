@@ -18,6 +18,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::MachineBack(it) => machine(&it.machine),
         What::MachineTested(it) => machine(&it.test.machine),
         What::RecordFormDefined(it) => machine(&it.machine),
+        What::FlagCleared(it) => machine(&it.machine),
         What::AssetAdded(it) => asset(&it.asset),
         What::PutAway(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
@@ -56,6 +57,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
         What::CasePlanned(_)
         | What::CaseChanged(_)
         | What::CaseCancelled(_)

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
 use super::event::Moved;
+use super::exception::{Alone, AskEarly, Early, ReleasedAlone, ReleasedEarly};
 use super::id::Id;
 use super::machine::MachineKind;
 use super::programme::Programme;
@@ -150,6 +151,15 @@ pub struct Release {
     pub load: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub dry: Option<bool>,
+    /// Released before the biological indicator of an implant is read, as an exception.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early: Option<AskEarly>,
+}
+
+impl Release {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        self.early.as_ref().map_or(Ok(()), AskEarly::whole)
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -240,6 +250,13 @@ pub struct Load {
     /// The entry that started it.
     pub entry: u64,
     pub last_at: Time,
+    /// The air-removal test of its machine had passed on its test day when it was told.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub tested: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alone: Option<Box<ReleasedAlone>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early: Option<Box<ReleasedEarly>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -283,6 +300,11 @@ pub struct LoadReleased {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cool_at: Option<Time>,
     pub parts: Vec<Moved>,
+    /// Released by the person who started it, where two are asked for: somebody else countersigns.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alone: Option<Alone>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early: Option<Early>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

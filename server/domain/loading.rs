@@ -2,11 +2,13 @@
 
 use super::deciding::Deciding;
 use super::event::What;
+use super::exception::{self, Alone};
 use super::fact::{turn_at, why_not_meant};
 use super::id::{Id, next_free};
 use super::load::*;
 use super::machine::{MachineKind, known};
 use super::model::{StepKind, reason_given, unknown};
+use super::person::Role;
 use super::programme::Programme;
 use super::refusal::{Code, Problem};
 use super::release;
@@ -42,9 +44,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
             "Record the step itself.",
         ));
     }
-    let (zone, starts) = (state.zone, state.policy.test_day_starts.0);
-    let today = deciding.at().test_day(zone, starts);
-    if let Some(problem) = machine.not_ready(&programme, today, |at| at.test_day(zone, starts)) {
+    if let Some(problem) = machine.not_ready(state, &programme, deciding.at()) {
         deciding.against(problem);
     }
     if let Some(running) = &machine.running {
@@ -223,17 +223,31 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
 }
 
 pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
-    let load = undecided(deciding, &it.load)?;
-    for problem in release::against(deciding.state, &load, Some(&deciding.asked.actor.code), it.dry) {
-        // A release is a decision on evidence, whenever it is told.
-        deciding.against(problem.even_late());
+    if it.early.is_some() && deciding.asked.actor.role != Role::Lead {
+        deciding.not_your_role = true;
     }
+    let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
+    let by = &deciding.asked.actor.code;
+    let (others, pending) = release::weighed(deciding.state, &load, Some(by), it.dry, at);
+    let mut early = None;
+    if let Some(asked) = &it.early {
+        early = Some(exception::early(deciding, &load, asked, others, pending));
+    } else {
+        for problem in others.into_iter().chain(pending) {
+            // A release is a decision on evidence, whenever it is told.
+            deciding.against(problem.even_late());
+        }
+    }
+    let reason = deciding.set_aside(Code::SamePerson).map(|given| given.reason.0.clone());
+    let due = exception::countersign_due(deciding.state, at);
     Some(What::LoadReleased(LoadReleased {
         load: it.load.clone(),
         dry: it.dry,
         cool_at: release::cool_at(&load, at),
         parts: release::parts(deciding.state, &load, at),
+        alone: reason.map(|reason| Alone { reason, due }),
+        early,
     }))
 }
 

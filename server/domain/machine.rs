@@ -10,9 +10,10 @@ use super::id::Id;
 use super::model::{Method, reason_given, unknown};
 use super::programme::Programme;
 use super::refusal::{Code, Problem};
-use super::state::{Condition, Machine};
-use super::text::{Line, Quantity, Text, ended};
-use super::time::{Date, Time, told_day};
+use super::state::{Condition, Machine, State};
+pub use super::testing::{ClearFlag, MachineTested, RecordMachineTest};
+use super::text::{Text, ended};
+use super::time::{Time, told_day};
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -99,73 +100,16 @@ pub struct MachineBack {
     pub after: BackAfter,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RecordMachineTest {
-    pub machine: Id,
-    pub test: Id,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub passed: Option<bool>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub value: Option<Quantity>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unit: Option<Line>,
-}
-
 /// The air-removal test of a pre-vacuum steriliser.
 pub const AIR_REMOVAL: &str = "air_removal";
 pub const LEAK_RATE: &str = "leak_rate";
 pub const EMPTY_CYCLE: &str = "empty_cycle";
+/// A spore test of the machine itself, beside those that loads carry.
+pub const BIOLOGICAL: &str = "biological";
 
 /// Good empty cycles before a steriliser is used again after installation, relocation, major repair or a
 /// sterilisation failure (CDC Guideline for Disinfection and Sterilization 2008, Sterilizing Practices).
 pub const EMPTY_CYCLES_NEEDED: u32 = 3;
-
-/// The leak rate that a chamber may have at most, in mbar/min (EN 285, air leakage: 1.3 mbar/min, which is
-/// 0.13 kPa/min; read in a secondary text).
-fn leak_limit_mbar_per_min() -> Decimal {
-    Decimal::new(13, 1)
-}
-
-impl RecordMachineTest {
-    pub(super) fn whole(&self) -> Result<(), Malformed> {
-        if self.test.as_str() == LEAK_RATE && self.value.is_some() {
-            return self.leak_mbar_per_min().map(|_| ()).ok_or_else(|| {
-                wrong("/unit", "found no unit of a leak rate; mbar/min, kPa/min or mmHg/min is needed")
-            });
-        }
-        if self.passed.is_none() {
-            return Err(wrong("/passed", "missing; only a leak rate with a value is judged by its number"));
-        }
-        Ok(())
-    }
-
-    fn leak_mbar_per_min(&self) -> Option<Decimal> {
-        let value = self.value?.0;
-        match self.unit.as_ref().map(|unit| unit.as_str().to_ascii_lowercase()).as_deref() {
-            None | Some("mbar/min") => Some(value),
-            Some("kpa/min") => value.checked_mul(Decimal::TEN),
-            Some("mmhg/min") => value.checked_mul(Decimal::new(133_322, 5)),
-            Some(_) => None,
-        }
-    }
-
-    /// Whether the test is good. A leak rate above its limit is not, whatever the person said.
-    fn good(&self) -> bool {
-        let by_number = (self.test.as_str() == LEAK_RATE)
-            .then(|| self.leak_mbar_per_min())
-            .flatten()
-            .map(|rate| rate <= leak_limit_mbar_per_min());
-        by_number.unwrap_or(true) && self.passed.unwrap_or(true)
-    }
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct MachineTested {
-    #[serde(flatten)]
-    pub test: RecordMachineTest,
-    pub good: bool,
-}
 
 pub(super) fn define_machine(deciding: &mut Deciding, it: &DefineMachine) -> Option<What> {
     deciding.touches(None);
@@ -201,12 +145,6 @@ pub(super) fn machine_back(deciding: &mut Deciding, it: &MachineBack) -> Option<
     Some(What::MachineBack(it.clone()))
 }
 
-pub(super) fn record_test(deciding: &mut Deciding, it: &RecordMachineTest) -> Option<What> {
-    deciding.touches(None);
-    known(deciding, &it.machine)?;
-    Some(What::MachineTested(MachineTested { test: it.clone(), good: it.good() }))
-}
-
 pub(super) fn known(deciding: &mut Deciding, machine: &Id) -> Option<Machine> {
     match deciding.state.machines.get(machine) {
         Some(found) => Some((**found).clone()),
@@ -220,12 +158,7 @@ pub(super) fn known(deciding: &mut Deciding, machine: &Id) -> Option<Machine> {
 impl Machine {
     /// Why this machine runs no load now, or `None`: out of service, requalifying, or its air-removal test of the
     /// test day is missing.
-    pub fn not_ready(
-        &self,
-        programme: &Programme,
-        today: Date,
-        zone_day: impl Fn(Time) -> Date,
-    ) -> Option<Problem> {
+    pub fn not_ready(&self, state: &State, programme: &Programme, at: Time) -> Option<Problem> {
         let name = &self.machine;
         match &self.condition {
             Condition::Out { reason, .. } => {
@@ -249,22 +182,29 @@ impl Machine {
         if !programme.air_removal_test {
             return None;
         }
-        let tested = self.last_tests.get(AIR_REMOVAL);
-        let good_today = tested.is_some_and(|test| test.good && zone_day(test.at) == today);
-        (!good_today).then(|| {
-            let found = match tested {
-                Some(test) => {
-                    format!("The last air-removal test of {name} was on {}.", told_day(zone_day(test.at)))
-                }
-                None => format!("No air-removal test of {name} is recorded."),
-            };
-            let today = told_day(today);
-            Problem::new(
-                Code::MachineNotReady,
-                found,
-                format!("A passed air-removal test of the test day {today} is needed before its first load."),
-                "Run the air-removal test and record it as a machine test.",
-            )
-        })
+        self.no_air_removal_test(state, at)
+    }
+
+    /// Its air-removal test of the test day of this moment is missing, or failed.
+    pub fn no_air_removal_test(&self, state: &State, at: Time) -> Option<Problem> {
+        let (name, today) = (&self.machine, state.test_day(at));
+        if self.passed_on(state, AIR_REMOVAL, today) {
+            return None;
+        }
+        let found = match self.last_tests.get(AIR_REMOVAL) {
+            Some(test) => {
+                format!("The last air-removal test of {name} was on {}.", told_day(state.test_day(test.at)))
+            }
+            None => format!("No air-removal test of {name} is recorded."),
+        };
+        Some(Problem::new(
+            Code::MachineNotReady,
+            found,
+            format!(
+                "A passed air-removal test of the test day {} is needed before its first load.",
+                told_day(today)
+            ),
+            "Run the air-removal test and record it as a machine test.",
+        ))
     }
 }

@@ -124,6 +124,9 @@ pub struct Limits {
 pub struct SteamInstruction {
     pub temp_c: Quantity,
     pub hold_s: Quantity,
+    /// Longer than this the maker does not allow.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_hold_s: Option<Quantity>,
 }
 
 /// The maker's processing instructions, with their edition.
@@ -169,6 +172,9 @@ pub struct DefineModel {
     pub processing: Processing,
     #[serde(default)]
     pub single_use: bool,
+    /// It stays in the patient: a steriliser load that holds one is released on a biological indicator that passed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub implant: bool,
 }
 
 pub type Model = DefineModel;
@@ -188,6 +194,11 @@ impl DefineModel {
             if size.is_some_and(|q| q.0 <= rust_decimal::Decimal::ZERO) {
                 return Err(wrong(format!("/dimensions/{name}"), "found zero or less; a size is above zero"));
             }
+        }
+        let steam = self.processing.steam.as_ref();
+        if steam.is_some_and(|steam| steam.max_hold_s.is_some_and(|most| most < steam.hold_s)) {
+            let detail = "found less than hold_s; the longest hold is no shorter than the needed one";
+            return Err(wrong("/processing/steam/max_hold_s", detail));
         }
         Ok(())
     }

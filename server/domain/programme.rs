@@ -6,6 +6,7 @@ use super::id::Id;
 use super::machine::MachineKind;
 use super::model::{Method, Model, StepKind};
 use super::text::Quantity;
+use super::verdict::short;
 
 /// How often an indicator of a kind is needed.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
@@ -41,6 +42,10 @@ pub struct Programme {
     pub air_removal_test: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cooling_s: Option<u32>,
+    /// How long the load airs after the cycle before it may be released (CDC Guideline 2008, table 1: ethylene oxide
+    /// 8 to 12 h at 50 to 60 °C).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub aeration_s: Option<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub chemical: Option<Chemical>,
     #[serde(default)]
@@ -75,12 +80,17 @@ impl Programme {
                     let band = self.band_c.map_or("no band".to_string(), |band| format!("{band} °C"));
                     return Some(format!("it needs steam at {} °C, the programme has {band}", steam.temp_c));
                 }
-                (held < steam.hold_s).then(|| {
-                    format!(
+                if held < steam.hold_s {
+                    return Some(format!(
                         "it needs {} s at {} °C, the programme holds {held} s",
                         steam.hold_s, steam.temp_c
-                    )
-                })
+                    ));
+                }
+                let most = steam.max_hold_s.filter(|most| held > *most)?;
+                Some(format!(
+                    "it bears at most {most} s at {} °C, the programme holds {held} s",
+                    steam.temp_c
+                ))
             }
             Method::HydrogenPeroxide if model.processing.hydrogen_peroxide != Some(true) => {
                 does_not_name("hydrogen peroxide")
@@ -97,6 +107,33 @@ impl Programme {
             Method::HydrogenPeroxide | Method::EthyleneOxide => None,
         }
     }
+}
+
+/// What a cycle's record says of its hold, as far as an instruction may bind it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Held {
+    pub max_c: Option<f64>,
+    pub hold_s: Option<f64>,
+}
+
+impl Held {
+    /// Why the steam that was held is more than a model bears. A highest temperature below that of its own steam
+    /// instruction can only be meant for washing.
+    pub fn beyond(&self, model: &Model) -> Option<String> {
+        let steam = model.processing.steam.as_ref()?;
+        let (max_c, hold_s) = (self.max_c.unwrap_or(0.0), self.hold_s.unwrap_or(0.0));
+        let most = model.processing.max_temp_c.filter(|most| *most >= steam.temp_c);
+        if let Some(most) = most.filter(|most| above(max_c, *most)) {
+            return Some(format!("it bears at most {most} °C, the record reached {} °C", short(max_c)));
+        }
+        let most = steam.max_hold_s.filter(|most| above(hold_s, *most))?;
+        Some(format!("it bears at most {most} s of steam, the record holds {} s", short(hold_s)))
+    }
+}
+
+/// Limits are inclusive, and met by what misses them by no more than a thousand-millionth.
+fn above(found: f64, most: Quantity) -> bool {
+    found > most.f64() * (1.0 + 1e-9)
 }
 
 impl Default for Quantity {

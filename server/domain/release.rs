@@ -5,79 +5,267 @@ use std::sync::Arc;
 
 use chrono::Days;
 
+use super::condition::{Condition, Test};
 use super::event::Moved;
 use super::hold::HoldKind;
-use super::load::{IndicatorKind, IndicatorResult, Load};
-use super::model::StepKind;
+use super::load::{Indicator, IndicatorKind, IndicatorResult, Load};
+use super::model::{Method, StepKind};
 use super::programme::{Biological, Chemical};
 use super::refusal::{Code, Problem};
+use super::site::BiologicalPolicy;
 use super::state::{Asset, State};
-use super::time::Time;
+use super::text::{Line, ended};
+use super::time::{Time, told_day};
 
-/// What stands against releasing a load; `by` is the one who would, where it is known.
-pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>) -> Vec<Problem> {
-    let mut problems = Vec::new();
+/// What stands against releasing a load at a moment; `by` is the one who would, where it is known.
+pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>, at: Time) -> Vec<Problem> {
+    let (mut problems, pending) = weighed(state, load, by, dry, at);
+    problems.extend(pending);
+    problems
+}
+
+/// As [`against`], with the biological indicator that is not read yet apart from the rest.
+pub fn weighed(
+    state: &State,
+    load: &Load,
+    by: Option<&str>,
+    dry: Option<bool>,
+    at: Time,
+) -> (Vec<Problem>, Option<Problem>) {
+    let reject = format!("Reject load {}; its parts go back before {}.", load.load, goes_back_before(load));
+    let mut problems = machine(state, load, at, &reject);
+    problems.extend(processing(state, load, &reject));
+    problems.extend(record(load, dry, &reject));
+    problems.extend(indicators(load, &reject));
+    problems.extend(overdue(state, load));
+    problems.extend(aeration(state, load, at));
+    let pending = pending(state, load);
+    let two = state.policy.two_people && sterilises(load);
+    if two && by.is_some_and(|by| by == load.started_by) {
+        let second = Problem::new(
+            Code::SamePerson,
+            format!("The same person started load {}.", load.load),
+            "Here the loader and the releaser of a steriliser load are two people.",
+            "Let a second person release it. Alone at night, set the rule aside and name the reserve that needs it.",
+        );
+        let all_passed = problems.is_empty() && pending.is_none();
+        problems.push(if all_passed { second.open_to_override() } else { second });
+    }
+    (problems, pending)
+}
+
+fn sterilises(load: &Load) -> bool {
+    load.programme.step() == StepKind::Sterilised
+}
+
+fn goes_back_before(load: &Load) -> &'static str {
+    if sterilises(load) { "packing" } else { "cleaning" }
+}
+
+fn record(load: &Load, dry: Option<bool>, reject: &str) -> Option<Problem> {
     let name = &load.load;
-    let reject = format!("Reject load {name}; its parts go back before {}.", goes_back_before(load));
     match &load.judged {
-        None => problems.push(Problem::new(
+        None => Some(Problem::new(
             Code::NoRecord,
             format!("Load {name} has no cycle record."),
             "A readable record of its cycle, or readings confirmed by a second person, is needed.",
             "Enter the record. A load without one is not released.",
         )),
-        Some(judged) if !judged.passed => problems.push(Problem::new(
+        Some(judged) if !judged.passed => Some(Problem::new(
             Code::RecordFailed,
             format!(
                 "The record of load {name} does not meet its programme: {}",
                 judged.whole.as_ref().map(|whole| whole.why_failed()).unwrap_or_default()
             ),
             "A record that meets every limit of the programme is needed.",
-            &reject,
+            reject,
         )),
-        Some(_) if dry == Some(false) => problems.push(Problem::new(
+        Some(_) if dry == Some(false) => Some(Problem::new(
             Code::RecordFailed,
             format!("Load {name} is not dry."),
             "A load that is visibly dry at unloading is needed.",
-            &reject,
+            reject,
         )),
-        Some(_) => {}
+        Some(_) => None,
     }
-    problems.extend(indicators(load, &reject));
-    let two = state.policy.two_people && load.programme.step() == StepKind::Sterilised;
-    if two && by.is_some_and(|by| by == load.started_by) {
-        let second = Problem::new(
-            Code::SamePerson,
-            format!("The same person started load {name}."),
-            "Here the loader and the releaser of a steriliser load are two people.",
-            "Let a second person release it. Alone at night, set the rule aside and name the reserve that needs it.",
-        );
-        problems.push(if problems.is_empty() { second.open_to_override() } else { second });
+}
+
+/// What stands against it at its machine: out of service or requalifying, a test that failed since the load began, no
+/// air-removal test of the load's own test day. A machine that is out for the growth of this very load is told by the
+/// load's indicator; one that went out after a release that is told late was in service then.
+fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
+    let Some(machine) = state.machines.get(&load.machine) else { return Vec::new() };
+    let name = &machine.machine;
+    let mut problems = Vec::new();
+    let own = matches!(&machine.condition, Condition::Out { load: Some(grown), .. } if *grown == load.load);
+    if !own && machine.not_in_service_since.is_some_and(|since| since <= at) {
+        problems.push(Problem::new(
+            Code::MachineNotReady,
+            format!("{name} is {}", ended(&machine.condition.words())),
+            format!("A machine in service is needed to release load {}.", load.load),
+            format!("{reject} Or wait until {name} is in service again."),
+        ));
+    }
+    let since = |test: &&Test| !test.good && load.started_at <= test.at && test.at <= at;
+    if let Some(failed) = machine.tests.iter().find(|test| since(test) && !machine.made_good(state, test)) {
+        problems.push(Problem::new(
+            Code::MachineNotReady,
+            format!(
+                "{name} failed its {} test on {}, after load {} was started.",
+                failed.test.replace('_', " "),
+                failed.at.told(state.zone),
+                load.load
+            ),
+            "A machine whose tests did not fail between the start and the release is needed.",
+            reject,
+        ));
+    }
+    if load.programme.air_removal_test && !load.tested {
+        problems.extend(machine.no_air_removal_test(state, load.started_at));
     }
     problems
 }
 
-fn goes_back_before(load: &Load) -> &'static str {
-    if load.programme.step() == StepKind::Sterilised { "packing" } else { "cleaning" }
+/// What its parts do not bear or do not get, by their instructions as they are now: the programme suits every one, and
+/// the record goes beyond none.
+fn processing(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
+    let held = load.judged.as_ref().and_then(|judged| judged.whole.as_ref()).map(|whole| whole.held());
+    let by_steam = load.programme.method == Method::Steam;
+    let inside = inside(state, load);
+    let unsuited = inside.iter().filter_map(|asset| {
+        let model = state.model(&asset.model)?;
+        let beyond = || held.filter(|_| by_steam).and_then(|held| held.beyond(model));
+        let why = load.programme.unsuitable(model).or_else(beyond)?;
+        Some(Problem::new(
+            Code::ProgrammeUnsuitable,
+            format!("{} does not suit load {}: {why}.", asset.called(), load.load),
+            "A cycle that meets the processing instructions of every part in it is needed.",
+            reject,
+        ))
+    });
+    unsuited.collect()
+}
+
+fn aeration(state: &State, load: &Load, at: Time) -> Option<Problem> {
+    let over = load.judged.as_ref()?.ended_at.plus_s(i64::from(load.programme.aeration_s?));
+    let told = over.told(state.zone);
+    (at < over).then(|| {
+        Problem::new(
+            Code::StillCooling,
+            format!("Load {} airs until {told}.", load.load),
+            "A load whose aeration is over is needed.",
+            "Leave it in the aerator until then.",
+        )
+    })
+}
+
+/// What a load's biological indicators say together.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Spores {
+    /// None is read, or every one that is was void.
+    NotRead,
+    Passed,
+    Grew,
+}
+
+/// The last reading of each lot counts, unless its control did not grow: then the test is void, neither pass nor fail.
+/// A control belongs to the indicators of its lot; where either names no lot, it belongs to all of them. Growth in one
+/// lot stands whatever another says.
+pub fn spores(load: &Load) -> Spores {
+    let mut answer = Spores::NotRead;
+    let mut seen: Vec<Option<&Line>> = Vec::new();
+    let of = |kind: IndicatorKind| load.indicators.iter().rev().filter(move |it| it.indicator == kind);
+    for read in of(IndicatorKind::Biological) {
+        let lot = read.lot.as_ref();
+        if seen.contains(&lot) {
+            continue;
+        }
+        seen.push(lot);
+        let matches = |control: &&Indicator| match (lot, control.lot.as_ref()) {
+            (Some(lot), Some(of)) => lot == of,
+            (None, _) | (_, None) => true,
+        };
+        let control = of(IndicatorKind::BiologicalControl).find(matches);
+        if control.is_some_and(|control| control.result == IndicatorResult::Fail) {
+            continue;
+        }
+        match read.result {
+            IndicatorResult::Fail => return Spores::Grew,
+            IndicatorResult::Pass => answer = Spores::Passed,
+        }
+    }
+    answer
+}
+
+/// The implants that are still in a steriliser load.
+pub fn implants(state: &State, load: &Load) -> Vec<Arc<Asset>> {
+    let implant = |asset: &Arc<Asset>| state.model(&asset.model).is_some_and(|model| model.implant);
+    inside(state, load).into_iter().filter(|asset| sterilises(load) && implant(asset)).collect()
+}
+
+/// A biological indicator that is asked for and not read yet: by the programme, by the site, or for an implant
+/// (MMWR 2003;52(RR17): every load with an implant, read before use whenever possible).
+fn pending(state: &State, load: &Load) -> Option<Problem> {
+    if spores(load) != Spores::NotRead {
+        return None;
+    }
+    let implants = implants(state, load);
+    let by_site = sterilises(load) && state.policy.biological == BiologicalPolicy::EachLoad;
+    if let Some(implant) = implants.first() {
+        return Some(Problem::new(
+            Code::IndicatorMissing,
+            format!(
+                "No biological indicator of load {} is recorded, and it holds an implant: {}.",
+                load.load,
+                implant.called()
+            ),
+            "A passed biological indicator is needed before an implant is used.",
+            "Read the indicator and record it. In an emergency the lead may release it early, as an exception.",
+        ));
+    }
+    let asked = by_site || load.programme.biological == Biological::EachLoad;
+    asked.then(|| missing(load, "biological"))
+}
+
+/// Where the site says so, a biological indicator of the machine that is overdue stands against its loads.
+fn overdue(state: &State, load: &Load) -> Option<Problem> {
+    let machine = state.machines.get(&load.machine).filter(|_| sterilises(load))?;
+    let every = state.policy.biological.every_days().filter(|_| state.policy.biological_overdue_stops)?;
+    let (day, last) = (state.test_day(load.started_at), machine.last_biological());
+    let in_time = last.is_some_and(|last| (day - state.test_day(last)).num_days() <= i64::from(every));
+    let found = match last {
+        Some(last) => format!(
+            "The last biological indicator of {} that passed is of {}.",
+            load.machine,
+            told_day(state.test_day(last))
+        ),
+        None => format!("No biological indicator of {} has passed yet.", load.machine),
+    };
+    (!in_time).then(|| {
+        Problem::new(
+            Code::IndicatorMissing,
+            found,
+            format!("Here one has to pass every {}.", if every == 1 { "day" } else { "week" }),
+            "Read the indicator that runs, and record it with its load.",
+        )
+    })
+}
+
+fn missing(load: &Load, what: &str) -> Problem {
+    Problem::new(
+        Code::IndicatorMissing,
+        format!("No {what} indicator of load {} is recorded.", load.load),
+        format!("A passed {what} indicator is needed."),
+        "Read the indicator and record it.",
+    )
 }
 
 fn indicators(load: &Load, reject: &str) -> Vec<Problem> {
     let mut problems = Vec::new();
-    let name = &load.load;
-    let last =
-        |kind: IndicatorKind| load.indicators.iter().rev().find(|indicator| indicator.indicator == kind);
-    let missing = |what: &str| {
-        Problem::new(
-            Code::IndicatorMissing,
-            format!("No {what} indicator of load {name} is recorded."),
-            format!("A passed {what} indicator is needed."),
-            "Read the indicator and record it.",
-        )
-    };
     let failed = |what: &str| {
         Problem::new(
             Code::IndicatorFailed,
-            format!("A {what} indicator of load {name} failed."),
+            format!("A {what} indicator of load {} failed.", load.load),
             "Every indicator of the load has to pass.",
             reject,
         )
@@ -87,16 +275,10 @@ fn indicators(load: &Load, reject: &str) -> Vec<Problem> {
     if chemical(IndicatorResult::Fail) {
         problems.push(failed("chemical"));
     } else if load.programme.chemical(load.kind) != Chemical::None && !chemical(IndicatorResult::Pass) {
-        problems.push(missing("chemical"));
+        problems.push(missing(load, "chemical"));
     }
-    // No growth in the control: the test is void, neither pass nor fail.
-    let void =
-        last(IndicatorKind::BiologicalControl).is_some_and(|control| control.result == IndicatorResult::Fail);
-    let biological = last(IndicatorKind::Biological).filter(|_| !void);
-    match biological.map(|indicator| indicator.result) {
-        Some(IndicatorResult::Fail) => problems.push(failed("biological")),
-        None if load.programme.biological == Biological::EachLoad => problems.push(missing("biological")),
-        _ => {}
+    if spores(load) == Spores::Grew {
+        problems.push(failed("biological"));
     }
     problems
 }

@@ -29,6 +29,40 @@ impl<'de> Deserialize<'de> for Hour {
     }
 }
 
+/// How often the site wants a biological indicator of a steriliser. `periodic` programmes are due weekly at least.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BiologicalPolicy {
+    /// On each test day (ST79, from memory: preferably every day used).
+    Daily,
+    /// MMWR 2003;52(RR17): at least weekly.
+    Weekly,
+    /// In each steriliser load; none is released without.
+    EachLoad,
+    /// On the cycle's own record: usual for validated steam in Europe (EN ISO 17665, from memory).
+    #[default]
+    Parametric,
+}
+
+impl BiologicalPolicy {
+    pub fn every_days(self) -> Option<u32> {
+        match self {
+            BiologicalPolicy::Daily => Some(1),
+            BiologicalPolicy::Weekly => Some(7),
+            BiologicalPolicy::EachLoad | BiologicalPolicy::Parametric => None,
+        }
+    }
+
+    pub fn name(self) -> &'static str {
+        match self {
+            BiologicalPolicy::Daily => "daily",
+            BiologicalPolicy::Weekly => "weekly",
+            BiologicalPolicy::EachLoad => "each_load",
+            BiologicalPolicy::Parametric => "parametric",
+        }
+    }
+}
+
 /// Any of the site's policies. One that is absent keeps what it was.
 #[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -47,6 +81,12 @@ pub struct SetPolicy {
     pub retention_years: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub idle_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub biological: Option<BiologicalPolicy>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub biological_overdue_stops: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub leak_rate_every_days: Option<u32>,
 }
 
 impl SetPolicy {
@@ -64,6 +104,7 @@ impl SetPolicy {
             ("turnaround_minutes", self.turnaround_minutes, 1, 7 * 24 * 60),
             ("retention_years", self.retention_years, 1, 150),
             ("idle_minutes", self.idle_minutes, 1, 24 * 60),
+            ("leak_rate_every_days", self.leak_rate_every_days, 0, 31),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -88,6 +129,15 @@ pub struct Policy {
     pub retention_years: u32,
     /// After so long without an act a session ends.
     pub idle_minutes: u32,
+    #[serde(default)]
+    pub biological: BiologicalPolicy,
+    /// Whether a daily or weekly biological indicator that is overdue stands against a release. Off: it is shown as due.
+    #[serde(default)]
+    pub biological_overdue_stops: bool,
+    /// How often the leak rate of a pre-vacuum steriliser is due. RACGP 2023: each day of use, or weekly where an air
+    /// detector is fitted; which of them holds the site says, and until then none is asked for. 0 takes it back.
+    #[serde(default)]
+    pub leak_rate_every_days: Option<u32>,
 }
 
 impl Default for Policy {
@@ -101,6 +151,9 @@ impl Default for Policy {
             telescope_window_mm: [mm(-50), mm(150)],
             retention_years: 10,
             idle_minutes: 30,
+            biological: BiologicalPolicy::default(),
+            biological_overdue_stops: false,
+            leak_rate_every_days: None,
         }
     }
 }
@@ -119,6 +172,11 @@ impl Policy {
         put(&mut self.telescope_window_mm, &change.telescope_window_mm);
         put(&mut self.retention_years, &change.retention_years);
         put(&mut self.idle_minutes, &change.idle_minutes);
+        put(&mut self.biological, &change.biological);
+        put(&mut self.biological_overdue_stops, &change.biological_overdue_stops);
+        if let Some(days) = change.leak_rate_every_days {
+            self.leak_rate_every_days = Some(days).filter(|days| *days > 0);
+        }
     }
 }
 

@@ -15,7 +15,6 @@ use super::hold::{HoldKind, HoldState};
 use super::id::Id;
 use super::load::Load;
 use super::lookback::LookBack;
-use super::machine::MachineKind;
 use super::missing::MissingState;
 use super::model::{Model, RouteStep};
 use super::programme::Programme;
@@ -25,8 +24,7 @@ use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
 
-use crate::formats::form::Form;
-
+pub use super::condition::{Condition, LastTest, Machine};
 pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
@@ -58,6 +56,8 @@ pub struct State {
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
     pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
+    /// Loads released alone or early whose exception is open still. It follows from the loads.
+    pub loads_with_open_exception: OrdSet<Id>,
     /// The loads in which each part lay, with its turn then, oldest entry first.
     pub loads_of: OrdMap<Id, Arc<Vec<(Id, u32)>>>,
     /// Ids, marks and set codes: one name space.
@@ -210,45 +210,6 @@ pub struct InspectedAt {
     pub cycles: u32,
 }
 
-/// A machine with its programmes, its condition and its last tests.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Machine {
-    pub machine: Id,
-    pub kind: MachineKind,
-    pub programmes: Vec<Arc<Programme>>,
-    pub condition: Condition,
-    pub last_tests: BTreeMap<String, LastTest>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub running: Option<Id>,
-    /// How its own files read, where they are not in the plain form.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub form: Option<Arc<Form>>,
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Condition {
-    InService,
-    Out { reason: String, since: Time },
-    Requalifying { good: u32 },
-}
-
-impl Condition {
-    pub fn words(&self) -> String {
-        match self {
-            Condition::InService => "in service".into(),
-            Condition::Out { reason, .. } => format!("out of service: {reason}"),
-            Condition::Requalifying { good } => format!("requalifying, {good} of 3 empty cycles good"),
-        }
-    }
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct LastTest {
-    pub good: bool,
-    pub at: Time,
-}
-
 impl State {
     /// A site before its first entry.
     pub fn new(site: Id) -> State {
@@ -275,6 +236,7 @@ impl State {
             look_backs: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
+            loads_with_open_exception: OrdSet::new(),
             loads_of: OrdMap::new(),
             names: OrdMap::new(),
             changes: Changes::default(),
@@ -348,6 +310,9 @@ impl State {
         }
         let mut loads_of: BTreeMap<Id, Vec<(u64, Id, u32)>> = BTreeMap::new();
         for load in self.loads.values() {
+            if load.open_exception() {
+                self.loads_with_open_exception.insert(load.load.clone());
+            }
             for part in &load.contents {
                 let of = loads_of.entry(part.asset.clone()).or_default();
                 of.push((load.entry, load.load.clone(), part.turn));

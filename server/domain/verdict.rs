@@ -12,7 +12,7 @@ use super::deciding::Deciding;
 use super::id::Id;
 use super::load::{Load, Readings};
 use super::model::StepKind;
-use super::programme::Programme;
+use super::programme::{Held, Programme};
 use super::record::{self, Given};
 use super::refusal::{Code, Problem};
 use super::sha256::Sha256Of;
@@ -20,7 +20,7 @@ use super::state::State;
 use super::text::{Quantity, Sealed};
 use super::time::Time;
 use crate::analysis::cycle;
-use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
+use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, Limits, SteamLimits};
 use crate::formats::form::Form;
 use crate::formats::said::Said;
 
@@ -129,37 +129,39 @@ pub struct Prepared {
     pub judgement: Result<Judgement, Malformed>,
 }
 
+/// What a programme holds a cycle record to. `None` where it has no limits that a record could meet.
+pub fn limits_of(programme: &Programme) -> Option<Limits> {
+    let number = |q: Option<Quantity>| q.map(Quantity::f64);
+    let (band_c, hold_s) = (number(programme.band_c), number(programme.hold_s));
+    if programme.step() == StepKind::Sterilised {
+        return Some(Limits::Steam(SteamLimits::new(band_c?, hold_s?)));
+    }
+    if programme.a0_s.is_none() && (band_c.is_none() || hold_s.is_none()) {
+        return None;
+    }
+    let a0_s = number(programme.a0_s).unwrap_or(0.0);
+    // Where a programme names no band, its record need not lie in one above the floor.
+    let usual = DisinfectionLimits::new(a0_s, band_c.unwrap_or(A0_FLOOR_C));
+    Some(Limits::Disinfection(DisinfectionLimits { hold_s: hold_s.unwrap_or(0.0), ..usual }))
+}
+
 /// Judges a cycle record by a programme's limits. `None` where the programme has none that a record could meet.
 pub fn judge_record(programme: &Programme, given: &Given) -> Option<Result<Judgement, Malformed>> {
-    let steam = programme.step() == StepKind::Sterilised;
-    let limits_suffice = match steam {
-        true => programme.band_c.is_some() && programme.hold_s.is_some(),
-        false => programme.a0_s.is_some() || (programme.band_c.is_some() && programme.hold_s.is_some()),
-    };
-    limits_suffice.then(|| {
+    limits_of(programme).map(|limits| {
         let by_steam = programme.method == super::model::Method::Steam;
         let unreadable = |error: &dyn std::fmt::Display| wrong("/record", error.to_string());
         let taken = record::take(given, by_steam).map_err(|error| unreadable(&error))?;
         let record = taken.record;
-        let number = |q: Option<Quantity>| q.map(Quantity::f64);
-        let (passed, answer) = if steam {
-            let limits = SteamLimits::new(
-                number(programme.band_c).unwrap_or(0.0),
-                number(programme.hold_s).unwrap_or(0.0),
-            );
-            let verdict = cycle::judge_steam(&record, &limits).map_err(|error| unreadable(&error))?;
-            (verdict.passed(), serde_json::to_value(&verdict))
-        } else {
-            let limits = DisinfectionLimits {
-                hold_s: number(programme.hold_s).unwrap_or(0.0),
-                ..DisinfectionLimits::new(
-                    number(programme.a0_s).unwrap_or(0.0),
-                    // Where a programme names no band, its record need not lie in one above the floor.
-                    number(programme.band_c).unwrap_or(A0_FLOOR_C),
-                )
-            };
-            let verdict = cycle::judge_disinfection(&record, &limits).map_err(|error| unreadable(&error))?;
-            (verdict.passed(), serde_json::to_value(&verdict))
+        let (passed, answer) = match &limits {
+            Limits::Steam(limits) => {
+                let verdict = cycle::judge_steam(&record, limits).map_err(|error| unreadable(&error))?;
+                (verdict.passed(), serde_json::to_value(&verdict))
+            }
+            Limits::Disinfection(limits) => {
+                let verdict =
+                    cycle::judge_disinfection(&record, limits).map_err(|error| unreadable(&error))?;
+                (verdict.passed(), serde_json::to_value(&verdict))
+            }
         };
         let answer = answer.map_err(|error| unreadable(&error))?;
         let span_s = match (record.time_s.first(), record.time_s.last()) {
@@ -336,6 +338,13 @@ fn reasons_of(programme: &Programme, it: &Readings) -> Vec<Value> {
 }
 
 impl Judged {
+    /// What was held, as far as a part's instructions may bind it.
+    pub fn held(&self) -> Held {
+        let answer = self.answer.value();
+        let number = |path: &str| answer.pointer(path).and_then(Value::as_str)?.parse::<f64>().ok();
+        Held { max_c: number("/temperature/max_c"), hold_s: number("/hold/duration_s") }
+    }
+
     /// Why the record fails, as one sentence for people.
     pub fn why_failed(&self) -> String {
         let answer = self.answer.value();

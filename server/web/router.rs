@@ -116,6 +116,7 @@ table! {
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;
+    get "/loads/{load}/plot" Session ALL pages::load_plot::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
     get "/loads/{load}/record" Session ALL upload::get;
     get "/sets" Session ALL pages::sets::get;

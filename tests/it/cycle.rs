@@ -118,6 +118,12 @@ fn the_command_line_answers_or_says_why_not() {
         let output = fettle(&["steam", file, "--band-c", "134", "--hold-s", "180"]);
         let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
         assert_eq!((output.status.code(), &answer["verdict"]), (Some(0), &json!(verdict)));
+        let phases = answer["phases"].as_array().unwrap();
+        let hold = phases.iter().find(|phase| phase["kind"] == "hold").unwrap();
+        assert_eq!(
+            (&hold["start_s"], &hold["end_s"]),
+            (&answer["hold"]["start_s"], &answer["hold"]["end_s"])
+        );
     }
     let unusable: [&[&str]; 5] = [
         &["steam", &nan, "--band-c", "134", "--hold-s", "180"],

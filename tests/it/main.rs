@@ -32,6 +32,7 @@ mod own;
 mod packing;
 mod page;
 mod person;
+mod phases;
 mod process;
 mod query;
 mod record;

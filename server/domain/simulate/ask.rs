@@ -82,7 +82,7 @@ pub fn indicator(load: &Id, indicator: IndicatorKind, passed: bool) -> Act {
 }
 
 pub fn release(load: &Id) -> Act {
-    Act::Load(Load::Release(Release { load: load.clone(), dry: Some(true) }))
+    Act::Load(Load::Release(Release { load: load.clone(), dry: Some(true), early: None }))
 }
 
 pub fn reject(load: &Id, reason: &str) -> Act {
@@ -91,8 +91,14 @@ pub fn reject(load: &Id, reason: &str) -> Act {
 
 pub fn machine_test(machine: &Id, test: &str, passed: bool) -> Option<Act> {
     let test = Id::new(test)?;
-    let it =
-        RecordMachineTest { machine: machine.clone(), test, passed: Some(passed), value: None, unit: None };
+    let it = RecordMachineTest {
+        machine: machine.clone(),
+        test,
+        passed: Some(passed),
+        value: None,
+        unit: None,
+        repeat_because: None,
+    };
     Some(Act::Machine(Machine::RecordMachineTest(it)))
 }
 

@@ -13,12 +13,13 @@ use super::params::Params;
 use crate::domain::load::{Load, LoadStatus};
 use crate::domain::release;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::domain::verdict::{Judged, as_numbers};
 
-pub fn told(state: &State, load: &Load, judged: Option<&Judged>) -> Value {
+pub fn told(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Value {
     let open = matches!(load.status, LoadStatus::Running | LoadStatus::Judged);
     let mut why_not: Vec<_> = match open {
-        true => release::against(state, load, None, None).iter().map(|problem| problem.code).collect(),
+        true => release::against(state, load, None, None, now).iter().map(|problem| problem.code).collect(),
         false => vec![crate::domain::Code::AlreadyDone],
     };
     why_not.sort();
@@ -38,6 +39,8 @@ pub fn told(state: &State, load: &Load, judged: Option<&Judged>) -> Value {
         "started_by": load.started_by,
         "decided_by": load.decided_by,
         "decided_at": load.decided_at,
+        "released_alone": load.alone,
+        "released_early": load.early,
         "may_release": open && why_not.is_empty(),
         "why_not": why_not,
     })
@@ -49,22 +52,22 @@ pub async fn get(
     params: Params,
 ) -> Result<Response, Problem> {
     params.done()?;
-    let (state, _) = caller.state().await?;
+    let (state, now) = caller.state().await?;
     let found = state.loads.get(load.as_str()).ok_or_else(|| Problem::unknown_thing("load", &load))?;
     let judged = caller.app.house.verdict(&state.site, found).await?;
-    Ok(ok(&told(&state, found, judged.as_deref())))
+    Ok(ok(&told(&state, found, judged.as_deref(), now)))
 }
 
 pub async fn list(caller: Caller, mut params: Params) -> Result<Response, Problem> {
     let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
-    let (state, _) = caller.state().await?;
+    let (state, now) = caller.state().await?;
     let page: Vec<&Arc<Load>> =
         super::behind(&state.loads, after.as_deref()).map(|(_, load)| load).take(limit + 1).collect();
     let judged = caller.app.house.verdicts(&state.site, page.iter().map(|load| &***load)).await?;
     let told = |load: &Arc<Load>| {
         let verdict = judged.get(&load.load).map(|verdict| &**verdict);
-        (load.load.to_string(), told(&state, load, verdict))
+        (load.load.to_string(), told(&state, load, verdict, now))
     };
     Ok(ok(&super::listed(page.into_iter().map(told), limit)))
 }

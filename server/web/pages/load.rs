@@ -1,9 +1,13 @@
 //! One load: may it be released, and why not?
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
+use super::curve::{self, Curve};
+use super::load_found::Found;
 use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
@@ -51,6 +55,10 @@ pub struct LoadPage {
     pub alone: bool,
     pub against: Vec<Reason>,
     pub verdict: Option<Verdict>,
+    pub found: Found,
+    pub curve: Option<Arc<Curve>>,
+    /// The first step out, where something stands against it.
+    pub next: String,
     pub facts: Vec<(&'static str, String)>,
     pub indicators: Vec<IndicatorRow>,
     pub parts: Vec<Part>,
@@ -63,11 +71,16 @@ pub struct LoadPage {
 }
 
 impl LoadPage {
-    pub fn of(visitor: &Visitor, load: &Load, judged: Option<&Judged>, done: Option<u64>) -> LoadPage {
+    pub fn of(
+        visitor: &Visitor,
+        load: &Load,
+        (judged, curve): (Option<&Judged>, Option<Arc<Curve>>),
+        done: Option<u64>,
+    ) -> LoadPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = load.decided_at.is_none();
         let problems = match open {
-            true => release::against(state, load, Some(&visitor.actor.code), None),
+            true => release::against(state, load, Some(&visitor.actor.code), None, now),
             false => Vec::new(),
         };
         let against: Vec<Reason> = problems.iter().map(refused::reason).collect();
@@ -82,6 +95,9 @@ impl LoadPage {
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
             verdict: verdict::of(state, load, judged, now),
+            found: Found::of(state, load, judged, now),
+            curve,
+            next: against.first().map(|reason| reason.next.clone()).unwrap_or_default(),
             facts: facts(state, load, now),
             indicators: indicators(state, load, now),
             parts: parts(state, load, now),
@@ -105,7 +121,7 @@ fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String 
             let why = load.reason.as_deref().unwrap_or_default();
             format!("Load {name} was rejected by {by}, {at}: {why}")
         }
-        (_, []) => format!("Load {name} may be released. You decide: release it or reject it."),
+        (_, []) => format!("Nothing found against release of load {name}. You decide."),
         (_, [one]) => format!("Load {name} may not be released. {}", one.found),
         (_, [first, ..]) => {
             format!(
@@ -199,8 +215,12 @@ pub async fn get(
     let Some(found) = visitor.state.loads.get(load.as_str()) else {
         return super::problem::not_found("load", &load, "/loads", "All loads");
     };
-    match app.house.verdict(&visitor.state.site, found).await {
-        Ok(judged) => render(&LoadPage::of(&visitor, found, judged.as_deref(), done.seq())),
+    let judged = match app.house.verdict(&visitor.state.site, found).await {
+        Ok(judged) => judged,
+        Err(gone) => return fail::unavailable(&gone.operation),
+    };
+    match curve::of(&app, &visitor.state, found, judged.as_deref()).await {
+        Ok(curve) => render(&LoadPage::of(&visitor, found, (judged.as_deref(), curve), done.seq())),
         Err(gone) => fail::unavailable(&gone.operation),
     }
 }
@@ -210,8 +230,8 @@ mod tests {
     use super::*;
     use crate::web::pages::sample;
 
-    fn whole(load: &Load) -> Option<&Judged> {
-        load.judged.as_ref().and_then(|judged| judged.whole.as_deref())
+    fn whole(load: &Load) -> (Option<&Judged>, Option<Arc<Curve>>) {
+        (load.judged.as_ref().and_then(|judged| judged.whole.as_deref()), None)
     }
 
     #[test]
@@ -230,6 +250,9 @@ mod tests {
             let found = judged.state.loads.get("S-311").unwrap();
             LoadPage::of(&judged, found, whole(found), Some(41))
         });
-        assert!(text.contains("may be released. You decide") && text.contains("does not prove sterility"));
+        assert!(
+            text.contains("Nothing found against release of load S-311. You decide.")
+                && text.contains("does not prove sterility")
+        );
     }
 }

@@ -29,17 +29,19 @@ pub struct Verdict {
     pub same_as: Vec<String>,
 }
 
+/// Whether a load's record meets its programme, as a sentence.
+pub fn sentence(load: &Load, passed: bool) -> String {
+    let meets = if passed { "meets" } else { "does not meet" };
+    format!("The record of load {} {meets} programme {}.", load.load, load.programme.programme)
+}
+
 pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Option<Verdict> {
     let judged = judged?;
     let answer = judged.answer.value();
     let reasons = answer.get("reasons").and_then(Value::as_array);
     Some(Verdict {
         passed: judged.passed,
-        sentence: if judged.passed {
-            format!("The record meets programme {}.", load.programme.programme)
-        } else {
-            format!("The record does not meet programme {}.", load.programme.programme)
-        },
+        sentence: sentence(load, judged.passed),
         reasons: reasons
             .into_iter()
             .flatten()
