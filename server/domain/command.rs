@@ -165,7 +165,7 @@ macro_rules! acts {
 
             fn read(name: &str, fields: Value) -> Result<Act, Malformed> {
                 match name {
-                    $($($name => form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
+                    $($($name => read_form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
                     other => Err(Malformed {
                         pointer: "/do".into(),
                         detail: format!("found \"{other}\", which is no command; one of {} is needed", Act::NAMES.join(", ")),
@@ -300,7 +300,7 @@ fn escaped(name: &str) -> String {
 }
 
 /// Reads a form and says where it fails, as a JSON Pointer.
-fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
+pub fn read_form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
     serde_path_to_error::deserialize(fields).map_err(|error| {
         let mut pointer = String::new();
         for segment in error.path().iter() {
@@ -350,7 +350,7 @@ impl Command {
                 return Err(vec![Malformed { pointer: "/do".into(), detail }]);
             }
         };
-        match (form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
+        match (read_form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
                 act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }

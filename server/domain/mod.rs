@@ -16,6 +16,7 @@ pub mod condition;
 pub mod correct;
 pub mod counting;
 pub mod deciding;
+pub mod dry_run;
 pub mod due;
 pub mod wear;
 pub mod event;

@@ -10,7 +10,7 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
 
-use super::form::{Column, DecimalSign, Encoding, Form, Is, Mark, Reference};
+use super::form::{Column, DecimalSign, Encoding, Form, Is, Mark, Reference, Separator};
 use super::json::normal;
 use super::lines::{cells, numbered};
 use super::mapping_cell::{Measure, Sign};
@@ -118,6 +118,45 @@ fn decoded(bytes: &[u8], encoding: Encoding) -> Result<Cow<'_, str>, RecordError
 /// A text with one character for each byte, whatever they are: windows-1252 knows every byte and takes none for another.
 pub fn one_for_each(bytes: &[u8]) -> String {
     encoding_rs::WINDOWS_1252.decode_without_bom_handling(bytes).0.into_owned()
+}
+
+/// The beginning of a sample: its first lines, and the names of its columns.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Beginning {
+    pub lines: Vec<String>,
+    pub header: Vec<String>,
+}
+
+/// How many lines, and how much of each, are shown.
+const LINES_SHOWN: usize = 12;
+const LINE_SHOWN: usize = 160;
+const NAMES_MOST: usize = 60;
+
+/// Reads the beginning of a sample by as much of a form, as JSON, as can be meant.
+pub fn beginning(bytes: &[u8], form: &serde_json::Value) -> Beginning {
+    let of = |name: &str| form.get(name).cloned().unwrap_or_default();
+    let separator: Separator = serde_json::from_value(of("separator")).unwrap_or_default();
+    let skipped = of("skip_lines").as_u64().and_then(|lines| usize::try_from(lines).ok()).unwrap_or(0);
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => Cow::Borrowed(text.strip_prefix('\u{feff}').unwrap_or(text)),
+        Err(_) => Cow::Owned(one_for_each(bytes)),
+    };
+    let visible = |c: char| {
+        if c == '\t' {
+            '→'
+        } else if c.is_control() {
+            '\u{fffd}'
+        } else {
+            c
+        }
+    };
+    let shown = |line: &str| line.chars().take(LINE_SHOWN).map(visible).collect();
+    let header = numbered(&text).nth(skipped).and_then(|(_, line)| cells(line, separator.0).ok());
+    let names = header.unwrap_or_default().into_iter().take(NAMES_MOST);
+    Beginning {
+        lines: numbered(&text).take(LINES_SHOWN).map(|(_, line)| shown(line)).collect(),
+        header: names.map(|name| normal(&name).chars().take(LINE_SHOWN).collect()).collect(),
+    }
 }
 
 /// Passes over the lines before the header, and keeps what they say of the cycle.

@@ -36,6 +36,8 @@ mod phases;
 mod process;
 mod query;
 mod record;
+mod record_folder;
+mod record_form;
 mod refusal;
 mod refusal_case;
 mod role;

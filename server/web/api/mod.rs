@@ -11,6 +11,7 @@ pub mod ledger;
 pub mod load;
 pub mod lookback;
 pub mod params;
+pub mod record_form;
 pub mod set;
 pub mod wear;
 

@@ -58,6 +58,8 @@ pub struct MachineRow {
     pub running: String,
     pub programmes: Vec<(String, String)>,
     pub tests: Vec<Tested>,
+    /// It has a record form of its own.
+    pub form: bool,
 }
 
 #[derive(Template)]
@@ -133,6 +135,7 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
         kind: machine.kind.words(),
         say,
         out: !matches!(machine.condition, Condition::InService),
+        form: machine.form.is_some(),
         running: machine.running.as_ref().map(|load| load.to_string()).unwrap_or_default(),
         programmes: machine
             .programmes

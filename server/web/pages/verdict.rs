@@ -85,7 +85,7 @@ fn at_least(limit: Option<Quantity>, unit: &str) -> String {
     limit.map_or_else(|| "no limit".to_string(), |limit| format!("at least {limit} {unit}"))
 }
 
-fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
+pub fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
     let within = if programme.band_c.is_some() { "within the band" } else { "no limit" };
