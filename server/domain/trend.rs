@@ -231,6 +231,6 @@ mod tests {
         values.extend([198.0; 4]);
         values.push(0.0);
         values.extend([198.0; 4]);
-        assert_eq!(trend(&values).runs.last(), Some(&(40..49)));
+        assert_eq!(trend(&values).runs.last(), Some(&(39..49)));
     }
 }

@@ -90,6 +90,8 @@ table! {
     get "/api/v1/{site}/assets/{scan}/history" Token ALL api::asset::history;
     get "/api/v1/{site}/sets" Token ALL api::set::list;
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
+    get "/api/v1/{site}/machines" Token ALL api::machine::list;
+    get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
@@ -123,6 +125,8 @@ table! {
     get "/loads/{load}/plot" Session ALL pages::load_plot::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
     get "/loads/{load}/record" Session ALL upload::get;
+    get "/machines" Session ALL pages::machines::get;
+    get "/machines/{machine}" Session ALL pages::machine::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;

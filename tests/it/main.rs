@@ -24,6 +24,7 @@ mod event;
 mod finding;
 mod key;
 mod late;
+mod load_page;
 mod mapping;
 mod merkle;
 mod never;

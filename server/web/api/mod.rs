@@ -10,6 +10,7 @@ pub mod finding;
 pub mod ledger;
 pub mod load;
 pub mod lookback;
+pub mod machine;
 pub mod params;
 pub mod record_form;
 pub mod set;

@@ -12,9 +12,11 @@ use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
 use super::verdict::{self, Verdict};
+use crate::domain::command::Act;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
+use crate::domain::person::Role;
 use crate::domain::programme::{Biological, Chemical, Programme};
 use crate::domain::release;
 use crate::domain::state::State;
@@ -56,6 +58,7 @@ pub struct LoadPage {
     pub against: Vec<Reason>,
     pub verdict: Option<Verdict>,
     pub found: Found,
+    pub machine_href: String,
     pub curve: Option<Arc<Curve>>,
     /// The first step out, where something stands against it.
     pub next: String,
@@ -89,13 +92,14 @@ impl LoadPage {
         LoadPage {
             page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
             load: load.load.to_string(),
-            heading: heading(state, load, &against, now),
+            heading: heading(state, load, &against, (now, visitor.actor.role)),
             say: of_load(load),
             open,
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
             verdict: verdict::of(state, load, judged, now),
             found: Found::of(state, load, judged, now),
+            machine_href: format!("/machines/{}", segment(load.machine.as_str())),
             curve,
             next: against.first().map(|reason| reason.next.clone()).unwrap_or_default(),
             facts: facts(state, load, now),
@@ -111,7 +115,8 @@ impl LoadPage {
     }
 }
 
-fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String {
+fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time, Role)) -> String {
+    let decides = Act::roles("release_load").contains(&reader);
     let name = &load.load;
     let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
     let by = load.decided_by.clone().unwrap_or_default();
@@ -121,7 +126,10 @@ fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String 
             let why = load.reason.as_deref().unwrap_or_default();
             format!("Load {name} was rejected by {by}, {at}: {why}")
         }
-        (_, []) => format!("Nothing found against release of load {name}. You decide."),
+        (_, []) => {
+            let who = if decides { "You decide" } else { "The desk or the lead decides" };
+            format!("Nothing found against release of load {name}. {who}.")
+        }
         (_, [one]) => format!("Load {name} may not be released. {}", one.found),
         (_, [first, ..]) => {
             format!(
@@ -254,5 +262,19 @@ mod tests {
             text.contains("Nothing found against release of load S-311. You decide.")
                 && text.contains("does not prove sterility")
         );
+    }
+
+    #[test]
+    fn a_record_is_drawn_below_the_answer() {
+        let judged = sample::judged();
+        let found = judged.state.loads.get("S-311").unwrap();
+        let mut record = crate::web::pages::plot::tests::steam();
+        record.channels[0].temp_c[330] = 138.4;
+        let limits = crate::domain::verdict::limits_of(&found.programme).unwrap();
+        let says = verdict::sentence(found, false);
+        let curve = curve::curve(&record, &limits, &says).map(Arc::new);
+        let text = sample::show("load-drawn", &LoadPage::of(&judged, found, (whole(found).0, curve), None));
+        assert!(text.contains("page-cycle-title") && text.contains("reached 138.4 °C"), "{text}");
+        assert!(text.contains("Signature of the loader"));
     }
 }

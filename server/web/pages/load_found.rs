@@ -7,6 +7,7 @@ use super::told_time::lasting;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::{AIR_REMOVAL, MachineKind};
 use crate::domain::programme::{Biological, Chemical};
+use crate::domain::release::{Spores, spores};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::{Evidence, Judged, short};
@@ -86,13 +87,18 @@ fn cycle(judged: &Judged) -> Vec<String> {
     cycle.into_iter().chain(complete).collect()
 }
 
-fn last(load: &Load, kind: IndicatorKind) -> Option<IndicatorResult> {
-    load.indicators.iter().rev().find(|it| it.indicator == kind).map(|it| it.result)
+/// What the chemical indicators of a load say together: one that failed is not undone by another.
+fn chemical_result(load: &Load) -> Option<IndicatorResult> {
+    let mut all =
+        load.indicators.iter().filter(|it| it.indicator == IndicatorKind::Chemical).map(|it| it.result);
+    let first = all.next()?;
+    let is_failed = first == IndicatorResult::Fail || all.any(|result| result == IndicatorResult::Fail);
+    Some(if is_failed { IndicatorResult::Fail } else { IndicatorResult::Pass })
 }
 
 fn chemical(load: &Load) -> Option<String> {
     let is_needed = load.programme.chemical(load.kind) != Chemical::None;
-    match last(load, IndicatorKind::Chemical) {
+    match chemical_result(load) {
         Some(IndicatorResult::Pass) => Some("chemical indicator passed".into()),
         Some(IndicatorResult::Fail) => Some("chemical indicator failed".into()),
         None => is_needed.then(|| "no chemical indicator recorded yet".into()),
@@ -101,13 +107,12 @@ fn chemical(load: &Load) -> Option<String> {
 
 fn biological(load: &Load) -> Option<String> {
     let is_needed = load.programme.biological == Biological::EachLoad;
-    if last(load, IndicatorKind::BiologicalControl) == Some(IndicatorResult::Fail) {
-        return Some("biological test void, its control did not grow".into());
-    }
-    match last(load, IndicatorKind::Biological) {
-        Some(IndicatorResult::Pass) => Some("biological indicator without growth".into()),
-        Some(IndicatorResult::Fail) => Some("growth in the biological indicator".into()),
-        None => is_needed.then(|| "biological indicator not read yet".into()),
+    let is_told = load.indicators.iter().any(|it| it.indicator == IndicatorKind::Biological);
+    match spores(load) {
+        Spores::Passed => Some("biological indicator without growth".into()),
+        Spores::Grew => Some("growth in the biological indicator".into()),
+        Spores::NotRead if is_told => Some("biological test void, its control did not grow".into()),
+        Spores::NotRead => is_needed.then(|| "biological indicator not read yet".into()),
     }
 }
 
@@ -131,12 +136,8 @@ fn air_removal(state: &State, load: &Load, now: Time) -> Option<String> {
 /// rejected it, faults and what was done.
 fn paper(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Vec<(&'static str, String)> {
     let steriliser = load.kind == MachineKind::Steriliser;
+    let told = |words: Option<String>| words.unwrap_or_else(|| "not recorded".into());
     let cycle_no = load.cycle_no.as_ref().map(|no| format!(", cycle {}", no.0)).unwrap_or_default();
-    let result = |kind| match last(load, kind) {
-        Some(IndicatorResult::Pass) => "passed".to_string(),
-        Some(IndicatorResult::Fail) => "failed".to_string(),
-        None => "not recorded".to_string(),
-    };
     let mut lines = vec![
         ("Date and time", when(state, load.started_at, now)),
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
@@ -157,8 +158,8 @@ fn paper(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Vec<
         ),
     ];
     if steriliser {
-        lines.push(("Chemical indicator", result(IndicatorKind::Chemical)));
-        lines.push(("Biological indicator", result(IndicatorKind::Biological)));
+        lines.push(("Chemical indicator", told(chemical(load))));
+        lines.push(("Biological indicator", told(biological(load))));
         lines.push(("Packs dry, seals whole, undamaged", String::new()));
     }
     let by = load.decided_by.clone().unwrap_or_default();

@@ -1,9 +1,9 @@
 //! The picture of a cycle: temperatures over time with the band, the hold and what broke a limit drawn on them, and the
 //! pressure below. It needs a record and limits, nothing of the house, and is made of text on the server.
 
-mod axis;
+pub mod axis;
 mod breach;
-mod ink;
+pub mod ink;
 mod layout;
 mod panel;
 mod phase;

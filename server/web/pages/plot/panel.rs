@@ -53,19 +53,16 @@ fn axes(ink: &mut Ink, layout: &Layout) {
     }
     let middle = (left + right) / 2.0;
     ink.say("tick", (middle, bottom + font * 2.4), Anchor::Middle, font, "time in min:s");
-    let panels = [(Some(layout.temp), "°C"), (layout.pressure, "kPa")];
+    let panels = [(Some(layout.temp), "°C"), (layout.pressure, "kPa absolute")];
     for (axis, unit) in panels.into_iter().filter_map(|(axis, unit)| Some((axis?, unit))) {
         let most = ((axis.from - axis.to) / (font * 2.2)) as usize;
         let found = ticks(axis.low, axis.high, most.clamp(2, 10));
         for at in &found.at {
             let y = axis.place(*at);
             ink.line("grid", (left, y), (right, y));
-            // The unit stands where the topmost number would.
-            if y > axis.to + font * 1.3 {
-                ink.say("tick", (left - font * 0.4, y), Anchor::End, font, &plain(*at, found.step));
-            }
+            ink.say("tick", (left - font * 0.4, y), Anchor::End, font, &plain(*at, found.step));
         }
-        ink.say("tick strong", (left - font * 0.4, axis.to + font * 0.5), Anchor::End, font, unit);
+        ink.say("tick strong", (font * 0.3, axis.to - font * 0.75), Anchor::Start, font, unit);
         ink.area("frame", (left, axis.to), (right, axis.from));
     }
 }
@@ -126,10 +123,20 @@ fn breach_areas(ink: &mut Ink, found: &[Breach], layout: &Layout) {
     }
 }
 
-/// A line's end at the right edge, and its name.
+/// Where a line is named, and its name.
 struct Named {
-    y: f64,
+    at: Point,
     words: String,
+}
+
+/// Where the lines are named: at their ends, and where the hold is enlarged at the end of it.
+fn named_place(points: &[Option<Point>], plotted: &Plotted, layout: &Layout) -> Option<Point> {
+    let last = match (layout.view, plotted.hold) {
+        (View::Hold, Some(span)) => layout.time.beyond(span.end_s),
+        _ => f64::INFINITY,
+    };
+    let drawn = || points.iter().flatten().copied();
+    drawn().take_while(|point| point.0 <= last).last().or_else(|| drawn().last())
 }
 
 fn lines(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
@@ -147,13 +154,7 @@ fn lines(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
                 Some((layout.time.beyond(record.time_s[*i]), layout.temp.beyond(steam_c)))
             })
             .collect();
-        names.extend(
-            points
-                .iter()
-                .flatten()
-                .last()
-                .map(|point| Named { y: point.1, words: "steam, by pressure".into() }),
-        );
+        names.extend(named_place(&points, plotted, layout).map(|at| Named { at, words: "steam".into() }));
         ink.path("curve steam", points.into_iter());
     }
     if let Limits::Disinfection(limits) = &plotted.limits
@@ -166,27 +167,24 @@ fn lines(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
         let kept = reduced(&record.time_s, &channel.temp_c, layout.window(), layout.columns());
         let place =
             |i: &usize| (layout.time.beyond(record.time_s[*i]), layout.temp.beyond(channel.temp_c[*i]));
-        ink.path(&format!("curve c{}", n % DASHES), kept.iter().map(|i| Some(place(i))));
-        if let Some(last) = kept.last().filter(|_| n < NAMED) {
-            names.push(Named { y: place(last).1, words: channel_name(&channel.name) });
-        }
+        let points: Vec<Option<Point>> = kept.iter().map(|i| Some(place(i))).collect();
+        let named = named_place(&points, plotted, layout).filter(|_| n < NAMED);
+        names.extend(named.map(|at| Named { at, words: channel_name(&channel.name) }));
+        ink.path(&format!("curve c{}", n % DASHES), points.into_iter());
     }
     ink.raw("</svg>");
     if let (Some(axis), Some(pressure)) = (layout.pressure, &record.pressure_kpa_abs) {
         open_panel(ink, (left, axis.to), (right, axis.from));
         let kept = reduced(&record.time_s, pressure, layout.window(), layout.columns());
         let place = |i: &usize| (layout.time.beyond(record.time_s[*i]), axis.beyond(pressure[*i]));
-        ink.path("curve pressure", kept.iter().map(|i| Some(place(i))));
+        let points: Vec<Option<Point>> = kept.iter().map(|i| Some(place(i))).collect();
+        let named = named_place(&points, plotted, layout);
+        ink.path("curve pressure", points.into_iter());
         ink.raw("</svg>");
-        let end = kept.last().map(|i| axis.place(pressure[*i]));
-        line_names(
-            ink,
-            layout,
-            (axis.to, axis.from),
-            end.map(|y| vec![Named { y, words: "pressure, absolute".into() }]),
-        );
+        let named = named.map(|at| Named { at, words: "pressure".into() });
+        line_names(ink, layout, (axis.to, axis.from), named.into_iter().collect());
     }
-    line_names(ink, layout, (layout.temp.to, layout.temp.from), Some(names));
+    line_names(ink, layout, (layout.temp.to, layout.temp.from), names);
 }
 
 fn open_panel(ink: &mut Ink, (x1, y1): Point, (x2, y2): Point) {
@@ -197,12 +195,11 @@ fn open_panel(ink: &mut Ink, (x1, y1): Point, (x2, y2): Point) {
 }
 
 /// Names at the right edge, apart from each other, each tied to the end of its line.
-fn line_names(ink: &mut Ink, layout: &Layout, (top, bottom): (f64, f64), names: Option<Vec<Named>>) {
-    let mut names = names.unwrap_or_default();
+fn line_names(ink: &mut Ink, layout: &Layout, (top, bottom): (f64, f64), mut names: Vec<Named>) {
     let (font, apart) = (layout.font, layout.font * 1.2);
-    names.sort_by(|a, b| a.y.total_cmp(&b.y));
+    names.sort_by(|a, b| a.at.1.total_cmp(&b.at.1));
     let mut places: Vec<f64> =
-        names.iter().map(|name| name.y.clamp(top + font * 0.5, bottom - font * 0.5)).collect();
+        names.iter().map(|name| name.at.1.clamp(top + font * 0.5, bottom - font * 0.5)).collect();
     for n in 1..places.len() {
         places[n] = places[n].max(places[n - 1] + apart);
     }
@@ -215,8 +212,8 @@ fn line_names(ink: &mut Ink, layout: &Layout, (top, bottom): (f64, f64), names: 
     let edge = layout.time.to;
     let room = layout.width - edge - font * 1.6;
     for (name, place) in names.iter().zip(places) {
-        let end = name.y.clamp(top, bottom);
-        ink.line("tie", (edge, end), (edge + font, place));
+        let end = (name.at.0.min(edge), name.at.1.clamp(top, bottom));
+        ink.line("tie", end, (edge + font, place));
         let letters = (room / width_of("n", font)) as usize;
         ink.say("name", (edge + font * 1.3, place), Anchor::Start, font, &cut(&name.words, letters));
     }

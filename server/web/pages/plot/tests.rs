@@ -40,7 +40,7 @@ fn drawn(record: &Record, view: View, size: Size) -> String {
 }
 
 /// Every element is closed by its own name, and nothing but the five entities of XML is used.
-fn well_formed(text: &str) -> Result<(), String> {
+pub fn well_formed(text: &str) -> Result<(), String> {
     let mut open = Vec::new();
     let mut rest = text;
     while let Some(start) = rest.find('<') {
@@ -74,7 +74,7 @@ fn well_formed(text: &str) -> Result<(), String> {
 }
 
 /// Every text lies within the picture, as wide as it is thought to be.
-fn texts_inside(text: &str, (width, height): (f64, f64)) {
+pub fn texts_inside(text: &str, (width, height): (f64, f64)) {
     let number = |tag: &str, name: &str| -> f64 {
         let from = tag.find(&format!(" {name}=\"")).unwrap() + name.len() + 3;
         tag[from..].split('"').next().unwrap().parse().unwrap()
