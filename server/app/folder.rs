@@ -1,5 +1,6 @@
 //! The folder into which machines put their records, as it lies on the disk: FOLDER/SITE/MACHINE/FILE.
 
+use std::collections::BTreeMap;
 use std::fs::{self, DirEntry, Metadata};
 use std::io::{self, ErrorKind, Read};
 use std::os::unix::fs::MetadataExt;
@@ -36,6 +37,8 @@ pub struct Found {
 /// One look at the folder: what lies in it, and what could not be looked at.
 #[derive(Debug, Default)]
 pub struct Look {
+    /// The folders of machines, by those of sites.
+    pub places: BTreeMap<String, Vec<String>>,
     pub found: Vec<Found>,
     pub troubles: Vec<String>,
 }
@@ -51,7 +54,9 @@ fn is_passed(name: &str) -> bool {
 pub fn look(root: &Path) -> Look {
     let mut look = Look::default();
     for (site, site_path) in folders(root, &mut look) {
-        for (machine, path) in folders(&site_path, &mut look) {
+        let machines = folders(&site_path, &mut look);
+        look.places.insert(site.clone(), machines.iter().map(|(machine, _)| machine.clone()).collect());
+        for (machine, path) in machines {
             files(&site, &machine, &path, &mut look);
         }
     }

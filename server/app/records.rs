@@ -117,9 +117,10 @@ impl Watcher {
         let mut troubles: BTreeSet<String> = look.troubles.into_iter().collect();
         let here: BTreeSet<&PathBuf> = look.found.iter().map(|found| &found.path).collect();
         self.known.retain(|path, _| here.contains(path));
-        let mut by_site: BTreeMap<String, Vec<Found>> = BTreeMap::new();
+        let empty = |(site, machines)| (site, (machines, Vec::new()));
+        let mut by_site: BTreeMap<String, (Vec<String>, Vec<Found>)> = look.places.into_iter().map(empty).collect();
         for found in look.found {
-            by_site.entry(found.site.clone()).or_default().push(found);
+            by_site.entry(found.site.clone()).or_default().1.push(found);
         }
         // A site whose folder is gone has nothing that waits.
         let listed: Vec<Id> =
@@ -127,14 +128,18 @@ impl Watcher {
         for site in listed.into_iter().filter(|site| !by_site.contains_key(site.as_str())) {
             self.house.records.set(site, Vec::new());
         }
-        for (name, files) in by_site {
+        for (name, (machines, files)) in by_site {
             let site = Id::new(&name);
             let state = match &site {
                 Some(site) => self.house.state(site).await,
                 None => Ok(None),
             };
             match (site, state) {
-                (Some(site), Ok(Some(_))) => self.look_at(&site, files, &mut troubles).await,
+                (Some(site), Ok(Some(state))) => {
+                    let unknown = machines.iter().filter(|name| !state.machines.contains_key(name.as_str()));
+                    troubles.extend(unknown.map(|name| format!("\"{name}\" is no machine of site {site}")));
+                    self.look_at(&site, files).await;
+                }
                 // The database does not answer, which the log has; what waits is told as before.
                 (_, Err(_)) => {}
                 _ => drop(troubles.insert(format!("\"{name}\" is no site of this database"))),
@@ -143,15 +148,13 @@ impl Watcher {
         self.tell(troubles);
     }
 
-    async fn look_at(&mut self, site: &Id, files: Vec<Found>, troubles: &mut BTreeSet<String>) {
+    async fn look_at(&mut self, site: &Id, files: Vec<Found>) {
         let mut waiting = Vec::new();
         for found in files {
             // Each file is looked at with what the one before it left.
             let Ok(Some(state)) = self.house.state(site).await else { return };
-            let Some(machine) = state.machines.get(found.machine.as_str()).cloned() else {
-                troubles.insert(format!("\"{}\" is no machine of site {site}", found.machine));
-                continue;
-            };
+            // What lies under another name is told in the log.
+            let Some(machine) = state.machines.get(found.machine.as_str()).cloned() else { continue };
             if let Some(told) = self.one(&state, &machine, found).await {
                 waiting.push(told);
             }

@@ -6,7 +6,9 @@ use super::apply::{When, change_machine, moves, turn};
 use super::event::What;
 use super::exception::{ReleasedAlone, ReleasedEarly};
 use super::id::Id;
-use super::load::{Indicator, Load, LoadPart, LoadStarted, LoadStatus, Verdict};
+use super::load::{
+    Indicator, IndicatorKind, IndicatorRecorded, Load, LoadJudged, LoadPart, LoadStarted, LoadStatus, Verdict,
+};
 use super::machine::AIR_REMOVAL;
 use super::model::StepKind;
 use super::release::{self, Spores};
@@ -28,51 +30,8 @@ fn change_load(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut
 pub(super) fn load(state: &mut State, when: &When, what: &What) {
     match what {
         What::LoadStarted(it) => start(state, when, it),
-        What::LoadJudged(it) => {
-            change_load(state, when, &it.load, |load| {
-                load.judged = Some(Verdict {
-                    entry: when.seq,
-                    passed: it.judged.passed,
-                    ended_at: it.judged.ended_at,
-                    record: it.judged.by.record_hash(),
-                    whole: Some(Arc::new(it.judged.clone())),
-                });
-                load.status = LoadStatus::Judged;
-            });
-            let machine = state.loads.get(&it.load).map(|load| load.machine.clone());
-            if let Some(machine) = machine.filter(|_| !it.judged.passed) {
-                super::testing::flag(state, when, &machine, &it.load);
-            }
-        }
-        What::IndicatorRecorded(it) => {
-            change_load(state, when, &it.load, |load| {
-                load.indicators.push(Indicator {
-                    indicator: it.indicator,
-                    result: it.result,
-                    lot: it.lot.clone(),
-                    at: when.at,
-                    by: when.actor.to_string(),
-                });
-                load.biological_read(when.at);
-            });
-            if let Some(load) = state.loads.get(&it.load).cloned() {
-                let passed = release::spores(&load) == Spores::Passed;
-                change_machine(state, &load.machine, |machine| {
-                    machine.keep_biological(&load.load, load.started_at, passed);
-                });
-            }
-            if let Some(machine) = &it.machine_out {
-                let reason = format!("growth in the biological indicator of load {}", it.load);
-                let condition = Condition::Out {
-                    reason,
-                    since: when.at,
-                    test: None,
-                    load: Some(it.load.clone()),
-                    good: None,
-                };
-                change_machine(state, machine, |machine| machine.becomes(condition, when.at));
-            }
-        }
+        What::LoadJudged(it) => judged(state, when, it),
+        What::IndicatorRecorded(it) => indicator(state, when, it),
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
             change_load(state, when, &it.load, |load| {
@@ -103,6 +62,49 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             }
         }),
         _ => {}
+    }
+}
+
+fn judged(state: &mut State, when: &When, it: &LoadJudged) {
+    change_load(state, when, &it.load, |load| {
+        load.judged = Some(Verdict {
+            entry: when.seq,
+            passed: it.judged.passed,
+            ended_at: it.judged.ended_at,
+            record: it.judged.by.record_hash(),
+            whole: Some(Arc::new(it.judged.clone())),
+        });
+        load.status = LoadStatus::Judged;
+    });
+    let machine = state.loads.get(&it.load).map(|load| load.machine.clone());
+    if let Some(machine) = machine.filter(|_| !it.judged.passed) {
+        super::testing::flag(state, when, &machine, &it.load);
+    }
+}
+
+fn indicator(state: &mut State, when: &When, it: &IndicatorRecorded) {
+    change_load(state, when, &it.load, |load| {
+        load.indicators.push(Indicator {
+            indicator: it.indicator,
+            result: it.result,
+            lot: it.lot.clone(),
+            at: when.at,
+            by: when.actor.to_string(),
+        });
+        load.biological_read(when.at);
+    });
+    let of_spores = it.indicator != IndicatorKind::Chemical;
+    if let Some(load) = state.loads.get(&it.load).filter(|_| of_spores).cloned() {
+        let passed = release::spores(&load) == Spores::Passed;
+        change_machine(state, &load.machine, |machine| {
+            machine.keep_biological(&load.load, load.started_at, passed);
+        });
+    }
+    if let Some(machine) = &it.machine_out {
+        let reason = format!("growth in the biological indicator of load {}", it.load);
+        let load = Some(it.load.clone());
+        let condition = Condition::Out { reason, since: when.at, test: None, load, good: None };
+        change_machine(state, machine, |machine| machine.becomes(condition, when.at));
     }
 }
 

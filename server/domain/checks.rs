@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 use super::checks_case;
 use super::hold::HoldKind;
 use super::id::Id;
-use super::load::{Load, LoadStatus};
+use super::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
+use super::machine::EMPTY_CYCLES_NEEDED;
 use super::model::StepKind;
-use super::state::{Asset, Changes, Named, Stage, State};
+use super::programme::{Biological, Chemical};
+use super::state::{Asset, Changes, Condition, Named, Stage, State};
 
 /// Everything that cannot be true at once, in sentences. Empty where nothing was found.
 pub fn check(state: &State) -> Vec<String> {
@@ -47,6 +49,8 @@ fn things(state: &State, wrong: &mut Vec<String>) {
     }
     running(state, wrong);
     packs(state, wrong);
+    machines(state, wrong);
+    open_exceptions(state, wrong);
 }
 
 /// No asset sits twice, and both sides of a seat agree.
@@ -139,8 +143,67 @@ fn one_load(load: &Load, wrong: &mut Vec<String>) {
     if load.status == LoadStatus::Released && !load.judged.as_ref().is_some_and(|judged| judged.passed) {
         wrong.push(format!("load {} is released without a record that passed", load.load));
     }
+    if load.status == LoadStatus::Released {
+        released(load, wrong);
+    }
     if load.decided_by.is_some() == open {
         wrong.push(format!("load {} is {} and its decision says otherwise", load.load, load.status.name()));
+    }
+}
+
+/// A released load has the indicators that its programme asks for. What was recorded after the release does not count
+/// against it here: the recall follows from it.
+fn released(load: &Load, wrong: &mut Vec<String>) {
+    let passed = |kind: IndicatorKind| {
+        load.indicators.iter().any(|it| it.indicator == kind && it.result == IndicatorResult::Pass)
+    };
+    let mut lacks = |what: &str| wrong.push(format!("load {} is released without {what}", load.load));
+    if load.programme.chemical(load.kind) != Chemical::None && !passed(IndicatorKind::Chemical) {
+        lacks("a chemical indicator that passed");
+    }
+    let by_biological = load.programme.biological == Biological::EachLoad;
+    if by_biological && load.early.is_none() && !passed(IndicatorKind::Biological) {
+        lacks("a biological indicator that passed");
+    }
+    if let (Some(alone), Some(by)) = (&load.alone, &load.decided_by)
+        && (load.started_by != *by || alone.signed_by.as_ref() == Some(by))
+    {
+        lacks("a second person, and says so of another");
+    }
+}
+
+/// A machine knows since when it is not in service, needs a good empty cycle where it requalifies, and has its tests in
+/// their order.
+fn machines(state: &State, wrong: &mut Vec<String>) {
+    for machine in state.machines.values() {
+        let mut say = |what: &str| wrong.push(format!("machine {} {what}", machine.machine));
+        if (machine.condition == Condition::InService) != machine.not_in_service_since.is_none() {
+            say("does not know since when it is not in service");
+        }
+        if matches!(machine.condition, Condition::Requalifying { good } if good >= EMPTY_CYCLES_NEEDED) {
+            say("requalifies with enough good cycles");
+        }
+        if !machine.tests.is_sorted_by_key(|test| test.at) {
+            say("has tests out of order");
+        }
+        let of_it = |load: &Id| state.loads.get(load).is_some_and(|load| load.machine == machine.machine);
+        if machine.flag.as_ref().is_some_and(|flag| !of_it(&flag.load)) {
+            say("is flagged for a load that it did not run");
+        }
+    }
+}
+
+/// The index of open exceptions names exactly the loads whose exception is open.
+fn open_exceptions(state: &State, wrong: &mut Vec<String>) {
+    for load in &state.loads_with_open_exception {
+        let open = state.loads.get(load).is_some_and(|load| {
+            let signed = load.alone.as_ref().is_none_or(|alone| alone.signed_at.is_some());
+            let read = load.early.as_ref().is_none_or(|early| early.read_at.is_some());
+            load.status == LoadStatus::Released && !(signed && read)
+        });
+        if !open {
+            wrong.push(format!("load {load} stands on the list of exceptions, and none of it is open"));
+        }
     }
 }
 

@@ -6,11 +6,13 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::id::Id;
-use super::machine::{AIR_REMOVAL, BIOLOGICAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, LEAK_RATE, MachineKind};
+use super::machine::{
+    AIR_REMOVAL, BIOLOGICAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, LEAK_RATE, MachineKind, test_words,
+};
 use super::programme::{Biological, Programme};
 use super::state::State;
 use super::text::ended;
-use super::time::{Date, Time, on_day};
+use super::time::{Date, Time, on_day, told_day};
 use crate::formats::form::Form;
 
 /// So many tests of a machine stay in mind: a month of two a day. What is older stands in the ledger alone, so a load
@@ -151,9 +153,10 @@ impl Machine {
     pub fn condition_words(&self, state: &State, now: Time) -> ConditionWords {
         let told = |word, detail| ConditionWords { word, detail };
         match (&self.condition, &self.flag) {
-            (Condition::Out { test: Some(test), .. }, _) => {
-                told("test failed", format!("{} of this test day", test.replace('_', " ")))
-            }
+            (Condition::Out { test: Some(test), since, .. }, _) => told(
+                "test failed",
+                format!("{} test of {}", test_words(test), told_day(state.test_day(*since))),
+            ),
             (Condition::Out { reason, .. }, _) => told("out of service", reason.clone()),
             (Condition::Requalifying { good }, _) => {
                 told("requalifying", format!("{good} of {EMPTY_CYCLES_NEEDED} empty cycles good"))

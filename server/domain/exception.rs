@@ -212,6 +212,12 @@ pub struct Exceptions<'a> {
     pub loads: Vec<&'a Load>,
 }
 
+/// The month of the site's calendar in which a load was released.
+pub fn month_of(state: &State, load: &Load) -> String {
+    let day = load.decided_at.unwrap_or_default().date(state.zone);
+    format!("{:04}-{:02}", day.year(), day.month())
+}
+
 impl State {
     /// Loads whose countersignature or biological indicator is still open.
     pub fn open_exceptions(&self) -> impl Iterator<Item = &Load> {
@@ -232,8 +238,7 @@ impl State {
         loads.sort_by_key(|load| (load.decided_at, load.entry));
         let mut months: Vec<Month> = Vec::new();
         for load in &loads {
-            let day = load.decided_at.unwrap_or_default().date(self.zone);
-            let month = format!("{:04}-{:02}", day.year(), day.month());
+            let month = month_of(self, load);
             if months.last().is_none_or(|last| last.month != month) {
                 months.push(Month { month, ..Month::default() });
             }
@@ -252,8 +257,8 @@ impl ReleasedAlone {
     pub fn words(&self, today: Date) -> String {
         let due = told_day(self.alone.due);
         match self.alone.due < today {
-            true => format!("countersignature overdue since {due}"),
-            false => format!("countersignature due on {due}"),
+            true => format!("to be countersigned, overdue since {due}"),
+            false => format!("to be countersigned by {due}"),
         }
     }
 }

@@ -47,17 +47,12 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::StepRecorded(it) => step_recorded(it),
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
-        What::LoadStarted(it) => {
-            let mut all = alone(it.contents.iter().map(|part| &part.asset));
-            all.push(Thing::load(it.load.as_str()));
-            all.push(Thing::machine(it.machine.as_str()));
-            all
-        }
-        What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
-        What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
-        What::LoadReleased(it) => with_load(&it.load, &it.parts),
-        What::LoadRejected(it) => with_load(&it.load, &it.parts),
-        What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
+        What::LoadStarted(_)
+        | What::LoadJudged(_)
+        | What::IndicatorRecorded(_)
+        | What::LoadReleased(_)
+        | What::LoadRejected(_)
+        | What::Countersigned(_) => of_loads(what),
         What::CasePlanned(_)
         | What::CaseChanged(_)
         | What::CaseCancelled(_)
@@ -77,6 +72,23 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::LookBackOpened(_)
         | What::LookBackClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
+    }
+}
+
+fn of_loads(what: &What) -> Vec<Thing> {
+    match what {
+        What::LoadStarted(it) => {
+            let mut all = alone(it.contents.iter().map(|part| &part.asset));
+            all.push(Thing::load(it.load.as_str()));
+            all.push(Thing::machine(it.machine.as_str()));
+            all
+        }
+        What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
+        What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
+        What::LoadReleased(it) => with_load(&it.load, &it.parts),
+        What::LoadRejected(it) => with_load(&it.load, &it.parts),
+        What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
+        _ => Vec::new(),
     }
 }
 

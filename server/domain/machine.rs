@@ -107,6 +107,16 @@ pub const EMPTY_CYCLE: &str = "empty_cycle";
 /// A spore test of the machine itself, beside those that loads carry.
 pub const BIOLOGICAL: &str = "biological";
 
+/// A test's name as it stands before the word "test".
+pub fn test_words(test: &str) -> String {
+    match test {
+        AIR_REMOVAL => "air-removal".into(),
+        LEAK_RATE => "leak-rate".into(),
+        EMPTY_CYCLE => "empty-cycle".into(),
+        other => other.replace('_', " "),
+    }
+}
+
 /// Good empty cycles before a steriliser is used again after installation, relocation, major repair or a
 /// sterilisation failure (CDC Guideline for Disinfection and Sterilization 2008, Sterilizing Practices).
 pub const EMPTY_CYCLES_NEEDED: u32 = 3;

@@ -136,7 +136,7 @@ pub struct Processing {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub edition: Option<Line>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub steam: Option<SteamInstruction>,
+    pub steam: Option<Box<SteamInstruction>>,
     /// Named where the instructions admit that method.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hydrogen_peroxide: Option<bool>,

@@ -9,6 +9,7 @@ use super::condition::{Condition, Test};
 use super::event::Moved;
 use super::hold::HoldKind;
 use super::load::{Indicator, IndicatorKind, IndicatorResult, Load};
+use super::machine::test_words;
 use super::model::{Method, StepKind};
 use super::programme::{Biological, Chemical};
 use super::refusal::{Code, Problem};
@@ -112,7 +113,7 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
             Code::MachineNotReady,
             format!(
                 "{name} failed its {} test on {}, after load {} was started.",
-                failed.test.replace('_', " "),
+                test_words(&failed.test),
                 failed.at.told(state.zone),
                 load.load
             ),
@@ -121,7 +122,10 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
         ));
     }
     if load.programme.air_removal_test && !load.tested {
-        problems.extend(machine.no_air_removal_test(state, load.started_at));
+        problems.extend(machine.no_air_removal_test(state, load.started_at).map(|problem| Problem {
+            next: format!("If it was done on that day, enter it late with its time. Else: {reject}"),
+            ..problem
+        }));
     }
     problems
 }

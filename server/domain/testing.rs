@@ -9,7 +9,7 @@ use super::condition::{Condition, Flag, LastTest, Machine, Test};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
-use super::machine::{AIR_REMOVAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, LEAK_RATE, known};
+use super::machine::{AIR_REMOVAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, LEAK_RATE, known, test_words};
 use super::model::reason_given;
 use super::refusal::{Code, Problem};
 use super::state::State;
@@ -153,7 +153,7 @@ impl Machine {
     }
 
     fn failed(&mut self, test: &str, at: Time) {
-        let named = test.replace('_', " ");
+        let named = format!("{} test", test_words(test));
         let out = |good| Condition::Out {
             reason: format!("{named} failed"),
             since: at,

@@ -99,6 +99,7 @@ table! {
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
     get "/api/v1/{site}/due" Token ALL api::due::get;
+    get "/api/v1/{site}/exceptions" Token ALL api::exception::get;
     get "/api/v1/{site}/wear" Token ALL api::wear::get;
     get "/api/v1/{site}/look-back" Token ALL api::lookback::get;
     post "/api/v1/{site}/look-back" Token PATIENT_TRACERS api::lookback::post;
@@ -145,6 +146,7 @@ table! {
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
     get "/due" Session ALL pages::due::get;
+    get "/exceptions" Session ALL pages::exception::get;
     get "/wear" Session ALL pages::wear::get;
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;

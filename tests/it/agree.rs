@@ -27,6 +27,7 @@ use super::served::{BOTH, Served, department, steam_record, wash_record};
 
 mod acts;
 mod at_case;
+mod at_machine;
 mod pure;
 
 use acts::{Dice, code};
@@ -81,7 +82,33 @@ fn furniture() -> Vec<(Role, Value)> {
         all.push((Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})));
         all.push((Role::Lead, json!({"do": "put_in_set", "set": "SET-2", "line": line, "asset": asset})));
     }
+    all.extend(released_alone());
     all
+}
+
+/// A load that one person started and released alone, so that there is something to countersign.
+fn released_alone() -> Vec<(Role, Value)> {
+    let route = json!({"do": "define_route", "route": "plain", "steps": [{"step": "packed"}, {"step": "sterilised"}]});
+    let model = json!({"do": "define_model", "model": "plain", "family": "accessory", "name": "Plain", "route": "plain",
+        "processing": {"steam": {"temp_c": 134, "hold_s": 180}}});
+    let start = json!({"do": "start_load", "load": "alone-1", "machine": "steriliser-1", "programme": "p134", "scan": "P-1"});
+    let chemical =
+        json!({"do": "record_indicator", "load": "alone-1", "indicator": "chemical", "result": "pass"});
+    vec![
+        (Role::Admin, route),
+        (Role::Admin, model),
+        (Role::Admin, json!({"do": "set_policy", "two_people": true})),
+        (Role::Lead, json!({"do": "add_asset", "asset": "P-1", "model": "plain"})),
+        (Role::Desk, json!({"do": "record_step", "step": "packed", "scan": "P-1"})),
+        (Role::Desk, start),
+        (Role::Desk, json!({"do": "judge_load", "load": "alone-1", "record": steam_record(200)})),
+        (Role::Desk, chemical),
+        (
+            Role::Desk,
+            json!({"do": "release_load", "load": "alone-1",
+                   "override": {"code": "same_person", "reason": "adult is the reserve"}}),
+        ),
+    ]
 }
 
 /// Tells the pure state a case, and gathers what was told and what came of it.

@@ -130,9 +130,43 @@ async fn every_kind(served: &Served) {
     every_kind_of_cases(served).await;
 }
 
+/// And those of flags and of loads released alone.
+async fn every_kind_of_exceptions(served: &Served) {
+    use Role::{Admin, Biomed, Desk, Lead};
+    let route = json!({"do": "define_route", "route": "plain", "steps": [{"step": "packed"}, {"step": "sterilised"}]});
+    served.done(Admin, route).await;
+    let model = json!({"do": "define_model", "model": "plain", "family": "accessory", "name": "Plain", "route": "plain",
+        "processing": {"steam": {"temp_c": 134, "hold_s": 180}}});
+    served.done(Biomed, model).await;
+    served.done(Admin, json!({"do": "set_policy", "two_people": true})).await;
+    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
+    served.done(Lead, json!({"do": "add_asset", "asset": "P-1", "model": "plain"})).await;
+    served.done(Desk, json!({"do": "record_step", "step": "packed", "scan": "P-1"})).await;
+    let load = served.load("steriliser-1", "p134", "P-1").await;
+    for hold_s in [20, 200] {
+        served.done(Desk, json!({"do": "judge_load", "load": load, "record": steam_record(hold_s)})).await;
+    }
+    served
+        .done(
+            Biomed,
+            json!({"do": "clear_flag", "machine": "steriliser-1", "reason": "short record, read again"}),
+        )
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_indicator", "load": load, "indicator": "chemical", "result": "pass"}),
+        )
+        .await;
+    let alone = json!({"code": "same_person", "reason": "alone at night, adult is the reserve"});
+    served.done(Desk, json!({"do": "release_load", "load": load, "override": alone})).await;
+    served.done(Lead, json!({"do": "countersign", "load": load})).await;
+}
+
 /// And those of cases, and of what stands beside the loop.
 async fn every_kind_of_cases(served: &Served) {
     use Role::{Charge, Clinician};
+    every_kind_of_exceptions(served).await;
     let late = json!({"cause": "downtime", "sheet": "theatre book 3"});
     let plan = json!({"do": "plan_case", "case": "K-1", "start": "2012-03-02T08:00:00Z", "minutes": 45,
         "room": "theatre 2", "technique": "jet_open", "needs": ["adult"], "patient": "REF-4711", "risk": "airborne",

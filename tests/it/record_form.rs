@@ -139,7 +139,7 @@ async fn uploaded(
     fields: &[(&str, &str)],
     file: &[u8],
 ) -> (u16, String) {
-    let (_, _, page) = page::open(client, served, "/site").await;
+    let (_, _, page) = page::open(client, served, "/catalogue").await;
     let token = page::csrf(&page);
     let mut body = Vec::new();
     for (name, value) in [("csrf", token.as_str())].iter().chain(fields) {

@@ -40,6 +40,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("lead biomed", with("machine_back", machine(&["after"]))),
         ("desk lead biomed", with("record_machine_test", test)),
         ("admin lead", with("define_record_form", json!({"machine": "no", "form": null}))),
+        ("lead biomed", with("clear_flag", machine(&["reason"]))),
         ("lead biomed", with("add_asset", json!({"model": "no"}))),
         ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),
         ("biomed", with("retire", json!({"asset": "no", "cause": "worn", "failure": false}))),
@@ -60,6 +61,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("record_indicator", indicator)),
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
+        ("desk lead", with("countersign", json!({"load": "no"}))),
     ]);
     all
 }
@@ -115,6 +117,10 @@ fn by_their_fields() -> Vec<(&'static str, Value)> {
         ("infection lead", hold("prion")),
         ("desk lead charge", json!({"do": "issue", "case": "no", "scan": "no"})),
         ("charge", json!({"do": "change_case", "case": "no", "room": "theatre 2", "risk": "none"})),
+        (
+            "lead",
+            json!({"do": "release_load", "load": "no", "early": {"patient": "p", "person": "s", "reason": "r"}}),
+        ),
     ]);
     all
 }

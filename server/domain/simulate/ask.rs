@@ -5,6 +5,7 @@ use crate::domain::case::{CancelCase, ChangeCase, CloseCount, Issue, Open, PlanC
 use crate::domain::command::{
     Act, Asset, Case, Codes, Finding, Hold, Load, LookBack, Machine, Missing, Override, Repair, Set, Step,
 };
+use crate::domain::exception::Countersign;
 use crate::domain::finding::{ReportFinding, Severity};
 use crate::domain::hold::{HoldKind, Lift, Place};
 use crate::domain::id::Id;
@@ -12,7 +13,7 @@ use crate::domain::load::{
     CycleNo, IndicatorKind, IndicatorResult, Judge, Readings, RecordIndicator, Reject, Release, Start,
 };
 use crate::domain::lookback::{CloseLookBack, OpenLookBack, Origin};
-use crate::domain::machine::{BackAfter, MachineBack, MachineOut, RecordMachineTest};
+use crate::domain::machine::{AIR_REMOVAL, BackAfter, ClearFlag, MachineBack, MachineOut, RecordMachineTest};
 use crate::domain::missing::{CloseMissing, Found, ReportMissing, SearchOutcome};
 use crate::domain::refusal::Code;
 use crate::domain::repair::{BackFromRepair, SendToRepair};
@@ -100,6 +101,22 @@ pub fn machine_test(machine: &Id, test: &str, passed: bool) -> Option<Act> {
         repeat_because: None,
     };
     Some(Act::Machine(Machine::RecordMachineTest(it)))
+}
+
+pub fn repeat_air_removal(machine: &Id, why: &str, passed: bool) -> Option<Act> {
+    let mut act = machine_test(machine, AIR_REMOVAL, passed)?;
+    if let Act::Machine(Machine::RecordMachineTest(test)) = &mut act {
+        test.repeat_because = Some(text(why));
+    }
+    Some(act)
+}
+
+pub fn clear_flag(machine: &Id, reason: &str) -> Act {
+    Act::Machine(Machine::ClearFlag(ClearFlag { machine: machine.clone(), reason: text(reason) }))
+}
+
+pub fn countersign(load: &Id) -> Act {
+    Act::Load(Load::Countersign(Countersign { load: load.clone() }))
 }
 
 pub fn plan(it: PlanCase) -> Act {

@@ -196,7 +196,8 @@ fn machines(sets: u32) -> Vec<Value> {
 /// Everything that stands before the first part: who gives it, and what.
 pub fn founding(sets: u32) -> Vec<(Role, Value)> {
     let mut all: Vec<(Role, Value)> = vec![];
-    let policy = json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00", "turnaround_minutes": 300});
+    let policy = json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00", "turnaround_minutes": 300,
+                        "leak_rate_every_days": 7});
     let sheet = |(code, name, _, lines): (&str, &str, &str, Vec<SheetLine>)| {
         let lines = lines.iter().map(|(line, model, quantity, essential, pack)| {
             json!({"line": line, "models": [model], "quantity": quantity, "essential": essential, "pack": pack})

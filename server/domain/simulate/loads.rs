@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use chrono::Datelike;
-
 use super::catalogue::{PEROXIDE, STEAM, WASH};
 use super::desk::ForMachines;
 use super::{Hospital, Task, ask, records};
@@ -11,9 +9,10 @@ use crate::domain::command::Around;
 use crate::domain::event::{Event, What};
 use crate::domain::id::Id;
 use crate::domain::load::{IndicatorKind, LoadStatus};
-use crate::domain::machine::AIR_REMOVAL;
+use crate::domain::machine::{AIR_REMOVAL, BIOLOGICAL};
 use crate::domain::person::Role;
 use crate::domain::refusal::Code;
+use crate::domain::release;
 use crate::domain::route::{Method, StepKind};
 use crate::domain::state::{Condition, Machine, Stage, State};
 
@@ -61,12 +60,14 @@ impl Hospital {
         if !steam {
             return;
         }
-        // One load a week carries the spore test; it is read after a day.
+        // One load a week of each machine carries the spore test; it is read after a day.
         let since = self.since_negative.entry(name.clone()).or_default();
         since.push(load.clone());
-        let monday = self.clock.date(self.plan.zone).weekday() == chrono::Weekday::Mon;
-        let test_runs = self.agenda.iter().any(|entry| matches!(&entry.0.2, Task::Biological(_)));
-        if monday && !test_runs {
+        let is_due = machine.tests_due(state, self.clock).iter().any(|due| due.test == BIOLOGICAL);
+        let of_it = |load: &Id| state.loads.get(load).is_some_and(|it| it.machine == *name);
+        let test_runs =
+            self.agenda.iter().any(|entry| matches!(&entry.0.2, Task::Biological(load) if of_it(load)));
+        if is_due && !test_runs {
             let at = self.tomorrow(9, 30);
             self.later(at, Task::Biological(load));
         }
@@ -107,6 +108,9 @@ impl Hospital {
             passed &= turned;
             self.give(Role::Desk, ask::indicator(load, IndicatorKind::Chemical, turned));
         }
+        // What its machine showed meanwhile stands against it, however good the record is.
+        let against = release::against(state, found, None, Some(true), self.clock);
+        passed &= !against.iter().any(|problem| problem.code == Code::MachineNotReady);
         let second = if self.is_night() { Role::Desk } else { Role::Lead };
         if !passed {
             self.give(second, ask::reject(load, "the cycle did not meet its programme"));
@@ -150,7 +154,7 @@ impl Hospital {
     pub(super) fn biological(&mut self, state: &State, load: &Id) {
         let Some(found) = state.loads.get(load) else { return };
         let machine = found.machine.clone();
-        let good = !self.chance.happens(0.02);
+        let good = !self.chance.happens(0.01);
         self.give(Role::Lead, ask::indicator(load, IndicatorKind::BiologicalControl, true));
         self.give(Role::Lead, ask::indicator(load, IndicatorKind::Biological, good));
         let since = self.since_negative.insert(machine.clone(), Vec::new()).unwrap_or_default();

@@ -77,6 +77,8 @@ enum Task {
     Emergency,
     Search(Id, u32),
     Requalify(Id, u32),
+    /// An air-removal test failed for a wrong set-up, and is done once more.
+    RepeatTest(Id),
 }
 
 /// What the simulation knows of a case beside what the state says.
@@ -245,6 +247,7 @@ impl Hospital {
             Task::Emergency => self.emergency(state),
             Task::Search(asset, hours) => self.search(state, &asset, hours),
             Task::Requalify(machine, n) => self.requalify(state, &machine, n),
+            Task::RepeatTest(machine) => self.repeat_test(state, &machine),
         }
     }
 

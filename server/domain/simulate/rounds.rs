@@ -27,13 +27,16 @@ impl Hospital {
             if !tested || machine.condition != Condition::InService || self.tested_today(state, machine) {
                 continue;
             }
-            let good = !self.chance.happens(0.003);
+            let wrong_set_up = self.chance.happens(0.01);
+            let good = !wrong_set_up && !self.chance.happens(0.003);
             if let Some(test) = ask::machine_test(&machine.machine, AIR_REMOVAL, good) {
                 self.give(Role::Desk, test);
             }
-            if !good {
+            if wrong_set_up {
+                self.in_minutes(35, Task::RepeatTest(machine.machine.clone()));
+            } else if !good {
                 self.in_minutes(DAY, Task::Requalify(machine.machine.clone(), 0));
-            } else if self.chance.happens(0.14)
+            } else if machine.tests_due(state, self.clock).iter().any(|due| due.test == LEAK_RATE)
                 && let Some(test) = ask::machine_test(&machine.machine, LEAK_RATE, true)
             {
                 self.give(Role::Desk, test);
@@ -68,6 +71,7 @@ impl Hospital {
         for hold in state.holds.values().filter(|hold| hold.lifted_at.is_none()) {
             self.held(state, hold);
         }
+        self.answers(state);
         self.infection(state);
         self.mishaps(state);
         self.stock(state);

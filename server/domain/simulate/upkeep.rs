@@ -3,7 +3,7 @@
 use super::catalogue::law_of;
 use super::{Hospital, Task, ask};
 use crate::domain::id::Id;
-use crate::domain::machine::{BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineKind};
+use crate::domain::machine::{AIR_REMOVAL, BackAfter, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, MachineKind};
 use crate::domain::missing::SearchOutcome;
 use crate::domain::person::Role;
 use crate::domain::set::SetState;
@@ -75,6 +75,36 @@ impl Hospital {
         self.give(Role::Desk, ask::machine_out(machine, reason));
         let hours = self.chance.between(5, 30);
         self.in_minutes(hours * 60, Task::Requalify(machine.clone(), 0));
+    }
+
+    /// The set-up was wrong, so the test is repeated, once; a second failure takes the machine out for good.
+    pub(super) fn repeat_test(&mut self, state: &State, name: &Id) {
+        let failed = state.machines.get(name).is_some_and(|machine| {
+            matches!(&machine.condition, Condition::Out { test: Some(test), .. } if test == AIR_REMOVAL)
+        });
+        if !failed {
+            return;
+        }
+        let good = !self.chance.happens(0.1);
+        if let Some(test) = ask::repeat_air_removal(name, "test pack put over the drain", good) {
+            self.give(Role::Desk, test);
+        }
+        if !good {
+            self.in_minutes(24 * 60, Task::Requalify(name.clone(), 0));
+        }
+    }
+
+    /// What the lead answers in the morning: flags of machines that run on, and what was released alone at night.
+    pub(super) fn answers(&mut self, state: &State) {
+        for machine in state.machines.values().filter(|machine| machine.flag.is_some()) {
+            self.give(Role::Lead, ask::clear_flag(&machine.machine, "one short cycle, the next ones good"));
+        }
+        let today = self.clock.date(self.plan.zone);
+        for load in state.open_exceptions().filter(|load| load.waits_for_countersignature()) {
+            if load.alone.as_ref().is_some_and(|it| it.alone.due <= today) && Hospital::is_workday(today) {
+                self.give(Role::Lead, ask::countersign(&load.load));
+            }
+        }
     }
 
     /// Back to service; a steriliser after three good empty cycles.

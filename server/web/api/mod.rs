@@ -6,6 +6,7 @@ pub mod case;
 pub mod caller;
 pub mod command;
 pub mod due;
+pub mod exception;
 pub mod finding;
 pub mod ledger;
 pub mod load;

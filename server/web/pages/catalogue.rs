@@ -54,6 +54,7 @@ pub struct MachineRow {
     pub machine: String,
     pub kind: &'static str,
     pub say: Say,
+    pub flagged: bool,
     pub out: bool,
     pub running: String,
     pub programmes: Vec<(String, String)>,
@@ -107,13 +108,19 @@ fn limit_words(model: &Model) -> String {
     if model.single_use {
         known.push("single use".into());
     }
+    if model.implant {
+        known.push("implant".into());
+    }
     known.join(", ")
 }
 
 fn processing(model: &Model) -> String {
     let it = &model.processing;
     let mut known = Vec::new();
-    known.extend(it.steam.as_ref().map(|steam| format!("steam {} °C, {} s", steam.temp_c, steam.hold_s)));
+    known.extend(it.steam.as_ref().map(|steam| {
+        let most = steam.max_hold_s.map(|most| format!(", at most {most} s")).unwrap_or_default();
+        format!("steam {} °C, {} s{most}", steam.temp_c, steam.hold_s)
+    }));
     known.extend(it.hydrogen_peroxide.filter(|yes| *yes).map(|_| "hydrogen peroxide".to_string()));
     known.extend(it.ethylene_oxide.filter(|yes| *yes).map(|_| "ethylene oxide".to_string()));
     known.extend(it.max_temp_c.map(|most| format!("at most {most} °C")));
@@ -125,15 +132,12 @@ fn processing(model: &Model) -> String {
 }
 
 fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
-    let say = match &machine.condition {
-        Condition::InService => Say::new("", "ready", "in service"),
-        Condition::Out { .. } => Say::new("", "stop", machine.condition.words()),
-        Condition::Requalifying { .. } => Say::new("", "due", machine.condition.words()),
-    };
+    let say = super::say::of_machine(state, machine, now);
     MachineRow {
         machine: machine.machine.to_string(),
         kind: machine.kind.words(),
         say,
+        flagged: machine.flag.is_some(),
         out: !matches!(machine.condition, Condition::InService),
         form: machine.form.is_some(),
         running: machine.running.as_ref().map(|load| load.to_string()).unwrap_or_default(),

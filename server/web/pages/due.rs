@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::say::{Say, of_asset};
 use super::shared::{Page, segment, time};
-use crate::domain::due::DueItem;
+use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
@@ -48,6 +48,7 @@ fn call(why: &str) -> &'static str {
     match why {
         "max_cycles" | "max_uses" => "to be replaced",
         "inspect_every_cycles" | "inspect_every_days" => "to be inspected",
+        FLAGGED | COUNTERSIGNATURE | BIOLOGICAL_PENDING => "to be answered",
         _ => "to be tested",
     }
 }
@@ -58,6 +59,9 @@ fn measured(item: &DueItem) -> String {
         "max_cycles" | "inspect_every_cycles" => "cycles",
         "inspect_every_days" => "days",
         "empty_cycle" => "good cycles",
+        "leak_rate" | "biological" => "days",
+        FLAGGED => return format!("{} failed", item.found),
+        COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),
         _ => "",
     };
     format!("{} of {} {unit}", item.found, item.limit).trim_end().to_string()
@@ -76,12 +80,21 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
         place: String::new(),
         say: Say::plain(""),
     };
+    if let Some(load) = &item.load {
+        return Row {
+            href: "/exceptions".into(),
+            called: format!("Load {load}"),
+            detail: item.machine.as_ref().map(|id| id.to_string()).unwrap_or_default(),
+            say: Say::plain("released"),
+            ..plain
+        };
+    }
     if let Some(machine) = item.machine.as_ref().and_then(|id| state.machines.get(id)) {
         return Row {
             href: format!("/machines/{}", segment(machine.machine.as_str())),
             called: machine.machine.to_string(),
             detail: machine.kind.words().into(),
-            say: Say::plain(machine.condition.words()),
+            say: super::say::of_machine(state, machine, now),
             ..plain
         };
     }
@@ -101,13 +114,19 @@ fn heading(items: &[DueItem]) -> String {
         return "Nothing is due: no inspection, no test, no replacement.".into();
     };
     let mut kinds: Vec<String> = Vec::new();
-    for call in ["to be tested", "to be replaced", "to be inspected"] {
+    for call in ["to be answered", "to be tested", "to be replaced", "to be inspected"] {
         let many = items.iter().filter(|item| self::call(item.why) == call).count();
         if many > 0 {
             kinds.push(format!("{many} {call}"));
         }
     }
-    let name = first.machine.as_ref().or(first.asset.as_ref()).map(ToString::to_string).unwrap_or_default();
+    let name = first
+        .load
+        .as_ref()
+        .or(first.machine.as_ref())
+        .or(first.asset.as_ref())
+        .map(ToString::to_string)
+        .unwrap_or_default();
     if items.len() == 1 {
         return format!("One thing is due: {name}, {}.", first.words());
     }

@@ -1,5 +1,7 @@
 //! The handover between shifts: what is open now, and what was out of the ordinary since the last one.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
@@ -11,7 +13,7 @@ use super::shared::{Page, capital, count, listed, segment, some_of, time, to_sec
 use super::told;
 use crate::app::house::{House, Unavailable};
 use crate::domain::event::{Entry, Event};
-use crate::domain::state::{Condition, State};
+use crate::domain::state::{Condition, Machine, State};
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
@@ -65,6 +67,8 @@ pub struct HandoverPage {
     pub since: String,
     pub loads: Vec<Item>,
     pub machines: Vec<Item>,
+    /// Loads released alone or early whose answer is open.
+    pub exceptions: Vec<Item>,
     pub missing: Vec<MissingRow>,
     pub holds: Vec<Item>,
     pub findings: Vec<FindingRow>,
@@ -92,7 +96,8 @@ fn loads(state: &State, now: Time) -> Vec<Item> {
 }
 
 fn machines(state: &State, now: Time) -> Vec<Item> {
-    let not_in_service = state.machines.values().filter(|machine| machine.condition != Condition::InService);
+    let asks = |machine: &&Arc<Machine>| machine.condition != Condition::InService || machine.flag.is_some();
+    let not_in_service = state.machines.values().filter(asks);
     not_in_service
         .map(|machine| Item {
             href: "/catalogue#machines".into(),
@@ -100,11 +105,30 @@ fn machines(state: &State, now: Time) -> Vec<Item> {
             detail: machine.kind.words().into(),
             since: match &machine.condition {
                 Condition::Out { since, .. } => time(state, *since, now),
-                _ => String::new(),
+                Condition::InService | Condition::Requalifying { .. } => {
+                    let since = machine.not_in_service_since.or(machine.flag.as_ref().map(|flag| flag.since));
+                    since.map(|since| time(state, since, now)).unwrap_or_default()
+                }
             },
-            say: Say::new("not_ready", "stop", machine.condition.words()),
+            say: super::say::of_machine(state, machine, now),
         })
         .collect()
+}
+
+fn exceptions(state: &State, now: Time) -> Vec<Item> {
+    let item = |row: super::exception::Row| Item {
+        href: "/exceptions".into(),
+        called: row.load,
+        detail: row.why,
+        since: row.released,
+        say: row.say,
+    };
+    let open = state.open_exceptions().flat_map(|load| {
+        let alone = load.waits_for_countersignature().then(|| super::exception::alone(state, load, "", now));
+        let early = load.waits_for_biological().then(|| super::exception::early(state, load, now));
+        alone.flatten().into_iter().chain(early.flatten())
+    });
+    open.map(item).collect()
 }
 
 fn holds(state: &State, now: Time) -> Vec<Item> {
@@ -207,6 +231,7 @@ impl HandoverPage {
             since: when(state, now.plus_minutes(-60 * i64::from(hours)), now),
             loads: loads(state, now),
             machines: machines(state, now),
+            exceptions: exceptions(state, now),
             missing: finding::missing(state, now),
             holds: holds(state, now),
             findings: finding::findings(state, now).0,
@@ -231,7 +256,10 @@ impl HandoverPage {
         };
         say(self.missing.len(), "part is not accounted for", "parts are not accounted for");
         say(self.reserves.len(), "reserve is below its minimum", "reserves are below their minimum");
-        say(self.machines.len(), "machine is out of service", "machines are out of service");
+        let out = self.machines.iter().filter(|item| !item.say.is("due")).count();
+        say(out, "machine is out of service", "machines are out of service");
+        say(self.machines.len() - out, "machine is flagged", "machines are flagged");
+        say(self.exceptions.len(), "release waits for an answer", "releases wait for an answer");
         say(self.cases.len(), "case has an open count", "cases have an open count");
         say(self.loads.len(), "load is not decided", "loads are not decided");
         say(self.holds.len(), "hold is in force", "holds are in force");

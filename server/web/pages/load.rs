@@ -69,6 +69,12 @@ pub struct LoadPage {
     pub takes_hold: bool,
     pub takes_a0: bool,
     pub cooling: String,
+    /// Nothing but an implant's biological indicator stands against it.
+    pub early: bool,
+    /// It was released alone or early, in words.
+    pub exception: String,
+    /// The reader may countersign it.
+    pub signs: bool,
     /// The kinds of hold that this reader may place on all of its parts.
     pub hold_kinds: Vec<&'static str>,
 }
@@ -110,6 +116,10 @@ impl LoadPage {
             takes_a0: !steriliser && load.programme.a0_s.is_some(),
             cooling: cool.map(|at| time(state, at, now)).unwrap_or_default(),
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
+            early: open && early(visitor, load),
+            exception: exception(state, load, now),
+            signs: load.waits_for_countersignature()
+                && load.decided_by.as_deref() != Some(visitor.actor.code.as_str()),
             against,
         }
     }
@@ -141,6 +151,28 @@ fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time,
     }
 }
 
+/// Whether the lead may release it early: only an implant's biological indicator is missing.
+fn early(visitor: &Visitor, load: &Load) -> bool {
+    let state = &*visitor.state;
+    let (others, pending) = release::weighed(state, load, Some(&visitor.actor.code), None, visitor.now);
+    others.is_empty() && pending.is_some() && !release::implants(state, load).is_empty()
+}
+
+fn exception(state: &State, load: &Load, now: Time) -> String {
+    let alone = load.alone.as_ref().map(|it| match it.signed_at {
+        Some(at) => {
+            let by = it.signed_by.as_deref().unwrap_or_default();
+            format!("Released by one person alone; countersigned by {by}, {}.", when(state, at, now))
+        }
+        None => format!("Released by one person alone; {}.", it.words(now.date(state.zone))),
+    });
+    let early = load.early.as_ref().map(|it| match it.read_at {
+        Some(at) => format!("Released EARLY; its biological indicator was read {}.", when(state, at, now)),
+        None => "Released EARLY; its biological indicator is not read yet.".to_string(),
+    });
+    alone.into_iter().chain(early).collect::<Vec<_>>().join(" ")
+}
+
 /// A programme's limits in words.
 pub fn limits(programme: &Programme, kind: MachineKind) -> String {
     let mut words = vec![programme.method.words().to_string()];
@@ -148,6 +180,7 @@ pub fn limits(programme: &Programme, kind: MachineKind) -> String {
     words.extend(programme.hold_s.map(|hold| format!("hold {hold} s")));
     words.extend(programme.a0_s.map(|a0| format!("A0 {a0} s")));
     words.extend(programme.cooling_s.map(|cooling| format!("cooling {} min", cooling / 60)));
+    words.extend(programme.aeration_s.map(|s| format!("aeration {} min", s / 60)));
     words.extend(match programme.chemical(kind) {
         Chemical::None => None,
         Chemical::EachLoad => Some("chemical indicator in each load".to_string()),

@@ -23,6 +23,7 @@ pub mod define;
 pub mod desk;
 pub mod due;
 pub mod emergency;
+pub mod exception;
 pub mod files;
 pub mod finding;
 pub mod handover;

@@ -4,7 +4,7 @@ use super::shared::{some_of, time};
 use super::theatre::at_case;
 use crate::domain::load::{Load, LoadStatus};
 use crate::domain::readiness::{SetReadiness, SetStatus};
-use crate::domain::state::{Asset, Stage, Standing, State};
+use crate::domain::state::{Asset, Condition, Machine, Stage, Standing, State};
 use crate::domain::time::Time;
 
 /// A status with its sign.
@@ -34,6 +34,21 @@ impl Say {
 
     pub fn held(words: impl Into<String>) -> Say {
         Say::new("held", "stop", words)
+    }
+}
+
+/// How a machine stands, in its word and what stands beside it.
+pub fn of_machine(state: &State, machine: &Machine, now: Time) -> Say {
+    let it = machine.condition_words(state, now);
+    let words = match it.detail.is_empty() {
+        true => it.word.to_string(),
+        false => format!("{}: {}", it.word, it.detail),
+    };
+    match machine.condition {
+        Condition::Out { .. } => Say::new("not_ready", "stop", words),
+        Condition::Requalifying { .. } => Say::new("not_ready", "due", words),
+        Condition::InService if it.word == "in service" => Say::new("", "ready", words),
+        Condition::InService => Say::due(words),
     }
 }
 

@@ -49,6 +49,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/look-back", "Look-back", "Who and what is affected?", &[Infection, Lead, Charge, Auditor]),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
+        "/exceptions",
+        "Exceptions",
+        "Which loads were released alone or early, and which wait for an answer?",
+        &[Lead, Desk, Infection, Auditor],
+    ),
+    (
         "/catalogue",
         "Catalogue",
         "Models, routes, count sheets, machines and programmes.",

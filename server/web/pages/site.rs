@@ -14,6 +14,8 @@ pub struct Policy {
     pub why: &'static str,
     pub value: String,
     pub yes_no: bool,
+    /// The values to choose from, with their words; none where it is typed.
+    pub choices: Vec<(&'static str, &'static str)>,
     /// The fields of the form: name, label, value.
     pub inputs: Vec<(&'static str, &'static str, String)>,
 }
@@ -36,16 +38,20 @@ pub struct SitePage {
     pub reserves: Vec<Reserve>,
 }
 
-fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
-    let row = |field, label, why, value: String| Policy {
+fn row(field: &'static str, label: &'static str, why: &'static str, value: String) -> Policy {
+    Policy {
         inputs: vec![(field, label, value.clone())],
         field,
         label,
         why,
         value,
         yes_no: false,
-    };
-    let [low, high] = policy.telescope_window_mm;
+        choices: Vec::new(),
+    }
+}
+
+/// How often the machines are tested, and what an overdue test stops.
+fn of_tests(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     vec![
         Policy {
             field: "two_people:bool",
@@ -53,6 +59,7 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             why: "Loader and releaser differ.",
             value: if policy.two_people { "true".into() } else { "false".into() },
             yes_no: true,
+            choices: Vec::new(),
             inputs: Vec::new(),
         },
         row(
@@ -61,6 +68,47 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             "A night's loads stand on the test of the evening before.",
             policy.test_day_starts.0.format("%H:%M").to_string(),
         ),
+        Policy {
+            choices: vec![
+                ("parametric", "Parametric release: none is due"),
+                ("weekly", "Weekly"),
+                ("daily", "On each test day"),
+                ("each_load", "In each steriliser load"),
+            ],
+            ..row(
+                "biological",
+                "Biological indicator of sterilisers",
+                "Implants, and programmes that ask for one in each load, need theirs whatever stands here.",
+                policy.biological.name().to_string(),
+            )
+        },
+        Policy {
+            yes_no: true,
+            ..row(
+                "biological_overdue_stops:bool",
+                "An overdue biological indicator stops releases",
+                "Where one is due daily or weekly. Otherwise it is shown as due.",
+                policy.biological_overdue_stops.to_string(),
+            )
+        },
+        row(
+            "leak_rate_every_days:int",
+            "Leak rate of pre-vacuum sterilisers every … days",
+            "1 for each day, 7 for weekly, 0 where it is not asked for here.",
+            policy.leak_rate_every_days.unwrap_or(0).to_string(),
+        ),
+    ]
+}
+
+fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    let mut all = of_tests(policy);
+    all.extend(of_planning(policy));
+    all
+}
+
+fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    let [low, high] = policy.telescope_window_mm;
+    vec![
         row(
             "turnaround_minutes:int",
             "Turnaround in minutes",

@@ -1,5 +1,7 @@
 //! The start: what waits for this role.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
@@ -8,12 +10,12 @@ use super::board::shown;
 use super::cases;
 use super::headline::{headline, is_today, of_cases, part_title, sheet_name, undercut};
 use super::queue::waits_for;
-use super::say::{Say, of_asset, of_load, of_set};
+use super::say::{Say, of_asset, of_load, of_machine, of_set};
 use super::shared::{Done, Page, count, hold_kinds, listed, segment};
 use crate::domain::board::Board;
 use crate::domain::person::Role;
 use crate::domain::readiness::{due, set_status};
-use crate::domain::state::State;
+use crate::domain::state::{Machine, State};
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
@@ -150,9 +152,46 @@ fn exceptions(state: &State, board: &Board) -> Vec<Item> {
     missing.chain(reserves).collect()
 }
 
-fn waiting(state: &State, board: &Board, role: Role) -> (String, Vec<Item>) {
+/// What waits for somebody's answer: releases alone or early, flags of machines.
+fn to_answer(state: &State, now: Time) -> Vec<Item> {
+    let loads = state.open_exceptions().flat_map(|load| {
+        let alone = load.waits_for_countersignature().then(|| super::exception::alone(state, load, "", now));
+        let early = load.waits_for_biological().then(|| super::exception::early(state, load, now));
+        alone.flatten().into_iter().chain(early.flatten())
+    });
+    let loads = loads.map(|row| Item {
+        href: "/exceptions".into(),
+        called: format!("Load {}", row.load),
+        detail: row.why,
+        say: row.say,
+    });
+    let flagged = state.machines.values().filter(|machine| machine.flag.is_some());
+    let flagged = flagged.map(|machine| machine_item(state, machine, now));
+    loads.chain(flagged).collect()
+}
+
+/// Machines whose periodic tests are due.
+fn tests(state: &State, now: Time) -> Vec<Item> {
+    let due = |machine: &&Arc<Machine>| machine.flag.is_none() && !machine.tests_due(state, now).is_empty();
+    state.machines.values().filter(due).map(|machine| machine_item(state, machine, now)).collect()
+}
+
+fn machine_item(state: &State, machine: &Machine, now: Time) -> Item {
+    Item {
+        href: "/due".into(),
+        called: machine.machine.to_string(),
+        detail: machine.kind.words().into(),
+        say: of_machine(state, machine, now),
+    }
+}
+
+fn waiting(state: &State, board: &Board, role: Role, now: Time) -> (String, Vec<Item>) {
     let loads = open_loads(state);
-    let odd = if role == Role::Lead { exceptions(state, board) } else { Vec::new() };
+    let mut odd = if role == Role::Lead { exceptions(state, board) } else { Vec::new() };
+    if role == Role::Lead {
+        odd.extend(to_answer(state, now));
+    }
+    odd.extend(tests(state, now));
     let mut words = match loads.len() {
         0 => "No load waits for a decision.".to_string(),
         1 => "One load waits for its record or your decision.".to_string(),
@@ -170,7 +209,7 @@ impl StartPage {
         let role = visitor.actor.role;
         let (title, mut items, more_href, heading) = match role {
             Role::Desk | Role::Lead => {
-                let (words, items) = waiting(state, board, role);
+                let (words, items) = waiting(state, board, role, now);
                 ("What waits", items, "/queue", words)
             }
             Role::Charge => {

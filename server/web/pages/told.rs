@@ -80,7 +80,9 @@ fn sentence(event: &Event) -> String {
         What::MachineBack(it) => format!("{} back in service after: {}.", it.machine, name_of(it.after)),
         What::MachineTested(it) => {
             let test = it.test.test.as_str().replace('_', " ");
-            format!("{}: {test} test {}.", it.test.machine, if it.good { "good" } else { "not good" })
+            let good = if it.good { "good" } else { "not good" };
+            let why = it.test.repeat_because.as_ref().map(|why| format!(" (repeat: {})", why.0));
+            format!("{}: {test} test {good}{}.", it.test.machine, why.unwrap_or_default())
         }
         What::RecordFormDefined(it) => match it.form {
             Some(_) => format!("Record form of {} defined.", it.machine),
@@ -154,7 +156,12 @@ fn of_load(event: &Event) -> String {
             format!("Load {}: {} indicator, {}.", it.load, name_of(it.indicator), name_of(it.result))
         }
         What::LoadReleased(it) => {
-            format!("Load {} released, {}.", it.load, count(it.parts.len(), "part", "parts"))
+            let how = match (&it.alone, &it.early) {
+                (_, Some(early)) => format!(" EARLY, its biological indicator not read: {}", early.reason),
+                (Some(_), None) => " by one person alone".to_string(),
+                (None, None) => String::new(),
+            };
+            format!("Load {} released{how}, {}.", it.load, count(it.parts.len(), "part", "parts"))
         }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
         other => super::told_case::sentence(event)

@@ -1,4 +1,4 @@
-//! Entries about defect reports, repairs and look-backs, in sentences.
+//! Entries about defect reports, repairs, look-backs, flags and countersignatures, in sentences.
 
 use crate::domain::event::{Event, What};
 
@@ -16,6 +16,8 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("Look-back {} opened from {}: {}", it.look_back, it.origin.words(), it.reason)
         }
         What::LookBackClosed(it) => format!("Look-back {} closed: {}", it.look_back, it.outcome),
+        What::FlagCleared(it) => format!("Flag of {} cleared: {}", it.machine, it.reason.0),
+        What::Countersigned(it) => format!("Load {} countersigned.", it.load),
         _ => return None,
     })
 }

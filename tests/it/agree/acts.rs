@@ -7,12 +7,12 @@ use fettle::domain::command::Act;
 use fettle::domain::load::{Load, LoadStatus};
 use fettle::domain::model::{Method, StepKind};
 use fettle::domain::person::Role::{self, Admin, Biomed, Desk, Infection, Lead};
-use fettle::domain::state::{Asset, Condition, State};
+use fettle::domain::state::{Asset, State};
 use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
 use super::super::served::{steam_record, wash_record};
-use super::at_case;
+use super::{at_case, at_machine};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -51,7 +51,7 @@ pub fn code(role: Role, second: bool) -> String {
 
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
-    let mut command = match dice.below(72) {
+    let mut command = match dice.below(76) {
         0..16 => onward(state, dice),
         16..24 => on_load(state, dice),
         24 => hold(state, dice),
@@ -69,12 +69,13 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         33..36 => late(state, dice, now),
         36 => unknown(dice),
         37 | 38 => definition(dice),
-        39 | 40 => machine(state, dice),
+        39 | 40 => at_machine::next(state, dice),
         41..44 => add(dice),
         44..56 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
         57..66 => onward(state, dice),
         66..71 => on_load(state, dice),
+        71..75 => at_machine::answer(state, dice),
         _ => add(dice),
     };
     around(&mut command, dice, now);
@@ -174,7 +175,13 @@ fn with_load(load: &Load, dice: &mut Dice) -> Value {
         return json!({"do": "record_indicator", "load": id, "indicator": kind, "result": result, "lot": "I-7"});
     }
     if judged.passed != dice.once_in(8) {
-        json!({"do": "release_load", "load": id, "dry": true})
+        let mut release = json!({"do": "release_load", "load": id, "dry": true});
+        if dice.once_in(3) {
+            release["override"] = json!({"code": "same_person", "reason": "adult is the reserve"});
+        } else if dice.once_in(6) {
+            release["early"] = json!({"case": "K-1", "person": code(Lead, true), "reason": "bleeding"});
+        }
+        release
     } else {
         json!({"do": "reject_load", "load": id, "reason": "not as it should be", "ran": !dice.once_in(3)})
     }
@@ -303,7 +310,8 @@ fn definition(dice: &mut Dice) -> Value {
             json!({"do": "define_route", "route": dice.word(&["metal", "short"]), "steps": steps})
         }
         1 => json!({"do": "define_model", "model": "cap", "family": "cap", "name": "Cap", "route": "metal",
-                    "processing": {"steam": {"temp_c": 134, "hold_s": 180}}, "limits": {"max_cycles": 2 + dice.below(9)}}),
+                    "implant": dice.once_in(3), "processing": {"steam": {"temp_c": 134, "hold_s": 180, "max_hold_s": 280 + dice.below(40)}},
+                    "limits": {"max_cycles": 2 + dice.below(9)}}),
         2 => {
             json!({"do": "define_count_sheet", "count_sheet": dice.word(&["child", "adult"]), "name": "Sheet", "lines":
                     [line("barrel", "bronchoscope", 1), line("cap", "cap", 1 + dice.below(2)), line("telescope", "telescope", 1)]})
@@ -311,50 +319,16 @@ fn definition(dice: &mut Dice) -> Value {
         3 => {
             json!({"do": "build_set", "set": format!("SET-{}", 2 + dice.below(4)), "count_sheet": "adult", "name": "More"})
         }
-        4 => json!({"do": "set_policy", "two_people": dice.once_in(2), "turnaround_minutes": 60}),
+        4 => json!({"do": "set_policy", "two_people": dice.once_in(2), "turnaround_minutes": 60,
+                    "biological": dice.word(&["parametric", "weekly", "daily", "each_load"]),
+                    "biological_overdue_stops": dice.once_in(3), "leak_rate_every_days": dice.below(3)}),
         5 => {
             json!({"do": "set_reserve", "count_sheet": dice.word(&["adult", "child"]), "minimum": dice.below(3)})
         }
+        6 => json!({"do": "set_policy", "two_people": true}),
         _ => {
             json!({"do": "define_machine", "machine": dice.word(&["washer-2", "washer-3"]), "kind": "washer_disinfector",
                     "programmes": [{"programme": "wash", "method": "machine", "a0_s": 600 + dice.below(3)}]})
-        }
-    }
-}
-
-/// How a machine's files read.
-fn record_form(machine: &str, dice: &mut Dice) -> Value {
-    let time = dice.word(&["clock", "seconds", "minutes"]);
-    let columns =
-        json!([{"column": "t", "is": "time"}, {"column": "T °C", "is": "temperature", "unit": "°C"}]);
-    let form = json!({"separator": ";", "skip_lines": dice.below(3), "time": time, "columns": columns});
-    json!({"do": "define_record_form", "machine": machine, "form": if dice.once_in(4) { Value::Null } else { form }})
-}
-
-/// Brings a machine that is out back into service, or takes one out.
-fn machine(state: &State, dice: &mut Dice) -> Value {
-    for machine in state.machines.values() {
-        match machine.condition {
-            Condition::Out { .. } => {
-                let after = dice.word(&["minor", "minor", "failure"]);
-                return json!({"do": "machine_back", "machine": machine.machine, "after": after});
-            }
-            Condition::Requalifying { .. } => {
-                return json!({"do": "record_machine_test", "machine": machine.machine, "test": "empty_cycle",
-                              "passed": !dice.once_in(5)});
-            }
-            Condition::InService => {}
-        }
-    }
-    let machine = dice.word(&["steriliser-2", "steriliser-1", "washer-1"]);
-    match dice.below(5) {
-        4 => record_form(machine, dice),
-        0 => json!({"do": "machine_out", "machine": machine, "reason": "door"}),
-        1 => {
-            json!({"do": "record_machine_test", "machine": machine, "test": "leak_rate", "value": dice.below(3)})
-        }
-        _ => {
-            json!({"do": "record_machine_test", "machine": machine, "test": "air_removal", "passed": !dice.once_in(4)})
         }
     }
 }
@@ -393,7 +367,9 @@ fn role(command: &Value, state: &State, dice: &mut Dice) -> Role {
             let hold = command["hold"].as_str().and_then(|hold| state.holds.get(hold));
             hold.map_or(Lead, |hold| by_kind(hold.kind.name()))
         }
+        "release_load" if command.get("early").is_none() && dice.once_in(2) => Desk,
         _ if command.get("override").is_some() && roles.contains(&Lead) => Lead,
+        "countersign" if !dice.once_in(3) => Lead,
         "issue" | "change_case" => Role::Charge,
         _ if roles.contains(&Desk) => Desk,
         _ => dice.pick(roles).copied().unwrap_or(Admin),

@@ -1,0 +1,100 @@
+//! Exceptions: loads released alone and implant loads released early, open and closed, with their counts by month.
+
+use axum::response::Response;
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::domain::command::Malformed;
+use crate::domain::exception::{Exceptions, month_of};
+use crate::domain::load::Load;
+use crate::domain::model::Model;
+use crate::domain::release::{Spores, spores};
+use crate::domain::state::State;
+use crate::domain::time::Time;
+
+fn alone(load: &Load, today: crate::domain::time::Date) -> Option<Value> {
+    let it = load.alone.as_ref()?;
+    Some(json!({
+        "load": load.load,
+        "machine": load.machine,
+        "released_at": load.decided_at,
+        "released_by": load.decided_by,
+        "reason": it.alone.reason,
+        "due": it.alone.due,
+        "overdue": it.signed_at.is_none() && it.alone.due < today,
+        "countersigned_by": it.signed_by,
+        "countersigned_at": it.signed_at,
+    }))
+}
+
+fn early(state: &State, load: &Load) -> Option<Value> {
+    let it = load.early.as_ref()?;
+    let implant = |model: &Model| model.implant;
+    let parts = load.contents.iter().filter_map(|part| state.assets.get(&part.asset));
+    let implants = parts.filter(|asset| state.model(&asset.model).is_some_and(implant));
+    Some(json!({
+        "load": load.load,
+        "machine": load.machine,
+        "released_at": load.decided_at,
+        "released_by": load.decided_by,
+        "case": it.early.case,
+        "patient": it.early.patient.is_some(),
+        "person": it.early.person,
+        "reason": it.early.reason,
+        "implants": implants.map(|asset| &asset.asset).collect::<Vec<_>>(),
+        "read_at": it.read_at,
+        "biological": match spores(load) {
+            Spores::NotRead => None,
+            Spores::Passed => Some("passed"),
+            Spores::Grew => Some("growth"),
+        },
+    }))
+}
+
+/// The open ones all, the closed ones of one month of the site's calendar.
+fn told(
+    state: &State,
+    all: &Exceptions,
+    month: &str,
+    open: impl Fn(&Load) -> bool,
+    one: impl Fn(&Load) -> Option<Value>,
+) -> Value {
+    let (open, closed): (Vec<&Load>, Vec<&Load>) = all.loads.iter().copied().partition(|load| open(load));
+    let of_month = |load: &&Load| month_of(state, load) == month;
+    json!({
+        "months": all.months,
+        "open": open.into_iter().filter_map(&one).collect::<Vec<_>>(),
+        "closed": closed.into_iter().filter(of_month).filter_map(&one).collect::<Vec<_>>(),
+    })
+}
+
+fn answer(state: &State, month: Option<String>, now: Time) -> Value {
+    let today = now.date(state.zone);
+    let month = month.unwrap_or_else(|| today.format("%Y-%m").to_string());
+    json!({
+        "as_of": now,
+        "month": month,
+        "released_alone": told(state, &state.released_alone(), &month, Load::waits_for_countersignature, |load| {
+            alone(load, today)
+        }),
+        "released_early": told(state, &state.released_early(), &month, Load::waits_for_biological, |load| {
+            early(state, load)
+        }),
+    })
+}
+
+pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let month = params.take("month")?;
+    params.done()?;
+    if let Some(month) = &month
+        && chrono::NaiveDate::parse_from_str(&format!("{month}-01"), "%Y-%m-%d").is_err()
+    {
+        let detail = "found no month; one as 2026-03 is needed".to_string();
+        return Err(Problem::malformed(&[Malformed { pointer: "?month".into(), detail }]));
+    }
+    let (state, now) = caller.state().await?;
+    Ok(ok(&answer(&state, month, now)))
+}

@@ -1,0 +1,155 @@
+//! Exceptions: which loads were released alone or early, and which of them still wait for an answer?
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+
+use super::say::Say;
+use super::shared::{Done, Page, count, listed, segment, when};
+use crate::domain::exception::Month;
+use crate::domain::load::Load;
+use crate::domain::release::{Spores, spores};
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+/// As many closed ones as a person reads at once; the ledger has the rest.
+const MOST_CLOSED: usize = 200;
+
+pub struct Row {
+    pub href: String,
+    pub load: String,
+    pub machine: String,
+    pub released: String,
+    pub why: String,
+    pub closed: String,
+    pub say: Say,
+    /// Another person than the one who released it may countersign.
+    pub may_sign: bool,
+}
+
+pub struct Kind {
+    pub title: &'static str,
+    pub none: &'static str,
+    pub closed_title: &'static str,
+    pub open: Vec<Row>,
+    pub closed: Vec<Row>,
+    pub months: Vec<Month>,
+}
+
+#[derive(Template)]
+#[template(path = "exception.html")]
+pub struct ExceptionPage {
+    pub page: Page,
+    pub heading: String,
+    pub kinds: Vec<Kind>,
+}
+
+fn row(state: &State, load: &Load, say: Say, why: String, closed: String, now: Time) -> Row {
+    let by = load.decided_by.as_deref().unwrap_or_default();
+    Row {
+        href: format!("/loads/{}", segment(load.load.as_str())),
+        load: load.load.to_string(),
+        machine: load.machine.to_string(),
+        released: load.decided_at.map(|at| format!("{}, {by}", when(state, at, now))).unwrap_or_default(),
+        why,
+        closed,
+        say,
+        may_sign: false,
+    }
+}
+
+/// A load released alone, as a row; `me` is the reader.
+pub fn alone(state: &State, load: &Load, me: &str, now: Time) -> Option<Row> {
+    let it = load.alone.as_ref()?;
+    let signed = it
+        .signed_at
+        .map(|at| format!("{}, {}", when(state, at, now), it.signed_by.as_deref().unwrap_or_default()));
+    let say = match &signed {
+        Some(_) => Say::new("ready", "ready", "countersigned"),
+        None => Say::due(it.words(now.date(state.zone))),
+    };
+    let may_sign = signed.is_none() && load.decided_by.as_deref() != Some(me);
+    let row = row(state, load, say, it.alone.reason.clone(), signed.unwrap_or_default(), now);
+    Some(Row { may_sign, ..row })
+}
+
+/// A load released early for an implant, as a row. Who is named in it stands sealed, and is not shown.
+pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
+    let it = load.early.as_ref()?;
+    let whom = match &it.early.case {
+        Some(case) => format!("case {case}"),
+        None => "a named patient".into(),
+    };
+    let say = match spores(load) {
+        Spores::NotRead => Say::due("released early, biological indicator not read"),
+        Spores::Passed => Say::new("ready", "ready", "biological indicator passed"),
+        Spores::Grew => Say::held("GROWTH in the biological indicator"),
+    };
+    let read = it.read_at.map(|at| when(state, at, now)).unwrap_or_default();
+    Some(row(state, load, say, format!("{whom}: {}", it.early.reason), read, now))
+}
+
+fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
+    let (alone_all, early_all) = (state.released_alone(), state.released_early());
+    let parted = |loads: &[&Load], open: fn(&Load) -> bool, one: &dyn Fn(&Load) -> Option<Row>| {
+        let (open, closed): (Vec<&Load>, Vec<&Load>) = loads.iter().copied().partition(|load| open(load));
+        let closed = closed.into_iter().rev().take(MOST_CLOSED).filter_map(one).collect::<Vec<_>>();
+        (open.into_iter().filter_map(one).collect::<Vec<_>>(), closed)
+    };
+    let of_alone = |load: &Load| alone(state, load, me, now);
+    let of_early = |load: &Load| early(state, load, now);
+    let (open, closed) = parted(&alone_all.loads, Load::waits_for_countersignature, &of_alone);
+    let (pending, read) = parted(&early_all.loads, Load::waits_for_biological, &of_early);
+    vec![
+        Kind {
+            title: "Released alone, to be countersigned",
+            none: "No load waits for a countersignature.",
+            closed_title: "Countersigned",
+            open,
+            closed,
+            months: alone_all.months,
+        },
+        Kind {
+            title: "Implants released early, their biological indicator not read",
+            none: "No early release waits for its biological indicator.",
+            closed_title: "Released early, and read since",
+            open: pending,
+            closed: read,
+            months: early_all.months,
+        },
+    ]
+}
+
+/// What is open, in words; nothing where nothing is.
+pub fn open_words(state: &State) -> String {
+    let alone = state.open_exceptions().filter(|load| load.waits_for_countersignature()).count();
+    let early = state.open_exceptions().filter(|load| load.waits_for_biological()).count();
+    let mut all = Vec::new();
+    if early > 0 {
+        all.push(count(early, "implant load was released early", "implant loads were released early"));
+    }
+    if alone > 0 {
+        all.push(count(alone, "load waits for a countersignature", "loads wait for a countersignature"));
+    }
+    listed(&all)
+}
+
+impl ExceptionPage {
+    pub fn of(visitor: &Visitor, done: Option<u64>) -> ExceptionPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let open = open_words(state);
+        ExceptionPage {
+            page: Page::of(visitor, "/exceptions", "/exceptions", done),
+            heading: match open.is_empty() {
+                true => "No exception is open.".into(),
+                false => format!("{open}."),
+            },
+            kinds: kinds(state, &visitor.actor.code, now),
+        }
+    }
+}
+
+pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&ExceptionPage::of(&visitor, done.seq()))
+}
