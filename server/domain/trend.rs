@@ -14,21 +14,28 @@ use super::programme::Programme;
 use super::time::Time;
 use super::verdict::{Judged, short};
 use crate::analysis::chart::{Individuals, individuals};
+use crate::analysis::cycle::decimal_sum;
+use crate::analysis::limits::{BAND_WIDTH_K, SATURATION_TOLERANCE_K};
 
 /// What is followed from cycle to cycle.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Measured {
     Hold,
     Lowest,
+    Highest,
     Saturation,
     A0,
 }
 
 impl Measured {
+    pub const ALL: [Measured; 5] =
+        [Measured::Hold, Measured::Lowest, Measured::Highest, Measured::Saturation, Measured::A0];
+
     pub fn name(self) -> &'static str {
         match self {
             Measured::Hold => "hold",
             Measured::Lowest => "lowest_temperature",
+            Measured::Highest => "highest_temperature",
             Measured::Saturation => "saturation_deviation",
             Measured::A0 => "a0",
         }
@@ -38,6 +45,7 @@ impl Measured {
         match self {
             Measured::Hold => "hold time",
             Measured::Lowest => "lowest temperature in the hold",
+            Measured::Highest => "highest temperature in the hold",
             Measured::Saturation => "distance from saturated steam",
             Measured::A0 => "A0",
         }
@@ -46,9 +54,14 @@ impl Measured {
     pub fn unit(self) -> &'static str {
         match self {
             Measured::Hold | Measured::A0 => "s",
-            Measured::Lowest => "°C",
+            Measured::Lowest | Measured::Highest => "°C",
             Measured::Saturation => "K",
         }
+    }
+
+    /// Whether what is needed is a highest value, not a lowest.
+    pub fn is_at_most(self) -> bool {
+        matches!(self, Measured::Highest | Measured::Saturation)
     }
 
     fn of(self, answer: &Value) -> Option<f64> {
@@ -59,6 +72,7 @@ impl Measured {
         match self {
             Measured::Hold => number("/hold/duration_s").or_else(|| number("/continuous/duration_s")),
             Measured::Lowest => number("/temperature/min_c"),
+            Measured::Highest => number("/temperature/max_c"),
             Measured::Saturation => {
                 let (below, above) = (number("/saturation/max_below_k")?, number("/saturation/max_above_k")?);
                 Some(below.max(above))
@@ -72,8 +86,13 @@ impl Measured {
         match self {
             Measured::Hold => programme.hold_s.map(|q| q.f64()),
             Measured::Lowest => programme.band_c.map(|q| q.f64()),
-            Measured::Saturation => (programme.step() == StepKind::Sterilised)
-                .then_some(crate::analysis::limits::SATURATION_TOLERANCE_K),
+            Measured::Highest => {
+                let steam = programme.step() == StepKind::Sterilised;
+                programme.band_c.filter(|_| steam).map(|q| decimal_sum(q.f64(), BAND_WIDTH_K))
+            }
+            Measured::Saturation => {
+                (programme.step() == StepKind::Sterilised).then_some(SATURATION_TOLERANCE_K)
+            }
             Measured::A0 => programme.a0_s.map(|q| q.f64()),
         }
     }
@@ -121,7 +140,7 @@ pub fn trends(loads: &[&Load], verdicts: &BTreeMap<Id, Arc<Judged>>) -> Vec<Tren
     }
     let mut found = Vec::new();
     for (programme, cycles) in by_programme {
-        for measured in [Measured::Hold, Measured::Lowest, Measured::Saturation, Measured::A0] {
+        for measured in Measured::ALL {
             let points: Vec<Point> = cycles
                 .iter()
                 .filter_map(|(load, judged, answer)| {
@@ -143,12 +162,18 @@ impl Trend {
         let passed: Vec<usize> = (0..points.len()).filter(|i| points[*i].passed).collect();
         let values: Vec<f64> = passed.iter().map(|i| points[*i].value).collect();
         let chart = individuals(&values);
-        let outside = match &chart {
+        let outside: Vec<usize> = match &chart {
             Some(chart) => passed.iter().copied().filter(|i| chart.is_outside(points[*i].value)).collect(),
             None => Vec::new(),
         };
         let runs = chart.map(|chart| chart.runs(&values)).unwrap_or_default();
-        let runs = runs.into_iter().map(|run| passed[run.start]..passed[run.end - 1] + 1).collect();
+        let runs = runs.into_iter().map(|run| passed[run.start]..passed[run.end - 1] + 1);
+        // To come nearer to saturated steam is no drift.
+        let matters = |place: usize| {
+            measured != Measured::Saturation || chart.is_none_or(|chart| points[place].value > chart.mean)
+        };
+        let outside: Vec<usize> = outside.into_iter().filter(|place| matters(*place)).collect();
+        let runs: Vec<Range<usize>> = runs.filter(|run| matters(run.start)).collect();
         Trend { programme, measured, needed, points, chart, outside, runs }
     }
 
@@ -220,6 +245,18 @@ mod tests {
             told.contains("was below its mean of") && told.contains("each of the last 9 cycles"),
             "{told}"
         );
+    }
+
+    #[test]
+    fn nearer_to_saturated_steam_is_no_drift() {
+        let mut values: Vec<f64> = (0..40).map(|n| 0.5 + f64::from(n % 3) * 0.1).collect();
+        values.extend([0.1; 9]);
+        let of =
+            |measured, values: &[f64]| Trend::of(Id::new("p").unwrap(), measured, None, trend(values).points);
+        assert!(of(Measured::Saturation, &values).drifts().is_empty());
+        assert!(!of(Measured::Lowest, &values).drifts().is_empty());
+        values.iter_mut().for_each(|value| *value = 1.2 - *value);
+        assert!(!of(Measured::Saturation, &values).drifts().is_empty());
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::shared::{capital, count, listed, time, when};
+use super::shared::{capital, count, listed, when};
 use super::told_time::lasting;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::{AIR_REMOVAL, MachineKind};
@@ -28,7 +28,7 @@ impl Found {
     pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Found {
         let evidence = judged.map(|judged| &judged.by);
         Found {
-            sentence: sentence(state, load, judged, now),
+            sentence: sentence(state, load, judged),
             by_readings: matches!(evidence, Some(Evidence::Readings { .. })),
             raw: match evidence {
                 Some(Evidence::Record { sha256, bytes, .. }) => Some((
@@ -42,14 +42,17 @@ impl Found {
     }
 }
 
-fn sentence(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> String {
-    let mut said: Vec<String> = judged.map(cycle).into_iter().flatten().collect();
+fn sentence(state: &State, load: &Load, judged: Option<&Judged>) -> String {
+    let failed = judged.filter(|judged| !judged.passed);
+    let mut said: Vec<String> =
+        failed.map(|it| it.why_failed().trim_end_matches('.').to_string()).into_iter().collect();
+    said.extend(judged.map(cycle).into_iter().flatten());
     if matches!(judged.map(|judged| &judged.by), Some(Evidence::Readings { .. })) {
         said.push("read from the printout by two people, not recomputed".into());
     }
     said.extend(chemical(load));
     said.extend(biological(load));
-    said.extend(air_removal(state, load, now));
+    said.extend(air_removal(state, load));
     if said.is_empty() { String::new() } else { format!("{}.", capital(&said.join("; "))) }
 }
 
@@ -117,17 +120,18 @@ fn biological(load: &Load) -> Option<String> {
 }
 
 /// The air-removal test of the machine on the load's test day, where its programme asks for one.
-fn air_removal(state: &State, load: &Load, now: Time) -> Option<String> {
+fn air_removal(state: &State, load: &Load) -> Option<String> {
     let machine = state.machines.get(&load.machine).filter(|_| load.programme.air_removal_test)?;
     let day = state.test_day(load.started_at);
-    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && state.test_day(it.at) == day);
+    let before = |at: Time| state.test_day(at) == day && at <= load.started_at;
+    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && before(it.at));
     Some(match of_day {
         Some(test) => {
             let result = if test.good { "passed" } else { "failed" };
-            format!("air-removal test {result} at {}", time(state, test.at, now))
+            format!("air-removal test {result} at {}", test.at.in_zone(state.zone).format("%H:%M"))
         }
         None if load.tested => "air-removal test passed that test day".into(),
-        None => "no air-removal test of that test day is known".into(),
+        None => "no air-removal test is known of that test day before it".into(),
     })
 }
 

@@ -5,7 +5,7 @@ use axum::extract::{Path, Query, State as Of};
 use axum::response::Response;
 
 use super::load::limits;
-use super::say::{Say, of_load};
+use super::say::{Say, of_load, of_machine};
 use super::shared::{Done, Page, capital, segment, some_of, when};
 use super::told_time::lasting;
 use super::trend::{self, Drawn};
@@ -81,18 +81,6 @@ pub fn last_loads<'a>(state: &'a State, machine: &Machine) -> Vec<&'a Load> {
     loads
 }
 
-pub fn say(state: &State, machine: &Machine, now: Time) -> Say {
-    let it = machine.condition_words(state, now);
-    let words =
-        if it.detail.is_empty() { it.word.to_string() } else { format!("{}: {}", it.word, it.detail) };
-    match machine.condition {
-        Condition::Out { .. } => Say::new("not_ready", "stop", words),
-        Condition::Requalifying { .. } => Say::new("not_ready", "due", words),
-        Condition::InService if it.word == "in service" => Say::new("ready", "ready", words),
-        Condition::InService => Say::due(words),
-    }
-}
-
 pub fn shown(state: &State, machine: &Machine, now: Time) -> Shown {
     let due = machine.tests_due(state, now).into_iter().map(|due| {
         let last = due.last.map(|at| format!(", last good {}", when(state, at, now)));
@@ -102,7 +90,7 @@ pub fn shown(state: &State, machine: &Machine, now: Time) -> Shown {
         machine: machine.machine.to_string(),
         href: format!("/machines/{}", segment(machine.machine.as_str())),
         kind: machine.kind.words(),
-        say: say(state, machine, now),
+        say: of_machine(state, machine, now),
         flagged: machine.flag.is_some(),
         out: !matches!(machine.condition, Condition::InService),
         running: machine.running.as_ref().map(ToString::to_string).unwrap_or_default(),
@@ -132,11 +120,17 @@ pub fn why_not(state: &State, machine: &Machine, now: Time) -> Vec<String> {
 
 fn heading(shown: &Shown, all: usize, why_not: &[String], drifts: &[String]) -> String {
     let name = &shown.machine;
+    let beside = match shown.say.words.as_str() {
+        "in service" => String::new(),
+        words => format!("; {words}"),
+    };
     let may = match (why_not, shown.running.is_empty()) {
         ([], true) if all == 0 => format!("{name} has no programme to run a load with"),
-        ([], true) => format!("{name} may run a load now"),
-        ([], false) => format!("{name} runs load {}", shown.running),
-        ([first, ..], _) if first.starts_with("In ") => format!("{name} may not run every programme now"),
+        ([], true) => format!("{name} may run a load now{beside}"),
+        ([], false) => format!("{name} runs load {}{beside}", shown.running),
+        ([first, ..], _) if first.starts_with("In ") => {
+            format!("{name} may not run every programme now{beside}")
+        }
         _ => format!("{name} may not run a load now: {}", shown.say.words),
     };
     match drifts {
@@ -177,8 +171,10 @@ impl MachinePage {
 }
 
 fn facts(state: &State, machine: &Machine, now: Time) -> Vec<(&'static str, String)> {
-    let mut facts =
-        vec![("Kind", machine.kind.words().to_string()), ("Condition", say(state, machine, now).words)];
+    let mut facts = vec![
+        ("Kind", machine.kind.words().to_string()),
+        ("Condition", of_machine(state, machine, now).words),
+    ];
     let since = match &machine.condition {
         Condition::Out { since, .. } => Some(*since),
         _ => machine.not_in_service_since,

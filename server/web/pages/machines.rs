@@ -59,11 +59,11 @@ fn heading(rows: &[Row]) -> String {
     let drifting: Vec<&Row> = rows.iter().filter(|row| !row.drifts.is_empty()).collect();
     let mut said = match (rows.len(), stopped.len()) {
         (0, _) => "No machine is defined yet".to_string(),
-        (1, 0) => format!("{} may run a load now", rows[0].machine.machine),
-        (all, 0) => format!("All {all} machines may run a load now"),
+        (1, 0) => format!("{} may run loads", rows[0].machine.machine),
+        (all, 0) => format!("All {all} machines may run loads"),
         (all, number) => {
             let of = count(all, "machine", "machines");
-            format!("{number} of {of} may not run every load now: {}", named(stopped))
+            format!("{number} of {of} may not run every programme now: {}", named(stopped))
         }
     };
     match drifting.len() {
@@ -92,9 +92,6 @@ mod tests {
     fn the_machines_say_how_they_stand() {
         let visitor = sample::visitor();
         let text = sample::show("machines", &MachinesPage::of(&visitor, &Verdicts::new(), None));
-        assert!(
-            text.contains("All 2 machines may run a load now.") && text.contains("/machines/ST-1"),
-            "{text}"
-        );
+        assert!(text.contains("All 2 machines may run loads.") && text.contains("/machines/ST-1"), "{text}");
     }
 }

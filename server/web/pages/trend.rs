@@ -79,11 +79,18 @@ fn said(trend: &Trend) -> String {
     format!("{}.", told.join(". "))
 }
 
-/// The heights that the picture covers: every point, the limits, and what is needed where that lies near.
+fn bound(trend: &Trend) -> &'static str {
+    if trend.measured.is_at_most() { "at most" } else { "at least" }
+}
+
+/// The heights that the picture covers: what passed, the limits, and what is needed where that lies near. A cycle that
+/// failed may lie far off; its cross stands at the edge then.
 fn value_axis(trend: &Trend) -> Axis {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     let limits = trend.chart.iter().flat_map(|chart| [trend.least_usual(chart), chart.high]);
-    for value in trend.points.iter().map(|point| point.value).chain(limits) {
+    let is_any = trend.points.iter().any(|point| point.passed);
+    let shown = trend.points.iter().filter(|point| point.passed || !is_any).map(|point| point.value);
+    for value in shown.chain(limits) {
         (low, high) = (low.min(value), high.max(value));
     }
     let span = (high - low).max(high.abs() * 5e-3).max(1e-3);
@@ -164,7 +171,7 @@ fn levels(ink: &mut Ink, trend: &Trend, axis: &Axis, edge: f64) {
         ));
     }
     let needed = trend.needed.filter(|needed| axis.holds(*needed));
-    levels.extend(needed.map(|needed| (needed, "bound", format!("needed {}", short(needed)))));
+    levels.extend(needed.map(|needed| (needed, "bound", format!("{} {}", bound(trend), short(needed)))));
     levels.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut above = axis.to - FONT;
     let left = levels.len();
@@ -227,7 +234,7 @@ pub mod tests {
     #[test]
     fn a_drift_is_drawn_and_said() {
         let trends = cycles(&falling());
-        assert_eq!(trends.len(), 3);
+        assert_eq!(trends.len(), 4);
         let drawn = drawn(&trends[0], "t");
         plot::tests::well_formed(&drawn.svg).unwrap();
         assert!(drawn.drifts && drawn.svg.contains("curve run") && drawn.svg.contains("class=\"here\""));

@@ -29,7 +29,7 @@ impl Layout {
     pub fn of(plotted: &Plotted, found: &[Breach], view: View, size: Size) -> Option<Layout> {
         let (width, height, font, left, right) = match size {
             Size::Phone => (360.0, 380.0, 12.0, 40.0, 84.0),
-            Size::Half => (480.0, 440.0, 14.0, 56.0, 112.0),
+            Size::Half => (480.0, 440.0, 14.0, 56.0, 122.0),
             Size::Page => (960.0, 440.0, 14.0, 56.0, 130.0),
             Size::Large => (1600.0, 760.0, 16.0, 64.0, 170.0),
         };
