@@ -118,7 +118,8 @@ impl Watcher {
         let here: BTreeSet<&PathBuf> = look.found.iter().map(|found| &found.path).collect();
         self.known.retain(|path, _| here.contains(path));
         let empty = |(site, machines)| (site, (machines, Vec::new()));
-        let mut by_site: BTreeMap<String, (Vec<String>, Vec<Found>)> = look.places.into_iter().map(empty).collect();
+        let mut by_site: BTreeMap<String, (Vec<String>, Vec<Found>)> =
+            look.places.into_iter().map(empty).collect();
         for found in look.found {
             by_site.entry(found.site.clone()).or_default().1.push(found);
         }

@@ -4,7 +4,8 @@
 //! call. Exit status 0 is an answer, also where a cycle failed; 2 is a problem that could not be used, and then
 //! nothing stands on standard output.
 
-use std::io::{Read, Write};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -169,27 +170,26 @@ fn saturation(args: &SaturationArgs) -> Result<String, String> {
 }
 
 fn read_record(file: Option<&Path>, ambient_kpa: Option<f64>, want_pressure: bool) -> Result<Record, String> {
-    let bytes = read_input(file)?;
+    /// How much of a file is in memory at a time.
+    const PIECE: usize = 256 * 1024;
+    let read = |source: &mut dyn BufRead| record::read_from(source, ambient_kpa, want_pressure);
+    let (name, read) = match file {
+        Some(path) if path != Path::new("-") => {
+            let file = File::open(path);
+            let read = file.and_then(|file| read(&mut BufReader::with_capacity(PIECE, file)));
+            (path.display().to_string(), read)
+        }
+        _ => {
+            let input = std::io::stdin().lock();
+            ("standard input".to_owned(), read(&mut BufReader::with_capacity(PIECE, input)))
+        }
+    };
     let (record, warnings) =
-        record::read(&bytes, ambient_kpa, want_pressure).map_err(|error| error.to_string())?;
+        read.map_err(|error| format!("{name}: {error}"))?.map_err(|error| error.to_string())?;
     for warning in warnings {
         say(&format!("warning: {warning}"));
     }
     Ok(record)
-}
-
-/// The bytes of a file or of standard input.
-fn read_input(file: Option<&Path>) -> Result<Vec<u8>, String> {
-    match file {
-        Some(path) if path != Path::new("-") => {
-            std::fs::read(path).map_err(|error| format!("{}: {error}", path.display()))
-        }
-        _ => {
-            let mut bytes = Vec::new();
-            let read = std::io::stdin().lock().read_to_end(&mut bytes);
-            read.map(|_| bytes).map_err(|error| format!("standard input: {error}"))
-        }
-    }
 }
 
 /// Says an error about a sample with the line that the sample stands on: the first one follows the header.

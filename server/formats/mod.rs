@@ -8,6 +8,7 @@ mod mapping_cell;
 mod mapping_time;
 pub mod record;
 mod record_header;
+mod record_number;
 mod record_rows;
 pub mod said;
 pub mod sheet;
