@@ -71,6 +71,7 @@ fn judged(state: &mut State, when: &When, it: &LoadJudged) {
             entry: when.seq,
             passed: it.judged.passed,
             ended_at: it.judged.ended_at,
+            record: it.judged.by.record_hash(),
             whole: Some(Arc::new(it.judged.clone())),
         });
         load.status = LoadStatus::Judged;

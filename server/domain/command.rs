@@ -3,15 +3,14 @@
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
 
-use super::malformed::form;
-pub use super::malformed::{Malformed, wrong};
+pub use super::malformed::{Malformed, read_form, wrong};
 use super::person::Role::{self, *};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, recall, repair,
-    set, site, step,
+    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, recall,
+    record_form, repair, set, site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -159,7 +158,7 @@ macro_rules! acts {
 
             fn read(name: &str, fields: Value) -> Result<Act, Malformed> {
                 match name {
-                    $($($name => form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
+                    $($($name => read_form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
                     other => Err(Malformed {
                         pointer: "/do".into(),
                         detail: format!("found \"{other}\", which is no command; one of {} is needed", Act::NAMES.join(", ")),
@@ -191,6 +190,7 @@ acts! {
         "machine_out" MachineOut(machine::MachineOut) by &[Desk, Lead, Biomed];
         "machine_back" MachineBack(machine::MachineBack) by &[Lead, Biomed];
         "record_machine_test" RecordMachineTest(machine::RecordMachineTest) by &[Desk, Lead, Biomed];
+        "define_record_form" DefineRecordForm(record_form::DefineRecordForm) by &[Lead, Admin];
         "clear_flag" ClearFlag(machine::ClearFlag) by &[Lead, Biomed];
     }
     Asset {
@@ -316,7 +316,7 @@ impl Command {
                 return Err(vec![Malformed { pointer: "/do".into(), detail }]);
             }
         };
-        match (form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
+        match (read_form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
                 act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
@@ -343,6 +343,7 @@ impl Act {
             Act::Model(Model::DefineModel(it)) => it.whole(),
             Act::Machine(Machine::DefineMachine(it)) => it.whole(),
             Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
+            Act::Machine(Machine::DefineRecordForm(it)) => it.whole(),
             Act::Hold(Hold::Place(it)) => it.whole(),
             Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),

@@ -137,6 +137,7 @@ impl<'a> Deciding<'a> {
             Act::Machine(Machine::DefineMachine(it)) => machine::define_machine(self, it),
             Act::Machine(Machine::MachineOut(it)) => machine::machine_out(self, it),
             Act::Machine(Machine::MachineBack(it)) => machine::machine_back(self, it),
+            Act::Machine(Machine::DefineRecordForm(it)) => super::record_form::define(self, it),
             Act::Machine(Machine::RecordMachineTest(it)) => super::testing::record_test(self, it),
             Act::Machine(Machine::ClearFlag(it)) => super::testing::clear_flag(self, it),
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),

@@ -11,7 +11,7 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, recall,
-    repair, set, site, step,
+    record_form, repair, set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -208,6 +208,7 @@ kinds! {
     "machine_out" MachineOut(machine::MachineOut);
     "machine_back" MachineBack(machine::MachineBack);
     "machine_tested" MachineTested(machine::MachineTested);
+    "record_form_defined" RecordFormDefined(record_form::DefineRecordForm);
     "flag_cleared" FlagCleared(machine::ClearFlag);
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);

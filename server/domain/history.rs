@@ -10,15 +10,15 @@ use super::step::StepRecorded;
 /// part that came with its set is found through the set.
 pub(super) fn things(what: &What) -> Vec<Thing> {
     let asset = |id: &Id| vec![Thing::asset(id.as_str())];
-    let machine = |id: &Id| vec![Thing::machine(id.as_str())];
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
-        What::MachineDefined(it) => machine(&it.machine),
-        What::MachineOut(it) => machine(&it.machine),
-        What::MachineBack(it) => machine(&it.machine),
-        What::MachineTested(it) => machine(&it.test.machine),
-        What::FlagCleared(it) => machine(&it.machine),
+        What::MachineDefined(_)
+        | What::MachineOut(_)
+        | What::MachineBack(_)
+        | What::MachineTested(_)
+        | What::RecordFormDefined(_)
+        | What::FlagCleared(_) => at_machines(what),
         What::AssetAdded(it) => asset(&it.asset),
         What::PutAway(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
@@ -96,6 +96,19 @@ fn of_loads(what: &What) -> Vec<Thing> {
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
         What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
+        _ => Vec::new(),
+    }
+}
+
+fn at_machines(what: &What) -> Vec<Thing> {
+    let machine = |id: &Id| vec![Thing::machine(id.as_str())];
+    match what {
+        What::MachineDefined(it) => machine(&it.machine),
+        What::MachineOut(it) => machine(&it.machine),
+        What::MachineBack(it) => machine(&it.machine),
+        What::MachineTested(it) => machine(&it.test.machine),
+        What::RecordFormDefined(it) => machine(&it.machine),
+        What::FlagCleared(it) => machine(&it.machine),
         _ => Vec::new(),
     }
 }

@@ -12,9 +12,11 @@ use super::machine::MachineKind;
 use super::programme::Programme;
 use super::recall::Recalled;
 use super::refusal::{Code, Problem};
+use super::sha256::Sha256Of;
 use super::text::{Line, Quantity, Scan, Text};
 use super::time::Time;
 use super::verdict::Judged;
+use crate::formats::mapping;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -53,6 +55,10 @@ pub struct Judge {
     pub load: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub record: Option<String>,
+    /// The file's own bytes, where they are no UTF-8: then `record` is what windows-1252 makes of them, one character for
+    /// each byte, so that the same file is the same command. A program cannot send them; an upload and a folder do.
+    #[serde(skip)]
+    pub raw: Option<Arc<[u8]>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ambient_kpa: Option<Quantity>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -74,6 +80,30 @@ pub struct Readings {
 }
 
 impl Judge {
+    /// A record from the bytes of a file.
+    pub fn by_file(load: Id, bytes: Vec<u8>) -> Judge {
+        let mut judge = Judge { load, record: None, raw: None, ambient_kpa: None, readings: None };
+        judge.take_file(bytes);
+        judge
+    }
+
+    /// Takes the bytes of a file as the record.
+    pub fn take_file(&mut self, bytes: Vec<u8>) {
+        match String::from_utf8(bytes) {
+            Ok(text) => self.record = Some(text),
+            Err(other) => {
+                let bytes = other.into_bytes();
+                self.record = Some(mapping::one_for_each(&bytes));
+                self.raw = Some(bytes.into());
+            }
+        }
+    }
+
+    /// The record's bytes, as they came.
+    pub fn bytes(&self) -> Option<&[u8]> {
+        self.raw.as_deref().or_else(|| self.record.as_deref().map(str::as_bytes))
+    }
+
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (&self.record, &self.readings) {
             (None, None) => Err(wrong("/record", "missing; a record or readings are needed")),
@@ -188,6 +218,9 @@ pub struct Verdict {
     pub passed: bool,
     /// The cycle has certainly ended by then.
     pub ended_at: Time,
+    /// Of the record, where it stands on one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub record: Option<Sha256Of>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub whole: Option<Arc<Judged>>,
 }

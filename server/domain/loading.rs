@@ -203,8 +203,8 @@ pub(super) fn undecided(deciding: &mut Deciding, name: &Id) -> Option<Load> {
 pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
-    let judged = match (&it.record, &it.readings) {
-        (Some(record), _) => verdict::of_record(deciding, &load, record, it.ambient_kpa, at)?,
+    let judged = match (it.bytes(), &it.readings) {
+        (Some(bytes), _) => verdict::of_record(deciding, &load, bytes, it.ambient_kpa, at)?,
         (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
         _ => return None,
     };

@@ -22,7 +22,7 @@ fn escaped(name: &str) -> String {
 }
 
 /// Reads a form and says where it fails, as a JSON Pointer.
-pub(super) fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
+pub fn read_form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
     serde_path_to_error::deserialize(fields).map_err(|error| {
         let mut pointer = String::new();
         for segment in error.path().iter() {

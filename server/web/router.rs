@@ -57,6 +57,8 @@ const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor,
 const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
+/// Who says how a machine's files read.
+const FORMERS: &[Role] = &[Role::Lead, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -107,6 +109,8 @@ table! {
     get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
     get "/api/v1/{site}/recalls" Token ALL api::recall::list;
     get "/api/v1/{site}/recalls/{recall}" Token ALL api::recall::get;
+    get "/api/v1/{site}/records" Token ALL api::record_form::waiting;
+    post "/api/v1/{site}/machines/{machine}/record-form/try" Token FORMERS api::record_form::attempt;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -130,6 +134,8 @@ table! {
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;
     get "/assets/{scan}" Session ALL pages::asset::get;
+    get "/machines/{machine}/record-form" Session ALL pages::record_form::get;
+    post "/machines/{machine}/record-form" Session FORMERS pages::record_form::post;
     get "/catalogue" Session ALL pages::catalogue::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;

@@ -77,6 +77,11 @@ async fn every_kind(served: &Served) {
     served.done(Lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1})).await;
     served.done(Desk, json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"})).await;
     served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
+    let columns = json!([{"column": "t", "is": "time"}, {"column": "T", "is": "temperature", "unit": "°C"}]);
+    let form = json!({"time": "seconds", "ambient_kpa": 98.4, "columns": columns});
+    served
+        .done(Role::Lead, json!({"do": "define_record_form", "machine": "steriliser-1", "form": form}))
+        .await;
     served
         .done(
             Desk,

@@ -39,6 +39,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead biomed", with("machine_out", machine(&["reason"]))),
         ("lead biomed", with("machine_back", machine(&["after"]))),
         ("desk lead biomed", with("record_machine_test", test)),
+        ("admin lead", with("define_record_form", json!({"machine": "no", "form": null}))),
         ("lead biomed", with("clear_flag", machine(&["reason"]))),
         ("lead biomed", with("add_asset", json!({"model": "no"}))),
         ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),

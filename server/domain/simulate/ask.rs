@@ -63,7 +63,7 @@ pub fn start(load: &Id, machine: &Id, programme: &Id, cycle: u64, sets: &[Id]) -
 }
 
 pub fn judge(load: &Id, record: Option<String>, readings: Option<Readings>) -> Act {
-    Act::Load(Load::Judge(Judge { load: load.clone(), record, ambient_kpa: None, readings }))
+    Act::Load(Load::Judge(Judge { load: load.clone(), record, raw: None, ambient_kpa: None, readings }))
 }
 
 pub fn readings(min_c: i64, max_c: i64, hold_s: i64, complete: bool) -> Readings {

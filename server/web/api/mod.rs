@@ -14,6 +14,7 @@ pub mod lookback;
 pub mod machine;
 pub mod params;
 pub mod recall;
+pub mod record_form;
 pub mod set;
 pub mod wear;
 

@@ -15,10 +15,9 @@ use crate::analysis::span::{Span, range_within};
 use crate::app::house::Unavailable;
 use crate::domain::load::Load;
 use crate::domain::model::Method;
+use crate::domain::record::{self, Given};
 use crate::domain::state::State;
-use crate::domain::text::Quantity;
 use crate::domain::verdict::{Evidence, Judged, limits_of, short};
-use crate::formats::record;
 use crate::web::App;
 
 /// So many drawn records are kept.
@@ -104,12 +103,12 @@ pub async fn of(
     load: &Load,
     judged: Option<&Judged>,
 ) -> Result<Option<Arc<Curve>>, Unavailable> {
-    let Some(Evidence::Record { sha256, ambient_kpa, .. }) = judged.map(|judged| &judged.by) else {
+    let Some(Evidence::Record { sha256, ambient_kpa, form, .. }) = judged.map(|judged| &judged.by) else {
         return Ok(None);
     };
     let Some(limits) = limits_of(&load.programme) else { return Ok(None) };
     let says = super::verdict::sentence(load, judged.is_some_and(|judged| judged.passed));
-    let key = format!("{} {sha256} {ambient_kpa:?} {limits:?} {says}", state.site);
+    let key = format!("{} {sha256} {ambient_kpa:?} {form:?} {limits:?} {says}", state.site);
     if let Some(known) = app.pictures.find(&key) {
         return Ok(Some(known));
     }
@@ -118,8 +117,12 @@ pub async fn of(
         return Ok(Some(known));
     }
     let Some(raw) = app.house.raw_record(&state.site, sha256).await? else { return Ok(None) };
-    let (ambient_kpa, by_steam) = (*ambient_kpa, load.programme.method == Method::Steam);
-    let made = tokio::task::spawn_blocking(move || drawn(&raw, ambient_kpa, by_steam, &limits, &says)).await;
+    let (ambient_kpa, form, by_steam) = (*ambient_kpa, form.clone(), load.programme.method == Method::Steam);
+    let made = tokio::task::spawn_blocking(move || {
+        let given = Given { bytes: &raw, form: form.as_ref(), ambient_kpa };
+        drawn(&given, by_steam, &limits, &says)
+    });
+    let made = made.await;
     let curve = match made {
         Ok(Some(curve)) => Arc::new(curve),
         // It was read when it was judged; if it cannot be read now, the page says what the verdict says, without it.
@@ -136,15 +139,9 @@ pub async fn of(
     Ok(Some(curve))
 }
 
-fn drawn(
-    raw: &[u8],
-    ambient: Option<Quantity>,
-    by_steam: bool,
-    limits: &Limits,
-    says: &str,
-) -> Option<Curve> {
-    let (record, _) = record::read(raw, ambient.map(Quantity::f64), by_steam).ok()?;
-    curve(&record, limits, says)
+fn drawn(given: &Given, by_steam: bool, limits: &Limits, says: &str) -> Option<Curve> {
+    let taken = record::take(given, by_steam).ok()?;
+    curve(&taken.record, limits, says)
 }
 
 /// Draws a record and adds it up. `None` where it cannot be judged by these limits.
@@ -275,7 +272,8 @@ mod tests {
     #[test]
     fn a_raw_record_that_cannot_be_read_is_no_picture() {
         let limits = Limits::Steam(SteamLimits::new(134.0, 180.0));
-        assert!(drawn(b"\xff\xfe", None, true, &limits, "x").is_none());
-        assert!(drawn(b"time_s,temp_c\n0,20\n1,21\n", None, true, &limits, "x").is_some());
+        let given = |bytes| Given { bytes, form: None, ambient_kpa: None };
+        assert!(drawn(&given(b"\xff\xfe"), true, &limits, "x").is_none());
+        assert!(drawn(&given(b"time_s,temp_c\n0,20\n1,21\n"), true, &limits, "x").is_some());
     }
 }

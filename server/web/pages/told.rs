@@ -84,6 +84,10 @@ fn sentence(event: &Event) -> String {
             let why = it.test.repeat_because.as_ref().map(|why| format!(" (repeat: {})", why.0));
             format!("{}: {test} test {good}{}.", it.test.machine, why.unwrap_or_default())
         }
+        What::RecordFormDefined(it) => match it.form {
+            Some(_) => format!("Record form of {} defined.", it.machine),
+            None => format!("Record form of {} taken away; only the plain form is read.", it.machine),
+        },
         What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
         What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
         _ => of_parts(event),

@@ -25,6 +25,8 @@ pub struct Verdict {
     pub measures: Vec<Measure>,
     pub source: String,
     pub ended: String,
+    /// Other loads that the very same bytes are the record of.
+    pub same_as: Vec<String>,
 }
 
 /// Whether a load's record meets its programme, as a sentence.
@@ -48,15 +50,24 @@ pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Opt
         measures: measures(&answer, &load.programme),
         source: source(judged),
         ended: time(state, judged.ended_at, now),
+        same_as: same_as(judged),
     })
+}
+
+fn same_as(judged: &Judged) -> Vec<String> {
+    match &judged.by {
+        Evidence::Record { same_as, .. } => same_as.iter().map(ToString::to_string).collect(),
+        Evidence::Readings { .. } => Vec::new(),
+    }
 }
 
 fn source(judged: &Judged) -> String {
     match &judged.by {
-        Evidence::Record { sha256, bytes, ambient_kpa } => {
+        Evidence::Record { sha256, bytes, ambient_kpa, form, .. } => {
             let start: String = sha256.chars().take(12).collect();
             let ambient = ambient_kpa.map(|kpa| format!(", ambient pressure {kpa} kPa")).unwrap_or_default();
-            format!("Computed from the record itself: {bytes} bytes, SHA-256 {start}…{ambient}")
+            let read = if form.is_some() { "by the machine's record form" } else { "in the plain form" };
+            format!("Computed from the record itself, read {read}: {bytes} bytes, SHA-256 {start}…{ambient}")
         }
         Evidence::Readings { .. } => "Read from the printout by two people; not computed again".into(),
     }
@@ -74,7 +85,7 @@ fn at_least(limit: Option<Quantity>, unit: &str) -> String {
     limit.map_or_else(|| "no limit".to_string(), |limit| format!("at least {limit} {unit}"))
 }
 
-fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
+pub fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
     let within = if programme.band_c.is_some() { "within the band" } else { "no limit" };
