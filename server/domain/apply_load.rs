@@ -73,6 +73,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         programme: state.shared_programme(&it.machine, &it.programme),
         cycle_no: it.cycle_no.clone(),
         contents: it.contents.clone(),
+        packs: it.packs,
         status: LoadStatus::Running,
         started_at: when.at,
         started_by: when.actor.to_string(),

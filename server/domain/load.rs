@@ -191,6 +191,9 @@ pub struct Load {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cycle_no: Option<CycleNo>,
     pub contents: Vec<LoadPart>,
+    /// How many packs lay in it when it started; loads of earlier releases do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packs: Option<u32>,
     pub status: LoadStatus,
     pub started_at: Time,
     pub started_by: String,
@@ -221,6 +224,9 @@ pub struct LoadStarted {
     /// Parts among the contents that were elsewhere when it was told: the load's decision does not move them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub moved_on: Vec<Id>,
+    /// Packs in a steriliser.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packs: Option<u32>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

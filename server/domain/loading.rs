@@ -1,5 +1,6 @@
 //! Loads decided: started, judged, released or rejected. Evidence first, then a person.
 
+use super::broken::count_packs;
 use super::deciding::Deciding;
 use super::event::What;
 use super::fact::{turn_at, why_not_meant};
@@ -66,6 +67,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     if it.load.is_none() {
         deciding.made = Some(load.clone());
     }
+    let packs = programme.method.sterilises().then(|| count_packs(state, contents.iter().map(|it| &it.asset)));
     Some(What::LoadStarted(LoadStarted {
         load,
         machine: it.machine.clone(),
@@ -74,6 +76,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         cycle_no: it.cycle_no.clone(),
         contents,
         moved_on,
+        packs,
     }))
 }
 

@@ -7,6 +7,7 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::refusal::{Code, Problem};
+use super::solution::DisinfectionInstruction;
 pub use super::route::{DefineRoute, Method, RouteDefined, RouteStep, StepKind};
 use super::state::State;
 use super::text::{Line, Quantity, Text};
@@ -141,6 +142,9 @@ pub struct Processing {
     pub ethylene_oxide: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub max_temp_c: Option<Quantity>,
+    /// Manual disinfection: at the least so long, and so warm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disinfection: Option<DisinfectionInstruction>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub immersible: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]

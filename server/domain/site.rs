@@ -47,6 +47,8 @@ pub struct SetPolicy {
     pub retention_years: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub idle_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub solution_record: Option<bool>,
 }
 
 impl SetPolicy {
@@ -88,6 +90,9 @@ pub struct Policy {
     pub retention_years: u32,
     /// After so long without an act a session ends.
     pub idle_minutes: u32,
+    /// A manual disinfection needs the record of its solution. Off until the site says so.
+    #[serde(default)]
+    pub solution_record: bool,
 }
 
 impl Default for Policy {
@@ -101,6 +106,7 @@ impl Default for Policy {
             telescope_window_mm: [mm(-50), mm(150)],
             retention_years: 10,
             idle_minutes: 30,
+            solution_record: false,
         }
     }
 }
@@ -119,6 +125,7 @@ impl Policy {
         put(&mut self.telescope_window_mm, &change.telescope_window_mm);
         put(&mut self.retention_years, &change.retention_years);
         put(&mut self.idle_minutes, &change.idle_minutes);
+        put(&mut self.solution_record, &change.solution_record);
     }
 }
 

@@ -9,6 +9,7 @@ use imbl::{OrdMap, OrdSet};
 use serde::{Deserialize, Serialize};
 
 use super::asset::{Cause, Owner};
+use super::broken::BrokenPack;
 use super::case::Case;
 use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
@@ -52,6 +53,7 @@ pub struct State {
     pub findings: OrdMap<Id, Arc<Finding>>,
     pub repairs: OrdMap<Id, Arc<Repair>>,
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
+    pub broken: OrdMap<Id, Arc<BrokenPack>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
@@ -92,6 +94,7 @@ pub struct Changes {
     pub findings: BTreeSet<Id>,
     pub repairs: BTreeSet<Id>,
     pub look_backs: BTreeSet<Id>,
+    pub broken: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -150,6 +153,9 @@ pub struct Asset {
     /// Its pack, where it was packed as a member of a set.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pack: Option<PackOf>,
+    /// What it is packed in, where that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packaging: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub in_load: Option<Id>,
     /// The load that made this turn's part ready.
@@ -268,6 +274,7 @@ impl State {
             findings: OrdMap::new(),
             repairs: OrdMap::new(),
             look_backs: OrdMap::new(),
+            broken: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_of: OrdMap::new(),

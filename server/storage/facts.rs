@@ -48,6 +48,7 @@ pub const MISSING: Table = plain!("missing_now");
 pub const FINDING: Table = plain!("finding_now");
 pub const REPAIR: Table = plain!("repair_now");
 pub const LOOK_BACK: Table = plain!("look_back_now");
+pub const BROKEN: Table = plain!("broken_pack_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -87,9 +88,9 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 19] = [
+pub const ALL: [Table; 20] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK, ASSET,
-    TURNED, LOAD, HISTORY, TURN, SEATING,
+    BROKEN, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -159,6 +160,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(FINDING, changes.findings, state.findings, Arc::clone);
     things!(REPAIR, changes.repairs, state.repairs, Arc::clone);
     things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
+    things!(BROKEN, changes.broken, state.broken, Arc::clone);
     all.push((ASSET, asset::fixed_rows(state, changes)?));
     all.push((TURNED, asset::turned_rows(state, changes)?));
     let mut loads: Rows = Vec::new();
@@ -291,6 +293,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.findings = read::<Arc<_>>(conn, &FINDING, code).await?.into_iter().collect();
     state.repairs = read::<Arc<_>>(conn, &REPAIR, code).await?.into_iter().collect();
     state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
+    state.broken = read::<Arc<_>>(conn, &BROKEN, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;

@@ -57,6 +57,9 @@ const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor,
 const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
+/// Who reads why packs broke.
+const BROKEN_READERS: &[Role] =
+    &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -102,6 +105,8 @@ table! {
     get "/api/v1/{site}/repairs" Token ALL api::finding::repairs;
     get "/api/v1/{site}/missing" Token ALL api::finding::missing;
     get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
+    get "/api/v1/{site}/broken-packs" Token BROKEN_READERS api::broken::get;
+    get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -140,6 +145,8 @@ table! {
     get "/look-back.csv" Session ALL pages::lookback::csv;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
+    get "/broken-packs" Session BROKEN_READERS pages::broken::get;
+    get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/handover" Session ALL pages::handover::get;
 }
 

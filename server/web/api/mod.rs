@@ -2,6 +2,7 @@
 
 pub mod asset;
 pub mod board;
+pub mod broken;
 pub mod case;
 pub mod caller;
 pub mod command;
@@ -11,6 +12,7 @@ pub mod ledger;
 pub mod load;
 pub mod lookback;
 pub mod params;
+pub mod programme;
 pub mod set;
 pub mod wear;
 

@@ -142,6 +142,10 @@ fn facts(state: &State, load: &Load, now: Time) -> Vec<(&'static str, String)> {
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
         ("Programme", format!("{}: {}", load.programme.programme, limits(&load.programme, load.kind))),
     ];
+    let sources = super::source::of(&load.programme);
+    if !sources.is_empty() {
+        all.push(("Where the limits come from", sources.join(" ")));
+    }
     all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
     all.push(("Started", format!("{} by {}", when(state, load.started_at, now), load.started_by)));

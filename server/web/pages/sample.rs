@@ -195,6 +195,16 @@ fn loop_once(house: &mut House) {
     house.act(Role::Desk, json!({"do": "start_load", "load": "S-311", "machine": "ST-1", "programme": "steam-134", "cycle_no": 4711, "scan": "B2"}));
 }
 
+/// The same house after three of its packs broke: two wet in the steriliser, one past its date.
+pub fn broken() -> Visitor {
+    let mut house = house();
+    let in_pouch = json!({"do": "record_step", "step": "packed", "scan": "B2", "packaging": "pouch"});
+    house.act(Role::Desk, json!({"do": "pack_broken", "scan": "B2", "why": "wet"}));
+    house.act(Role::Desk, in_pouch);
+    house.act(Role::Desk, json!({"do": "pack_broken", "scan": "T-0138", "why": "past_date"}));
+    looking(house, Role::Lead)
+}
+
 fn house() -> House {
     let now = Time::parse("2026-03-02T23:10:00Z").unwrap();
     let mut house = House { state: State::new(Id::new("airway").unwrap()), entries: Vec::new(), now };
