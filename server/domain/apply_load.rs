@@ -24,6 +24,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
         What::LoadJudged(it) => change_load(state, when, &it.load, |load| {
             load.judged = Some(Verdict {
                 entry: when.seq,
+                by: when.actor.to_string(),
                 passed: it.judged.passed,
                 ended_at: it.judged.ended_at,
                 whole: Some(Arc::new(it.judged.clone())),

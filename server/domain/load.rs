@@ -69,6 +69,14 @@ pub struct Readings {
     pub a0_s: Option<Quantity>,
     pub complete: bool,
     pub second_reader: Line,
+    /// The SHA-256 of a picture or scan of the printout that was stored before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<String>,
+}
+
+/// Sixty-four hexadecimal digits, small letters.
+fn is_sha256(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 impl Judge {
@@ -83,6 +91,10 @@ impl Judge {
             }
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
+            }
+            (_, Some(readings)) if readings.photo.as_ref().is_some_and(|photo| !is_sha256(photo)) => {
+                let needed = "found no SHA-256; the 64 hexadecimal digits of a stored attachment are needed";
+                Err(wrong("/readings/photo", needed))
             }
             _ => Ok(()),
         }
@@ -174,6 +186,9 @@ pub struct Indicator {
 pub struct Verdict {
     /// The entry that tells it.
     pub entry: u64,
+    /// Who gave the record, or read the readings first.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub by: String,
     pub passed: bool,
     /// The cycle has certainly ended by then.
     pub ended_at: Time,

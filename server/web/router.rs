@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, form, pages, session, upload};
+use super::{App, account, api, attachment, form, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -107,6 +107,8 @@ table! {
     get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
     get "/api/v1/{site}/broken-packs" Token BROKEN_READERS api::broken::get;
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
+    post "/api/v1/{site}/attachments" Token LOADERS api::attachment::post;
+    get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -123,6 +125,8 @@ table! {
     get "/loads/{load}" Session ALL pages::load::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
     get "/loads/{load}/record" Session ALL upload::get;
+    post "/loads/{load}/readings" Session LOADERS attachment::readings;
+    get "/attachments/{sha256}" Session ALL attachment::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;

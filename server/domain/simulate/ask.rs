@@ -96,6 +96,7 @@ pub fn readings(min_c: i64, max_c: i64, hold_s: i64, complete: bool) -> Readings
         a0_s: None,
         complete,
         second_reader: line("lead"),
+        photo: None,
     }
 }
 

@@ -1,6 +1,7 @@
 //! The JSON API: one door for commands, and the queries.
 
 pub mod asset;
+pub mod attachment;
 pub mod board;
 pub mod broken;
 pub mod case;

@@ -55,6 +55,7 @@ impl House {
             people: &people,
             turns: &turns,
             corrected: None,
+            attachments: &BTreeSet::new(),
             prepared: None,
         };
         let decided =

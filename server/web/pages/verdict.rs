@@ -56,7 +56,7 @@ fn source(judged: &Judged) -> String {
             let ambient = ambient_kpa.map(|kpa| format!(", ambient pressure {kpa} kPa")).unwrap_or_default();
             format!("Computed from the record itself: {bytes} bytes, SHA-256 {start}…{ambient}")
         }
-        Evidence::Readings { .. } => "Read from the printout by two people; not computed again".into(),
+        Evidence::Readings { .. } => "Read from the printout by two people; not recomputed".into(),
     }
 }
 

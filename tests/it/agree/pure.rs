@@ -99,6 +99,7 @@ impl Pure {
         }
         let actor = told.actor();
         let corrected = self.corrected(&told.command);
+        let none = std::collections::BTreeSet::new();
         let asked = Asked {
             actor: &actor,
             now: told.now,
@@ -106,6 +107,7 @@ impl Pure {
             people: &self.people,
             turns: &self.turns,
             corrected: corrected.as_ref(),
+            attachments: &none,
             prepared: None,
         };
         let decided = match decide(&self.state, &asked, &told.command) {
