@@ -7,6 +7,7 @@ use crate::domain::id::Id;
 use crate::domain::person::Actor;
 use crate::formats::attachment::Kind;
 use crate::storage::attachment::{self, StoredAttachment};
+use crate::storage::ledger;
 
 /// An attachment has at most this many bytes: 8 MiB.
 pub const ATTACHMENT_MOST: usize = 8 * 1024 * 1024;
@@ -32,12 +33,7 @@ pub struct Attachment {
 }
 
 impl House {
-    pub async fn keep_attachment(
-        &self,
-        site: &Id,
-        actor: &Actor,
-        raw: Vec<u8>,
-    ) -> Result<Kept, Unavailable> {
+    pub async fn keep_attachment(&self, site: &Id, actor: &Actor, raw: Vec<u8>) -> Result<Kept, Unavailable> {
         if raw.len() > ATTACHMENT_MOST {
             return Ok(Kept::TooLarge);
         }
@@ -49,6 +45,21 @@ impl House {
         let new = attachment::add(&self.db, site.as_str(), &sha256, it, when_and_who).await;
         let new = new.map_err(|error| unavailable(&error))?;
         Ok(Kept::Kept { sha256, bytes, kind, new })
+    }
+
+    /// What kind of file an attachment is, where it is kept.
+    pub async fn attachment_kind(&self, site: &Id, sha256: &str) -> Result<Option<Kind>, Unavailable> {
+        let found = attachment::media_type(&self.db, site.as_str(), sha256).await;
+        let found = found.map_err(|error| unavailable(&error))?;
+        Ok(found.and_then(|media_type| Kind::of_media_type(&media_type)))
+    }
+
+    /// A person as the ledger names them: by their code, or by the words behind a seal, where these were not erased.
+    pub async fn person_named(&self, site: &Id, named: &str) -> Result<Option<String>, Unavailable> {
+        if !named.starts_with("sealed:") {
+            return Ok(Some(named.to_string()));
+        }
+        ledger::sealed(&self.db, site.as_str(), named).await.map_err(|error| unavailable(&error))
     }
 
     pub async fn attachment(&self, site: &Id, sha256: &str) -> Result<Option<Attachment>, Unavailable> {

@@ -60,19 +60,19 @@ pub(super) fn packs_of(state: &State, moved: &[Moved]) -> Vec<PackFacts> {
         }
         // What was packed in no set is a pack of its own.
         let own = asset.pack.is_none().then(|| asset.asset.clone());
-        let pack = packs.entry((asset.pack.clone(), own)).or_insert_with(|| {
-            let load = asset.load.clone().or_else(|| asset.in_load.clone());
-            PackFacts {
-                parts: Vec::new(),
-                set: asset.pack.as_ref().map(|pack| pack.set.clone()),
-                pack: asset.pack.as_ref().map(|pack| pack.pack.clone()),
-                machine: load.as_ref().and_then(|load| Some(state.loads.get(load)?.machine.clone())),
-                load,
-                location: None,
-                packaging: None,
-            }
+        let pack = packs.entry((asset.pack.clone(), own)).or_insert_with(|| PackFacts {
+            parts: Vec::new(),
+            set: asset.pack.as_ref().map(|pack| pack.set.clone()),
+            pack: asset.pack.as_ref().map(|pack| pack.pack.clone()),
+            load: None,
+            machine: None,
+            location: None,
+            packaging: None,
         });
         pack.parts.push(asset.asset.clone());
+        pack.load = pack.load.take().or_else(|| asset.load.clone()).or_else(|| asset.in_load.clone());
+        let load = pack.load.as_ref().and_then(|load| state.loads.get(load));
+        pack.machine = load.map(|load| load.machine.clone());
         pack.location = pack.location.take().or_else(|| asset.location.clone());
         pack.packaging = pack.packaging.take().or_else(|| asset.packaging.clone());
     }
@@ -82,9 +82,8 @@ pub(super) fn packs_of(state: &State, moved: &[Moved]) -> Vec<PackFacts> {
 /// How many packs there are among these parts, as they lie in a steriliser.
 pub(super) fn count_packs<'a>(state: &State, parts: impl Iterator<Item = &'a Id>) -> u32 {
     let assets = parts.filter_map(|part| state.assets.get(part));
-    let keys: BTreeSet<_> = assets
-        .map(|asset| (asset.pack.clone(), asset.pack.is_none().then(|| asset.asset.clone())))
-        .collect();
+    let keys: BTreeSet<_> =
+        assets.map(|asset| (asset.pack.clone(), asset.pack.is_none().then(|| asset.asset.clone()))).collect();
     u32::try_from(keys.len()).unwrap_or(u32::MAX)
 }
 

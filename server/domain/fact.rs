@@ -84,7 +84,7 @@ fn told_of(deciding: &mut Deciding, asset: &Asset, it: &RecordStep) -> Told {
     let told = tell(deciding, asset, it.step, false);
     let against = match told {
         Told::Moves(_) if it.step == StepKind::Disinfected => {
-            super::solution::against(deciding, asset, it.solution.as_ref())
+            super::solution::against(deciding, asset, it.solution.as_deref())
         }
         _ => Vec::new(),
     };

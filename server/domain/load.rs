@@ -92,6 +92,9 @@ impl Judge {
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
             }
+            (_, Some(readings)) if readings.second_reader.as_str().trim().is_empty() => {
+                Err(wrong("/readings/second_reader", "found a blank; the code of a second person is needed"))
+            }
             (_, Some(readings)) if readings.photo.as_ref().is_some_and(|photo| !is_sha256(photo)) => {
                 let needed = "found no SHA-256; the 64 hexadecimal digits of a stored attachment are needed";
                 Err(wrong("/readings/photo", needed))

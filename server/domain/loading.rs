@@ -67,7 +67,8 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     if it.load.is_none() {
         deciding.made = Some(load.clone());
     }
-    let packs = programme.method.sterilises().then(|| count_packs(state, contents.iter().map(|it| &it.asset)));
+    let packs =
+        programme.method.sterilises().then(|| count_packs(state, contents.iter().map(|it| &it.asset)));
     Some(What::LoadStarted(LoadStarted {
         load,
         machine: it.machine.clone(),

@@ -7,8 +7,8 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::refusal::{Code, Problem};
-use super::solution::DisinfectionInstruction;
 pub use super::route::{DefineRoute, Method, RouteDefined, RouteStep, StepKind};
+use super::solution::DisinfectionInstruction;
 use super::state::State;
 use super::text::{Line, Quantity, Text};
 
@@ -134,7 +134,7 @@ pub struct Processing {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub edition: Option<Line>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub steam: Option<SteamInstruction>,
+    pub steam: Option<Box<SteamInstruction>>,
     /// Named where the instructions admit that method.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hydrogen_peroxide: Option<bool>,
@@ -144,7 +144,7 @@ pub struct Processing {
     pub max_temp_c: Option<Quantity>,
     /// Manual disinfection: at the least so long, and so warm.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub disinfection: Option<DisinfectionInstruction>,
+    pub disinfection: Option<Box<DisinfectionInstruction>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub immersible: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -51,9 +51,12 @@ pub struct Published {
 }
 
 const CDC: &str = "CDC Guideline for Disinfection and Sterilization in Healthcare Facilities 2008, Table 7";
-const PAIRS: &str = "Common moist-heat pairs, sterilising-club handbook 2025, Table 10.2 (Medical Research Council)";
-const US_PAIR: &str = "Common moist-heat pairs, sterilising-club handbook 2025, Table 10.2 (132 °C, as in the USA)";
-const A0_600: &str = "A0 concept of ISO 15883-1: 600 s for surgical instruments; 10 min at 80 °C or 1 min at 90 °C";
+const PAIRS: &str =
+    "Common moist-heat pairs, sterilising-club handbook 2025, Table 10.2 (Medical Research Council)";
+const US_PAIR: &str =
+    "Common moist-heat pairs, sterilising-club handbook 2025, Table 10.2 (132 °C, as in the USA)";
+const A0_600: &str =
+    "A0 concept of ISO 15883-1: 600 s for surgical instruments; 10 min at 80 °C or 1 min at 90 °C";
 const A0_3000: &str = "A0 concept of ISO 15883-1: 3000 s against heat-resistant viruses; 5 min at 90 °C";
 
 const fn steam(
@@ -76,7 +79,17 @@ const fn wash(
 ) -> Published {
     let (kind, air_removal) = (MachineKind::WasherDisinfector, false);
     let (band_c, hold_s, a0_s) = (Some(band_c), None, Some(a0_s));
-    Published { name, about, kind, band_c, hold_s, a0_s, air_removal, source, checked: Checked::ReadSecondHand }
+    Published {
+        name,
+        about,
+        kind,
+        band_c,
+        hold_s,
+        a0_s,
+        air_removal,
+        source,
+        checked: Checked::ReadSecondHand,
+    }
 }
 
 /// The published programmes, sterilisers first.
@@ -118,7 +131,8 @@ impl Published {
         let mut sources: BTreeMap<String, Line> =
             named.map(|(name, _)| (name.to_string(), Line(self.source_words()))).collect();
         if self.air_removal {
-            let daily = "Practice with sterilisers that draw the air out: a test each day of use (from memory)";
+            let daily =
+                "Practice with sterilisers that draw the air out: a test each day of use (from memory)";
             sources.insert("air_removal_test".into(), Line(daily.into()));
         }
         Some(Programme {

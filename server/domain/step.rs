@@ -31,7 +31,7 @@ pub struct RecordStep {
     pub packaging: Option<Line>,
     /// The record of a manual disinfection.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub solution: Option<Solution>,
+    pub solution: Option<Box<Solution>>,
 }
 
 impl RecordStep {
@@ -146,7 +146,7 @@ pub struct StepRecorded {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub packaging: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub solution: Option<Solution>,
+    pub solution: Option<Box<Solution>>,
 }
 
 /// A part that left its seat with a step.
@@ -315,7 +315,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let parts = deciding.each(picked, |deciding, asset| {
         let mut problems = against_step(deciding, asset, step);
         if step == StepKind::Disinfected {
-            problems.extend(solution::against(deciding, asset, it.solution.as_ref()));
+            problems.extend(solution::against(deciding, asset, it.solution.as_deref()));
         }
         problems
     });

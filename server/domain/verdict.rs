@@ -218,7 +218,7 @@ fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
     let second = it.second_reader.as_str().trim();
-    if second.is_empty() || second.eq_ignore_ascii_case(&deciding.asked.actor.code) {
+    if second.eq_ignore_ascii_case(&deciding.asked.actor.code) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",

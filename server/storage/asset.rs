@@ -133,7 +133,8 @@ pub fn turned_rows(state: &State, changes: &Changes) -> Result<Rows, StorageErro
 pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::Error> {
     let turned: Turned = serde_json::from_str(facts)?;
     let (turn, began, route, route_version, next, stage, ..) = turned;
-    let (.., (pack, packaging), in_load, load, sterile_until, cool_at, cycles, uses, inspected, last) = turned;
+    let (.., (pack, packaging), in_load, load, sterile_until, cool_at, cycles, uses, inspected, last) =
+        turned;
     let (last_at, act_at, last_entry) = last;
     Ok(Asset {
         asset,

@@ -28,6 +28,12 @@ pub async fn get(db: &Db, site: &str, sha256: &str) -> Result<Option<StoredAttac
     row.map(|row| Ok(StoredAttachment { media_type: row.text(0)?, raw: row.bytes(1)? })).transpose()
 }
 
+/// The kind of an attachment, without its bytes.
+pub async fn media_type(db: &Db, site: &str, sha256: &str) -> Result<Option<String>, StorageError> {
+    let sql = "SELECT media_type FROM attachment WHERE site = $1 AND sha256 = $2";
+    db.one(sql, &[site.into(), sha256.into()]).await?.map(|row| row.text(0)).transpose()
+}
+
 /// Whether an attachment is kept.
 pub async fn is_kept(conn: &mut Conn, site: &str, sha256: &str) -> Result<bool, StorageError> {
     let sql = "SELECT COUNT(*) FROM attachment WHERE site = $1 AND sha256 = $2";

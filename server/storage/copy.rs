@@ -31,7 +31,9 @@ fn arg(row: &super::Row, table: &Table, place: usize, column: &str) -> Result<Ar
     Ok(match column {
         "secret" | "root" | "frontier" | "leaf" | "asked" | "salt" | "raw" => Arg::Bytes(row.bytes(place)?),
         "hash" => Arg::Bytes(row.bytes(place)?),
-        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" => Arg::Int(row.int(place)?),
+        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" => {
+            Arg::Int(row.int(place)?)
+        }
         "key" if table.name == "ledger_entry" => Arg::OptText(row.opt_text(place)?),
         _ => Arg::Text(row.text(place)?),
     })

@@ -6,8 +6,10 @@
 #![allow(clippy::disallowed_methods)]
 
 mod agree;
+mod attachment;
 mod binary;
 mod board;
+mod broken;
 mod browser;
 mod browser_back;
 mod browser_case;
@@ -39,6 +41,8 @@ mod refusal_case;
 mod role;
 mod served;
 mod simulate;
+mod solution;
+mod starter;
 mod steam;
 mod step;
 mod tidy;

@@ -52,7 +52,7 @@ pub fn by_hand(set: &Id, day: Date) -> Act {
         temp_c: Quantity(21.into()),
     };
     let (step, scan, without) = (StepKind::Disinfected, scan([set]), Vec::new());
-    let solution = Some(solution);
+    let solution = Some(Box::new(solution));
     Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution }))
 }
 

@@ -16,8 +16,9 @@ const USUAL_DAYS: i64 = 30;
 
 fn time(params: &mut Params, name: &str) -> Result<Option<Time>, Problem> {
     let Some(text) = params.take(name)? else { return Ok(None) };
-    let unfit =
-        || Problem::malformed(&[wrong(format!("?{name}"), "found no time; RFC 3339 with an offset is needed")]);
+    let unfit = || {
+        Problem::malformed(&[wrong(format!("?{name}"), "found no time; RFC 3339 with an offset is needed")])
+    };
     Time::parse(&text).map(Some).ok_or_else(unfit)
 }
 

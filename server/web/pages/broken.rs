@@ -47,8 +47,8 @@ impl Window {
         Window { from: from.min(to), to: from.max(to) }
     }
 
-    fn days(&self) -> i64 {
-        (self.to - self.from).num_days() + 1
+    fn days(&self) -> usize {
+        usize::try_from((self.to - self.from).num_days() + 1).unwrap_or_default()
     }
 
     fn report(&self, state: &State) -> Report {
@@ -148,8 +148,16 @@ fn groups(report: &Report) -> Vec<Group> {
     ]
 }
 
-fn heading(report: &Report, days: i64) -> String {
-    let window = count(usize::try_from(days).unwrap_or(usize::MAX), "day", "days");
+/// What broke in the last hours, in one sentence; nothing where nothing did.
+pub fn lately(state: &State, hours: u32, now: Time) -> String {
+    let report = report(state, now.plus_minutes(-60 * i64::from(hours)), now.plus_s(1));
+    match report.all.all {
+        0 => String::new(),
+        _ => heading(&report, &count(hours as usize, "hour", "hours")),
+    }
+}
+
+fn heading(report: &Report, window: &str) -> String {
     let all = &report.all;
     if all.all == 0 {
         return format!("No pack is recorded as broken in {window}.");
@@ -201,7 +209,11 @@ fn pack_row(state: &State, pack: &BrokenPack, now: Time) -> PackRow {
         what: called(pack),
         href: set.or(first).unwrap_or_default(),
         machine: id(&facts.machine),
-        load_href: facts.load.as_ref().map(|it| format!("/loads/{}", segment(it.as_str()))).unwrap_or_default(),
+        load_href: facts
+            .load
+            .as_ref()
+            .map(|it| format!("/loads/{}", segment(it.as_str())))
+            .unwrap_or_default(),
         load: id(&facts.load),
         location: text(&facts.location),
         packaging: text(&facts.packaging),
@@ -218,7 +230,7 @@ impl BrokenPage {
         let (from, to) = (window.from.to_string(), window.to.to_string());
         BrokenPage {
             page: Page::of(visitor, "/broken-packs", "/broken-packs", None),
-            heading: heading(&report, window.days()),
+            heading: heading(&report, &count(window.days(), "day", "days")),
             csv: format!("/broken-packs.csv?from={from}&to={to}"),
             from,
             to,
@@ -281,8 +293,10 @@ pub async fn csv(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
             return crate::web::fail::unavailable(&operation);
         }
     };
-    let name =
-        format!("attachment; filename=\"broken-packs-{}-{}-entry-{}.csv\"", window.from, window.to, state.seq);
+    let name = format!(
+        "attachment; filename=\"broken-packs-{}-{}-entry-{}.csv\"",
+        window.from, window.to, state.seq
+    );
     let mut response = bytes.into_response();
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8"));

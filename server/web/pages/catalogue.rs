@@ -130,9 +130,7 @@ fn processing(model: &Model) -> String {
     known.extend(it.hydrogen_peroxide.filter(|yes| *yes).map(|_| "hydrogen peroxide".to_string()));
     known.extend(it.ethylene_oxide.filter(|yes| *yes).map(|_| "ethylene oxide".to_string()));
     known.extend(
-        it.disinfection
-            .as_ref()
-            .map(|it| format!("by hand at least {} s at {} °C", it.contact_s, it.temp_c)),
+        it.disinfection.as_ref().map(|it| format!("by hand at least {} s at {} °C", it.contact_s, it.temp_c)),
     );
     known.extend(it.max_temp_c.map(|most| format!("at most {most} °C")));
     known.extend(it.edition.as_ref().map(|edition| format!("edition {}", edition.0)));
@@ -302,6 +300,9 @@ mod tests {
         let begin = Asked { begin: "steam-134-3".into(), ..Asked::default() };
         let text = sample::show("catalogue-begun", &CataloguePage::of(&admin, &begin));
         assert!(text.contains("name=\"programmes.0.programme\" value=\"steam-134-3\""), "{text}");
-        assert!(text.contains("name=\"programmes.0.sources.hold_s\" value=\"Common moist-heat pairs"), "{text}");
+        assert!(
+            text.contains("name=\"programmes.0.sources.hold_s\" value=\"Common moist-heat pairs"),
+            "{text}"
+        );
     }
 }

@@ -161,9 +161,8 @@ fn machine(it: Option<&Machine>, begun: Begun) -> MachineForm {
     let name = it.map(|it| it.machine.to_string()).unwrap_or_default();
     let published = begun.published.filter(|_| begun.machine == name);
     let kind = it.map(|it| it.kind).or_else(|| published.map(|it| it.kind));
-    let kinds = KINDS
-        .iter()
-        .map(|(name, known)| (name.to_string(), known.words().to_string(), kind == Some(*known)));
+    let kinds =
+        KINDS.iter().map(|(name, known)| (name.to_string(), known.words().to_string(), kind == Some(*known)));
     let known = it.into_iter().flat_map(|it| it.programmes.iter()).map(|it| programme(Some(it)));
     let begun = published.and_then(Published::programme).map(|it| programme(Some(&it)));
     let is_begun = begun.is_some();
@@ -173,12 +172,7 @@ fn machine(it: Option<&Machine>, begun: Begun) -> MachineForm {
     if let (None, Some(first)) = (it, programmes.first_mut()) {
         first.empty = false;
     }
-    MachineForm {
-        machine: name,
-        kinds: kinds.collect(),
-        programmes,
-        begun: is_begun,
-    }
+    MachineForm { machine: name, kinds: kinds.collect(), programmes, begun: is_begun }
 }
 
 fn line(families: &[(String, String)], it: Option<&SheetLine>) -> LineFields {

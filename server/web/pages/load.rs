@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
+use super::readers::{self, Readers};
 use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
@@ -60,6 +61,9 @@ pub struct LoadPage {
     pub cooling: String,
     /// The kinds of hold that this reader may place on all of its parts.
     pub hold_kinds: Vec<&'static str>,
+    /// Who read the printout, where there are readings instead of a record.
+    pub readers: Option<Readers>,
+    pub picture_most: usize,
 }
 
 impl LoadPage {
@@ -90,6 +94,8 @@ impl LoadPage {
             takes_a0: !steriliser && load.programme.a0_s.is_some(),
             cooling: cool.map(|at| time(state, at, now)).unwrap_or_default(),
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
+            readers: None,
+            picture_most: crate::web::attachment::MOST_MIB,
             against,
         }
     }
@@ -204,7 +210,13 @@ pub async fn get(
         return super::problem::not_found("load", &load, "/loads", "All loads");
     };
     match app.house.verdict(&visitor.state.site, found).await {
-        Ok(judged) => render(&LoadPage::of(&visitor, found, judged.as_deref(), done.seq())),
+        Ok(judged) => match readers::of(&app, &visitor, found, judged.as_deref()).await {
+            Ok(readers) => {
+                let page = LoadPage::of(&visitor, found, judged.as_deref(), done.seq());
+                render(&LoadPage { readers, ..page })
+            }
+            Err(gone) => fail::unavailable(&gone.operation),
+        },
         Err(gone) => fail::unavailable(&gone.operation),
     }
 }

@@ -37,6 +37,7 @@ pub mod no_site;
 pub mod people;
 pub mod problem;
 pub mod queue;
+pub mod readers;
 pub mod refusal;
 pub mod repair;
 pub mod set;

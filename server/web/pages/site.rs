@@ -36,6 +36,10 @@ pub struct SitePage {
     pub reserves: Vec<Reserve>,
 }
 
+fn yes_no(field: &'static str, label: &'static str, why: &'static str, yes: bool) -> Policy {
+    Policy { field, label, why, value: yes.to_string(), yes_no: true, inputs: Vec::new() }
+}
+
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let row = |field, label, why, value: String| Policy {
         inputs: vec![(field, label, value.clone())],
@@ -47,14 +51,18 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     };
     let [low, high] = policy.telescope_window_mm;
     vec![
-        Policy {
-            field: "two_people:bool",
-            label: "Two people for a steriliser load",
-            why: "Loader and releaser differ.",
-            value: if policy.two_people { "true".into() } else { "false".into() },
-            yes_no: true,
-            inputs: Vec::new(),
-        },
+        yes_no(
+            "two_people:bool",
+            "Two people for a steriliser load",
+            "Loader and releaser differ.",
+            policy.two_people,
+        ),
+        yes_no(
+            "solution_record:bool",
+            "A record of the solution for each disinfection by hand",
+            "Lot, use-by date, strength test, contact time and temperature; without it the step is refused.",
+            policy.solution_record,
+        ),
         row(
             "test_day_starts",
             "The test day starts at",

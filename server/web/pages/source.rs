@@ -40,7 +40,8 @@ mod tests {
 
     #[test]
     fn limits_of_one_source_stand_together() {
-        let programme = crate::domain::starter::published("steam-134-3").and_then(|it| it.programme()).unwrap();
+        let programme =
+            crate::domain::starter::published("steam-134-3").and_then(|it| it.programme()).unwrap();
         let told = of(&programme);
         assert_eq!(told.len(), 2, "{told:?}");
         assert!(told[0].starts_with("Band and hold: Common moist-heat pairs"), "{told:?}");

@@ -84,9 +84,9 @@ fn not_passed() -> Vec<Offer> {
 
 /// The reasons for which a closed pack is unsterile.
 fn broke() -> impl Iterator<Item = Offer> {
-    Broken::ALL.into_iter().map(|why| {
-        Offer::new(format!("broken:{}", why.name()), format!("Pack broken: {}", why.words()))
-    })
+    Broken::ALL
+        .into_iter()
+        .map(|why| Offer::new(format!("broken:{}", why.name()), format!("Pack broken: {}", why.words())))
 }
 
 /// What begins the next turn of a part that is out, or that came back without anybody having said that it went.
