@@ -94,10 +94,10 @@ const fn wash(
 
 /// The published programmes, sterilisers first.
 pub const PUBLISHED: [Published; 16] = [
-    steam("steam-134-3", "134 °C for 3 min", (134, 180), true, PAIRS),
-    steam("steam-132-4", "132 °C for 4 min", (132, 240), true, US_PAIR),
-    steam("steam-126-10", "126 °C for 10 min", (126, 600), true, PAIRS),
-    steam("steam-121-15", "121 °C for 15 min", (121, 900), true, PAIRS),
+    steam("steam-134-3", "Common pair", (134, 180), true, PAIRS),
+    steam("steam-132-4", "Common pair in the USA", (132, 240), true, US_PAIR),
+    steam("steam-126-10", "Common pair", (126, 600), true, PAIRS),
+    steam("steam-121-15", "Common pair", (121, 900), true, PAIRS),
     steam("gravity-121-30-instruments", "Gravity, wrapped instruments", (121, 1_800), false, CDC),
     steam("gravity-132-15-instruments", "Gravity, wrapped instruments", (132, 900), false, CDC),
     steam("gravity-121-30-textiles", "Gravity, textile packs", (121, 1_800), false, CDC),
@@ -107,9 +107,9 @@ pub const PUBLISHED: [Published; 16] = [
     steam("dynamic-132-4-instruments", "Dynamic air removal, wrapped instruments", (132, 240), true, CDC),
     steam("dynamic-132-4-textiles", "Dynamic air removal, textile packs", (132, 240), true, CDC),
     steam("dynamic-132-4-utensils", "Dynamic air removal, wrapped utensils", (132, 240), true, CDC),
-    wash("wash-a0-600-80", "A0 600 at 80 °C, before sterilisation", (80, 600), A0_600),
-    wash("wash-a0-600-90", "A0 600 at 90 °C, before sterilisation", (90, 600), A0_600),
-    wash("wash-a0-3000-90", "A0 3000 at 90 °C, where disinfection is the last step", (90, 3_000), A0_3000),
+    wash("wash-a0-600-80", "Before sterilisation", (80, 600), A0_600),
+    wash("wash-a0-600-90", "Before sterilisation", (90, 600), A0_600),
+    wash("wash-a0-3000-90", "Where disinfection is the last step", (90, 3_000), A0_3000),
 ];
 
 /// The published programme of a name.

@@ -58,7 +58,7 @@ fn fields_that_came_later_are_kept_too() {
         (
             "load_judged",
             json!({"load": "l", "by": {"readings": {"second_reader": "lead-1", "photo": photo}}, "passed": true,
-                   "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.000000Z"}),
+                   "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.942993Z"}),
         ),
         ("policy_set", json!({"solution_record": true})),
     ] {

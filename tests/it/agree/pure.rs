@@ -205,6 +205,7 @@ impl Pure {
             findings: state.findings.keys().cloned().collect(),
             repairs: state.repairs.keys().cloned().collect(),
             look_backs: state.look_backs.keys().cloned().collect(),
+            broken: state.broken.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();
