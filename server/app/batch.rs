@@ -187,6 +187,7 @@ fn decide_one(
         people: &gathered.people,
         turns: &gathered.turns,
         corrected: corrected.as_ref(),
+        attachments: &gathered.attachments,
         prepared: line.prepared.as_ref(),
     };
     let decided = match deciding::decide(&hand.state, &asks, &line.command) {

@@ -11,7 +11,7 @@ use crate::domain::state::{Named, State};
 use crate::domain::text::Scan;
 use crate::domain::time::Time;
 use crate::storage::ledger::{self, StoredEntry};
-use crate::storage::{Conn, StorageError, account};
+use crate::storage::{Conn, StorageError, account, attachment};
 
 pub(super) type Turns = BTreeMap<Id, Vec<(u32, Time)>>;
 
@@ -24,6 +24,8 @@ pub(super) struct Gathered {
     pub turns: Turns,
     /// Entries that corrections name.
     pub corrected: BTreeMap<u64, StoredEntry>,
+    /// Attachments that commands of the batch name, as far as they are kept.
+    pub attachments: BTreeSet<String>,
 }
 
 pub(super) async fn gather_for(
@@ -48,7 +50,21 @@ pub(super) async fn gather_for(
             corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
         }
     }
-    Ok(Gathered { known, new: BTreeMap::new(), people, turns: BTreeMap::new(), corrected })
+    let mut attachments = BTreeSet::new();
+    for photo in lines.iter().filter_map(|line| photo(&line.command)) {
+        if attachment::is_kept(conn, site, photo).await? {
+            attachments.insert(photo.to_string());
+        }
+    }
+    Ok(Gathered { known, new: BTreeMap::new(), people, turns: BTreeMap::new(), corrected, attachments })
+}
+
+/// The picture of the printout that readings name.
+fn photo(command: &Command) -> Option<&str> {
+    match &command.act {
+        Act::Load(Load::Judge(judge)) => judge.readings.as_ref()?.photo.as_deref(),
+        _ => None,
+    }
 }
 
 /// When each turn began of the parts that a late command names: as written, and as the commands before it in the same

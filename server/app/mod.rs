@@ -1,6 +1,7 @@
 //! Use cases: the one write path, accounts, audits. This floor orders what the floors below do.
 
 pub mod accounts;
+pub mod attachment;
 pub mod batch;
 pub mod board;
 pub mod clerk;

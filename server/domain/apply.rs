@@ -2,12 +2,13 @@
 
 use std::sync::Arc;
 
+use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
 use super::machine::BackAfter;
 use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
-use super::step::Outcome;
+use super::step::{Outcome, PackBrokenDone, StepRecorded};
 use super::time::Time;
 
 /// The entry around an event, as far as it matters for what is true.
@@ -80,8 +81,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
                 super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
             }
             moved_or_noted(state, when, &it.parts, &it.noted);
+            packed_in(state, when, it);
         }
-        What::PackBroken(it) => moved_or_noted(state, when, &it.parts, &it.noted),
+        What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => {
             for part in &it.parts {
                 moves(state, when, part.moved.as_slice());
@@ -126,6 +128,29 @@ fn moved_or_noted(state: &mut State, when: &When, parts: &[Moved], noted: &[Note
     moves(state, when, parts);
     super::apply_case::opened_otherwise(state, when, parts);
     touch_all(state, when, noted.iter().map(|noted| &noted.asset));
+}
+
+/// Keeps with each part of a pack what it is wrapped in.
+fn packed_in(state: &mut State, when: &When, it: &StepRecorded) {
+    if it.packaging.is_some() {
+        for part in it.parts.iter().filter(|part| part.to.in_pack()) {
+            turn(state, when, &part.asset, |asset| asset.packaging = it.packaging.clone());
+        }
+    }
+}
+
+/// Opens the packs and keeps what is counted of them. An entry of an earlier form tells only what moved: the rest
+/// follows from the parts as they stand before it.
+fn pack_broken(state: &mut State, when: &When, it: &PackBrokenDone) {
+    let packs = if it.packs.is_empty() { packs_of(state, &it.parts) } else { it.packs.clone() };
+    moved_or_noted(state, when, &it.parts, &it.noted);
+    for (n, facts) in packs.into_iter().enumerate() {
+        let Some(broken) = Id::new(&format!("{}.{}", when.seq, n + 1)) else { continue };
+        let (entry, at, by, why) = (when.seq, when.at, when.actor.to_string(), it.why);
+        let kept = BrokenPack { broken: broken.clone(), entry, at, by, why, facts, taken_back: false };
+        state.broken.insert(broken.clone(), Arc::new(kept));
+        state.changes.broken.insert(broken);
+    }
 }
 
 fn site(state: &mut State, what: &What) {
@@ -263,6 +288,7 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
         asset.act_at = asset.act_at.max(when.at);
         if !moved.to.in_pack() {
             asset.pack = None;
+            asset.packaging = None;
             asset.load = None;
             asset.cool_at = None;
             asset.sterile_until = None;

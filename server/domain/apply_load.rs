@@ -66,9 +66,11 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
 }
 
 fn judged(state: &mut State, when: &When, it: &LoadJudged) {
+    let by = state.code(when.actor);
     change_load(state, when, &it.load, |load| {
         load.judged = Some(Verdict {
             entry: when.seq,
+            by,
             passed: it.judged.passed,
             ended_at: it.judged.ended_at,
             record: it.judged.by.record_hash(),
@@ -130,6 +132,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         programme: state.shared_programme(&it.machine, &it.programme),
         cycle_no: it.cycle_no.clone(),
         contents: it.contents.clone(),
+        packs: it.packs,
         status: LoadStatus::Running,
         started_at: when.at,
         started_by: state.code(when.actor),

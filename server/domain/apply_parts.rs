@@ -113,6 +113,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         pack: None,
         in_load: None,
         load: None,
+        packaging: None,
         sterile_until: None,
         cool_at: None,
         cycles: it.prior_cycles,

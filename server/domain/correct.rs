@@ -135,6 +135,8 @@ fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -
             step: it.step,
             scan: scan.clone(),
             without: Vec::new(),
+            packaging: it.packaging.clone(),
+            solution: it.solution.clone(),
         })),
         What::Inspected(it) => {
             let outcome = it.parts.first().map(|part| part.outcome);

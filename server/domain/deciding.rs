@@ -31,6 +31,8 @@ pub struct Asked<'a> {
     pub turns: &'a BTreeMap<Id, Vec<(u32, Time)>>,
     /// The entry that a correction names.
     pub corrected: Option<&'a (Entry, Event)>,
+    /// Those attachments that the command names and the site keeps.
+    pub attachments: &'a BTreeSet<String>,
     /// A verdict computed before, beside the limits that it was computed with.
     pub prepared: Option<&'a Prepared>,
 }

@@ -117,6 +117,8 @@ pub struct Was {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pack: Option<super::state::PackOf>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packaging: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub in_load: Option<Id>,

@@ -42,7 +42,7 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     let (mut parts, mut noted): (Vec<Moved>, Vec<Noted>) = (Vec::new(), Vec::new());
     let told: Vec<Id> = alone.iter().chain(&chosen).map(|part| part.asset.asset.clone()).collect();
     for part in alone.iter().chain(&chosen) {
-        match tell(deciding, &part.asset, it.step, false) {
+        match told_of(deciding, &part.asset, it) {
             Told::Moves(moved) => {
                 // What comes back alone was taken out of its pack, and that opened it.
                 for mate in opened_with(deciding, &part.asset, it.step, &told) {
@@ -74,7 +74,25 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
         deciding.leave(left);
     }
     let (taken_out, short) = (Vec::new(), Vec::new());
-    Some(What::StepRecorded(StepRecorded { step: it.step, parts, noted, taken_out, short }))
+    let (packaging, solution) = (it.packaging.clone(), it.solution.clone());
+    let step = it.step;
+    Some(What::StepRecorded(StepRecorded { step, parts, noted, taken_out, short, packaging, solution }))
+}
+
+/// A step as it is told of one part. A manual disinfection whose record fails took the part nowhere.
+fn told_of(deciding: &mut Deciding, asset: &Asset, it: &RecordStep) -> Told {
+    let told = tell(deciding, asset, it.step, false);
+    let against = match told {
+        Told::Moves(_) if it.step == StepKind::Disinfected => {
+            super::solution::against(deciding, asset, it.solution.as_deref())
+        }
+        _ => Vec::new(),
+    };
+    if against.is_empty() {
+        return told;
+    }
+    against.iter().for_each(|problem| deciding.deviates(problem.code));
+    Told::Notes(Noted { asset: asset.asset.clone(), turn: asset.turn })
 }
 
 /// The rest of a pack out of which one part came back by itself.

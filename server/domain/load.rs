@@ -77,6 +77,14 @@ pub struct Readings {
     pub a0_s: Option<Quantity>,
     pub complete: bool,
     pub second_reader: Line,
+    /// The SHA-256 of a picture or scan of the printout that was stored before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<String>,
+}
+
+/// Sixty-four hexadecimal digits, small letters.
+fn is_sha256(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
 }
 
 impl Judge {
@@ -115,6 +123,13 @@ impl Judge {
             }
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
+            }
+            (_, Some(readings)) if readings.second_reader.as_str().trim().is_empty() => {
+                Err(wrong("/readings/second_reader", "found a blank; the code of a second person is needed"))
+            }
+            (_, Some(readings)) if readings.photo.as_ref().is_some_and(|photo| !is_sha256(photo)) => {
+                let needed = "found no SHA-256; the 64 hexadecimal digits of a stored attachment are needed";
+                Err(wrong("/readings/photo", needed))
             }
             _ => Ok(()),
         }
@@ -215,6 +230,8 @@ pub struct Indicator {
 pub struct Verdict {
     /// The entry that tells it.
     pub entry: u64,
+    /// Who gave the record, or read the readings first.
+    pub by: Arc<str>,
     pub passed: bool,
     /// The cycle has certainly ended by then.
     pub ended_at: Time,
@@ -235,6 +252,9 @@ pub struct Load {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cycle_no: Option<CycleNo>,
     pub contents: Vec<LoadPart>,
+    /// How many packs lay in it when it started; loads of earlier releases do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packs: Option<u32>,
     pub status: LoadStatus,
     pub started_at: Time,
     pub started_by: Arc<str>,
@@ -278,6 +298,9 @@ pub struct LoadStarted {
     /// It was told after the fact, and belongs to this open recall: what lies in it is held.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub recall: Option<Id>,
+    /// Packs in a steriliser.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packs: Option<u32>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -1,5 +1,6 @@
 //! Loads decided: started, judged, released or rejected. Evidence first, then a person.
 
+use super::broken::count_packs;
 use super::deciding::Deciding;
 use super::event::What;
 use super::exception::{self, Alone};
@@ -70,6 +71,8 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     let mut open = state.recalls.values().filter(|recall| recall.is_open());
     let covers = |recall: &&std::sync::Arc<Recall>| recall.covers(&it.machine, deciding.at());
     let recall = open.find(covers).filter(|_| deciding.late()).map(|recall| recall.recall.clone());
+    let packs =
+        programme.method.sterilises().then(|| count_packs(state, contents.iter().map(|it| &it.asset)));
     Some(What::LoadStarted(LoadStarted {
         load,
         machine: it.machine.clone(),
@@ -79,6 +82,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         contents,
         moved_on,
         recall,
+        packs,
     }))
 }
 

@@ -8,7 +8,7 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::model::{Method, reason_given, unknown};
-use super::programme::Programme;
+use super::programme::{Programme, SOURCED};
 use super::refusal::{Code, Problem};
 use super::state::{Condition, Machine, State};
 pub use super::testing::{ClearFlag, MachineTested, RecordMachineTest};
@@ -66,6 +66,10 @@ impl DefineMachine {
                         "found zero or less; a limit is above zero",
                     ));
                 }
+            }
+            if let Some(name) = programme.sources.keys().find(|name| !SOURCED.contains(&name.as_str())) {
+                let needed = format!("found no limit of that name; one of {} is needed", SOURCED.join(", "));
+                return Err(wrong(format!("/programmes/{i}/sources/{name}"), needed));
             }
             if programme.hold_s.is_some() && programme.band_c.is_none() {
                 let detail = "missing; a hold needs the band in which it lies";

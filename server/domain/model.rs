@@ -8,6 +8,7 @@ use super::event::What;
 use super::id::Id;
 use super::refusal::{Code, Problem};
 pub use super::route::{DefineRoute, Method, RouteDefined, RouteStep, StepKind};
+use super::solution::DisinfectionInstruction;
 use super::state::State;
 use super::text::{Line, Quantity, Text};
 
@@ -144,6 +145,9 @@ pub struct Processing {
     pub ethylene_oxide: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub max_temp_c: Option<Quantity>,
+    /// Manual disinfection: at the least so long, and so warm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub disinfection: Option<Box<DisinfectionInstruction>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub immersible: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -44,6 +44,7 @@ impl Asset {
             route: self.route.clone(),
             route_version: self.route_version,
             pack: self.pack.clone(),
+            packaging: self.packaging.clone(),
             load: self.load.clone(),
             in_load: self.in_load.clone(),
             sterile_until: self.sterile_until,

@@ -1,5 +1,6 @@
 //! Packs that broke: wet, torn, dropped, past their date. What lay in them goes back before packing.
 
+use super::broken::packs_of;
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
 use super::fact::turn_at;
@@ -49,5 +50,6 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
             picked.iter().map(|part| Noted { asset: part.asset.asset.clone(), turn: part.asset.turn }),
         );
     }
-    Some(What::PackBroken(PackBrokenDone { why: it.why, parts, noted }))
+    let packs = packs_of(state, &parts);
+    Some(What::PackBroken(PackBrokenDone { why: it.why, parts, noted, packs }))
 }

@@ -52,6 +52,8 @@ pub(super) fn pack(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         noted: Vec::new(),
         taken_out: taken_out.collect(),
         short,
+        packaging: it.packaging.clone(),
+        solution: None,
     }))
 }
 

@@ -1,11 +1,13 @@
 //! A machine's programmes: cycle types with the limits that their record must meet.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::id::Id;
 use super::machine::MachineKind;
 use super::model::{Method, Model, StepKind};
-use super::text::Quantity;
+use super::text::{Line, Quantity};
 use super::verdict::short;
 
 /// How often an indicator of a kind is needed.
@@ -50,7 +52,14 @@ pub struct Programme {
     pub chemical: Option<Chemical>,
     #[serde(default)]
     pub biological: Biological,
+    /// Where each of its limits comes from: a standard and clause, a guideline and table, or the machine's validation.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub sources: BTreeMap<String, Line>,
 }
+
+/// The limits of a programme whose source may be named.
+pub const SOURCED: [&str; 7] =
+    ["band_c", "hold_s", "a0_s", "air_removal_test", "cooling_s", "chemical", "biological"];
 
 impl Programme {
     /// The chemical indicator's rule, with its default: each load in a steriliser, else none.

@@ -87,6 +87,8 @@ pub struct SetPolicy {
     pub biological_overdue_stops: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub leak_rate_every_days: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub solution_record: Option<bool>,
 }
 
 impl SetPolicy {
@@ -138,6 +140,9 @@ pub struct Policy {
     /// detector is fitted; which of them holds the site says, and until then none is asked for. 0 takes it back.
     #[serde(default)]
     pub leak_rate_every_days: Option<u32>,
+    /// A manual disinfection needs the record of its solution. Off until the site says so.
+    #[serde(default)]
+    pub solution_record: bool,
 }
 
 impl Default for Policy {
@@ -154,6 +159,7 @@ impl Default for Policy {
             biological: BiologicalPolicy::default(),
             biological_overdue_stops: false,
             leak_rate_every_days: None,
+            solution_record: false,
         }
     }
 }
@@ -177,6 +183,7 @@ impl Policy {
         if let Some(days) = change.leak_rate_every_days {
             self.leak_rate_every_days = Some(days).filter(|days| *days > 0);
         }
+        put(&mut self.solution_record, &change.solution_record);
     }
 }
 

@@ -9,6 +9,7 @@ use imbl::{OrdMap, OrdSet};
 use serde::{Deserialize, Serialize};
 
 use super::asset::{Cause, Owner};
+use super::broken::BrokenPack;
 use super::case::Case;
 use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
@@ -55,6 +56,7 @@ pub struct State {
     pub repairs: OrdMap<Id, Arc<Repair>>,
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
     pub recalls: OrdMap<Id, Arc<Recall>>,
+    pub broken: OrdMap<Id, Arc<BrokenPack>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
@@ -100,6 +102,7 @@ pub struct Changes {
     pub repairs: BTreeSet<Id>,
     pub look_backs: BTreeSet<Id>,
     pub recalls: BTreeSet<Id>,
+    pub broken: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -158,6 +161,9 @@ pub struct Asset {
     /// Its pack, where it was packed as a member of a set.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pack: Option<PackOf>,
+    /// What it is packed in, where that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packaging: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub in_load: Option<Id>,
     /// The load that made this turn's part ready.
@@ -241,6 +247,7 @@ impl State {
             repairs: OrdMap::new(),
             look_backs: OrdMap::new(),
             recalls: OrdMap::new(),
+            broken: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
@@ -274,6 +281,9 @@ impl State {
         load.programme = self.shared_programme(&load.machine, &load.programme);
         load.started_by = self.code(&load.started_by);
         load.decided_by = load.decided_by.map(|by| self.code(&by));
+        if let Some(judged) = &mut load.judged {
+            judged.by = self.code(&judged.by);
+        }
         load.indicators.iter_mut().for_each(|indicator| indicator.by = self.code(&indicator.by));
         load.indicators.shrink_to_fit();
         load.contents.shrink_to_fit();

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::broken::PackFacts;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::{Check, Moved, Noted, What};
@@ -11,6 +12,7 @@ use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
 use super::set::Seat;
+use super::solution::{self, Solution};
 use super::state::{Asset, InspectedAt, Stage};
 use super::text::{Line, Scan, Text};
 
@@ -24,6 +26,12 @@ pub struct RecordStep {
     /// Members of a pack that are left out of it, and leave their set.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub without: Vec<Line>,
+    /// What a pack is wrapped in, as wrap, pouch or rigid container.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packaging: Option<Line>,
+    /// The record of a manual disinfection.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub solution: Option<Box<Solution>>,
 }
 
 impl RecordStep {
@@ -31,7 +39,16 @@ impl RecordStep {
         if self.step != StepKind::Packed && !self.without.is_empty() {
             return Err(wrong("/without", "found it for another step than packed"));
         }
-        Ok(())
+        if self.step != StepKind::Packed && self.packaging.is_some() {
+            return Err(wrong("/packaging", "found it for another step than packed"));
+        }
+        match &self.solution {
+            Some(_) if self.step != StepKind::Disinfected => {
+                Err(wrong("/solution", "found it for another step than disinfected"))
+            }
+            Some(solution) => solution.whole(),
+            None => Ok(()),
+        }
     }
 }
 
@@ -126,6 +143,10 @@ pub struct StepRecorded {
     /// Lines of the packs that have fewer parts than they need.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub short: Vec<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub packaging: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub solution: Option<Box<Solution>>,
 }
 
 /// A part that left its seat with a step.
@@ -164,6 +185,9 @@ pub struct PackBrokenDone {
     pub parts: Vec<Moved>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub noted: Vec<Noted>,
+    /// The packs that were closed until then, with what is counted of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub packs: Vec<PackFacts>,
 }
 
 /// What stands against a step as a permission.
@@ -288,7 +312,13 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         return super::packing::pack(deciding, it);
     }
     let picked = deciding.pick(&it.scan, Mode::Permission);
-    let parts = deciding.each(picked, |deciding, asset| against_step(deciding, asset, step));
+    let parts = deciding.each(picked, |deciding, asset| {
+        let mut problems = against_step(deciding, asset, step);
+        if step == StepKind::Disinfected {
+            problems.extend(solution::against(deciding, asset, it.solution.as_deref()));
+        }
+        problems
+    });
     let state = deciding.state;
     let moved = parts.iter().map(|asset| asset.advanced(state, step)).collect();
     Some(What::StepRecorded(StepRecorded {
@@ -297,5 +327,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         noted: Vec::new(),
         taken_out: Vec::new(),
         short: Vec::new(),
+        packaging: None,
+        solution: it.solution.clone(),
     }))
 }

@@ -19,6 +19,7 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
             moves(state, &it.parts);
         }
         What::PackBroken(it) => {
+            not_broken(state, entry);
             closed_again(state, entry, &it.parts);
             moves(state, &it.parts);
         }
@@ -70,6 +71,17 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
             }
         }
         _ => {}
+    }
+}
+
+/// The packs that the entry told of count as broken no more.
+fn not_broken(state: &mut State, entry: u64) {
+    let of_entry = state.broken.values().filter(|it| it.entry == entry).map(|it| it.broken.clone());
+    for broken in of_entry.collect::<Vec<_>>() {
+        if let Some(it) = state.broken.get_mut(&broken) {
+            Arc::make_mut(it).taken_back = true;
+        }
+        state.changes.broken.insert(broken);
     }
 }
 
@@ -145,12 +157,14 @@ fn moves(state: &mut State, moved: &[Moved]) {
                 asset.route = was.route.clone();
                 asset.route_version = was.route_version;
                 asset.pack = was.pack.clone();
+                asset.packaging = was.packaging.clone();
                 asset.load = was.load.clone();
                 asset.in_load = was.in_load.clone();
                 asset.sterile_until = was.sterile_until;
                 asset.cool_at = was.cool_at;
             } else if !moved.from.in_pack() {
                 asset.pack = None;
+                asset.packaging = None;
                 asset.sterile_until = None;
             }
         });

@@ -83,6 +83,8 @@ pub enum Evidence {
     },
     Readings {
         second_reader: Sealed,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        photo: Option<String>,
     },
 }
 
@@ -277,7 +279,8 @@ fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
 }
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
-    if it.second_reader.as_str() == deciding.asked.actor.code {
+    let second = it.second_reader.as_str().trim();
+    if second.eq_ignore_ascii_case(&deciding.asked.actor.code) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",
@@ -286,6 +289,14 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         );
         // Two pairs of eyes are the evidence itself, whenever it is told.
         deciding.against(problem.even_late());
+    }
+    if let Some(photo) = it.photo.as_ref().filter(|photo| !deciding.asked.attachments.contains(*photo)) {
+        deciding.against(Problem::new(
+            Code::UnknownThing,
+            format!("No attachment with the SHA-256 {photo} is kept here."),
+            "A picture of the printout that was stored before is needed.",
+            "Store the picture first, or enter the readings without it.",
+        ));
     }
     let reasons = reasons_of(&load.programme, it);
     let passed = reasons.is_empty();
@@ -298,9 +309,9 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         "complete": it.complete,
         "source": "read from the printout by two people; not recomputed",
     });
-    let second_reader = deciding.seal(it.second_reader.as_str());
+    let second_reader = deciding.seal(second);
     Some(Judged {
-        by: Evidence::Readings { second_reader },
+        by: Evidence::Readings { second_reader, photo: it.photo.clone() },
         passed,
         answer: Answer::of(&answer),
         ended_at: at,

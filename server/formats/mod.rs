@@ -1,5 +1,6 @@
 //! Foreign bytes to plain structs and back. Nothing here decides anything.
 
+pub mod attachment;
 pub mod form;
 pub mod json;
 mod lines;

@@ -43,7 +43,7 @@ pub struct Fixed {
 }
 
 /// Where a part stands in its turn, as an array without names, times in microseconds: turn and its beginning, route and
-/// its version, next step, stage, pack, load it is in, load that made it ready, last sterile day, when it is cool,
+/// its version, next step, stage, pack and its packaging, load it is in, load that made it ready, last sterile day, when it is cool,
 /// cycles, uses, last inspection, and the last event, the last act and the last entry together.
 type Turned = (
     u32,
@@ -52,7 +52,7 @@ type Turned = (
     u32,
     u32,
     Stage,
-    Option<PackOf>,
+    (Option<PackOf>, Option<Line>),
     Option<Id>,
     Option<Id>,
     Option<Date>,
@@ -92,7 +92,7 @@ fn turned(it: &Asset) -> impl Serialize {
         it.route_version,
         it.next,
         it.stage,
-        &it.pack,
+        (&it.pack, &it.packaging),
         &it.in_load,
         &it.load,
         it.sterile_until,
@@ -132,8 +132,10 @@ pub fn turned_rows(state: &State, changes: &Changes) -> Result<Rows, StorageErro
 /// A part from its two rows.
 pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::Error> {
     let turned: Turned = serde_json::from_str(facts)?;
-    let (turn, began, route, route_version, next, stage, pack, in_load, load, sterile_until, ..) = turned;
-    let (.., cool_at, cycles, uses, inspected, (last_at, act_at, last_entry)) = turned;
+    let (turn, began, route, route_version, next, stage, ..) = turned;
+    let (.., (pack, packaging), in_load, load, sterile_until, cool_at, cycles, uses, inspected, last) =
+        turned;
+    let (last_at, act_at, last_entry) = last;
     Ok(Asset {
         asset,
         mark: fixed.mark,
@@ -154,6 +156,7 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         next,
         stage,
         pack,
+        packaging,
         in_load,
         load,
         sterile_until,

@@ -11,24 +11,29 @@ macro_rules! kept {
 }
 
 /// The tables that a backup holds, all but sessions: these end with the server that began them.
-const TABLES: [Table; 8] = [
+const TABLES: [Table; 9] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
     super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
     kept!("sealed_text", ["site", "sealed"], ["salt", "text"]),
     kept!("cycle_record", ["site", "sha256"], ["raw"]),
+    kept!("attachment", ["site", "sha256"], ["media_type", "stored_at", "stored_by", "raw"]),
     kept!("person", ["site", "code"], ["name", "role", "password", "disabled"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
 
 const PAGE: i64 = 1_000;
+/// Rows of whole files read at a time: each may have megabytes.
+const PAGE_OF_FILES: i64 = 8;
 
 fn arg(row: &super::Row, table: &Table, place: usize, column: &str) -> Result<Arg, StorageError> {
     Ok(match column {
         "secret" | "root" | "frontier" | "leaf" | "asked" | "salt" | "raw" => Arg::Bytes(row.bytes(place)?),
         "hash" => Arg::Bytes(row.bytes(place)?),
-        "seq" | "recorded_at" | "at" | "founded_at" | "disabled" | "revoked" => Arg::Int(row.int(place)?),
+        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" => {
+            Arg::Int(row.int(place)?)
+        }
         "key" if table.name == "ledger_entry" => Arg::OptText(row.opt_text(place)?),
         _ => Arg::Text(row.text(place)?),
     })
@@ -70,9 +75,10 @@ async fn copy_table(source: &mut Conn, target: &mut Conn, table: &Table) -> Resu
         table.name,
         table.key.join(", ")
     );
+    let rows = if table.rest.contains(&"raw") { PAGE_OF_FILES } else { PAGE };
     let mut copied: u64 = 0;
     loop {
-        let page = source.fetch(&text, &[PAGE.into(), (copied as i64).into()]).await?;
+        let page = source.fetch(&text, &[rows.into(), (copied as i64).into()]).await?;
         if page.is_empty() {
             return Ok(copied);
         }

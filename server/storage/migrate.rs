@@ -5,10 +5,13 @@ use super::connection::{Conn, Db, StorageError};
 use super::facts;
 
 /// Numbered changes, in order. One numbering for both databases.
-const MIGRATIONS: [(i64, &str); 1] = [(1, include_str!("../../migrations/0001_ledger_and_accounts.sql"))];
+const MIGRATIONS: [(i64, &str); 2] = [
+    (1, include_str!("../../migrations/0001_ledger_and_accounts.sql")),
+    (2, include_str!("../../migrations/0002_attachments.sql")),
+];
 
 /// The form of the tables of current facts. Raise it when one changes.
-pub const FACTS_VERSION: i64 = 6;
+pub const FACTS_VERSION: i64 = 7;
 
 /// SQLite before this has a defect in its write-ahead log.
 const SQLITE_AT_LEAST: [u32; 3] = [3, 51, 3];

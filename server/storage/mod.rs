@@ -2,6 +2,7 @@
 
 pub mod account;
 mod asset;
+pub mod attachment;
 pub mod connection;
 pub mod copy;
 pub mod dialect;

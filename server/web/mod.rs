@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod api;
+pub mod attachment;
 pub mod fail;
 pub mod form;
 pub mod pages;

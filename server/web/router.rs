@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, form, pages, session, upload};
+use super::{App, account, api, attachment, form, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -59,6 +59,9 @@ const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 /// Who says how a machine's files read.
 const FORMERS: &[Role] = &[Role::Lead, Role::Admin];
+/// Who reads why packs broke.
+const BROKEN_READERS: &[Role] =
+    &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -111,6 +114,10 @@ table! {
     get "/api/v1/{site}/recalls/{recall}" Token ALL api::recall::get;
     get "/api/v1/{site}/records" Token ALL api::record_form::waiting;
     post "/api/v1/{site}/machines/{machine}/record-form/try" Token FORMERS api::record_form::attempt;
+    get "/api/v1/{site}/broken-packs" Token BROKEN_READERS api::broken::get;
+    get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
+    post "/api/v1/{site}/attachments" Token LOADERS api::attachment::post;
+    get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -130,6 +137,8 @@ table! {
     get "/loads/{load}/record" Session ALL upload::get;
     get "/machines" Session ALL pages::machines::get;
     get "/machines/{machine}" Session ALL pages::machine::get;
+    post "/loads/{load}/readings" Session LOADERS attachment::readings;
+    get "/attachments/{sha256}" Session ALL attachment::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;
@@ -158,6 +167,8 @@ table! {
     get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
+    get "/broken-packs" Session BROKEN_READERS pages::broken::get;
+    get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/handover" Session ALL pages::handover::get;
 }
 

@@ -122,7 +122,7 @@ impl Keyboard {
     }
 }
 
-async fn sign_in(keys: &Keyboard, served: &Served) {
+pub async fn sign_in(keys: &Keyboard, served: &Served) {
     keys.client.goto(&format!("{}/sign-in", served.base)).await.expect("the page");
     // The only site of the house is filled in, so the code is asked first.
     assert!(keys.focus().await.contains("person="), "the code has the focus");
@@ -225,6 +225,42 @@ async fn journey(keys: &Keyboard, served: &Served) {
     keys.says("h1", &["ready"]).await;
     keys.enter_on("SET-1").await;
     keys.says("h1", &["Set SET-1 is ready.", "It is whole"]).await;
+}
+
+/// A pack that broke: one scan and one word, each with Enter, and nothing else.
+async fn one_scan_and_one_word(keys: &Keyboard, served: &Served) {
+    sign_in(keys, served).await;
+    keys.scan("SET-1").await;
+    keys.type_in("wet").await;
+    keys.press(Key::Enter).await;
+    keys.says(".band.accepted", &["Recorded.", "SET-1 (3 parts): pack broken, wet.", "Unsterile."]).await;
+    keys.says("h1", &["Next it has to be packed."]).await;
+    assert!(keys.focus().await.contains("scan="), "the scan field has the focus");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_pack_breaks_by_one_scan_and_one_word() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    served.round("SET-1").await;
+    let person = served.house.add_person(&served.site, Some("desk-9"), "Desk Nine", Role::Desk, PASSWORD);
+    person.await.expect("a person");
+    let profile = tempfile::tempdir().expect("a folder");
+    let keys = Keyboard::start(&profile.path().display().to_string()).await;
+    let client = keys.client.clone();
+    let base = std::sync::Arc::new(served);
+    let walked = {
+        let served = base.clone();
+        tokio::spawn(async move { one_scan_and_one_word(&keys, &served).await }).await
+    };
+    client.close().await.expect("the browser closes");
+    if let Err(error) = walked {
+        std::panic::resume_unwind(error.into_panic());
+    }
+    for asset in ["B-1", "C-1", "T-1"] {
+        assert_eq!(base.asset(asset).await["stage"], "inspected", "{asset}");
+    }
+    base.sound().await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

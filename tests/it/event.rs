@@ -36,6 +36,37 @@ fn every_kind_has_a_specimen_that_reads_back_the_same() {
     }
 }
 
+/// Fields that came later: a form with them is read and written as it stands, as the specimens are without them.
+#[test]
+fn fields_that_came_later_are_kept_too() {
+    let pack = json!({"parts": ["B-1"], "set": "SET-1", "pack": "tray", "load": "load-00002", "machine": "steriliser-1",
+                      "location": "bay 3", "packaging": "pouch"});
+    let solution = json!({"product": "A", "lot": "D-7", "use_by": "2026-04-01", "strength_test": "pass",
+                          "strength_value": "0.45", "contact_s": "720", "temp_c": "20.5"});
+    let programme = json!({"programme": "p134", "method": "steam", "band_c": "134", "hold_s": "180",
+                           "air_removal_test": true, "biological": "none", "sources": {"band_c": "validation"}});
+    let photo = "7bb376b93c1aff7e323e702a9653d12723f7e33fa23ad8e6e92e2dc4a665b939";
+    for (kind, event) in [
+        ("pack_broken", json!({"why": "wet", "parts": [], "packs": [pack]})),
+        ("step_recorded", json!({"step": "packed", "parts": [], "packaging": "rigid container"})),
+        ("step_recorded", json!({"step": "disinfected", "parts": [], "solution": solution})),
+        ("machine_defined", json!({"machine": "s", "kind": "steriliser", "programmes": [programme]})),
+        (
+            "load_started",
+            json!({"load": "l", "machine": "s", "kind": "steriliser", "programme": programme, "contents": [], "packs": 2}),
+        ),
+        (
+            "load_judged",
+            json!({"load": "l", "by": {"readings": {"second_reader": "lead-1", "photo": photo}}, "passed": true,
+                   "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.942993Z"}),
+        ),
+        ("policy_set", json!({"solution_record": true})),
+    ] {
+        let read = Event::read(kind, 1, event.clone()).expect("an event of this kind");
+        assert_eq!(read.to_value().expect("a value"), event, "{kind}");
+    }
+}
+
 #[test]
 fn an_event_that_no_release_wrote_is_not_read() {
     let event = json!({"machine": "steriliser-1", "reason": "door seal"});

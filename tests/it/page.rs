@@ -38,7 +38,7 @@ pub fn csrf(page: &str) -> String {
     from.split('"').next().unwrap_or_default().to_string()
 }
 
-async fn act(client: &Client, served: &Served, fields: &[(&str, &str)]) -> (u16, String, String) {
+pub async fn act(client: &Client, served: &Served, fields: &[(&str, &str)]) -> (u16, String, String) {
     let (_, _, page) = open(client, served, "/site").await;
     let token = csrf(&page);
     let all: Vec<(&str, &str)> =

@@ -19,9 +19,10 @@ use crate::domain::refusal::Code;
 use crate::domain::repair::{BackFromRepair, SendToRepair};
 use crate::domain::route::StepKind;
 use crate::domain::set::{NewModel, NewPart, PutInSet, Replace, Seat};
+use crate::domain::solution::{Solution, StrengthTest};
 use crate::domain::step::{Broken, Except, Inspect, PackBroken, RecordStep};
 use crate::domain::text::{Line, Quantity, Scan, Text};
-use crate::domain::time::Time;
+use crate::domain::time::{Date, Time};
 
 pub fn line(text: impl Into<String>) -> Line {
     Line(text.into())
@@ -36,7 +37,29 @@ pub fn scan<'a>(ids: impl IntoIterator<Item = &'a Id>) -> Scan {
 }
 
 pub fn step(step: StepKind, set: &Id) -> Act {
-    Act::Step(Step::RecordStep(RecordStep { step, scan: scan([set]), without: Vec::new() }))
+    let (scan, without) = (scan([set]), Vec::new());
+    Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution: None }))
+}
+
+/// In a solution of the week, for the time of its invented label.
+pub fn by_hand(set: &Id, day: Date) -> Act {
+    let solution = Solution {
+        product: Some(line("high-level disinfectant")),
+        lot: line(format!("D-{}", day.format("%G-%V"))),
+        use_by: day.checked_add_days(chrono::Days::new(7)).unwrap_or(day),
+        strength_test: StrengthTest::Pass,
+        strength_value: None,
+        contact_s: Quantity(900.into()),
+        temp_c: Quantity(21.into()),
+    };
+    let (step, scan, without) = (StepKind::Disinfected, scan([set]), Vec::new());
+    let solution = Some(Box::new(solution));
+    Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution }))
+}
+
+pub fn pack_in(set: &Id, packaging: &str) -> Act {
+    let (step, scan, packaging) = (StepKind::Packed, scan([set]), Some(line(packaging)));
+    Act::Step(Step::RecordStep(RecordStep { step, scan, without: Vec::new(), packaging, solution: None }))
 }
 
 pub fn inspect(set: &Id, except: Vec<Except>) -> Act {
@@ -74,6 +97,7 @@ pub fn readings(min_c: i64, max_c: i64, hold_s: i64, complete: bool) -> Readings
         a0_s: None,
         complete,
         second_reader: line("lead"),
+        photo: None,
     }
 }
 

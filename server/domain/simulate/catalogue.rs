@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::chance::Chance;
 use crate::domain::person::Role;
+use crate::domain::starter::published;
 
 /// What a model really is, which nobody in the hospital knows: how long it lasts, and what ends it.
 pub struct Law {
@@ -177,10 +178,16 @@ pub const PEROXIDE: &str = "peroxide-50";
 /// Machines for so many sets: never fewer than two washers and two steam sterilisers, and one for optics.
 fn machines(sets: u32) -> Vec<Value> {
     let pairs = (sets / 6).max(2);
-    let washer = json!([{"programme": WASH, "method": "machine", "band_c": 90, "hold_s": 300, "a0_s": 3000}]);
+    let validated = "Validation of this machine, report 2025-03";
+    let source = |name: &str| published(name).map(|it| it.source_words()).unwrap_or_default();
+    let washer = json!([{"programme": WASH, "method": "machine", "band_c": 90, "hold_s": 300, "a0_s": 3000,
+                         "sources": {"band_c": validated, "hold_s": validated, "a0_s": source("wash-a0-3000-90")}}]);
     let steam = json!([{"programme": STEAM, "method": "steam", "band_c": 134, "hold_s": 180,
-                        "air_removal_test": true, "cooling_s": 1800, "biological": "periodic"}]);
-    let cold = json!([{"programme": PEROXIDE, "method": "hydrogen_peroxide", "cooling_s": 300}]);
+                        "air_removal_test": true, "cooling_s": 1800, "biological": "periodic",
+                        "sources": {"band_c": source("steam-134-3"), "hold_s": source("steam-134-3"),
+                                    "cooling_s": validated, "biological": "Local policy 12, 2025"}}]);
+    let cold = json!([{"programme": PEROXIDE, "method": "hydrogen_peroxide", "cooling_s": 300,
+                       "sources": {"cooling_s": validated}}]);
     let machine = |code: String, kind: &str, programmes: &Value| json!({"do": "define_machine", "machine": code, "kind": kind, "programmes": programmes});
     let mut all = Vec::new();
     for n in 1..=pairs {

@@ -103,7 +103,8 @@ impl Hospital {
                 self.give(Role::Desk, ask::step(step, &set.set));
             }
             StepKind::Disinfected if these().any(|part| part.next.by() == Some(Method::Manual)) => {
-                self.give(Role::Desk, ask::step(step, &set.set));
+                let day = self.clock.date(self.plan.zone);
+                self.give(Role::Desk, ask::by_hand(&set.set, day));
             }
             StepKind::Disinfected => waiting.washers.push(set.set.clone()),
             StepKind::Inspected => self.inspect(state, set, these().map(|part| &part.asset)),
@@ -230,7 +231,8 @@ impl Hospital {
             let limit = state.model(&asset.model).and_then(|model| model.limits.max_cycles);
             limit.is_some_and(|limit| asset.cycles >= limit)
         };
-        let act = ask::step(StepKind::Packed, &set.set);
+        let packaging = if set.count_sheet.as_str() == "tracheal" { "rigid container" } else { "wrap" };
+        let act = ask::pack_in(&set.set, packaging);
         if state.members(set).any(|asset| at_limit(asset)) {
             let overriding =
                 Some(ask::overriding(Code::LimitReached, "passed by the lead at inspection", None));

@@ -49,6 +49,7 @@ impl Paper {
     #[allow(clippy::result_large_err)]
     pub fn take_with_changes(&mut self, given: &Given) -> Result<(Event, Changes), Turned> {
         let actor = Actor { code: given.role.name().into(), role: given.role };
+        let none = std::collections::BTreeSet::new();
         let asked = Asked {
             actor: &actor,
             now: given.now.max(self.state.recorded_at),
@@ -56,6 +57,7 @@ impl Paper {
             people: &self.people,
             turns: &self.turns,
             corrected: None,
+            attachments: &none,
             prepared: None,
         };
         let decided = decide(&self.state, &asked, &given.command)?;

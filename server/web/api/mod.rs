@@ -1,7 +1,9 @@
 //! The JSON API: one door for commands, and the queries.
 
 pub mod asset;
+pub mod attachment;
 pub mod board;
+pub mod broken;
 pub mod case;
 pub mod caller;
 pub mod command;
@@ -13,6 +15,7 @@ pub mod load;
 pub mod lookback;
 pub mod machine;
 pub mod params;
+pub mod programme;
 pub mod recall;
 pub mod record_form;
 pub mod set;

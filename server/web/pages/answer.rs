@@ -24,6 +24,7 @@ pub fn command(act: &str, scan: &str, station: &str) -> Option<Value> {
     let mut command = match act.split_once(':')? {
         ("step", step) => json!({"do": "record_step", "step": step, "scan": scan}),
         ("inspect", "passed") => json!({"do": "inspect", "passed": true, "scan": scan}),
+        ("broken", why) => json!({"do": "pack_broken", "why": why, "scan": scan}),
         ("inspect", outcome) => json!({"do": "inspect", "outcome": outcome, "scan": scan}),
         _ => return None,
     };
@@ -44,6 +45,7 @@ pub fn act_words(command: &Value) -> String {
         }
         "inspect" if command.get("passed") == Some(&Value::Bool(true)) => "inspected, passed".into(),
         "inspect" => format!("inspected, not passed ({})", text("outcome")),
+        "pack_broken" => format!("pack broken, {}", text("why").replace('_', " ")),
         other => super::words::command(other).to_lowercase(),
     }
 }
@@ -65,6 +67,9 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
     let deviations: Vec<String> = texts("deviation").iter().map(|code| code.replace('_', " ")).collect();
     if !deviations.is_empty() {
         notes.push(format!("Recorded as a deviation: {}.", shared::listed(&deviations)));
+    }
+    if !list("packs").is_empty() {
+        notes.push("Unsterile. What lay in the pack goes back before packing, or is out at its case.".into());
     }
     let opened = texts("also_opened");
     if !opened.is_empty() {

@@ -3,15 +3,27 @@
 use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
+use serde::Deserialize;
 
-use super::define::Forms;
+use super::define::{Begun, Forms};
 use super::load::limits;
 use super::say::Say;
-use super::shared::{Done, Page, count, when};
+use super::shared::{Page, count, when};
 use crate::domain::model::Model;
+use crate::domain::starter::published;
 use crate::domain::state::{Condition, Machine, State};
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub done: Option<String>,
+    /// A published programme that a machine's form is to begin with.
+    pub begin: String,
+    /// The machine whose form that is; empty for a new one.
+    pub machine: String,
+}
 
 pub struct Route {
     pub route: String,
@@ -57,7 +69,8 @@ pub struct MachineRow {
     pub flagged: bool,
     pub out: bool,
     pub running: String,
-    pub programmes: Vec<(String, String)>,
+    /// Each with its limits, and where these come from.
+    pub programmes: Vec<(String, String, Vec<String>)>,
     pub tests: Vec<Tested>,
     /// It has a record form of its own.
     pub form: bool,
@@ -68,6 +81,8 @@ pub struct MachineRow {
 pub struct CataloguePage {
     pub page: Page,
     pub heading: String,
+    /// The published programmes: name and words.
+    pub published: Vec<(&'static str, String)>,
     pub routes: Vec<Route>,
     pub models: Vec<ModelRow>,
     pub sheets: Vec<Sheet>,
@@ -123,6 +138,9 @@ fn processing(model: &Model) -> String {
     }));
     known.extend(it.hydrogen_peroxide.filter(|yes| *yes).map(|_| "hydrogen peroxide".to_string()));
     known.extend(it.ethylene_oxide.filter(|yes| *yes).map(|_| "ethylene oxide".to_string()));
+    known.extend(
+        it.disinfection.as_ref().map(|it| format!("by hand at least {} s at {} °C", it.contact_s, it.temp_c)),
+    );
     known.extend(it.max_temp_c.map(|most| format!("at most {most} °C")));
     known.extend(it.edition.as_ref().map(|edition| format!("edition {}", edition.0)));
     known.extend(
@@ -146,7 +164,8 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
             .iter()
             .map(|it| {
                 let test = if it.air_removal_test { ", air-removal test each test day" } else { "" };
-                (it.programme.to_string(), format!("{}{test}", limits(it, machine.kind)))
+                let words = format!("{}{test}", limits(it, machine.kind));
+                (it.programme.to_string(), words, super::source::of(it))
             })
             .collect(),
         tests: machine
@@ -190,7 +209,7 @@ fn families() -> Vec<(String, String)> {
 }
 
 impl CataloguePage {
-    pub fn of(visitor: &Visitor, done: Option<u64>) -> CataloguePage {
+    pub fn of(visitor: &Visitor, asked: &Asked) -> CataloguePage {
         let (state, now) = (&*visitor.state, visitor.now);
         let of_model = |model: &Model| state.assets.values().filter(|part| part.model == model.model).count();
         let machines: Vec<MachineRow> = state.machines.values().map(|it| machine(state, it, now)).collect();
@@ -227,9 +246,12 @@ impl CataloguePage {
                 })
                 .collect(),
         });
+        let done = asked.done.as_deref().and_then(|text| text.parse().ok());
         let (page, families) = (Page::of(visitor, "/catalogue", "/catalogue", done), families());
+        let begun = Begun { published: published(&asked.begin), machine: &asked.machine };
         CataloguePage {
-            forms: Forms::of(state, &families, |command| page.may(command)),
+            forms: Forms::of(state, &families, begun, |command| page.may(command)),
+            published: super::define::published(),
             heading: heading(state, &machines),
             routes: routes.collect(),
             models: models.collect(),
@@ -260,8 +282,8 @@ fn heading(state: &State, machines: &[MachineRow]) -> String {
     if out.is_empty() { all } else { format!("{}. {all}", super::shared::listed(&out)) }
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&CataloguePage::of(&visitor, done.seq()))
+pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    render(&CataloguePage::of(&visitor, &asked))
 }
 
 #[cfg(test)]
@@ -272,15 +294,22 @@ mod tests {
 
     #[test]
     fn the_catalogue_shows_machines_and_their_condition() {
-        let text = sample::show("catalogue", &CataloguePage::of(&sample::visitor(), None));
+        let text = sample::show("catalogue", &CataloguePage::of(&sample::visitor(), &Asked::default()));
         assert!(text.contains("in service") && !text.contains("name=\"do\" value=\"define_route\""));
         let mut admin = sample::visitor();
         admin.actor.role = Role::Admin;
-        let text = sample::show("catalogue-admin", &CataloguePage::of(&admin, None));
+        let text = sample::show("catalogue-admin", &CataloguePage::of(&admin, &Asked::default()));
         assert!(text.contains("value=\"define_route\""));
         // What is defined stands in the form that changes it; nobody types JSON.
         assert!(text.contains("name=\"programmes.0.programme\" value=\"steam-134\""), "{text}");
         assert!(text.contains("<option value=\"sterilised/steam\" selected>"), "{text}");
         assert!(!text.contains("JSON") && !text.contains(":json"), "{text}");
+        let begin = Asked { begin: "steam-134-3".into(), ..Asked::default() };
+        let text = sample::show("catalogue-begun", &CataloguePage::of(&admin, &begin));
+        assert!(text.contains("name=\"programmes.0.programme\" value=\"steam-134-3\""), "{text}");
+        assert!(
+            text.contains("name=\"programmes.0.sources.hold_s\" value=\"Common moist-heat pairs"),
+            "{text}"
+        );
     }
 }

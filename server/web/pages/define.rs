@@ -4,8 +4,9 @@
 use crate::domain::id::Id;
 use crate::domain::machine::MachineKind;
 use crate::domain::model::{Method, RouteStep, StepKind};
-use crate::domain::programme::{Biological, Chemical, Programme};
+use crate::domain::programme::{Biological, Chemical, Programme, SOURCED};
 use crate::domain::set::{CountSheet, SheetLine};
+use crate::domain::starter::{PUBLISHED, Published};
 use crate::domain::state::{Machine, State};
 use crate::domain::text::Quantity;
 
@@ -23,6 +24,8 @@ pub struct ProgrammeFields {
     pub air_removal_test: bool,
     pub chemical: Vec<Option3>,
     pub biological: Vec<Option3>,
+    /// For each limit its name in a command, its name on the page, and its source.
+    pub sources: Vec<(&'static str, &'static str, String)>,
     /// An empty one is folded away.
     pub empty: bool,
 }
@@ -32,6 +35,8 @@ pub struct MachineForm {
     pub machine: String,
     pub kinds: Vec<Option3>,
     pub programmes: Vec<ProgrammeFields>,
+    /// It begins with a published programme, so its form stands open.
+    pub begun: bool,
 }
 
 pub struct LineFields {
@@ -118,8 +123,33 @@ fn programme(it: Option<&Programme>) -> ProgrammeFields {
         air_removal_test: it.is_some_and(|it| it.air_removal_test),
         chemical: options(&chemicals, chemical),
         biological: options(&biologicals, biological),
+        sources: SOURCED.map(|name| (name, super::source::limit(name), source_of(it, name))).into(),
         empty: it.is_none(),
     }
+}
+
+fn source_of(it: Option<&Programme>, name: &str) -> String {
+    it.and_then(|it| it.sources.get(name)).map(|source| source.0.clone()).unwrap_or_default()
+}
+
+/// A published programme that a form is to begin with, and the machine whose form it is; empty for a new one.
+#[derive(Clone, Copy, Default)]
+pub struct Begun<'a> {
+    pub published: Option<&'static Published>,
+    pub machine: &'a str,
+}
+
+/// The published programmes as choices: name and words.
+pub fn published() -> Vec<(&'static str, String)> {
+    let minutes = |seconds: i64| format!("{} min", seconds / 60);
+    PUBLISHED
+        .iter()
+        .map(|it| {
+            let band = it.band_c.map(|band| format!("{band} °C")).unwrap_or_default();
+            let hold = it.hold_s.map(minutes).or_else(|| it.a0_s.map(|a0| format!("A0 {a0} s")));
+            (it.name, format!("{}: {band}, {}", it.about, hold.unwrap_or_default()))
+        })
+        .collect()
 }
 
 const KINDS: [(&str, MachineKind); 4] = [
@@ -129,21 +159,22 @@ const KINDS: [(&str, MachineKind); 4] = [
     ("drying_cabinet", MachineKind::DryingCabinet),
 ];
 
-fn machine(it: Option<&Machine>) -> MachineForm {
-    let kinds = KINDS.iter().map(|(name, kind)| {
-        (name.to_string(), kind.words().to_string(), it.is_some_and(|it| it.kind == *kind))
-    });
+fn machine(it: Option<&Machine>, begun: Begun) -> MachineForm {
+    let name = it.map(|it| it.machine.to_string()).unwrap_or_default();
+    let published = begun.published.filter(|_| begun.machine == name);
+    let kind = it.map(|it| it.kind).or_else(|| published.map(|it| it.kind));
+    let kinds =
+        KINDS.iter().map(|(name, known)| (name.to_string(), known.words().to_string(), kind == Some(*known)));
     let known = it.into_iter().flat_map(|it| it.programmes.iter()).map(|it| programme(Some(it)));
-    let mut programmes: Vec<ProgrammeFields> = known.chain([programme(None), programme(None)]).collect();
+    let begun = published.and_then(Published::programme).map(|it| programme(Some(&it)));
+    let is_begun = begun.is_some();
+    let mut programmes: Vec<ProgrammeFields> =
+        known.chain(begun).chain([programme(None), programme(None)]).collect();
     // A new machine's first programme is not folded away.
     if let (None, Some(first)) = (it, programmes.first_mut()) {
         first.empty = false;
     }
-    MachineForm {
-        machine: it.map(|it| it.machine.to_string()).unwrap_or_default(),
-        kinds: kinds.collect(),
-        programmes,
-    }
+    MachineForm { machine: name, kinds: kinds.collect(), programmes, begun: is_begun }
 }
 
 fn line(families: &[(String, String)], it: Option<&SheetLine>) -> LineFields {
@@ -211,11 +242,16 @@ fn route(name: &str, steps: &[RouteStep]) -> RouteForm {
 }
 
 impl Forms {
-    pub fn of(state: &State, families: &[(String, String)], may: impl Fn(&str) -> bool) -> Forms {
+    pub fn of(
+        state: &State,
+        families: &[(String, String)],
+        begun: Begun,
+        may: impl Fn(&str) -> bool,
+    ) -> Forms {
         let mut all = Forms::default();
         if may("define_machine") {
-            all.machines = state.machines.values().map(|it| machine(Some(it))).collect();
-            all.machines.push(machine(None));
+            all.machines = state.machines.values().map(|it| machine(Some(it), begun)).collect();
+            all.machines.push(machine(None, begun));
         }
         if may("define_count_sheet") {
             all.sheets = state.sheets.values().map(|it| sheet(families, Some(it))).collect();

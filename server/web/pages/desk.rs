@@ -8,6 +8,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::answer::{Answer, accepted, act_words, command, refusal, scan_of};
+use super::desk_beside::{self, Asks, BesideScan};
 use super::refused;
 use super::shared::{self, Page};
 use super::thing::{self, Thing};
@@ -40,6 +41,8 @@ pub struct Sent {
     pub code: String,
     pub reason: String,
     pub csrf: String,
+    #[serde(flatten)]
+    pub beside: BesideScan,
 }
 
 pub struct Choice {
@@ -66,6 +69,7 @@ pub struct DeskPage {
     pub thing: Option<Thing>,
     pub log: Vec<Scanned>,
     pub log_text: String,
+    pub asks: Asks,
 }
 
 /// The acts that a scan may do at once, as the form names them.
@@ -114,8 +118,10 @@ impl DeskPage {
         let new = answer.as_ref().map(|answer| (if answer.accepted { "+" } else { "!" }, whole(answer)));
         let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
+        let page = Page::of(visitor, "/desk", "/desk", None);
         DeskPage {
-            page: Page::of(visitor, "/desk", "/desk", None),
+            asks: Asks::of(state, sent, step, thing.as_ref(), page.may("pack_broken")),
+            page,
             heading: heading(thing.as_ref(), answer.as_ref(), step),
             step: step.into(),
             station: sent.station.trim().chars().take(60).collect(),
@@ -186,6 +192,11 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
         let again = overridden(&sent);
         return done(&app, &visitor, &sent, again).await;
     }
+    if let Some((thing, why)) = desk_beside::broken(&state, &sent)
+        && let Some(command) = command(&format!("broken:{}", why.name()), &thing, &sent.station)
+    {
+        return done(&app, &visitor, &sent, command).await;
+    }
     // What is scanned now outranks the button of what was scanned before: Enter sends both.
     let (act, thing) = match (scan.is_empty(), sent.step.is_empty()) {
         (true, _) => (sent.act.as_str(), sent.thing.as_str()),
@@ -199,7 +210,10 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
         return Redirect::to(&format!("/loads?scan={}", shared::segment(thing))).into_response();
     }
     match command(act, thing, &sent.station) {
-        Some(command) => done(&app, &visitor, &sent, command).await,
+        Some(mut command) => {
+            desk_beside::with(&sent.beside, act, &mut command);
+            done(&app, &visitor, &sent, command).await
+        }
         None => looked_up(&visitor, &state, &sent, thing),
     }
 }

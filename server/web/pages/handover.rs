@@ -73,6 +73,8 @@ pub struct HandoverPage {
     pub holds: Vec<Item>,
     pub findings: Vec<FindingRow>,
     pub repairs: Vec<RepairRow>,
+    /// Packs that broke meanwhile; empty where none did.
+    pub broken: String,
     pub cases: Vec<Item>,
     pub reserves: Vec<Item>,
     pub odd: Vec<Odd>,
@@ -236,6 +238,7 @@ impl HandoverPage {
             holds: holds(state, now),
             findings: finding::findings(state, now).0,
             repairs: finding::repairs(state, now).0,
+            broken: super::broken::lately(state, hours, now),
             cases: cases(state, now),
             reserves: reserves(state, now),
             odd: odd(state, entries, now),

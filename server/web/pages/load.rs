@@ -8,6 +8,7 @@ use axum::response::Response;
 
 use super::curve::{self, Curve};
 use super::load_found::Found;
+use super::readers::{self, Readers};
 use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
@@ -77,6 +78,9 @@ pub struct LoadPage {
     pub signs: bool,
     /// The kinds of hold that this reader may place on all of its parts.
     pub hold_kinds: Vec<&'static str>,
+    /// Who read the printout, where there are readings instead of a record.
+    pub readers: Option<Readers>,
+    pub picture_most: usize,
 }
 
 impl LoadPage {
@@ -120,6 +124,8 @@ impl LoadPage {
             exception: exception(state, load, now),
             signs: load.waits_for_countersignature()
                 && load.decided_by.as_deref() != Some(visitor.actor.code.as_str()),
+            readers: None,
+            picture_most: crate::web::attachment::MOST_MIB,
             against,
         }
     }
@@ -199,6 +205,10 @@ fn facts(state: &State, load: &Load, now: Time) -> Vec<(&'static str, String)> {
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
         ("Programme", format!("{}: {}", load.programme.programme, limits(&load.programme, load.kind))),
     ];
+    let sources = super::source::of(&load.programme);
+    if !sources.is_empty() {
+        all.push(("Where the limits come from", sources.join(" ")));
+    }
     all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
     all.push(("Started", format!("{} by {}", when(state, load.started_at, now), load.started_by)));
@@ -261,7 +271,13 @@ pub async fn get(
         Err(gone) => return fail::unavailable(&gone.operation),
     };
     match curve::of(&app, &visitor.state, found, judged.as_deref()).await {
-        Ok(curve) => render(&LoadPage::of(&visitor, found, (judged.as_deref(), curve), done.seq())),
+        Ok(curve) => match readers::of(&app, &visitor, found, judged.as_deref()).await {
+            Ok(readers) => {
+                let page = LoadPage::of(&visitor, found, (judged.as_deref(), curve), done.seq());
+                render(&LoadPage { readers, ..page })
+            }
+            Err(gone) => fail::unavailable(&gone.operation),
+        },
         Err(gone) => fail::unavailable(&gone.operation),
     }
 }

@@ -55,6 +55,7 @@ impl House {
             people: &people,
             turns: &turns,
             corrected: None,
+            attachments: &BTreeSet::new(),
             prepared: None,
         };
         let decided =
@@ -193,6 +194,16 @@ fn loop_once(house: &mut House) {
     );
     house.steps("B2", &["packed"]);
     house.act(Role::Desk, json!({"do": "start_load", "load": "S-311", "machine": "ST-1", "programme": "steam-134", "cycle_no": 4711, "scan": "B2"}));
+}
+
+/// The same house after three of its packs broke: two wet in the steriliser, one past its date.
+pub fn broken() -> Visitor {
+    let mut house = house();
+    let in_pouch = json!({"do": "record_step", "step": "packed", "scan": "B2", "packaging": "pouch"});
+    house.act(Role::Desk, json!({"do": "pack_broken", "scan": "B2", "why": "wet"}));
+    house.act(Role::Desk, in_pouch);
+    house.act(Role::Desk, json!({"do": "pack_broken", "scan": "T-0138", "why": "past_date"}));
+    looking(house, Role::Lead)
 }
 
 fn house() -> House {

@@ -3,6 +3,7 @@
 use super::shared::{some_of, time};
 use super::theatre::at_case;
 use crate::domain::load::{Load, LoadStatus};
+use crate::domain::model::StepKind;
 use crate::domain::readiness::{SetReadiness, SetStatus};
 use crate::domain::state::{Asset, Condition, Machine, Stage, Standing, State};
 use crate::domain::time::Time;
@@ -87,6 +88,11 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
                 Say::new("turn3", "turn", format!("sterile, still cooling until {until}"))
             }
             None if asset.past_date(state, now) => Say::new("not_ready", "stop", "not ready, past its date"),
+            None if not_sterile(state, asset) => Say::new(
+                "ready",
+                "ready",
+                format!("ready: disinfected, not sterile, {}", use_by(state, asset)),
+            ),
             None => Say::new("ready", "ready", "ready"),
         },
         _ => {
@@ -94,6 +100,22 @@ pub fn of_stage(state: &State, asset: &Asset, now: Time) -> Say {
             let load = asset.in_load.as_ref().map(|load| format!(", in load {load}")).unwrap_or_default();
             Say::new(sign, "turn", format!("{words}{load}"))
         }
+    }
+}
+
+/// Disinfection was the last step of its route: it is not sterile.
+fn not_sterile(state: &State, asset: &Asset) -> bool {
+    let route = state.route_of(asset);
+    let has = |step: StepKind| route.iter().any(|on| on.step == step);
+    has(StepKind::Disinfected) && !has(StepKind::Sterilised)
+}
+
+/// How long what is only disinfected may wait, as far as its maker's instructions say.
+fn use_by(state: &State, asset: &Asset) -> String {
+    match state.model(&asset.model).and_then(|model| model.limits.shelf_life_days) {
+        Some(1) => "use within a day of its disinfection".into(),
+        Some(days) => format!("use within {days} days of its disinfection"),
+        None => "use by local policy".into(),
     }
 }
 

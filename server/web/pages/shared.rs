@@ -46,6 +46,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "What was reported as wrong, and how bad is it?",
         &[Biomed, Lead, Desk, Charge, Infection],
     ),
+    (
+        "/broken-packs",
+        "Broken packs",
+        "Which packs broke, and from which machine or shelf?",
+        &[Infection, Lead, Biomed, Charge, Desk, Auditor],
+    ),
     ("/look-back", "Look-back", "Who and what is affected?", &[Infection, Lead, Charge, Auditor]),
     (
         "/recalls",

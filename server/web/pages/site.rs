@@ -38,6 +38,11 @@ pub struct SitePage {
     pub reserves: Vec<Reserve>,
 }
 
+fn yes_no(field: &'static str, label: &'static str, why: &'static str, yes: bool) -> Policy {
+    let (value, choices) = (yes.to_string(), Vec::new());
+    Policy { field, label, why, value, yes_no: true, choices, inputs: Vec::new() }
+}
+
 fn row(field: &'static str, label: &'static str, why: &'static str, value: String) -> Policy {
     Policy {
         inputs: vec![(field, label, value.clone())],
@@ -53,15 +58,18 @@ fn row(field: &'static str, label: &'static str, why: &'static str, value: Strin
 /// How often the machines are tested, and what an overdue test stops.
 fn of_tests(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     vec![
-        Policy {
-            field: "two_people:bool",
-            label: "Two people for a steriliser load",
-            why: "Loader and releaser differ.",
-            value: if policy.two_people { "true".into() } else { "false".into() },
-            yes_no: true,
-            choices: Vec::new(),
-            inputs: Vec::new(),
-        },
+        yes_no(
+            "two_people:bool",
+            "Two people for a steriliser load",
+            "Loader and releaser differ.",
+            policy.two_people,
+        ),
+        yes_no(
+            "solution_record:bool",
+            "A record of the solution for each disinfection by hand",
+            "Lot, use-by date, strength test, contact time and temperature; without it the step is refused.",
+            policy.solution_record,
+        ),
         row(
             "test_day_starts",
             "The test day starts at",

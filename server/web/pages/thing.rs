@@ -12,6 +12,7 @@ use crate::domain::refusal::Problem;
 use crate::domain::scan::resolve;
 use crate::domain::set::SetState;
 use crate::domain::state::{Asset, Named, Stage, Standing, State};
+use crate::domain::step::Broken;
 use crate::domain::time::Time;
 use crate::formats::json::normal;
 
@@ -42,6 +43,8 @@ pub struct Thing {
     /// The obvious one first.
     pub offers: Vec<Offer>,
     pub other_offers: Vec<Offer>,
+    /// It lies in a closed pack, or one of its parts does.
+    pub in_pack: bool,
 }
 
 pub fn look_up(state: &State, scan: &str, now: Time) -> Result<Thing, Problem> {
@@ -77,6 +80,13 @@ fn not_passed() -> Vec<Offer> {
         Offer::new("inspect:repair", "Not passed: to repair"),
         Offer::new("inspect:retire", "Not passed: to be retired"),
     ]
+}
+
+/// The reasons for which a closed pack is unsterile.
+fn broke() -> impl Iterator<Item = Offer> {
+    Broken::ALL
+        .into_iter()
+        .map(|why| Offer::new(format!("broken:{}", why.name()), format!("Pack broken: {}", why.words())))
 }
 
 /// What begins the next turn of a part that is out, or that came back without anybody having said that it went.
@@ -139,6 +149,10 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     if step.is_some_and(|step| step.step == StepKind::Inspected) {
         other.extend(not_passed());
     }
+    let in_pack = asset.stage.in_pack() && !gone;
+    if in_pack {
+        other.extend(broke());
+    }
     let (first, other) = one_first(first, other);
     Thing {
         scan: scan.into(),
@@ -150,6 +164,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         cautions: model.map(|model| model.cautions()).unwrap_or_default(),
         offers: first,
         other_offers: other,
+        in_pack,
     }
 }
 
@@ -205,6 +220,10 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     if ready || (out && !groups.is_empty()) {
         other.extend(came_back());
     }
+    let in_pack = members.iter().any(|part| part.stage.in_pack() && part.counts());
+    if in_pack {
+        other.extend(broke());
+    }
     let (offers_first, other) = one_first(offers_first, other);
     Thing {
         scan: scan.into(),
@@ -216,5 +235,6 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         cautions: Vec::new(),
         offers: offers_first,
         other_offers: other,
+        in_pack,
     }
 }

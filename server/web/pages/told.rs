@@ -6,6 +6,7 @@ use super::shared::{count, some_of};
 use crate::domain::event::{Entry, Event, Moved, Noted, What};
 use crate::domain::id::Id;
 use crate::domain::step::Outcome;
+use crate::domain::verdict::Evidence;
 
 /// An entry as a person reads it.
 pub struct Told {
@@ -123,7 +124,10 @@ fn of_parts(event: &Event) -> String {
             format!("Hold {} lifted from {}: {}", it.hold, names(it.assets.iter()), it.reason)
         }
         What::StepRecorded(it) => {
-            format!("{} {}.", scanned(event, touched(&it.parts, &it.noted)), it.step.words())
+            let packaging = it.packaging.as_ref().map(|it| format!(", in {}", it.0)).unwrap_or_default();
+            let solution = it.solution.as_ref().map(|it| format!(": {}", it.told())).unwrap_or_default();
+            let all = scanned(event, touched(&it.parts, &it.noted));
+            format!("{all} {}{packaging}{solution}.", it.step.words())
         }
         What::Inspected(it) => {
             let failed = it.parts.iter().filter(|part| part.outcome != Outcome::Passed);
@@ -150,7 +154,14 @@ fn of_load(event: &Event) -> String {
             scanned(event, it.contents.iter().map(|part| &part.asset))
         ),
         What::LoadJudged(it) => {
-            format!("Record of load {} {}.", it.load, if it.judged.passed { "passed" } else { "failed" })
+            let passed = if it.judged.passed { "passed" } else { "failed" };
+            match it.judged.by {
+                Evidence::Record { .. } => format!("Record of load {} {passed}.", it.load),
+                Evidence::Readings { .. } => format!(
+                    "Readings of load {} {passed}; read from the printout by two people, not recomputed.",
+                    it.load
+                ),
+            }
         }
         What::IndicatorRecorded(it) => {
             let recall =

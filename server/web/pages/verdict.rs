@@ -69,7 +69,7 @@ fn source(judged: &Judged) -> String {
             let read = if form.is_some() { "by the machine's record form" } else { "in the plain form" };
             format!("Computed from the record itself, read {read}: {bytes} bytes, SHA-256 {start}…{ambient}")
         }
-        Evidence::Readings { .. } => "Read from the printout by two people; not computed again".into(),
+        Evidence::Readings { .. } => "Read from the printout by two people; not recomputed".into(),
     }
 }
 

@@ -93,6 +93,7 @@ fn label(name: &str) -> String {
         "passed" => "Result",
         "cost_cents" => "Cost",
         "second_reader" => "Second reader",
+        "photo" => "Picture of the printout, by its SHA-256",
         "minutes" => "Length in minutes",
         "needs" => "Count sheet that it needs",
         "patient" => "Patient's reference",

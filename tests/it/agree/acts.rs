@@ -140,6 +140,15 @@ fn onward(state: &State, dice: &mut Dice) -> Value {
                 _ => json!({"do": "inspect", "scan": scan, "passed": false}),
             }
         }
+        StepKind::Packed if dice.once_in(2) => {
+            let packaging = dice.word(&["wrap", "pouch", "rigid container"]);
+            json!({"do": "record_step", "step": "packed", "scan": scan, "packaging": packaging})
+        }
+        StepKind::Disinfected if dice.once_in(2) => {
+            let solution = json!({"lot": "D-7", "use_by": dice.word(&["2099-01-01", "2001-01-01"]),
+                "strength_test": dice.word(&["pass", "pass", "fail"]), "contact_s": 720, "temp_c": "20.5"});
+            json!({"do": "record_step", "step": "disinfected", "scan": scan, "solution": solution})
+        }
         step => json!({"do": "record_step", "step": step, "scan": scan}),
     }
 }

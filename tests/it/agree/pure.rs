@@ -99,6 +99,7 @@ impl Pure {
         }
         let actor = told.actor();
         let corrected = self.corrected(&told.command);
+        let none = std::collections::BTreeSet::new();
         let asked = Asked {
             actor: &actor,
             now: told.now,
@@ -106,6 +107,7 @@ impl Pure {
             people: &self.people,
             turns: &self.turns,
             corrected: corrected.as_ref(),
+            attachments: &none,
             prepared: None,
         };
         let decided = match decide(&self.state, &asked, &told.command) {
@@ -204,6 +206,7 @@ impl Pure {
             repairs: state.repairs.keys().cloned().collect(),
             look_backs: state.look_backs.keys().cloned().collect(),
             recalls: state.recalls.keys().cloned().collect(),
+            broken: state.broken.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();

@@ -1,0 +1,119 @@
+//! Pictures and scans of printouts: stored, given back, and sent along with the readings of a load.
+
+use axum::extract::multipart::{Field, Multipart};
+use axum::extract::{Path, State};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use super::form::{Fields, submit};
+use super::visitor::Visitor;
+use super::{App, fail};
+use crate::app::attachment::{ATTACHMENT_MOST, Attachment, Kept};
+use crate::formats::attachment::Kind;
+
+/// The field of the picture.
+const PICTURE: &str = "picture";
+/// A field that is no picture has at most this many bytes.
+const FIELD_MOST: usize = 64 * 1024;
+
+/// The largest attachment in MiB, as a page tells it.
+pub const MOST_MIB: usize = ATTACHMENT_MOST / (1024 * 1024);
+
+/// Reads a part of an upload, and stops where it is larger than it may be.
+async fn read(mut part: Field<'_>, most: usize) -> Option<Vec<u8>> {
+    let mut all = Vec::new();
+    loop {
+        match part.chunk().await {
+            Ok(Some(chunk)) if all.len() + chunk.len() <= most => all.extend_from_slice(&chunk),
+            Ok(None) => return Some(all),
+            Ok(Some(_)) | Err(_) => return None,
+        }
+    }
+}
+
+/// Takes the readings of a load's printout with its picture: the picture is kept first, then the readings name it.
+pub async fn readings(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(load): Path<String>,
+    mut parts: Multipart,
+) -> Response {
+    let mut fields: Fields = vec![
+        ("do".into(), "judge_load".into()),
+        ("load".into(), load.clone()),
+        ("back".into(), format!("/loads/{}", super::pages::shared::segment(&load))),
+    ];
+    let mut picture = Vec::new();
+    loop {
+        let part = match parts.next_field().await {
+            Ok(Some(part)) => part,
+            Ok(None) => break,
+            Err(_) => return too_large(),
+        };
+        let name = part.name().unwrap_or_default().to_string();
+        let most = if name == PICTURE { ATTACHMENT_MOST } else { FIELD_MOST };
+        let Some(bytes) = read(part, most).await else { return too_large() };
+        if name == PICTURE {
+            picture = bytes;
+        } else if name == "csrf" || name.starts_with("readings.") {
+            fields.push((name, String::from_utf8_lossy(&bytes).into_owned()));
+        }
+    }
+    let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
+    // A form of another session keeps nothing, not even its picture.
+    if !picture.is_empty() && visitor.owns(csrf) {
+        match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
+            Ok(Kept::Kept { sha256, .. }) => fields.push(("readings.photo".into(), sha256)),
+            Ok(Kept::NoKnownKind) => return no_known_kind(),
+            Ok(Kept::TooLarge) => return too_large(),
+            Err(gone) => return fail::unavailable(&gone.operation),
+        }
+    }
+    submit(&app, &visitor, fields).await
+}
+
+fn too_large() -> Response {
+    let detail = format!(
+        "The upload broke off, or the picture is larger than the limit of {MOST_MIB} MiB. Nothing was recorded. \
+         Send a smaller picture."
+    );
+    super::pages::problem::page(StatusCode::PAYLOAD_TOO_LARGE, "The picture was not taken.", &detail, "")
+}
+
+fn no_known_kind() -> Response {
+    let detail = "The file is no JPEG, PNG, WebP or PDF, whatever its name says. Nothing was recorded. Send a \
+                  picture or a scan of one of these kinds.";
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    super::pages::problem::page(status, "The picture was not taken.", detail, "")
+}
+
+/// The bytes with the headers that keep them what they are: their own type, no guessing, nothing that runs.
+pub fn served(sha256: &str, it: Attachment) -> Response {
+    let shown = match it.kind {
+        Kind::Jpeg | Kind::Png | Kind::WebP => "inline",
+        Kind::Pdf => "attachment",
+    };
+    let start: String = sha256.chars().take(16).collect();
+    let name = format!("{shown}; filename=\"{start}.{}\"", it.kind.ending());
+    let mut response = it.raw.into_response();
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(it.kind.media_type()));
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(
+        header::CONTENT_SECURITY_POLICY,
+        HeaderValue::from_static("default-src 'none'; sandbox; frame-ancestors 'none'"),
+    );
+    if let Ok(name) = HeaderValue::from_str(&name) {
+        headers.insert(header::CONTENT_DISPOSITION, name);
+    }
+    response
+}
+
+/// A picture or a scan, to whoever is signed in at its site.
+pub async fn get(State(app): State<App>, visitor: Visitor, Path(sha256): Path<String>) -> Response {
+    match app.house.attachment(&visitor.state.site, &sha256).await {
+        Ok(Some(found)) => served(&sha256, found),
+        Ok(None) => fail::nothing_here(),
+        Err(gone) => fail::unavailable(&gone.operation),
+    }
+}
