@@ -14,29 +14,26 @@ const TENS: [f64; 16] =
 #[inline]
 pub(super) fn plain(line: &[u8]) -> Option<Taken<'_, f64>> {
     let is_negative = line.first() == Some(&b'-');
-    let (mut digits, mut at) = (0_u64, usize::from(is_negative));
-    // More digits than fit overflow here, and are refused by their number below.
-    let mut take_digits = |mut at: usize| {
-        while let Some(digit) = line.get(at).map(|byte| byte.wrapping_sub(b'0')).filter(|digit| *digit < 10) {
+    let number = if is_negative { line.get(1..)? } else { line };
+    let (mut digits, mut point) = (0_u64, None);
+    let mut end = (number.len(), None);
+    for (at, byte) in number.iter().enumerate() {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 {
+            // More digits than fit overflow here, and are refused by their number below.
             digits = digits.wrapping_mul(10).wrapping_add(u64::from(digit));
-            at += 1;
+        } else if *byte == b'.' && point.is_none() {
+            point = Some(at);
+        } else if *byte == b',' {
+            end = (at, number.get(at + 1..));
+            break;
+        } else {
+            return None;
         }
-        at
-    };
-    let first = at;
-    at = take_digits(at);
-    let (mut read, mut decimals) = (at - first, 0);
-    if line.get(at) == Some(&b'.') {
-        let point = at;
-        at = take_digits(point + 1);
-        decimals = at - point - 1;
-        read += decimals;
     }
-    let next = match line.get(at) {
-        None => None,
-        Some(b',') => line.get(at + 1..),
-        Some(_) => return None,
-    };
+    let (end, next) = end;
+    let decimals = point.map_or(0, |point| end - point - 1);
+    let read = end - usize::from(point.is_some());
     if read == 0 || read >= TENS.len() {
         return None;
     }
