@@ -167,8 +167,11 @@ impl Machine {
             Condition::Requalifying { .. } if test == EMPTY_CYCLE => Condition::Requalifying { good: 0 },
             Condition::Requalifying { good } => out(Some(*good)),
             // After a second failure no repeat helps: somebody looks at the machine, and brings it back.
-            Condition::Out { test: Some(_), since, .. } => {
+            Condition::Out { test: Some(before), since, .. } if before == test => {
                 Condition::out(format!("{named} failed again"), *since)
+            }
+            Condition::Out { test: Some(before), since, .. } => {
+                Condition::out(format!("{} test and {named} failed", test_words(before)), *since)
             }
             Condition::Out { .. } => return,
         };
