@@ -205,7 +205,7 @@ pub(super) fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     } else {
         machine.failed(&test, when.at);
     }
-    machine.keep_test(Test { test, good: it.good, at: when.at, repeat: it.repeat });
+    machine.keep_test(Test { test: it.test.test.clone(), good: it.good, at: when.at, repeat: it.repeat });
 }
 
 /// A failed verdict flags the machine and asks a person; it does not take the machine out.
