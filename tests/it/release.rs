@@ -179,6 +179,10 @@ fn an_implant_is_released_early_only_as_an_exception_that_stays_open() {
     let state = &ward.paper.state;
     assert_eq!(state.open_exceptions().count(), 1);
     assert!(state.due(ward.now).iter().any(|it| it.why == "biological_pending"));
+    // What stops a machine comes first, then what was released early, then the parts.
+    let groups: Vec<(bool, bool)> =
+        state.due(ward.now).iter().map(|it| (it.asset.is_some(), it.load.is_some())).collect();
+    assert!(groups.is_sorted() && groups.contains(&(false, true)), "{groups:?}");
     let months = |ward: &Ward| {
         let all = ward.paper.state.released_early();
         all.months.iter().map(|it| (it.month.clone(), it.open, it.closed)).collect::<Vec<_>>()
