@@ -324,7 +324,6 @@ fn the_refusals_say_what_was_found_what_is_needed_and_what_to_do() {
     ward.done(Desk, air(true));
     ward.passed("a", "st", "I-1");
     ward.done(Desk, air(false));
-    ward.done(Biomed, model("stent", json!({"implant": true, "processing": {}})));
     say(&ward, "a");
     ward.done(Desk, indicator("a", "biological", "fail", None));
     say(&ward, "a");
