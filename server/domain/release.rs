@@ -113,7 +113,7 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
             Code::MachineNotReady,
             format!(
                 "{name} failed its {} test on {}, after load {} was started.",
-                test_words(&failed.test),
+                test_words(failed.test.as_str()),
                 failed.at.told(state.zone),
                 load.load
             ),
