@@ -124,7 +124,7 @@ fn air_removal(state: &State, load: &Load) -> Option<String> {
     let machine = state.machines.get(&load.machine).filter(|_| load.programme.air_removal_test)?;
     let day = state.test_day(load.started_at);
     let before = |at: Time| state.test_day(at) == day && at <= load.started_at;
-    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && before(it.at));
+    let of_day = machine.tests.iter().rev().find(|it| it.test.as_str() == AIR_REMOVAL && before(it.at));
     Some(match of_day {
         Some(test) => {
             let result = if test.good { "passed" } else { "failed" };
