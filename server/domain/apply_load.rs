@@ -113,8 +113,13 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         .machines
         .get(&it.machine)
         .is_some_and(|machine| machine.passed_on(state, AIR_REMOVAL, state.test_day(when.at)));
+    let unsuited = it.contents.iter().filter(|part| {
+        let model = state.assets.get(&part.asset).and_then(|asset| state.model(&asset.model));
+        model.is_some_and(|model| it.programme.unsuitable(model).is_some())
+    });
     let load = Load {
         tested,
+        unsuited: unsuited.map(|part| part.asset.clone()).collect(),
         alone: None,
         early: None,
         load: it.load.clone(),

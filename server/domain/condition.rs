@@ -94,7 +94,7 @@ pub struct LastTest {
 /// A test of a machine, as far as a rule may ask for it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Test {
-    pub test: String,
+    pub test: Id,
     pub good: bool,
     pub at: Time,
     /// It repeats an earlier one of the same test day that failed for a wrong set-up.
@@ -216,14 +216,14 @@ impl Machine {
     }
 
     fn last_good(&self, test: &str) -> Option<Time> {
-        let kept = self.tests.iter().rev().find(|it| it.good && it.test == test).map(|it| it.at);
+        let kept = self.tests.iter().rev().find(|it| it.good && it.test.as_str() == test).map(|it| it.at);
         kept.or_else(|| self.last_tests.get(test).filter(|last| last.good).map(|last| last.at))
     }
 
     /// Whether a test of a test day stands: its last one was good. A repeat takes the place of the one it repeats.
     pub fn passed_on(&self, state: &State, test: &str, day: Date) -> bool {
         let of_day = |at: Time| state.test_day(at) == day;
-        match self.tests.iter().rev().find(|it| it.test == test && of_day(it.at)) {
+        match self.tests.iter().rev().find(|it| it.test.as_str() == test && of_day(it.at)) {
             Some(last) => last.good,
             // A ledger of an earlier release kept the last one alone.
             None => self.last_tests.get(test).is_some_and(|last| last.good && of_day(last.at)),

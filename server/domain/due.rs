@@ -35,9 +35,15 @@ pub struct DueItem {
 
 impl DueItem {
     /// How far beyond its limit, so that the most pressing stands first. What stops a machine stops everybody.
-    fn need(&self) -> (bool, u64) {
+    fn need(&self) -> (u8, u64) {
         let over = u64::from(self.found) * 1_000_000 / u64::from(self.limit.max(1));
-        (self.machine.is_none() || self.load.is_some(), u64::MAX - over)
+        // Then what somebody released alone or early, then the parts.
+        let group = match (&self.load, &self.machine) {
+            (None, Some(_)) => 0,
+            (Some(_), _) => 1,
+            (None, None) => 2,
+        };
+        (group, u64::MAX - over)
     }
 
     pub fn words(&self) -> &'static str {

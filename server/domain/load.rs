@@ -253,6 +253,9 @@ pub struct Load {
     /// The air-removal test of its machine had passed on its test day when it was told.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub tested: bool,
+    /// Parts that went in although its programme did not suit them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unsuited: Vec<Id>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub alone: Option<Box<ReleasedAlone>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

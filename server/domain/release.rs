@@ -113,7 +113,7 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
             Code::MachineNotReady,
             format!(
                 "{name} failed its {} test on {}, after load {} was started.",
-                test_words(&failed.test),
+                test_words(failed.test.as_str()),
                 failed.at.told(state.zone),
                 load.load
             ),
@@ -130,8 +130,8 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
     problems
 }
 
-/// What its parts do not bear or do not get, by their instructions as they are now: the programme suits every one, and
-/// the record goes beyond none.
+/// What its parts do not get or do not bear: one that went in unsuited still is, or the record goes beyond what one
+/// bears. Instructions that were replaced since it went in take nothing back: what happened before keeps its own.
 fn processing(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
     let held = load.judged.as_ref().and_then(|judged| judged.whole.as_ref()).map(|whole| whole.held());
     let by_steam = load.programme.method == Method::Steam;
@@ -139,7 +139,8 @@ fn processing(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
     let unsuited = inside.iter().filter_map(|asset| {
         let model = state.model(&asset.model)?;
         let beyond = || held.filter(|_| by_steam).and_then(|held| held.beyond(model));
-        let why = load.programme.unsuitable(model).or_else(beyond)?;
+        let unsuited = load.unsuited.contains(&asset.asset).then(|| load.programme.unsuitable(model));
+        let why = unsuited.flatten().or_else(beyond)?;
         Some(Problem::new(
             Code::ProgrammeUnsuitable,
             format!("{} does not suit load {}: {why}.", asset.called(), load.load),

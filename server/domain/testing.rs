@@ -167,8 +167,11 @@ impl Machine {
             Condition::Requalifying { .. } if test == EMPTY_CYCLE => Condition::Requalifying { good: 0 },
             Condition::Requalifying { good } => out(Some(*good)),
             // After a second failure no repeat helps: somebody looks at the machine, and brings it back.
-            Condition::Out { test: Some(_), since, .. } => {
+            Condition::Out { test: Some(before), since, .. } if before == test => {
                 Condition::out(format!("{named} failed again"), *since)
+            }
+            Condition::Out { test: Some(before), since, .. } => {
+                Condition::out(format!("{} test and {named} failed", test_words(before)), *since)
             }
             Condition::Out { .. } => return,
         };
@@ -202,7 +205,7 @@ pub(super) fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     } else {
         machine.failed(&test, when.at);
     }
-    machine.keep_test(Test { test, good: it.good, at: when.at, repeat: it.repeat });
+    machine.keep_test(Test { test: it.test.test.clone(), good: it.good, at: when.at, repeat: it.repeat });
 }
 
 /// A failed verdict flags the machine and asks a person; it does not take the machine out.

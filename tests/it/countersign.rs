@@ -99,7 +99,7 @@ fn it_is_due_on_the_next_working_day_of_the_site() {
 }
 
 /// A part `P-1` and an implant `I-1` of a short route, two people, and a reserve.
-async fn furnish(served: &Served) {
+pub async fn furnish(served: &Served) {
     served.furnish().await;
     served.done(Admin, json!({"do": "set_policy", "two_people": true})).await;
     served.done(Lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1})).await;

@@ -277,7 +277,7 @@ fn a_machine_remembers_its_last_tests_in_their_order() {
     ward.done(Desk, late(air(true), "2026-03-20T06:30:00+01:00"));
     let tests = &ward.of("st").tests;
     assert!(tests.is_sorted_by_key(|it| it.at) && tests.len() == 64);
-    assert!(tests.iter().any(|it| it.test == "air_removal"));
+    assert!(tests.iter().any(|it| it.test.as_str() == "air_removal"));
 }
 
 /// The same through the house, and the tables say what the ledger does.

@@ -6,6 +6,8 @@
 #![allow(clippy::disallowed_methods)]
 
 mod agree;
+mod answer_forms;
+mod answers;
 mod binary;
 mod board;
 mod browser;

@@ -179,6 +179,10 @@ fn an_implant_is_released_early_only_as_an_exception_that_stays_open() {
     let state = &ward.paper.state;
     assert_eq!(state.open_exceptions().count(), 1);
     assert!(state.due(ward.now).iter().any(|it| it.why == "biological_pending"));
+    // What stops a machine comes first, then what was released early, then the parts.
+    let groups: Vec<(bool, bool)> =
+        state.due(ward.now).iter().map(|it| (it.asset.is_some(), it.load.is_some())).collect();
+    assert!(groups.is_sorted() && groups.contains(&(false, true)), "{groups:?}");
     let months = |ward: &Ward| {
         let all = ward.paper.state.released_early();
         all.months.iter().map(|it| (it.month.clone(), it.open, it.closed)).collect::<Vec<_>>()
@@ -324,7 +328,6 @@ fn the_refusals_say_what_was_found_what_is_needed_and_what_to_do() {
     ward.done(Desk, air(true));
     ward.passed("a", "st", "I-1");
     ward.done(Desk, air(false));
-    ward.done(Biomed, model("stent", json!({"implant": true, "processing": {}})));
     say(&ward, "a");
     ward.done(Desk, indicator("a", "biological", "fail", None));
     say(&ward, "a");

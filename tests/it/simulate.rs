@@ -23,14 +23,14 @@ use fettle::domain::time::Time;
 
 use super::served::{BOTH, Served};
 
-fn plan(seed: u64, sets: u32, days: i64) -> Plan {
+pub fn plan(seed: u64, sets: u32, days: i64) -> Plan {
     let from = Time::parse("2024-01-08T06:00:00Z").expect("a time");
     let until = from.plus_minutes(days * 24 * 60);
     Plan { seed, sets, until, from, zone: chrono_tz::Europe::London, keep_record: true }
 }
 
 /// A hospital with the paper that it works on.
-struct Run {
+pub struct Run {
     hospital: Hospital,
     paper: Paper,
     refused: BTreeMap<String, u64>,
@@ -38,14 +38,14 @@ struct Run {
 }
 
 impl Run {
-    fn new(plan: Plan) -> Run {
+    pub fn new(plan: Plan) -> Run {
         let site = Id::new("sim").expect("an id");
         let paper = Paper::new(site, plan.zone, plan.from);
         let (refused, changes) = (BTreeMap::new(), Changes::default());
         Run { hospital: Hospital::new(plan), paper, refused, changes }
     }
 
-    fn step(&mut self) -> Option<(Given, Option<Event>)> {
+    pub fn step(&mut self) -> Option<(Given, Option<Event>)> {
         let given = self.hospital.next(&self.paper.state)?;
         let taken = self.paper.take_with_changes(&given);
         let event = match taken {
@@ -70,7 +70,7 @@ impl Run {
         self
     }
 
-    fn state(&self) -> &State {
+    pub fn state(&self) -> &State {
         &self.paper.state
     }
 }

@@ -142,7 +142,7 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     let state = house.state(&site).await.map_err(gone)?;
     let state = state.ok_or_else(|| DemoError::Turned("the founding".into()))?;
     let zone = state.zone;
-    let paper = Paper::on((*state).clone());
+    let paper = Paper::on((*state).clone()).staffed(on_duty);
     let mut writer = Writer { house, site, now, paper, waiting: Vec::new() };
     let plan = Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false };
     writer.simulate(Hospital::new(plan)).await?;

@@ -8,14 +8,18 @@ use crate::domain::apply::{When, apply};
 use crate::domain::deciding::{Asked, Turned, decide};
 use crate::domain::event::{Beside, Event, What};
 use crate::domain::id::Id;
-use crate::domain::person::Actor;
+use crate::domain::person::{Actor, Role};
 use crate::domain::site::SiteFounded;
 use crate::domain::state::{Changes, State};
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 
+/// Who of a role is at work at a time.
+pub type OnDuty = fn(Role, Time) -> &'static str;
+
 pub struct Paper {
     pub state: State,
+    on_duty: OnDuty,
     people: BTreeSet<String>,
     /// When each turn of each part began, where somebody tells something late.
     turns: BTreeMap<Id, Vec<(u32, Time)>>,
@@ -35,7 +39,12 @@ impl Paper {
     /// A site as it stands now.
     pub fn on(state: State) -> Paper {
         let people = ["lead", "charge"].map(String::from).into();
-        Paper { state, people, turns: BTreeMap::new() }
+        Paper { state, on_duty: |role, _| role.name(), people, turns: BTreeMap::new() }
+    }
+
+    /// The same with these people at work; otherwise each role is one person.
+    pub fn staffed(self, on_duty: OnDuty) -> Paper {
+        Paper { on_duty, ..self }
     }
 
     /// Decides one command, and makes it so.
@@ -48,7 +57,9 @@ impl Paper {
     /// As [`Paper::take`], with what changed by it.
     #[allow(clippy::result_large_err)]
     pub fn take_with_changes(&mut self, given: &Given) -> Result<(Event, Changes), Turned> {
-        let actor = Actor { code: given.role.name().into(), role: given.role };
+        let told_at = given.command.around.at.unwrap_or(given.now);
+        let code = (self.on_duty)(given.role, told_at);
+        let actor = Actor { code: code.into(), role: given.role };
         let asked = Asked {
             actor: &actor,
             now: given.now.max(self.state.recorded_at),
@@ -59,12 +70,7 @@ impl Paper {
             prepared: None,
         };
         let decided = decide(&self.state, &asked, &given.command)?;
-        let when = When {
-            seq: self.state.seq + 1,
-            at: decided.at,
-            recorded_at: asked.now,
-            actor: given.role.name(),
-        };
+        let when = When { seq: self.state.seq + 1, at: decided.at, recorded_at: asked.now, actor: code };
         apply(&mut self.state, &when, &decided.event);
         let changes = self.state.take_changes();
         for began in changes.turns.values() {

@@ -59,6 +59,7 @@ fn measured(item: &DueItem) -> String {
         "max_cycles" | "inspect_every_cycles" => "cycles",
         "inspect_every_days" => "days",
         "empty_cycle" => "good cycles",
+        "leak_rate" | "biological" if item.since.is_none() => return "none yet".into(),
         "leak_rate" | "biological" => "days",
         FLAGGED => return format!("{} failed", item.found),
         COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),

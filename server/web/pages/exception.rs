@@ -153,3 +153,34 @@ impl ExceptionPage {
 pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
     render(&ExceptionPage::of(&visitor, done.seq()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::load::LoadPage;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn who_released_it_alone_is_not_asked_to_countersign() {
+        let lead = sample::released_alone(Role::Lead);
+        let text = sample::show("exception", &ExceptionPage::of(&lead, None));
+        assert!(text.contains("<h1>1 load waits for a countersignature.</h1>"), "{text}");
+        assert!(text.contains("to be countersigned by 4 March 2026"), "{text}");
+        assert!(
+            text.contains("Countersign load S-311") && text.contains("adult is below its minimum"),
+            "{text}"
+        );
+        let load = lead.state.loads.get("S-311").unwrap();
+        let page = sample::show("load-alone", &LoadPage::of(&lead, load, None, None));
+        assert!(page.contains("Countersign load S-311") && page.contains("one person alone"), "{page}");
+        for other in [Role::Desk, Role::Infection, Role::Auditor] {
+            let visitor = sample::released_alone(other);
+            let text =
+                sample::show(&format!("exception-{}", other.name()), &ExceptionPage::of(&visitor, None));
+            assert!(!text.contains("Countersign load"), "{text}");
+        }
+        let none = sample::show("exception-none", &ExceptionPage::of(&sample::visitor(), None));
+        assert!(none.contains("No exception is open.") && none.contains("No load waits"), "{none}");
+    }
+}

@@ -295,6 +295,17 @@ mod tests {
         let text = sample::show("handover", &HandoverPage::of(&sample::busy::visitor(), 12, &entries));
         assert!(text.contains("<h1>1 part is not accounted for, 1 reserve is below its minimum"), "{text}");
         assert!(text.contains("Deviation: "), "{text}");
+        let lead = sample::released_alone(crate::domain::person::Role::Lead);
+        let text = sample::show("handover-alone", &HandoverPage::of(&lead, 12, &[]));
+        assert!(
+            text.contains("1 release waits for an answer") && text.contains("to be countersigned by"),
+            "{text}"
+        );
+        let text =
+            sample::show("handover-machines", &HandoverPage::of(&sample::troubled_machines(), 12, &[]));
+        assert!(text.contains("1 machine is out of service, 1 machine is flagged"), "{text}");
+        assert!(text.contains("test failed: leak-rate test of 3 March 2026"), "{text}");
+        assert!(text.contains("flagged: the verdict on load S-311 failed"), "{text}");
         let asked = |hours: &str| Asked { hours: Some(hours.into()) }.hours();
         assert_eq!(
             [asked("24"), asked("0"), asked("-1"), asked("99999999999"), asked("<b>")],

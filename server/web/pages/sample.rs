@@ -254,6 +254,31 @@ pub fn judged() -> Visitor {
     looking(house, Role::Lead)
 }
 
+/// Load S-311 was started and released by the same person at night.
+pub fn released_alone(role: Role) -> Visitor {
+    let mut house = house();
+    house.act(Role::Admin, json!({"do": "set_policy", "two_people": true}));
+    passed(&mut house, "S-311");
+    let alone = json!({"code": "same_person", "reason": "alone at night, adult is below its minimum"});
+    house.act(Role::Desk, json!({"do": "release_load", "load": "S-311", "dry": true, "override": alone}));
+    looking(house, role)
+}
+
+/// A steriliser that a failed verdict flagged, and one whose test failed.
+pub fn troubled_machines() -> Visitor {
+    let mut house = house();
+    house.act(
+        Role::Desk,
+        json!({"do": "judge_load", "load": "S-311", "readings":
+        {"min_c": "134.1", "max_c": "135.6", "hold_s": 20, "complete": true, "second_reader": "second"}}),
+    );
+    house.act(
+        Role::Desk,
+        json!({"do": "record_machine_test", "machine": "WD-1", "test": "leak_rate", "passed": false}),
+    );
+    looking(house, Role::Lead)
+}
+
 pub fn entries() -> Vec<Entry> {
     house().entries
 }

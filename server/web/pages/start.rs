@@ -273,6 +273,18 @@ mod tests {
     use crate::web::pages::sample;
 
     #[test]
+    fn the_lead_begins_with_what_waits_for_an_answer() {
+        for (visitor, says) in [
+            (sample::released_alone(Role::Lead), "to be countersigned by 4 March 2026"),
+            (sample::troubled_machines(), "flagged: the verdict on load S-311 failed"),
+        ] {
+            let board = visitor.state.board(visitor.now);
+            let text = sample::show("start-answers", &StartPage::of(&visitor, &board, None));
+            assert!(text.contains(says), "{text}");
+        }
+    }
+
+    #[test]
     fn no_role_finds_an_empty_start() {
         for role in Role::ALL {
             let mut visitor = sample::in_theatre();
