@@ -193,6 +193,11 @@ async fn steriliser(keys: &Keyboard) {
     keys.press(Key::Space).await;
     keys.enter_on("Record the indicator").await;
     keys.says("h1", &["Nothing found against release of load"]).await;
+    keys.enter_on("Larger, and as a table").await;
+    keys.says("h1", &["The record of load", "meets programme"]).await;
+    keys.says("table", &["From (min:s)", "temperature in °C"]).await;
+    keys.enter_on("Back to load").await;
+    keys.says("h1", &["Nothing found against release of load"]).await;
     keys.reach("dry:bool=true").await;
     keys.press(Key::Space).await;
     released(keys).await;

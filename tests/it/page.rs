@@ -182,8 +182,19 @@ async fn an_empty_house_still_answers_and_no_page_writes_raw_times() {
         }
         all
     };
-    let pages =
-        ["/", "/desk", "/queue", "/loads", "/sets", "/assets", "/catalogue", "/ledger", "/people", "/site"];
+    let pages = [
+        "/",
+        "/desk",
+        "/queue",
+        "/loads",
+        "/machines",
+        "/sets",
+        "/assets",
+        "/catalogue",
+        "/ledger",
+        "/people",
+        "/site",
+    ];
     for furnished in [false, true] {
         if furnished {
             served.furnish().await;

@@ -1,17 +1,18 @@
 //! What a load's record shows: read again from its raw bytes, drawn, and added up by channel. Made beside the threads that
 //! answer, once for each record, and kept for the next who looks.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use tokio::sync::Semaphore;
 
 use super::plot::{self, Plotted, Size, Stretch, View, band_words, channel_name, clock};
 use crate::analysis::cycle;
-use crate::analysis::lethality::{a0, f0};
+use crate::analysis::lethality::F0;
 use crate::analysis::limits::Limits;
 use crate::analysis::record::{Channel, Record};
 use crate::analysis::span::{Span, range_within};
+use crate::analysis::verdict::{A0Seconds, F0Min};
 use crate::app::house::Unavailable;
 use crate::domain::load::Load;
 use crate::domain::model::Method;
@@ -69,6 +70,12 @@ pub struct ChannelRow {
 pub struct Row {
     pub from: String,
     pub cells: Vec<String>,
+}
+
+/// What the verdict computed for each channel.
+enum Lethal {
+    F0(F0Min),
+    A0(A0Seconds),
 }
 
 /// The records that were drawn last.
@@ -146,9 +153,15 @@ fn drawn(given: &Given, by_steam: bool, limits: &Limits, says: &str) -> Option<C
 
 /// Draws a record and adds it up. `None` where it cannot be judged by these limits.
 pub fn curve(record: &Record, limits: &Limits, says: &str) -> Option<Curve> {
-    let hold = match limits {
-        Limits::Steam(limits) => cycle::judge_steam(record, limits).ok()?.hold,
-        Limits::Disinfection(limits) => cycle::judge_disinfection(record, limits).ok()?.continuous,
+    let (hold, lethal) = match limits {
+        Limits::Steam(limits) => {
+            let verdict = cycle::judge_steam(record, limits).ok()?;
+            (verdict.hold, Lethal::F0(verdict.f0_min))
+        }
+        Limits::Disinfection(limits) => {
+            let verdict = cycle::judge_disinfection(record, limits).ok()?;
+            (verdict.continuous, Lethal::A0(verdict.a0_s))
+        }
     };
     let phases = limits.phases(record, hold);
     let plotted = Plotted { record, limits: *limits, hold, phases: &phases, says };
@@ -164,12 +177,17 @@ pub fn curve(record: &Record, limits: &Limits, says: &str) -> Option<Curve> {
         phases: plot::stretches(&phases),
         breaches: plot::breaches(record, limits, hold).into_iter().map(|breach| breach.words).collect(),
         band: band_words(limits),
-        channels: record.channels.iter().map(|channel| channel_row(record, channel, limits, hold)).collect(),
-        lethality: match limits {
-            Limits::Steam(_) => "F0 in min, reference 121.1 °C, z 10 K: information".into(),
-            Limits::Disinfection(it) => {
-                format!("A0 in s, reference 80 °C, z 10 K, from {} °C", short(it.floor_c))
+        channels: record.channels.iter().map(|channel| channel_row(record, channel, &lethal, hold)).collect(),
+        lethality: match &lethal {
+            Lethal::F0(it) => {
+                format!("F0 in min, reference {} °C, z {} K: information", short(it.ref_c), short(it.z_k))
             }
+            Lethal::A0(it) => format!(
+                "A0 in s, reference {} °C, z {} K, from {} °C",
+                short(it.ref_c),
+                short(it.z_k),
+                short(it.floor_c)
+            ),
         },
         columns,
         rows,
@@ -177,18 +195,19 @@ pub fn curve(record: &Record, limits: &Limits, says: &str) -> Option<Curve> {
     })
 }
 
-fn channel_row(record: &Record, channel: &Channel, limits: &Limits, hold: Option<Span>) -> ChannelRow {
-    let time_s = &record.time_s;
+fn channel_row(record: &Record, channel: &Channel, lethal: &Lethal, hold: Option<Span>) -> ChannelRow {
     let (low, high) = extremes(&channel.temp_c);
-    let alone = Record { time_s: time_s.clone(), channels: vec![channel.clone()], ..Record::default() };
+    let alone =
+        Record { time_s: record.time_s.clone(), channels: vec![channel.clone()], ..Record::default() };
     let within = hold.map(|span| range_within(&alone, span));
-    let (first_s, last_s) = (time_s[0], time_s[time_s.len() - 1]);
-    let (total, held) = match limits {
-        Limits::Steam(_) => {
-            let of = |from_s: f64, to_s: f64| short(f0(time_s, &channel.temp_c, from_s, to_s).0);
-            (of(first_s, last_s), hold.map(|span| of(span.start_s, span.end_s)))
+    let of =
+        |values: &BTreeMap<String, F0>| values.get(&channel.name).map(|f0| short(f0.0)).unwrap_or_default();
+    let (total, held) = match lethal {
+        Lethal::F0(it) => (of(&it.total.channels), hold.map(|_| of(&it.hold.channels))),
+        Lethal::A0(it) => {
+            let total = it.total.channels.get(&channel.name).map(|a0| short(a0.0));
+            (total.unwrap_or_default(), None)
         }
-        Limits::Disinfection(it) => (short(a0(time_s, &channel.temp_c, it.floor_c).0), None),
     };
     let celsius = |temp_c: f64| format!("{} °C", short(temp_c));
     ChannelRow {

@@ -104,7 +104,7 @@ impl LoadPage {
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
             verdict: verdict::of(state, load, judged, now),
-            found: Found::of(state, load, judged, now),
+            found: Found::of(state, load, judged),
             machine_href: format!("/machines/{}", segment(load.machine.as_str())),
             curve,
             next: against.first().map(|reason| reason.next.clone()).unwrap_or_default(),

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::shared::{capital, count, listed, when};
+use super::shared::{capital, count, listed, long};
 use super::told_time::lasting;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::{AIR_REMOVAL, MachineKind};
@@ -25,7 +25,7 @@ pub struct Found {
 }
 
 impl Found {
-    pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Found {
+    pub fn of(state: &State, load: &Load, judged: Option<&Judged>) -> Found {
         let evidence = judged.map(|judged| &judged.by);
         Found {
             sentence: sentence(state, load, judged),
@@ -37,7 +37,7 @@ impl Found {
                 )),
                 _ => None,
             },
-            paper: paper(state, load, judged, now),
+            paper: paper(state, load, judged),
         }
     }
 }
@@ -124,7 +124,7 @@ fn air_removal(state: &State, load: &Load) -> Option<String> {
     let machine = state.machines.get(&load.machine).filter(|_| load.programme.air_removal_test)?;
     let day = state.test_day(load.started_at);
     let before = |at: Time| state.test_day(at) == day && at <= load.started_at;
-    let of_day = machine.tests.iter().rev().find(|it| it.test == AIR_REMOVAL && before(it.at));
+    let of_day = machine.tests.iter().rev().find(|it| it.test.as_str() == AIR_REMOVAL && before(it.at));
     Some(match of_day {
         Some(test) => {
             let result = if test.good { "passed" } else { "failed" };
@@ -138,12 +138,12 @@ fn air_removal(state: &State, load: &Load) -> Option<String> {
 /// The fields that a load record has by RACGP, Infection prevention and control guidelines, 2023, record keeping: date,
 /// steriliser, load number, contents, who prepared it, cycle monitoring, indicators, the packs' condition, who released or
 /// rejected it, faults and what was done.
-fn paper(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Vec<(&'static str, String)> {
+fn paper(state: &State, load: &Load, judged: Option<&Judged>) -> Vec<(&'static str, String)> {
     let steriliser = load.kind == MachineKind::Steriliser;
     let told = |words: Option<String>| words.unwrap_or_else(|| "not recorded".into());
     let cycle_no = load.cycle_no.as_ref().map(|no| format!(", cycle {}", no.0)).unwrap_or_default();
     let mut lines = vec![
-        ("Date and time", when(state, load.started_at, now)),
+        ("Date and time", long(state, load.started_at)),
         ("Machine", format!("{} ({})", load.machine, load.kind.words())),
         ("Load", format!("{}{cycle_no}", load.load)),
         (
@@ -167,7 +167,7 @@ fn paper(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Vec<
         lines.push(("Packs dry, seals whole, undamaged", String::new()));
     }
     let by = load.decided_by.clone().unwrap_or_default();
-    let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
+    let at = load.decided_at.map(|at| long(state, at)).unwrap_or_default();
     lines.push((
         "Decision",
         match load.status {
@@ -211,7 +211,7 @@ mod tests {
         let visitor = sample::judged();
         let load = visitor.state.loads.get("S-311").unwrap();
         let judged = load.judged.as_ref().and_then(|judged| judged.whole.as_deref());
-        let found = Found::of(&visitor.state, load, judged, visitor.now);
+        let found = Found::of(&visitor.state, load, judged);
         assert_eq!(
             found.sentence,
             "3 min 25 s at 134.1 to 135.6 °C; read from the printout by two people, not recomputed; chemical indicator passed."
@@ -227,7 +227,7 @@ mod tests {
     fn a_load_that_runs_says_what_is_missing() {
         let visitor = sample::visitor();
         let load = visitor.state.loads.get("S-311").unwrap();
-        let found = Found::of(&visitor.state, load, None, visitor.now);
+        let found = Found::of(&visitor.state, load, None);
         assert_eq!(found.sentence, "No chemical indicator recorded yet.");
     }
 }

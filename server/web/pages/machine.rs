@@ -76,7 +76,7 @@ pub struct MachinePage {
 pub fn last_loads<'a>(state: &'a State, machine: &Machine) -> Vec<&'a Load> {
     let mut loads: Vec<&Load> =
         state.loads.values().map(|load| &**load).filter(|load| load.machine == machine.machine).collect();
-    loads.sort_by(|a, b| (b.started_at, b.entry).cmp(&(a.started_at, a.entry)));
+    loads.sort_by_key(|load| std::cmp::Reverse((load.started_at, load.entry)));
     loads.truncate(LOADS);
     loads
 }

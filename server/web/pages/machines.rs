@@ -57,6 +57,8 @@ fn heading(rows: &[Row]) -> String {
     };
     let stopped: Vec<&Row> = rows.iter().filter(|row| !row.may).collect();
     let drifting: Vec<&Row> = rows.iter().filter(|row| !row.drifts.is_empty()).collect();
+    let flagged: Vec<&Row> = rows.iter().filter(|row| row.machine.flagged).collect();
+    let due: Vec<&Row> = rows.iter().filter(|row| !row.machine.due.is_empty()).collect();
     let mut said = match (rows.len(), stopped.len()) {
         (0, _) => "No machine is defined yet".to_string(),
         (1, 0) => format!("{} may run loads", rows[0].machine.machine),
@@ -66,10 +68,15 @@ fn heading(rows: &[Row]) -> String {
             format!("{number} of {of} may not run every programme now: {}", named(stopped))
         }
     };
-    match drifting.len() {
-        0 => {}
-        1 => said.push_str(&format!(". {} drifts", named(drifting))),
-        _ => said.push_str(&format!(". {} drift", named(drifting))),
+    for (found, one, many) in [
+        (flagged, "has a failed verdict to be answered", "have failed verdicts to be answered"),
+        (due, "has a test due", "have tests due"),
+        (drifting, "drifts", "drift"),
+    ] {
+        if !found.is_empty() {
+            let verb = if found.len() == 1 { one } else { many };
+            said.push_str(&format!(". {} {verb}", named(found)));
+        }
     }
     format!("{said}.")
 }

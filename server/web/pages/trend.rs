@@ -55,9 +55,7 @@ fn said(trend: &Trend) -> String {
             crate::analysis::chart::LEAST
         ),
     }];
-    let limit =
-        if trend.measured == crate::domain::trend::Measured::Saturation { "at most" } else { "at least" };
-    said.extend(trend.needed.map(|needed| format!("{limit} {} {unit} is needed", short(needed))));
+    said.extend(trend.needed.map(|needed| format!("{} {} {unit} is needed", bound(trend), short(needed))));
     let outside: Vec<String> =
         trend.outside.iter().rev().map(|place| trend.points[*place].load.to_string()).collect();
     said.push(match outside.len() {

@@ -248,7 +248,11 @@ fn band_names(ink: &mut Ink, plotted: &Plotted, layout: &Layout) {
     {
         let y = (axis.place(kpa) + font * 1.4).min(axis.from - font * 0.8);
         let words = format!("saturated steam of {}", band_words(&plotted.limits));
-        ink.say("mark", (x, y), Anchor::Start, font, &words);
+        // Where it would lie across the hold it is left out: the band above says the same in degrees.
+        let hold = plotted.hold.map_or(layout.time.to, |span| layout.time.place(span.start_s));
+        if x + width_of(&words, font) < hold {
+            ink.say("mark", (x, y), Anchor::Start, font, &words);
+        }
     }
 }
 

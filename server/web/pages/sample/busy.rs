@@ -17,7 +17,7 @@ fn due(house: &mut House) {
     house.act(
         Role::Biomed,
         json!({"do": "define_model", "model": "CAP-2", "family": "cap", "name": "Silicone cap, one hole 2.8", "route": "rigid",
-               "limits": {"max_cycles": 49}}),
+               "processing": {"steam": {"temp_c": "134", "hold_s": "180"}}, "limits": {"max_cycles": 49}}),
     );
 }
 
