@@ -10,5 +10,6 @@ pub mod record;
 mod record_header;
 mod record_number;
 mod record_rows;
+mod record_time;
 pub mod said;
 pub mod sheet;

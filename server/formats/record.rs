@@ -12,6 +12,7 @@ use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
 use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
+use super::record_time::{Clock, Moment};
 
 /// Why a file cannot be used: where, what was found there, and what is needed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -137,7 +138,7 @@ fn whole(found: &str) -> RecordError {
 struct Builder {
     columns: Vec<Column>,
     record: Record,
-    first_time: Option<chrono::DateTime<chrono::FixedOffset>>,
+    clock: Clock,
 }
 
 /// What was found in a cell and what is needed instead.
@@ -150,18 +151,20 @@ impl Builder {
             pressure_kpa_abs: layout.has_pressure().then(Vec::new),
             ..Record::default()
         };
-        Self { columns: layout.columns, record, first_time: None }
+        Self { columns: layout.columns, record, clock: Clock::default() }
     }
 
     fn row(&mut self, line: u64, text: &[u8]) -> Result<(), RecordError> {
         let mut rest = Some(text);
         for i in 0..self.columns.len() {
-            let taken =
-                rest.ok_or_else(|| (String::new(), String::new())).and_then(|cell| self.next(i, cell));
-            match taken {
-                Ok(next) => rest = next,
-                Err(fault) => return Err(self.fault(line, text, i, fault)),
-            }
+            let Some(cell) = rest else {
+                return Err(self.ragged(line, text, i));
+            };
+            rest = match plain(cell) {
+                Some((value, next)) if self.takes(self.columns[i].meaning, value).is_ok() => next,
+                // Whatever else it is, or is wrong with it, is found out by reading it again.
+                _ => self.foreign(i, cell).map_err(|fault| self.fault(line, text, i, fault))?,
+            };
         }
         match rest {
             None => Ok(()),
@@ -170,24 +173,7 @@ impl Builder {
     }
 
     /// Takes the cell of a column from the beginning of a text; answers what stands behind its comma.
-    #[inline]
-    fn next<'t>(&mut self, i: usize, text: &'t [u8]) -> Result<Option<&'t [u8]>, Fault> {
-        let meaning = self.columns[i].meaning;
-        if !matches!(meaning, Meaning::Ignored | Meaning::Instant)
-            && let Some((value, next)) = plain(text)
-        {
-            self.take(meaning, value).map_err(|needed| {
-                let cell = text.get(..text.len() - next.map_or(0, |next| next.len() + 1)).unwrap_or(text);
-                (self.found(meaning, value, cell), needed.to_owned())
-            })?;
-            return Ok(next);
-        }
-        self.next_foreign(meaning, text)
-    }
-
-    /// As [`Self::next`], for all that is no plain number.
-    #[cold]
-    fn next_foreign<'t>(&mut self, meaning: Meaning, text: &'t [u8]) -> Result<Option<&'t [u8]>, Fault> {
+    fn foreign<'t>(&mut self, i: usize, text: &'t [u8]) -> Result<Option<&'t [u8]>, Fault> {
         let (cell, next) = cell(text)
             .map_err(|found| (found.to_owned(), "each cell whole on its line is needed".to_owned()))?;
         if std::str::from_utf8(&cell).is_err() {
@@ -196,6 +182,7 @@ impl Builder {
         if cell.contains(&0) {
             return Err(("the character U+0000".to_owned(), "text without it is needed".to_owned()));
         }
+        let meaning = self.columns[i].meaning;
         match meaning {
             Meaning::Ignored => {}
             Meaning::Instant => self.take_instant(&cell)?,
@@ -204,7 +191,7 @@ impl Builder {
                     return Err(("an empty cell".to_owned(), "a number is needed".to_owned()));
                 }
                 let value = any(&cell).map_err(|needed| (quoted(&cell), needed.to_owned()))?;
-                self.take(meaning, value)
+                self.takes(meaning, value)
                     .map_err(|needed| (self.found(meaning, value, &cell), needed.to_owned()))?;
             }
         }
@@ -213,22 +200,22 @@ impl Builder {
 
     /// Takes a number, or says what is needed instead.
     #[inline]
-    fn take(&mut self, meaning: Meaning, value: f64) -> Result<(), &'static str> {
+    fn takes(&mut self, meaning: Meaning, value: f64) -> Result<(), &'static str> {
         match meaning {
-            Meaning::Ignored | Meaning::Instant => {}
-            Meaning::Seconds => {
-                if value.abs() > FARTHEST_S {
-                    return Err("a time within 1e10 s of the start is needed");
-                }
-                self.take_time(value)?;
+            Meaning::Ignored => Ok(()),
+            Meaning::Instant => Err("a time of day is needed"),
+            Meaning::Seconds if value.abs() > FARTHEST_S => {
+                Err("a time within 1e10 s of the start is needed")
+            }
+            Meaning::Seconds => self.take_time(value),
+            Meaning::Temperature(_) if !(COLDEST_C..=HOTTEST_C).contains(&value) => {
+                Err("a temperature from -273.15 to 3000 °C is needed")
             }
             Meaning::Temperature(channel) => {
-                if !(COLDEST_C..=HOTTEST_C).contains(&value) {
-                    return Err("a temperature from -273.15 to 3000 °C is needed");
-                }
                 if let Some(channel) = self.record.channels.get_mut(channel) {
                     channel.temp_c.push(value);
                 }
+                Ok(())
             }
             Meaning::Pressure { kpa_per_unit, add_kpa } => {
                 let pressure_kpa_abs = value * kpa_per_unit + add_kpa;
@@ -238,29 +225,19 @@ impl Builder {
                 if let Some(pressure) = &mut self.record.pressure_kpa_abs {
                     pressure.push(pressure_kpa_abs);
                 }
+                Ok(())
             }
         }
-        Ok(())
     }
 
     fn take_instant(&mut self, cell: &[u8]) -> Result<(), Fault> {
-        let instant = std::str::from_utf8(cell)
-            .ok()
-            .and_then(|text| chrono::DateTime::parse_from_rfc3339(text.trim()).ok())
-            .ok_or_else(|| {
-                let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
-                (quoted(cell), example.to_owned())
-            })?;
-        let first = *self.first_time.get_or_insert(instant);
-        let since = instant.signed_duration_since(first);
-        let time_s = match since.num_nanoseconds() {
-            Some(nanoseconds) => nanoseconds as f64 / 1e9,
-            None => since.num_milliseconds() as f64 / 1e3,
+        let Some(Moment { time_s, us }) = self.clock.read(cell) else {
+            let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
+            return Err((quoted(cell), example.to_owned()));
         };
         if time_s.abs() > FARTHEST_S {
             return Err((quoted(cell), "a time within 1e10 s of the first is needed".to_owned()));
         }
-        let us = instant.timestamp_micros();
         self.record.started_us.get_or_insert(us);
         self.record.ended_us = Some(us);
         self.take_time(time_s)

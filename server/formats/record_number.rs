@@ -1,40 +1,39 @@
 //! The numbers of a cycle record, which are many.
 
+use super::record_rows::Taken;
+
 /// The powers of ten that a double holds exactly.
 const TENS: [f64; 16] =
     [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
 
-/// Reads a number of at most fifteen digits, such as `134.25` or `-0.5`, from the beginning of a line, and what stands
-/// behind its comma; `None` there where the line ends. `None` at all where something else stands there.
+/// Reads a number of at most fifteen digits, such as `134.25` or `-0.5`, from the beginning of a line; `None` where
+/// something else stands there.
 ///
 /// The digits are an integer that a double holds exactly, and so is the power of ten that divides it: the quotient is
 /// rounded once, and is the double nearest to the decimal, the same as the standard library reads.
 #[inline]
-pub(super) fn plain(line: &[u8]) -> Option<(f64, Option<&[u8]>)> {
+pub(super) fn plain(line: &[u8]) -> Option<Taken<'_, f64>> {
     let is_negative = line.first() == Some(&b'-');
-    let (mut digits, mut at) = (0_u64, usize::from(is_negative));
-    // More digits than fit overflow here, and are refused by their number below.
-    let mut take_digits = |mut at: usize| {
-        while let Some(digit) = line.get(at).map(|byte| byte.wrapping_sub(b'0')).filter(|digit| *digit < 10) {
+    let number = if is_negative { line.get(1..)? } else { line };
+    let (mut digits, mut point) = (0_u64, None);
+    let mut end = (number.len(), None);
+    for (at, byte) in number.iter().enumerate() {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 {
+            // More digits than fit overflow here, and are refused by their number below.
             digits = digits.wrapping_mul(10).wrapping_add(u64::from(digit));
-            at += 1;
+        } else if *byte == b'.' && point.is_none() {
+            point = Some(at);
+        } else if *byte == b',' {
+            end = (at, number.get(at + 1..));
+            break;
+        } else {
+            return None;
         }
-        at
-    };
-    let first = at;
-    at = take_digits(at);
-    let (mut read, mut decimals) = (at - first, 0);
-    if line.get(at) == Some(&b'.') {
-        let point = at;
-        at = take_digits(point + 1);
-        decimals = at - point - 1;
-        read += decimals;
     }
-    let next = match line.get(at) {
-        None => None,
-        Some(b',') => line.get(at + 1..),
-        Some(_) => return None,
-    };
+    let (end, next) = end;
+    let decimals = point.map_or(0, |point| end - point - 1);
+    let read = end - usize::from(point.is_some());
     if read == 0 || read >= TENS.len() {
         return None;
     }

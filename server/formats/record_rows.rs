@@ -65,17 +65,19 @@ pub(super) fn each_line<E>(
     Ok(())
 }
 
-/// Takes the cell from the beginning of a line, and what stands behind its comma; `None` there where the line ends. A
-/// cell in quotation marks may hold commas, and a quotation mark as two (RFC 4180).
+/// What stood at the beginning of a line, and what stands behind its comma; `None` there where the line ended.
+pub(super) type Taken<'t, T> = (T, Option<&'t [u8]>);
+
+/// Takes the cell at the beginning of a line. A cell in quotation marks may hold commas, and a quotation mark as two
+/// (RFC 4180).
 ///
 /// # Errors
 /// What was found where a quotation mark lacks its second, or has text behind it.
-pub(super) fn cell(line: &[u8]) -> Result<(Cow<'_, [u8]>, Option<&[u8]>), &'static str> {
-    let behind = |rest: &[u8]| rest.first().is_some();
+pub(super) fn cell(line: &[u8]) -> Result<Taken<'_, Cow<'_, [u8]>>, &'static str> {
     let Some(quoted) = line.strip_prefix(b"\"") else {
         let end = memchr::memchr(b',', line).unwrap_or(line.len());
         let (cell, rest) = line.split_at(end);
-        return Ok((Cow::Borrowed(cell), behind(rest).then(|| rest.get(1..).unwrap_or_default())));
+        return Ok((Cow::Borrowed(cell), rest.split_first().map(|(_, next)| next)));
     };
     let (mut text, mut rest) = (Vec::new(), quoted);
     loop {

@@ -44,6 +44,7 @@ mod published;
 mod query;
 mod recompute;
 mod record;
+mod record_api;
 mod record_folder;
 mod record_form;
 mod record_fuzz;
