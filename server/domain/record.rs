@@ -41,7 +41,7 @@ pub struct Taken {
 pub struct Unreadable {
     pub plain: RecordError,
     /// Where its machine has a form.
-    pub by_form: Option<RecordError>,
+    pub by_form: Option<Box<RecordError>>,
 }
 
 impl fmt::Display for Unreadable {
@@ -81,7 +81,7 @@ pub fn take(given: &Given, want_pressure: bool) -> Result<Taken, Unreadable> {
             said: mapped.said,
             form: Some(form.clone()),
         }),
-        Err(by_form) => Err(Unreadable { plain, by_form: Some(by_form) }),
+        Err(by_form) => Err(Unreadable { plain, by_form: Some(Box::new(by_form)) }),
     }
 }
 
@@ -97,8 +97,10 @@ pub fn same_cycle(one: &str, other: &str) -> bool {
 /// What a record says of itself that its load cannot be: another cycle, another machine.
 pub(super) fn of_another(load: &Load, said: &Said, form: Option<&Arc<Form>>) -> Vec<Problem> {
     let mut problems = Vec::new();
-    let called = form.and_then(|form| form.called.as_deref()).unwrap_or(load.machine.as_str());
-    if let Some((machine, line)) = said.machine.as_ref().filter(|(machine, _)| machine != called.trim()) {
+    // In the plain form a file names its machine by the code here; by its form, by what the machine calls itself.
+    let called = form.and_then(|form| form.called.as_deref()).unwrap_or(load.machine.as_str()).trim();
+    let another = |machine: &str| machine != called && machine != load.machine.as_str();
+    if let Some((machine, line)) = said.machine.as_ref().filter(|(machine, _)| another(machine)) {
         problems.push(Problem::new(
             Code::NoRecord,
             format!(

@@ -224,7 +224,7 @@ pub(super) fn of_record(
     };
     match judgement {
         Some(Ok(judgement)) => {
-            for problem in record::of_another(load, &judgement.said, judgement.form.as_ref()) {
+            for problem in record::of_another(load, &judgement.said, form) {
                 deciding.against(problem);
             }
             let judged = judged_by(state, load, judgement, ambient_kpa, at);

@@ -1,6 +1,7 @@
 //! What a record says of itself: the number of its cycle, and the machine that wrote it.
 
 use super::form::Is;
+use super::json::normal;
 use super::lines::{cells, numbered};
 use super::mapping::{broken, fault};
 use super::record::{RecordError, excerpt};
@@ -28,7 +29,7 @@ impl Saying {
             Is::Machine => (&mut self.said.machine, "machine"),
             Is::Date | Is::Time | Is::Temperature | Is::Pressure => return Ok(()),
         };
-        let cell: String = cell.trim().chars().take(LONGEST).collect();
+        let cell: String = normal(cell.trim()).chars().take(LONGEST).collect();
         match known {
             _ if cell.is_empty() => Ok(()),
             Some((before, _)) if *before == cell => Ok(()),

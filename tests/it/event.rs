@@ -84,6 +84,25 @@ fn an_event_that_no_release_wrote_is_not_read() {
     assert!(Event::read_text("machine_out", 1, "[\"steriliser-1\",\"door seal\"]").is_err());
 }
 
+/// What is told of a machine.
+async fn at_the_machine(served: &Served) {
+    use Role::{Biomed, Desk};
+    served.done(Desk, json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"})).await;
+    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
+    let columns = json!([{"column": "t", "is": "time"}, {"column": "T", "is": "temperature", "unit": "°C"}]);
+    let form = json!({"time": "seconds", "ambient_kpa": 98.4, "columns": columns});
+    served
+        .done(Role::Lead, json!({"do": "define_record_form", "machine": "steriliser-1", "form": form}))
+        .await;
+    served
+        .done(
+            Desk,
+            json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "leak_rate",
+        "value": "0.9", "unit": "mbar/min"}),
+        )
+        .await;
+}
+
 /// Commands that write every kind of event beside those of a furnished department's round.
 async fn every_kind(served: &Served) {
     use Role::{Admin, Biomed, Charge, Desk, Lead};
@@ -106,20 +125,7 @@ async fn every_kind(served: &Served) {
         )
         .await;
     served.done(Lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1})).await;
-    served.done(Desk, json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"})).await;
-    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
-    let columns = json!([{"column": "t", "is": "time"}, {"column": "T", "is": "temperature", "unit": "°C"}]);
-    let form = json!({"time": "seconds", "ambient_kpa": 98.4, "columns": columns});
-    served
-        .done(Role::Lead, json!({"do": "define_record_form", "machine": "steriliser-1", "form": form}))
-        .await;
-    served
-        .done(
-            Desk,
-            json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "leak_rate",
-        "value": "0.9", "unit": "mbar/min"}),
-        )
-        .await;
+    at_the_machine(served).await;
     served
         .done(
             Desk,

@@ -257,7 +257,7 @@ fn a_failed_verdict_flags_the_machine_and_asks_a_person() {
     let at = ward.now.to_string();
     ward.refused(Lead, late(clear("again"), &at), "already_done");
     // Taking it out answers as well.
-    ward.judged("c", 20);
+    ward.judged("c", 25);
     ward.done(Desk, json!({"do": "machine_out", "machine": "plain", "reason": "steam supply"}));
     ward.done(Biomed, json!({"do": "machine_back", "machine": "plain", "after": "minor"}));
     assert_eq!(ward.word("plain"), "in service");

@@ -268,24 +268,9 @@ async fn a_form_is_tried_without_storing_anything() {
     served.stop().await;
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn the_page_tries_a_form_before_it_saves_it() {
-    let served = Served::start(Kind::Embedded).await;
-    served.furnish().await;
-    let client = page::person(&served, Lead).await;
-    let path = "/machines/steriliser-1/record-form";
-    let (status, _, text) = page::open(&client, &served, path).await;
-    assert!(status == 200 && text.contains("only files in the plain form are read"), "{text}");
-    let (_, _, catalogue) = page::open(&client, &served, "/catalogue").await;
-    assert!(catalogue.contains(path), "the catalogue leads to it");
-    let file = latin(&foreign_record(200, "7"));
-    // First only what can be seen from outside: the page names the columns that it found.
-    let few = [("act", "try"), ("form.separator", ";"), ("form.skip_lines", "2"), ("form.time", "clock")];
-    let (status, text) = uploaded(&client, &served, path, &few, &file).await;
-    assert_eq!(status, 422, "{text}");
-    assert!(text.contains("value=\"T Ablauf °C\"") && text.contains("value=\"Druck\""), "{text}");
-    assert!(text.contains("Maschine;Autoklav Süd"), "its first lines stand there");
-    let mut fields = vec![
+/// The form of the foreign records as somebody types it into the page, to try it.
+fn typed() -> Vec<(&'static str, &'static str)> {
+    vec![
         ("programme", "p134"),
         ("form.separator", ";"),
         ("form.decimal", ","),
@@ -311,7 +296,27 @@ async fn the_page_tries_a_form_before_it_saves_it() {
         ("form.marks.0.line", "Maschine"),
         ("form.marks.0.is", "machine"),
         ("act", "try"),
-    ];
+    ]
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_page_tries_a_form_before_it_saves_it() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    let client = page::person(&served, Lead).await;
+    let path = "/machines/steriliser-1/record-form";
+    let (status, _, text) = page::open(&client, &served, path).await;
+    assert!(status == 200 && text.contains("only files in the plain form are read"), "{text}");
+    let (_, _, catalogue) = page::open(&client, &served, "/catalogue").await;
+    assert!(catalogue.contains(path), "the catalogue leads to it");
+    let file = latin(&foreign_record(200, "7"));
+    // First only what can be seen from outside: the page names the columns that it found.
+    let few = [("act", "try"), ("form.separator", ";"), ("form.skip_lines", "2"), ("form.time", "clock")];
+    let (status, text) = uploaded(&client, &served, path, &few, &file).await;
+    assert_eq!(status, 422, "{text}");
+    assert!(text.contains("value=\"T Ablauf °C\"") && text.contains("value=\"Druck\""), "{text}");
+    assert!(text.contains("Maschine;Autoklav Süd"), "its first lines stand there");
+    let mut fields = typed();
     let (status, text) = uploaded(&client, &served, path, &fields, &file).await;
     assert_eq!(status, 200, "{text}");
     for says in [
