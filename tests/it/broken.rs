@@ -55,6 +55,7 @@ async fn packs_are_counted_by_machine_shelf_and_packaging() {
 async fn in_the_chamber(served: &Served) {
     let pack = json!({"do": "record_step", "step": "packed", "scan": ["B-1"], "packaging": "pouch"});
     served.done(Desk, pack).await;
+    assert_eq!(served.asset("B-1").await["packaging"], "pouch");
     let load = served.load("steriliser-1", "p134", "SET-1").await;
     let told = served.done(Desk, broken("C-1", "wet")).await;
     let pack = &told["event"]["packs"][0];
