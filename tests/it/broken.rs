@@ -131,6 +131,11 @@ async fn at_the_desk_it_takes_one_scan_and_one_word() {
     assert!(page.contains("Type one word and press Enter"), "{page}");
     let token = csrf(&page);
     let desk = format!("{}/desk", served.base);
+    // Enter alone presses a button that records nothing: a second line end of the scanner breaks no pack.
+    let alone = [("csrf", token.as_str()), ("thing", "SET-1"), ("scan", "")];
+    let (_, _, page) = read(client.post(&desk).form(&alone).send().await.expect("an answer")).await;
+    assert!(page.contains("Nothing is recorded yet."), "{page}");
+    assert_eq!(report(&served, "").await["broken"], 0);
     // Enter presses the first button too; the word outranks it.
     let word = [("csrf", token.as_str()), ("thing", "SET-1"), ("act", "step:received"), ("scan", "wet")];
     let (status, _, page) = read(client.post(&desk).form(&word).send().await.expect("an answer")).await;

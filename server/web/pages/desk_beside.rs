@@ -141,6 +141,10 @@ mod tests {
             text.contains("Type one word and press Enter") && text.contains("value=\"broken:wet\""),
             "{text}"
         );
+        // Enter alone presses the first button: where nothing is the obvious act, that looks it up again.
+        let form = text.split_once("id=\"desk\"").unwrap().1;
+        let first = form.split("<button").nth(1).unwrap();
+        assert!(first.starts_with(" class=\"default\""), "{first}");
     }
 
     #[test]
