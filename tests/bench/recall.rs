@@ -30,7 +30,8 @@ async fn furnish(house: &House, site: &Id, parts: usize) {
             method => json!({"step": step, "method": method}),
         })
         .collect();
-    let programme = json!({"programme": "p134", "method": "steam", "band_c": 134, "hold_s": 100, "chemical": "none"});
+    let programme =
+        json!({"programme": "p134", "method": "steam", "band_c": 134, "hold_s": 100, "chemical": "none"});
     let define = [
         json!({"do": "define_route", "route": "short", "steps": steps}),
         json!({"do": "define_model", "model": "cap", "family": "cap", "name": "Cap", "route": "short",
@@ -99,7 +100,9 @@ async fn main() {
         for (name, fresh, most) in rows {
             let (took, turns, held) = measured(&fresh, parts).await;
             let met = if took < most { "met" } else { "MISSED" };
-            println!("{name}: {LOADS} loads, {turns} turns of {parts} parts, {held} held: {took:.2?} of {most:?}: {met}");
+            println!(
+                "{name}: {LOADS} loads, {turns} turns of {parts} parts, {held} held: {took:.2?} of {most:?}: {met}"
+            );
             fresh.drop().await;
         }
     }

@@ -55,6 +55,7 @@ async fn packs_are_counted_by_machine_shelf_and_packaging() {
 async fn in_the_chamber(served: &Served) {
     let pack = json!({"do": "record_step", "step": "packed", "scan": ["B-1"], "packaging": "pouch"});
     served.done(Desk, pack).await;
+    assert_eq!(served.asset("B-1").await["packaging"], "pouch");
     let load = served.load("steriliser-1", "p134", "SET-1").await;
     let told = served.done(Desk, broken("C-1", "wet")).await;
     let pack = &told["event"]["packs"][0];
@@ -130,6 +131,11 @@ async fn at_the_desk_it_takes_one_scan_and_one_word() {
     assert!(page.contains("Type one word and press Enter"), "{page}");
     let token = csrf(&page);
     let desk = format!("{}/desk", served.base);
+    // Enter alone presses a button that records nothing: a second line end of the scanner breaks no pack.
+    let alone = [("csrf", token.as_str()), ("thing", "SET-1"), ("scan", "")];
+    let (_, _, page) = read(client.post(&desk).form(&alone).send().await.expect("an answer")).await;
+    assert!(page.contains("Nothing is recorded yet."), "{page}");
+    assert_eq!(report(&served, "").await["broken"], 0);
     // Enter presses the first button too; the word outranks it.
     let word = [("csrf", token.as_str()), ("thing", "SET-1"), ("act", "step:received"), ("scan", "wet")];
     let (status, _, page) = read(client.post(&desk).form(&word).send().await.expect("an answer")).await;

@@ -145,6 +145,33 @@ async fn the_desk_asks_for_it_where_it_is_the_next_act() {
     served.stop().await;
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_only_disinfected_says_that_it_is_not_sterile() {
+    let served = waiting(Kind::Embedded).await;
+    let steps = json!([{"step": "treated"}, {"step": "disinfected", "method": "manual"}]);
+    served.done(Admin, json!({"do": "define_route", "route": "camera", "steps": steps})).await;
+    for (model, limits) in [("cam-1", json!({"shelf_life_days": 7})), ("cam-2", json!({}))] {
+        let define = json!({"do": "define_model", "model": model, "family": "camera_head", "name": model,
+                            "route": "camera", "limits": limits});
+        served.done(Biomed, define).await;
+        let add = json!({"do": "add_asset", "asset": format!("K-{model}"), "model": model});
+        served.done(Biomed, add).await;
+        for step in ["treated", "disinfected"] {
+            let scan = [format!("K-{model}")];
+            served.done(Desk, json!({"do": "record_step", "step": step, "scan": scan})).await;
+        }
+    }
+    let client = person(&served, Desk).await;
+    for (asset, says) in [
+        ("K-cam-1", "ready: disinfected, not sterile, use within 7 days of its disinfection"),
+        ("K-cam-2", "ready: disinfected, not sterile, use by local policy"),
+    ] {
+        let (_, _, page) = open(&client, &served, &format!("/assets/{asset}")).await;
+        assert!(page.contains(says), "{asset}: {page}");
+    }
+    served.stop().await;
+}
+
 /// CDC Guideline for Disinfection and Sterilization in Healthcare Facilities, 2008, Table 4: contact times and
 /// temperatures of high-level disinfection, reuse and minimum effective concentration (read in a copy of the table).
 #[test]

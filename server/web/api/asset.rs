@@ -44,6 +44,7 @@ pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
         "cycles": asset.cycles,
         "uses": asset.uses,
         "sterile_until": asset.sterile_until,
+        "packaging": asset.packaging,
         "cool_at": asset.cool_at,
         "in_load": asset.in_load,
         "load": asset.load,

@@ -126,6 +126,28 @@ mod tests {
     }
 
     #[test]
+    fn the_form_of_a_solution_stands_open_with_what_was_typed() {
+        let visitor = sample::visitor();
+        let beside = BesideScan { solution_lot: "D-7".into(), ..BesideScan::default() };
+        let sent = Sent { step: BY_HAND.into(), beside, ..Sent::default() };
+        let page = super::super::desk::DeskPage::of(&visitor, &visitor.state, &sent, None, None);
+        let text = sample::show("desk-solution", &page);
+        assert!(text.contains("<details open><summary>Record of the solution</summary>"), "{text}");
+        assert!(text.contains("value=\"D-7\"") && text.contains("Disinfected is not sterile."), "{text}");
+        let thing = super::super::thing::look_up(&visitor.state, "T-0138", visitor.now).ok();
+        let page = super::super::desk::DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, thing);
+        let text = sample::show("desk-pack", &page);
+        assert!(
+            text.contains("Type one word and press Enter") && text.contains("value=\"broken:wet\""),
+            "{text}"
+        );
+        // Enter alone presses the first button: where nothing is the obvious act, that looks it up again.
+        let form = text.split_once("id=\"desk\"").unwrap().1;
+        let first = form.split("<button").nth(1).unwrap();
+        assert!(first.starts_with(" class=\"default\""), "{first}");
+    }
+
+    #[test]
     fn what_was_typed_goes_with_its_act_only() {
         let beside = BesideScan {
             packaging: " pouch ".into(),
