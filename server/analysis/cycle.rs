@@ -162,7 +162,7 @@ fn per_channel<T: Copy + PartialOrd>(record: &Record, value: impl Fn(&Channel) -
 
 /// The sum of two numbers written in decimals, as the double nearest to the decimal sum: a sample of exactly
 /// the upper limit is in the band even where the doubles of band and width add up to a hair less.
-fn decimal_sum(a: f64, b: f64) -> f64 {
+pub fn decimal_sum(a: f64, b: f64) -> f64 {
     const DECIMALS: f64 = 1e9;
     /// Beyond it the scaled sum is no exact integer any more, and rounding it would do harm.
     const LARGEST: f64 = 1e6;

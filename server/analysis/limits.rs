@@ -1,6 +1,9 @@
 //! What a cycle is held to. The defaults are those of the standards; a site may ask for more.
 
-use super::record::{COLDEST_C, HOTTEST_C, Unusable};
+use super::cycle::decimal_sum;
+use super::phases::{self, Phase};
+use super::record::{COLDEST_C, HOTTEST_C, Record, Unusable};
+use super::span::Span;
 
 /// EN 285: a sterilisation temperature band is 3 K wide (134 to 137 °C, 121 to 124 °C).
 pub const BAND_WIDTH_K: f64 = 3.0;
@@ -44,6 +47,38 @@ pub struct DisinfectionLimits {
     pub floor_c: f64,
     /// How far apart samples may lie around the hold, in s; by default [`MAX_GAP_S`].
     pub max_gap_s: f64,
+}
+
+/// What a cycle is held to, of whichever kind it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Limits {
+    Steam(SteamLimits),
+    Disinfection(DisinfectionLimits),
+}
+
+impl Limits {
+    /// The band's lower limit and, where it has one, its upper limit, in °C.
+    pub fn band(&self) -> (f64, Option<f64>) {
+        match self {
+            Limits::Steam(it) => (it.band_c, Some(decimal_sum(it.band_c, it.band_width_k))),
+            Limits::Disinfection(it) => (it.band_c, None),
+        }
+    }
+
+    pub fn hold_s(&self) -> f64 {
+        match self {
+            Limits::Steam(it) => it.hold_s,
+            Limits::Disinfection(it) => it.hold_s,
+        }
+    }
+
+    /// The phases of a record that is held to these limits.
+    pub fn phases(&self, record: &Record, hold: Option<Span>) -> Vec<Phase> {
+        match self {
+            Limits::Steam(_) => phases::steam(record, hold),
+            Limits::Disinfection(_) => phases::disinfection(record, hold),
+        }
+    }
 }
 
 impl SteamLimits {

@@ -2,8 +2,10 @@
 
 pub mod record;
 pub mod span;
+pub mod phases;
 pub mod lethality;
 pub mod steam;
 pub mod limits;
 pub mod verdict;
 pub mod cycle;
+pub mod chart;

@@ -48,7 +48,7 @@ pub enum Unusable {
     #[error("sample {sample}, {column}: found {found}; {needed}")]
     Sample { sample: usize, column: String, found: f64, needed: &'static str },
     /// A pressure inside the hold, at a sample counted from 0, at which water does not boil.
-    #[error("the pressure inside the hold: {range}")]
+    #[error("sample {}, the pressure inside the hold: {range}", .sample + 1)]
     Pressure { sample: usize, range: super::steam::OutOfRange },
     /// A limit that cannot be meant.
     #[error("{name}: found {found}; {needed}")]

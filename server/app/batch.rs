@@ -132,7 +132,7 @@ struct Written {
     entries: Vec<StoredEntry>,
     history: Vec<(u64, Vec<Thing>)>,
     secrets: Vec<deciding::Secret>,
-    records: Vec<(String, String)>,
+    records: Vec<(String, Vec<u8>)>,
     /// Sealed texts whose words are erased.
     erased: Vec<String>,
 }
@@ -277,9 +277,9 @@ fn keep_beside(state: &State, line: &Line, seq: u64, event: &Event, written: &mu
         written.erased.push(erased.patient.clone());
     }
     if let (What::LoadJudged(judged), Act::Load(Load::Judge(judge))) = (&event.what, &line.command.act)
-        && let (Evidence::Record { sha256, .. }, Some(raw)) = (&judged.judged.by, &judge.record)
+        && let (Evidence::Record { sha256, .. }, Some(raw)) = (&judged.judged.by, judge.bytes())
     {
-        written.records.push((sha256.clone(), raw.clone()));
+        written.records.push((sha256.clone(), raw.to_vec()));
     }
 }
 
@@ -308,7 +308,7 @@ async fn write(conn: &mut Conn, hand: &mut Hand, written: Written) -> Result<(),
         ledger::erase_sealed(conn, site, sealed).await?;
     }
     for (sha256, raw) in written.records {
-        ledger::add_record(conn, site, &sha256, raw.into_bytes()).await?;
+        ledger::add_record(conn, site, &sha256, raw).await?;
     }
     Ok(())
 }

@@ -11,10 +11,12 @@ use super::batch::{Done, turned_code};
 use super::board::Boards;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::records::Watched;
 use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
+use crate::domain::record::Given;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::{Prepared, judge_record};
@@ -77,6 +79,8 @@ pub struct House {
     pub clock: Arc<Clock>,
     pub(super) hashing: Semaphore,
     pub(super) boards: Boards,
+    /// What waits in the folder of records.
+    pub records: Watched,
     published: Published,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
@@ -118,6 +122,7 @@ impl House {
             clock: Arc::new(Clock::default()),
             hashing: Semaphore::new(HASHING_AT_ONCE),
             boards: Boards::default(),
+            records: Watched::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),
@@ -211,14 +216,17 @@ impl House {
         for command in commands {
             let mut prepared = None;
             if let Act::Load(Load::Judge(judge)) = &command.act
-                && let Some(record) = judge.record.clone()
+                && judge.bytes().is_some()
                 && let Ok(Some(state)) = self.state(site).await
                 && let Some(load) = state.loads.get(&judge.load)
             {
-                let (programme, ambient) = (load.programme.clone(), judge.ambient_kpa);
+                let form = state.machines.get(&load.machine).and_then(|machine| machine.form.clone());
+                let (programme, judge) = (load.programme.clone(), judge.clone());
                 let judged = tokio::task::spawn_blocking(move || {
-                    judge_record(&programme, &record, ambient)
-                        .map(|judgement| Prepared { programme, judgement })
+                    let bytes = judge.bytes().unwrap_or_default();
+                    let given = Given { bytes, form: form.as_ref(), ambient_kpa: judge.ambient_kpa };
+                    let judgement = judge_record(&programme, &given)?;
+                    Some(Prepared { programme, form, judgement })
                 });
                 prepared = judged.await.ok().flatten();
             }

@@ -170,6 +170,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.findings.extend(from.findings);
     into.repairs.extend(from.repairs);
     into.look_backs.extend(from.look_backs);
+    into.recalls.extend(from.recalls);
     into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

@@ -4,7 +4,8 @@
 //! call. Exit status 0 is an answer, also where a cycle failed; 2 is a problem that could not be used, and then
 //! nothing stands on standard output.
 
-use std::io::{Read, Write};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -16,6 +17,7 @@ use crate::analysis::limits::{
     A0_FLOOR_C, BAND_WIDTH_K, DISINFECTION_HOLD_S, DisinfectionLimits, MAX_GAP_S, SATURATION_TOLERANCE_K,
     SteamLimits,
 };
+use crate::analysis::phases::{self, Phase};
 use crate::analysis::record::{Record, Unusable};
 use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_temp_c};
 use crate::formats::record;
@@ -99,6 +101,14 @@ struct SaturationArgs {
     pressure_kpa: Option<f64>,
 }
 
+/// The answer on a record: the verdict, and what the record looks like.
+#[derive(Serialize)]
+struct Answer<V> {
+    #[serde(flatten)]
+    verdict: V,
+    phases: Vec<Phase>,
+}
+
 /// Calculates what was asked, writes the answer and says how it went.
 pub fn run(args: CalcArgs) -> ExitCode {
     let answer = match args.kind {
@@ -127,7 +137,9 @@ fn steam(args: &SteamArgs) -> Result<String, String> {
         max_gap_s: args.max_gap_s,
     };
     let record = read_record(args.file.as_deref(), args.ambient_kpa, true)?;
-    json(&judge_steam(&record, &limits).map_err(|e| located(&e))?)
+    let verdict = judge_steam(&record, &limits).map_err(|e| located(&e))?;
+    let phases = phases::steam(&record, verdict.hold);
+    json(&Answer { verdict, phases })
 }
 
 fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
@@ -139,7 +151,9 @@ fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
         max_gap_s: args.max_gap_s,
     };
     let record = read_record(args.file.as_deref(), None, false)?;
-    json(&judge_disinfection(&record, &limits).map_err(|e| located(&e))?)
+    let verdict = judge_disinfection(&record, &limits).map_err(|e| located(&e))?;
+    let phases = phases::disinfection(&record, verdict.continuous);
+    json(&Answer { verdict, phases })
 }
 
 fn saturation(args: &SaturationArgs) -> Result<String, String> {
@@ -156,27 +170,26 @@ fn saturation(args: &SaturationArgs) -> Result<String, String> {
 }
 
 fn read_record(file: Option<&Path>, ambient_kpa: Option<f64>, want_pressure: bool) -> Result<Record, String> {
-    let bytes = read_input(file)?;
+    /// How much of a file is in memory at a time.
+    const PIECE: usize = 256 * 1024;
+    let read = |source: &mut dyn BufRead| record::read_from(source, ambient_kpa, want_pressure);
+    let (name, read) = match file {
+        Some(path) if path != Path::new("-") => {
+            let file = File::open(path);
+            let read = file.and_then(|file| read(&mut BufReader::with_capacity(PIECE, file)));
+            (path.display().to_string(), read)
+        }
+        _ => {
+            let input = std::io::stdin().lock();
+            ("standard input".to_owned(), read(&mut BufReader::with_capacity(PIECE, input)))
+        }
+    };
     let (record, warnings) =
-        record::read(&bytes, ambient_kpa, want_pressure).map_err(|error| error.to_string())?;
+        read.map_err(|error| format!("{name}: {error}"))?.map_err(|error| error.to_string())?;
     for warning in warnings {
         say(&format!("warning: {warning}"));
     }
     Ok(record)
-}
-
-/// The bytes of a file or of standard input.
-fn read_input(file: Option<&Path>) -> Result<Vec<u8>, String> {
-    match file {
-        Some(path) if path != Path::new("-") => {
-            std::fs::read(path).map_err(|error| format!("{}: {error}", path.display()))
-        }
-        _ => {
-            let mut bytes = Vec::new();
-            let read = std::io::stdin().lock().read_to_end(&mut bytes);
-            read.map(|_| bytes).map_err(|error| format!("standard input: {error}"))
-        }
-    }
 }
 
 /// Says an error about a sample with the line that the sample stands on: the first one follows the header.

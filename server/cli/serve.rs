@@ -1,6 +1,7 @@
 //! Serving: bind, answer, stop after what was accepted is finished.
 
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -8,9 +9,11 @@ use std::time::Duration;
 use clap::Args;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::task::JoinHandle;
 
 use super::{Database, Failure};
 use crate::app::house::{House, chain};
+use crate::app::records;
 use crate::web::{App, Options, router};
 
 /// After the signal to stop, requests under way have this long.
@@ -28,13 +31,17 @@ pub struct Serve {
     /// Take the caller's address from the proxy in front (the last one in X-Forwarded-For)
     #[arg(long, env = "FETTLE_TRUSTED_PROXY")]
     trusted_proxy: bool,
+    /// Judge the records that appear in DIR/SITE/MACHINE/
+    #[arg(long, env = "FETTLE_RECORDS", value_name = "DIR")]
+    records: Option<PathBuf>,
 }
 
 impl Serve {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         let house = Arc::new(self.database.open().await?);
         let options = Options { secure_cookie: self.secure_cookie, trusted_proxy: self.trusted_proxy };
-        serve(&self.listen, house, options, |_| {}).await
+        let watching = self.records.map(|folder| tokio::spawn(records::watch(house.clone(), folder)));
+        serve(&self.listen, house, options, watching, |_| {}).await
     }
 }
 
@@ -43,6 +50,7 @@ pub async fn serve(
     listen: &str,
     house: Arc<House>,
     options: Options,
+    watching: Option<JoinHandle<()>>,
     ready: impl FnOnce(SocketAddr),
 ) -> Result<ExitCode, Failure> {
     let listener = TcpListener::bind(listen).await.map_err(|error| match error.kind() {
@@ -77,6 +85,10 @@ pub async fn serve(
         }
     }
     purge.abort();
+    // What it gave to the clerk is finished; a file that it has not moved yet is known again after the next start.
+    if let Some(watching) = watching {
+        watching.abort();
+    }
     house.close().await;
     Ok(ExitCode::SUCCESS)
 }

@@ -34,7 +34,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::MachineOut(_)
         | What::MachineBack(_)
         | What::MachineTested(_)
-        | What::FlagCleared(_) => machine(state, when, what),
+        | What::FlagCleared(_)
+        | What::RecordFormDefined(_) => machine(state, when, what),
         What::LoadStarted(_)
         | What::LoadJudged(_)
         | What::IndicatorRecorded(_)
@@ -51,6 +52,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::HoldPlaced(_)
         | What::HoldLifted(_) => {
             super::apply_parts::parts(state, when, what);
+        }
+        What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
+            super::apply_recall::recalls(state, when, what)
         }
         What::Corrected(it) => corrected(state, when, it),
         What::CasePlanned(_)
@@ -179,6 +183,7 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 programmes: it.programmes.iter().cloned().map(Arc::new).collect(),
                 condition: before.as_ref().map_or(Condition::InService, |before| before.condition.clone()),
                 last_tests: before.as_ref().map(|before| before.last_tests.clone()).unwrap_or_default(),
+                form: before.as_ref().and_then(|before| before.form.clone()),
                 flag: before.as_ref().and_then(|before| before.flag.clone()),
                 tests: before.as_ref().map(|before| before.tests.clone()).unwrap_or_default(),
                 biologicals: before.as_ref().map(|before| before.biologicals.clone()).unwrap_or_default(),
@@ -204,6 +209,9 @@ fn machine(state: &mut State, when: &When, what: &What) {
         }),
         What::MachineTested(it) => {
             change_machine(state, &it.test.machine, |machine| super::testing::tested(machine, when, it))
+        }
+        What::RecordFormDefined(it) => {
+            change_machine(state, &it.machine, |machine| machine.form = it.form.clone())
         }
         What::FlagCleared(it) => change_machine(state, &it.machine, |machine| machine.flag = None),
         _ => {}

@@ -71,6 +71,7 @@ fn judged(state: &mut State, when: &When, it: &LoadJudged) {
             entry: when.seq,
             passed: it.judged.passed,
             ended_at: it.judged.ended_at,
+            record: it.judged.by.record_hash(),
             whole: Some(Arc::new(it.judged.clone())),
         });
         load.status = LoadStatus::Judged;
@@ -82,13 +83,14 @@ fn judged(state: &mut State, when: &When, it: &LoadJudged) {
 }
 
 fn indicator(state: &mut State, when: &When, it: &IndicatorRecorded) {
+    let by = state.code(when.actor);
     change_load(state, when, &it.load, |load| {
         load.indicators.push(Indicator {
             indicator: it.indicator,
             result: it.result,
             lot: it.lot.clone(),
             at: when.at,
-            by: when.actor.to_string(),
+            by,
         });
         load.biological_read(when.at);
     });
@@ -105,6 +107,7 @@ fn indicator(state: &mut State, when: &When, it: &IndicatorRecorded) {
         let condition = Condition::Out { reason, since: when.at, test: None, load, good: None };
         change_machine(state, machine, |machine| machine.becomes(condition, when.at));
     }
+    it.recall.iter().for_each(|recall| super::apply_recall::begin(state, when, recall));
 }
 
 fn start(state: &mut State, when: &When, it: &LoadStarted) {
@@ -129,7 +132,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         contents: it.contents.clone(),
         status: LoadStatus::Running,
         started_at: when.at,
-        started_by: when.actor.to_string(),
+        started_by: state.code(when.actor),
         judged: None,
         indicators: Vec::new(),
         decided_by: None,
@@ -138,9 +141,8 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         entry: when.seq,
         last_at: when.at,
     };
+    state.loads_of.add(&it.load, &it.contents);
     for part in &it.contents {
-        let of = state.loads_of.entry(part.asset.clone()).or_default();
-        Arc::make_mut(of).push((it.load.clone(), part.turn));
         let inside = !it.moved_on.contains(&part.asset);
         turn(state, when, &part.asset, |asset| {
             if inside {
@@ -154,12 +156,14 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
     });
     state.loads.insert(it.load.clone(), Arc::new(load));
     state.changes.loads.insert(it.load.clone());
+    it.recall.iter().for_each(|recall| super::apply_recall::joins(state, when, recall, it));
 }
 
 fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: Option<String>) {
+    let by = state.code(when.actor);
     change_load(state, when, id, |load| {
         load.status = status;
-        load.decided_by = Some(when.actor.to_string());
+        load.decided_by = Some(by);
         load.decided_at = Some(when.at);
         load.reason = reason;
         if let Some(judged) = &mut load.judged {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::apply::{When, change, moves, touch_all};
 use super::asset::{AssetAdded, Cause};
 use super::event::What;
-use super::hold::{HoldPlaced, HoldState};
+use super::hold::{HoldKind, HoldPlaced, HoldState};
 use super::id::Id;
 use super::set::{Seat, SetState};
 use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
@@ -148,11 +148,12 @@ fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) 
     super::apply_case::search_over(state, when, id);
 }
 
+pub(super) fn hold_on(state: &mut State, when: &When, hold: &Id, kind: HoldKind, asset: &Id) {
+    change(state, when, asset, |asset| asset.holds.push(HeldBy { hold: hold.clone(), kind }));
+}
+
 pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
-    let held = HeldBy { hold: it.hold.clone(), kind: it.kind };
-    for id in &it.assets {
-        change(state, when, id, |asset| asset.holds.push(held.clone()));
-    }
+    it.assets.iter().for_each(|asset| hold_on(state, when, &it.hold, it.kind, asset));
     let hold = HoldState {
         hold: it.hold.clone(),
         kind: it.kind,

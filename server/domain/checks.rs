@@ -48,6 +48,7 @@ fn things(state: &State, wrong: &mut Vec<String>) {
         one_asset(state, asset, wrong);
     }
     running(state, wrong);
+    super::checks_recall::check(state, wrong);
     packs(state, wrong);
     machines(state, wrong);
     open_exceptions(state, wrong);
@@ -166,7 +167,7 @@ fn released(load: &Load, wrong: &mut Vec<String>) {
         lacks("a biological indicator that passed");
     }
     if let (Some(alone), Some(by)) = (&load.alone, &load.decided_by)
-        && (load.started_by != *by || alone.signed_by.as_ref() == Some(by))
+        && (load.started_by != *by || alone.signed_by.as_deref() == Some(&**by))
     {
         lacks("a second person, and says so of another");
     }
@@ -236,8 +237,7 @@ fn running(state: &State, wrong: &mut Vec<String>) {
 /// machine ran, which the load does not tell any more.
 fn cycles(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     let (mut released, mut rejected) = (0, 0);
-    let loads = state.loads_of.get(&asset.asset).into_iter().flat_map(|loads| loads.iter());
-    for load in loads.filter_map(|(load, _)| state.loads.get(load)) {
+    for load in state.loads_of.of(&asset.asset).filter_map(|(load, _)| state.loads.get(load)) {
         if load.programme.step() == StepKind::Sterilised {
             released += u32::from(load.status == LoadStatus::Released);
             rejected += u32::from(load.status == LoadStatus::Rejected);

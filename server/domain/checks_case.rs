@@ -41,8 +41,8 @@ pub(super) fn check_changes(state: &State, changes: &Changes, wrong: &mut Vec<St
     }
     for load in changes.loads.iter().filter_map(|load| state.loads.get(load)) {
         for part in &load.contents {
-            let here = (load.load.clone(), part.turn);
-            if !state.loads_of.get(&part.asset).is_some_and(|loads| loads.contains(&here)) {
+            let mut lay = state.loads_of.of(&part.asset);
+            if !lay.any(|(other, turn)| *other == load.load && turn == part.turn) {
                 wrong.push(format!("{} in load {}: the index of loads lacks it", part.asset, load.load));
             }
         }
@@ -88,9 +88,7 @@ fn indexes(state: &State, wrong: &mut Vec<String>) {
         }
         let mut derived = loads.remove(asset).unwrap_or_default();
         derived.sort();
-        let indexed = state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter());
-        if !indexed.map(|(load, turn)| (load, *turn)).eq(derived.iter().map(|(_, load, turn)| (*load, *turn)))
-        {
+        if !state.loads_of.of(asset).eq(derived.iter().map(|(_, load, turn)| (*load, *turn))) {
             wrong.push(format!("{asset}: the index of its loads differs from the loads"));
         }
     }
@@ -227,8 +225,7 @@ fn look_backs<'a>(state: &State, cases: impl Iterator<Item = &'a Case>, wrong: &
             if !finds(of_asset) {
                 wrong.push(format!("a look-back from {asset} misses case {}", case.case));
             }
-            let loads = state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter());
-            for (load, _) in loads.filter(|(_, turn)| *turn == part.turn) {
+            for (load, _) in state.loads_of.of(asset).filter(|(_, turn)| *turn == part.turn) {
                 if state.loads.get(load).is_none_or(|load| load.status == LoadStatus::Rejected) {
                     continue;
                 }

@@ -3,13 +3,14 @@
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
 
+pub use super::malformed::{Malformed, read_form, wrong};
 use super::person::Role::{self, *};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, repair, set,
-    site, step,
+    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, recall,
+    record_form, repair, set, site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -100,14 +101,6 @@ pub enum LateCause {
     WrongThing,
 }
 
-/// Why a text is no command: where, and what was found and is needed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Malformed {
-    /// A JSON Pointer (RFC 6901).
-    pub pointer: String,
-    pub detail: String,
-}
-
 /// A command's parts in one object.
 #[derive(Serialize)]
 struct Flat<'a, T> {
@@ -165,7 +158,7 @@ macro_rules! acts {
 
             fn read(name: &str, fields: Value) -> Result<Act, Malformed> {
                 match name {
-                    $($($name => form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
+                    $($($name => read_form(fields).map(|it| Act::$noun($noun::$variant(it))),)*)*
                     other => Err(Malformed {
                         pointer: "/do".into(),
                         detail: format!("found \"{other}\", which is no command; one of {} is needed", Act::NAMES.join(", ")),
@@ -197,6 +190,7 @@ acts! {
         "machine_out" MachineOut(machine::MachineOut) by &[Desk, Lead, Biomed];
         "machine_back" MachineBack(machine::MachineBack) by &[Lead, Biomed];
         "record_machine_test" RecordMachineTest(machine::RecordMachineTest) by &[Desk, Lead, Biomed];
+        "define_record_form" DefineRecordForm(record_form::DefineRecordForm) by &[Lead, Admin];
         "clear_flag" ClearFlag(machine::ClearFlag) by &[Lead, Biomed];
     }
     Asset {
@@ -250,6 +244,12 @@ acts! {
         "open_look_back" Open(lookback::OpenLookBack) by &[Lead, Infection];
         "close_look_back" Close(lookback::CloseLookBack) by &[Infection];
     }
+    Recall {
+        "recall" Open(recall::OpenRecall) by &[Lead, Biomed, Infection];
+        "narrow_recall" Narrow(recall::NarrowRecall) by &[Infection];
+        "answer_recall" Answer(recall::AnswerRecall) by &[Lead, Infection];
+        "close_recall" Close(recall::CloseRecall) by &[Infection];
+    }
     Load {
         "start_load" Start(load::Start) by &[Desk, Lead];
         "judge_load" Judge(load::Judge) by &[Desk, Lead];
@@ -293,39 +293,6 @@ impl Act {
     }
 }
 
-/// A name as a part of a JSON Pointer.
-fn escaped(name: &str) -> String {
-    name.replace('~', "~0").replace('/', "~1")
-}
-
-/// Reads a form and says where it fails, as a JSON Pointer.
-fn form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
-    serde_path_to_error::deserialize(fields).map_err(|error| {
-        let mut pointer = String::new();
-        for segment in error.path().iter() {
-            use serde_path_to_error::Segment;
-            let part = match segment {
-                Segment::Seq { index } => index.to_string(),
-                Segment::Map { key } => key.clone(),
-                Segment::Enum { variant } => variant.clone(),
-                Segment::Unknown => continue,
-            };
-            pointer.push('/');
-            pointer.push_str(&escaped(&part));
-        }
-        let detail = error.into_inner().to_string();
-        for lead in ["unknown field `", "missing field `"] {
-            let name = detail.strip_prefix(lead).and_then(|rest| rest.split('`').next());
-            let Some(name) = name else { continue };
-            let part = format!("/{}", escaped(name));
-            if !pointer.ends_with(&part) {
-                pointer.push_str(&part);
-            }
-        }
-        Malformed { pointer, detail }
-    })
-}
-
 impl Command {
     /// Reads a command from JSON. The first thing wrong in the fields around it and the first in its own are told.
     pub fn read(value: Value) -> Result<Command, Vec<Malformed>> {
@@ -349,7 +316,7 @@ impl Command {
                 return Err(vec![Malformed { pointer: "/do".into(), detail }]);
             }
         };
-        match (form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
+        match (read_form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
                 act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
@@ -376,6 +343,7 @@ impl Act {
             Act::Model(Model::DefineModel(it)) => it.whole(),
             Act::Machine(Machine::DefineMachine(it)) => it.whole(),
             Act::Machine(Machine::RecordMachineTest(it)) => it.whole(),
+            Act::Machine(Machine::DefineRecordForm(it)) => it.whole(),
             Act::Hold(Hold::Place(it)) => it.whole(),
             Act::Step(Step::RecordStep(it)) => it.whole(),
             Act::Step(Step::Inspect(it)) => it.whole(),
@@ -386,12 +354,10 @@ impl Act {
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
+            Act::Recall(Recall::Open(it)) => it.whole(),
+            Act::Recall(Recall::Narrow(it)) => it.whole(),
+            Act::Recall(Recall::Answer(it)) => it.whole(),
             _ => Ok(()),
         }
     }
-}
-
-/// A malformed field.
-pub fn wrong(pointer: impl Into<String>, detail: impl Into<String>) -> Malformed {
-    Malformed { pointer: pointer.into(), detail: detail.into() }
 }

@@ -13,6 +13,7 @@ use super::programme::{Biological, Programme};
 use super::state::State;
 use super::text::ended;
 use super::time::{Date, Time, on_day, told_day};
+use crate::formats::form::Form;
 
 /// So many tests of a machine stay in mind: a month of two a day. What is older stands in the ledger alone, so a load
 /// that is told later than that finds no test to stand on, and is rejected.
@@ -41,6 +42,9 @@ pub struct Machine {
     /// Its last loads with a biological indicator that passed, oldest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub biologicals: Vec<PassedBiological>,
+    /// How its own files read, where they are not in the plain form.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub form: Option<Arc<Form>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -125,7 +125,8 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Repair, Set, Site, Step,
+            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
+            Site, Step,
         };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
@@ -136,6 +137,7 @@ impl<'a> Deciding<'a> {
             Act::Machine(Machine::DefineMachine(it)) => machine::define_machine(self, it),
             Act::Machine(Machine::MachineOut(it)) => machine::machine_out(self, it),
             Act::Machine(Machine::MachineBack(it)) => machine::machine_back(self, it),
+            Act::Machine(Machine::DefineRecordForm(it)) => super::record_form::define(self, it),
             Act::Machine(Machine::RecordMachineTest(it)) => super::testing::record_test(self, it),
             Act::Machine(Machine::ClearFlag(it)) => super::testing::clear_flag(self, it),
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
@@ -160,6 +162,10 @@ impl<'a> Deciding<'a> {
             Act::Correct(Correct::Entry(it)) => super::correct::correct(self, it),
             Act::LookBack(LookBack::Open(it)) => super::lookback::open(self, it),
             Act::LookBack(LookBack::Close(it)) => super::lookback::close(self, it),
+            Act::Recall(Recall::Open(it)) => super::recalling::open(self, it),
+            Act::Recall(Recall::Narrow(it)) => super::recalling::narrow(self, it),
+            Act::Recall(Recall::Answer(it)) => super::recalling::answer(self, it),
+            Act::Recall(Recall::Close(it)) => super::recalling::close(self, it),
             Act::Load(Load::Start(it)) => super::loading::start(self, it),
             Act::Load(Load::Judge(it)) => super::loading::judge(self, it),
             Act::Load(Load::RecordIndicator(it)) => super::loading::record_indicator(self, it),

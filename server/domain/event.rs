@@ -10,8 +10,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, repair, set,
-    site, step,
+    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, recall,
+    record_form, repair, set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -208,6 +208,7 @@ kinds! {
     "machine_out" MachineOut(machine::MachineOut);
     "machine_back" MachineBack(machine::MachineBack);
     "machine_tested" MachineTested(machine::MachineTested);
+    "record_form_defined" RecordFormDefined(record_form::DefineRecordForm);
     "flag_cleared" FlagCleared(machine::ClearFlag);
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);
@@ -245,6 +246,10 @@ kinds! {
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);
     "look_back_closed" LookBackClosed(lookback::LookBackClosed);
+    "recalled" Recalled(recall::Recalled);
+    "recall_narrowed" RecallNarrowed(recall::RecallNarrowed);
+    "recall_answered" RecallAnswered(recall::RecallAnswered);
+    "recall_closed" RecallClosed(recall::RecallClosed);
     "corrected" Corrected(correct::Corrected);
 }
 
@@ -327,6 +332,9 @@ impl Thing {
     }
     pub fn look_back(name: &str) -> Thing {
         Thing { kind: "look_back", name: name.into() }
+    }
+    pub fn recall(name: &str) -> Thing {
+        Thing { kind: "recall", name: name.into() }
     }
     pub fn machine(name: &str) -> Thing {
         Thing { kind: "machine", name: name.into() }

@@ -2,6 +2,7 @@
 
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
+use super::recall::Recalled;
 use super::state::State;
 use super::step::StepRecorded;
 
@@ -9,15 +10,15 @@ use super::step::StepRecorded;
 /// part that came with its set is found through the set.
 pub(super) fn things(what: &What) -> Vec<Thing> {
     let asset = |id: &Id| vec![Thing::asset(id.as_str())];
-    let machine = |id: &Id| vec![Thing::machine(id.as_str())];
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
-        What::MachineDefined(it) => machine(&it.machine),
-        What::MachineOut(it) => machine(&it.machine),
-        What::MachineBack(it) => machine(&it.machine),
-        What::MachineTested(it) => machine(&it.test.machine),
-        What::FlagCleared(it) => machine(&it.machine),
+        What::MachineDefined(_)
+        | What::MachineOut(_)
+        | What::MachineBack(_)
+        | What::MachineTested(_)
+        | What::RecordFormDefined(_)
+        | What::FlagCleared(_) => at_machines(what),
         What::AssetAdded(it) => asset(&it.asset),
         What::PutAway(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
@@ -70,6 +71,10 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_)
+        | What::Recalled(_)
+        | What::RecallNarrowed(_)
+        | What::RecallAnswered(_)
+        | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
     }
 }
@@ -83,10 +88,27 @@ fn of_loads(what: &What) -> Vec<Thing> {
             all
         }
         What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
-        What::IndicatorRecorded(it) => vec![Thing::load(it.load.as_str())],
+        What::IndicatorRecorded(it) => {
+            let mut all = vec![Thing::load(it.load.as_str())];
+            all.extend(it.recall.iter().flat_map(recalled));
+            all
+        }
         What::LoadReleased(it) => with_load(&it.load, &it.parts),
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
         What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
+        _ => Vec::new(),
+    }
+}
+
+fn at_machines(what: &What) -> Vec<Thing> {
+    let machine = |id: &Id| vec![Thing::machine(id.as_str())];
+    match what {
+        What::MachineDefined(it) => machine(&it.machine),
+        What::MachineOut(it) => machine(&it.machine),
+        What::MachineBack(it) => machine(&it.machine),
+        What::MachineTested(it) => machine(&it.test.machine),
+        What::RecordFormDefined(it) => machine(&it.machine),
+        What::FlagCleared(it) => machine(&it.machine),
         _ => Vec::new(),
     }
 }
@@ -130,6 +152,14 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         }
         What::LookBackOpened(it) => vec![Thing::look_back(it.look_back.as_str())],
         What::LookBackClosed(it) => vec![Thing::look_back(it.look_back.as_str())],
+        What::Recalled(it) => recalled(it),
+        What::RecallNarrowed(it) => with_recall(&it.recall, it.lifted.iter()),
+        What::RecallAnswered(it) => {
+            let mut all = with_recall(&it.recall, it.assets.iter());
+            all.extend(it.cases.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
+        What::RecallClosed(it) => with_recall(&it.recall, std::iter::empty()),
         _ => Vec::new(),
     }
 }
@@ -151,6 +181,19 @@ fn moved_or_noted(moved: &[Moved], noted: &[Noted]) -> Vec<Thing> {
 fn at_case<'a>(case: &Id, parts: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
     let mut all = alone(parts);
     all.push(Thing::case(case.as_str()));
+    all
+}
+
+fn with_recall<'a>(recall: &Id, parts: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
+    let mut all = alone(parts);
+    all.push(Thing::recall(recall.as_str()));
+    all
+}
+
+fn recalled(it: &Recalled) -> Vec<Thing> {
+    let mut all = with_recall(&it.recall, it.assets.iter());
+    all.push(Thing::machine(it.machine.as_str()));
+    all.extend(it.loads.iter().map(|load| Thing::load(load.as_str())));
     all
 }
 

@@ -10,10 +10,13 @@ use super::exception::{Alone, AskEarly, Early, ReleasedAlone, ReleasedEarly};
 use super::id::Id;
 use super::machine::MachineKind;
 use super::programme::Programme;
+use super::recall::Recalled;
 use super::refusal::{Code, Problem};
+use super::sha256::Sha256Of;
 use super::text::{Line, Quantity, Scan, Text};
 use super::time::Time;
 use super::verdict::Judged;
+use crate::formats::mapping;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -52,6 +55,10 @@ pub struct Judge {
     pub load: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub record: Option<String>,
+    /// The file's own bytes, where they are no UTF-8: then `record` is what windows-1252 makes of them, one character for
+    /// each byte, so that the same file is the same command. A program cannot send them; an upload and a folder do.
+    #[serde(skip)]
+    pub raw: Option<Arc<[u8]>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub ambient_kpa: Option<Quantity>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -73,6 +80,30 @@ pub struct Readings {
 }
 
 impl Judge {
+    /// A record from the bytes of a file.
+    pub fn by_file(load: Id, bytes: Vec<u8>) -> Judge {
+        let mut judge = Judge { load, record: None, raw: None, ambient_kpa: None, readings: None };
+        judge.take_file(bytes);
+        judge
+    }
+
+    /// Takes the bytes of a file as the record.
+    pub fn take_file(&mut self, bytes: Vec<u8>) {
+        match String::from_utf8(bytes) {
+            Ok(text) => self.record = Some(text),
+            Err(other) => {
+                let bytes = other.into_bytes();
+                self.record = Some(mapping::one_for_each(&bytes));
+                self.raw = Some(bytes.into());
+            }
+        }
+    }
+
+    /// The record's bytes, as they came.
+    pub fn bytes(&self) -> Option<&[u8]> {
+        self.raw.as_deref().or_else(|| self.record.as_deref().map(str::as_bytes))
+    }
+
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         match (&self.record, &self.readings) {
             (None, None) => Err(wrong("/record", "missing; a record or readings are needed")),
@@ -175,7 +206,7 @@ pub struct Indicator {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<Line>,
     pub at: Time,
-    pub by: String,
+    pub by: Arc<str>,
 }
 
 /// The verdict on a load: what the rules ask of it, and the whole of it until the load is decided. After that the whole
@@ -187,6 +218,9 @@ pub struct Verdict {
     pub passed: bool,
     /// The cycle has certainly ended by then.
     pub ended_at: Time,
+    /// Of the record, where it stands on one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub record: Option<Sha256Of>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub whole: Option<Arc<Judged>>,
 }
@@ -203,13 +237,13 @@ pub struct Load {
     pub contents: Vec<LoadPart>,
     pub status: LoadStatus,
     pub started_at: Time,
-    pub started_by: String,
+    pub started_by: Arc<str>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub judged: Option<Verdict>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub indicators: Vec<Indicator>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub decided_by: Option<String>,
+    pub decided_by: Option<Arc<str>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decided_at: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -241,6 +275,9 @@ pub struct LoadStarted {
     /// Parts among the contents that were elsewhere when it was told: the load's decision does not move them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub moved_on: Vec<Id>,
+    /// It was told after the fact, and belongs to this open recall: what lies in it is held.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recall: Option<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -260,6 +297,9 @@ pub struct IndicatorRecorded {
     /// Growth takes the machine out of service.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub machine_out: Option<Id>,
+    /// And holds everything from it since the last good evidence.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recall: Option<Recalled>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -10,6 +10,7 @@ use super::machine::{MachineKind, known};
 use super::model::{StepKind, reason_given, unknown};
 use super::person::Role;
 use super::programme::Programme;
+use super::recall::Recall;
 use super::refusal::{Code, Problem};
 use super::release;
 use super::scan::{Mode, Picked, blocking_hold, general_problems};
@@ -66,6 +67,9 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     if it.load.is_none() {
         deciding.made = Some(load.clone());
     }
+    let mut open = state.recalls.values().filter(|recall| recall.is_open());
+    let covers = |recall: &&std::sync::Arc<Recall>| recall.covers(&it.machine, deciding.at());
+    let recall = open.find(covers).filter(|_| deciding.late()).map(|recall| recall.recall.clone());
     Some(What::LoadStarted(LoadStarted {
         load,
         machine: it.machine.clone(),
@@ -74,6 +78,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         cycle_no: it.cycle_no.clone(),
         contents,
         moved_on,
+        recall,
     }))
 }
 
@@ -198,8 +203,8 @@ pub(super) fn undecided(deciding: &mut Deciding, name: &Id) -> Option<Load> {
 pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
-    let judged = match (&it.record, &it.readings) {
-        (Some(record), _) => verdict::of_record(deciding, &load, record, it.ambient_kpa, at)?,
+    let judged = match (it.bytes(), &it.readings) {
+        (Some(bytes), _) => verdict::of_record(deciding, &load, bytes, it.ambient_kpa, at)?,
         (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
         _ => return None,
     };
@@ -213,12 +218,14 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
     };
     deciding.touches(Some(load.last_at));
     let growth = it.indicator == IndicatorKind::Biological && it.result == IndicatorResult::Fail;
+    let recall = if growth { super::recalling::after_growth(deciding, &load) } else { None };
     Some(What::IndicatorRecorded(IndicatorRecorded {
         load: it.load.clone(),
         indicator: it.indicator,
         result: it.result,
         lot: it.lot.clone(),
         machine_out: growth.then(|| load.machine.clone()),
+        recall,
     }))
 }
 

@@ -165,9 +165,9 @@ impl Trace {
     fn follow_asset(&mut self, state: &State, asset: &Id) {
         let Some(found) = state.assets.get(asset) else { return };
         self.part(asset, found.turn);
-        for (load, turn) in state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter()) {
+        for (load, turn) in state.loads_of.of(asset) {
             self.loads.insert(load.clone());
-            self.part(asset, *turn);
+            self.part(asset, turn);
         }
         self.exposures(state, asset, |_| true);
     }
@@ -177,7 +177,7 @@ impl Trace {
         let Some(found) = state.cases.get(case) else { return };
         self.cases.entry(case.clone()).or_default();
         for (asset, part) in found.all_parts().filter(|(_, part)| part.exposure.is_some()) {
-            let before = state.loads_of.get(asset).into_iter().flat_map(|loads| loads.iter());
+            let before = state.loads_of.of(asset);
             self.loads.extend(before.filter(|(_, turn)| *turn == part.turn).map(|(load, _)| load.clone()));
             self.part(asset, part.turn);
             self.exposures(state, asset, |turn| turn >= part.turn);
@@ -215,6 +215,13 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
 pub fn trace_cases(state: &State, cases: &[Id]) -> Trace {
     let mut trace = Trace::default();
     cases.iter().for_each(|case| trace.follow_case(state, case));
+    trace
+}
+
+/// Follows several loads at once: all that a recall names.
+pub fn trace_loads(state: &State, loads: &[Id]) -> Trace {
+    let mut trace = Trace::default();
+    loads.iter().for_each(|load| trace.follow_load(state, load));
     trace
 }
 
@@ -281,6 +288,15 @@ pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> 
             format!("Close look-back {} first.", look_back.look_back),
         );
         deciding.against(problem);
+    }
+    let recalls = state.recalls.values().filter(|recall| recall.is_open());
+    for recall in recalls.filter(|it| trace_loads(state, &it.loads).cases.contains_key(&case.case)) {
+        deciding.against(Problem::new(
+            Code::StillReferenced,
+            format!("Case {} is affected by recall {}, which is open.", it.case, recall.recall),
+            "A patient is erased only when no open recall needs them.",
+            format!("Answer for the case and close recall {} first.", recall.recall),
+        ));
     }
     let years = state.policy.retention_years;
     let day = case.end().date(state.zone);

@@ -42,7 +42,7 @@ pub fn weighed(
     problems.extend(aeration(state, load, at));
     let pending = pending(state, load);
     let two = state.policy.two_people && sterilises(load);
-    if two && by.is_some_and(|by| by == load.started_by) {
+    if two && by.is_some_and(|by| by == &*load.started_by) {
         let second = Problem::new(
             Code::SamePerson,
             format!("The same person started load {}.", load.load),

@@ -14,10 +14,12 @@ use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
 use super::id::Id;
 use super::load::Load;
+use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
 use super::missing::MissingState;
 use super::model::{Model, RouteStep};
 use super::programme::Programme;
+use super::recall::Recall;
 use super::repair::Repair;
 use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
@@ -52,6 +54,7 @@ pub struct State {
     pub findings: OrdMap<Id, Arc<Finding>>,
     pub repairs: OrdMap<Id, Arc<Repair>>,
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
+    pub recalls: OrdMap<Id, Arc<Recall>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
@@ -59,7 +62,9 @@ pub struct State {
     /// Loads released alone or early whose exception is open still. It follows from the loads.
     pub loads_with_open_exception: OrdSet<Id>,
     /// The loads in which each part lay, with its turn then, oldest entry first.
-    pub loads_of: OrdMap<Id, Arc<Vec<(Id, u32)>>>,
+    pub loads_of: LoadsOf,
+    /// Codes of people as years of loads name them, each once in memory.
+    codes: OrdSet<Arc<str>>,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
     /// What changed since the changes were last taken; the tables follow from it.
@@ -94,6 +99,7 @@ pub struct Changes {
     pub findings: BTreeSet<Id>,
     pub repairs: BTreeSet<Id>,
     pub look_backs: BTreeSet<Id>,
+    pub recalls: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -234,10 +240,12 @@ impl State {
             findings: OrdMap::new(),
             repairs: OrdMap::new(),
             look_backs: OrdMap::new(),
+            recalls: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
-            loads_of: OrdMap::new(),
+            loads_of: LoadsOf::default(),
+            codes: OrdSet::new(),
             names: OrdMap::new(),
             changes: Changes::default(),
         }
@@ -264,6 +272,10 @@ impl State {
             load.machine = machine.machine.clone();
         }
         load.programme = self.shared_programme(&load.machine, &load.programme);
+        load.started_by = self.code(&load.started_by);
+        load.decided_by = load.decided_by.map(|by| self.code(&by));
+        load.indicators.iter_mut().for_each(|indicator| indicator.by = self.code(&indicator.by));
+        load.indicators.shrink_to_fit();
         load.contents.shrink_to_fit();
         for part in &mut load.contents {
             part.asset = self.shared(&part.asset);
@@ -275,7 +287,21 @@ impl State {
     pub fn adopt_case(&mut self, mut case: Case) {
         let parts = std::mem::take(&mut case.parts);
         case.parts = parts.into_iter().map(|(id, part)| (self.shared(&id), part)).collect();
+        let sheet =
+            |id: &Id| self.sheets.get(id).map_or_else(|| id.clone(), |sheet| sheet.count_sheet.clone());
+        case.needs = case.needs.iter().map(sheet).collect();
+        case.promised.shrink_to_fit();
         self.cases.insert(case.case.clone(), Arc::new(case));
+    }
+
+    /// A person's code as it stands in memory already.
+    pub fn code(&mut self, code: &str) -> Arc<str> {
+        if let Some(known) = self.codes.get(code) {
+            return known.clone();
+        }
+        let shared: Arc<str> = Arc::from(code);
+        self.codes.insert(shared.clone());
+        shared
     }
 
     /// A programme as its machine has it, where the machine still has it so.
@@ -308,20 +334,13 @@ impl State {
             cases.retain(|case| seen.insert(case.clone()));
             self.cases_of.insert(asset, Arc::new(cases));
         }
-        let mut loads_of: BTreeMap<Id, Vec<(u64, Id, u32)>> = BTreeMap::new();
-        for load in self.loads.values() {
-            if load.open_exception() {
-                self.loads_with_open_exception.insert(load.load.clone());
-            }
-            for part in &load.contents {
-                let of = loads_of.entry(part.asset.clone()).or_default();
-                of.push((load.entry, load.load.clone(), part.turn));
-            }
-        }
-        for (asset, mut loads) in loads_of {
-            loads.sort();
-            let loads = loads.into_iter().map(|(_, load, turn)| (load, turn)).collect();
-            self.loads_of.insert(asset, Arc::new(loads));
+        let mut loads: Vec<&Arc<Load>> = self.loads.values().collect();
+        loads.sort_by_key(|load| load.entry);
+        self.loads_of = LoadsOf::default();
+        loads.into_iter().for_each(|load| self.loads_of.add(&load.load, &load.contents));
+        self.loads_of.trim();
+        for load in self.loads.values().filter(|load| load.open_exception()) {
+            self.loads_with_open_exception.insert(load.load.clone());
         }
     }
 

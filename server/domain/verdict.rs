@@ -6,19 +6,23 @@ use std::sync::Arc;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use serde_json::{Value, json};
-use sha2::{Digest, Sha256};
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
+use super::id::Id;
 use super::load::{Load, Readings};
 use super::model::StepKind;
 use super::programme::{Held, Programme};
+use super::record::{self, Given};
 use super::refusal::{Code, Problem};
+use super::sha256::Sha256Of;
+use super::state::State;
 use super::text::{Quantity, Sealed};
 use super::time::Time;
 use crate::analysis::cycle;
-use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, SteamLimits};
-use crate::formats::record;
+use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, Limits, SteamLimits};
+use crate::formats::form::Form;
+use crate::formats::said::Said;
 
 /// A verdict as the ledger keeps it. In `answer` every number is its decimal text.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -67,10 +71,39 @@ pub enum Evidence {
         bytes: u64,
         #[serde(default, skip_serializing_if = "Option::is_none")]
         ambient_kpa: Option<Quantity>,
+        /// The machine's record form by which it was read, whole; none where it is in the plain form.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        form: Option<Arc<Form>>,
+        /// The limits that it was judged by, so that the raw bytes and this entry give the verdict again.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        programme: Option<Arc<Programme>>,
+        /// Other loads that were judged by these very bytes.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        same_as: Vec<Id>,
     },
     Readings {
         second_reader: Sealed,
     },
+}
+
+impl Evidence {
+    /// Whether two verdicts stand on the same bytes, read in the same way.
+    pub(super) fn says_as(&self, other: &Evidence) -> bool {
+        let of = |it: &Evidence| match it {
+            Evidence::Record { sha256, ambient_kpa, form, .. } => {
+                Some((sha256.clone(), *ambient_kpa, form.clone()))
+            }
+            Evidence::Readings { .. } => None,
+        };
+        of(self).is_some_and(|it| of(other).is_some_and(|other| it == other))
+    }
+
+    pub fn record_hash(&self) -> Option<Sha256Of> {
+        match self {
+            Evidence::Record { sha256, .. } => Sha256Of::parse(sha256),
+            Evidence::Readings { .. } => None,
+        }
+    }
 }
 
 /// What a record says under a programme's limits, before it is known which load it belongs to.
@@ -83,51 +116,52 @@ pub struct Judgement {
     pub last_at: Option<Time>,
     pub sha256: String,
     pub bytes: u64,
+    /// By which form it was read, where not by the plain one.
+    pub form: Option<Arc<Form>>,
+    pub said: Said,
 }
 
-/// A judgement computed before the decision, with the programme that it was computed for.
+/// A judgement computed before the decision, with the programme and the machine's form that it was computed for.
 #[derive(Clone, Debug)]
 pub struct Prepared {
     pub programme: Arc<Programme>,
+    pub form: Option<Arc<Form>>,
     pub judgement: Result<Judgement, Malformed>,
 }
 
+/// What a programme holds a cycle record to. `None` where it has no limits that a record could meet.
+pub fn limits_of(programme: &Programme) -> Option<Limits> {
+    let number = |q: Option<Quantity>| q.map(Quantity::f64);
+    let (band_c, hold_s) = (number(programme.band_c), number(programme.hold_s));
+    if programme.step() == StepKind::Sterilised {
+        return Some(Limits::Steam(SteamLimits::new(band_c?, hold_s?)));
+    }
+    if programme.a0_s.is_none() && (band_c.is_none() || hold_s.is_none()) {
+        return None;
+    }
+    let a0_s = number(programme.a0_s).unwrap_or(0.0);
+    // Where a programme names no band, its record need not lie in one above the floor.
+    let usual = DisinfectionLimits::new(a0_s, band_c.unwrap_or(A0_FLOOR_C));
+    Some(Limits::Disinfection(DisinfectionLimits { hold_s: hold_s.unwrap_or(0.0), ..usual }))
+}
+
 /// Judges a cycle record by a programme's limits. `None` where the programme has none that a record could meet.
-pub fn judge_record(
-    programme: &Programme,
-    text: &str,
-    ambient_kpa: Option<Quantity>,
-) -> Option<Result<Judgement, Malformed>> {
-    let steam = programme.step() == StepKind::Sterilised;
-    let limits_suffice = match steam {
-        true => programme.band_c.is_some() && programme.hold_s.is_some(),
-        false => programme.a0_s.is_some() || (programme.band_c.is_some() && programme.hold_s.is_some()),
-    };
-    limits_suffice.then(|| {
+pub fn judge_record(programme: &Programme, given: &Given) -> Option<Result<Judgement, Malformed>> {
+    limits_of(programme).map(|limits| {
         let by_steam = programme.method == super::model::Method::Steam;
-        let ambient = ambient_kpa.map(Quantity::f64);
         let unreadable = |error: &dyn std::fmt::Display| wrong("/record", error.to_string());
-        let (record, _) =
-            record::read(text.as_bytes(), ambient, by_steam).map_err(|error| unreadable(&error))?;
-        let number = |q: Option<Quantity>| q.map(Quantity::f64);
-        let (passed, answer) = if steam {
-            let limits = SteamLimits::new(
-                number(programme.band_c).unwrap_or(0.0),
-                number(programme.hold_s).unwrap_or(0.0),
-            );
-            let verdict = cycle::judge_steam(&record, &limits).map_err(|error| unreadable(&error))?;
-            (verdict.passed(), serde_json::to_value(&verdict))
-        } else {
-            let limits = DisinfectionLimits {
-                hold_s: number(programme.hold_s).unwrap_or(0.0),
-                ..DisinfectionLimits::new(
-                    number(programme.a0_s).unwrap_or(0.0),
-                    // Where a programme names no band, its record need not lie in one above the floor.
-                    number(programme.band_c).unwrap_or(A0_FLOOR_C),
-                )
-            };
-            let verdict = cycle::judge_disinfection(&record, &limits).map_err(|error| unreadable(&error))?;
-            (verdict.passed(), serde_json::to_value(&verdict))
+        let taken = record::take(given, by_steam).map_err(|error| unreadable(&error))?;
+        let record = taken.record;
+        let (passed, answer) = match &limits {
+            Limits::Steam(limits) => {
+                let verdict = cycle::judge_steam(&record, limits).map_err(|error| unreadable(&error))?;
+                (verdict.passed(), serde_json::to_value(&verdict))
+            }
+            Limits::Disinfection(limits) => {
+                let verdict =
+                    cycle::judge_disinfection(&record, limits).map_err(|error| unreadable(&error))?;
+                (verdict.passed(), serde_json::to_value(&verdict))
+            }
         };
         let answer = answer.map_err(|error| unreadable(&error))?;
         let span_s = match (record.time_s.first(), record.time_s.last()) {
@@ -139,8 +173,10 @@ pub fn judge_record(
             answer: as_text(answer),
             span_s,
             last_at: record.ended_us.map(Time),
-            sha256: hex::encode(Sha256::digest(text.as_bytes())),
-            bytes: text.len() as u64,
+            sha256: hex::encode(Sha256Of::of(given.bytes).0),
+            bytes: given.bytes.len() as u64,
+            form: taken.form,
+            said: taken.said,
         })
     })
 }
@@ -173,22 +209,26 @@ pub fn as_numbers(value: &Value) -> Value {
 pub(super) fn of_record(
     deciding: &mut Deciding,
     load: &Load,
-    text: &str,
+    bytes: &[u8],
     ambient_kpa: Option<Quantity>,
     at: Time,
 ) -> Option<Judged> {
-    let prepared = deciding.asked.prepared.filter(|prepared| prepared.programme == load.programme);
-    let judgement = match prepared {
+    let state = deciding.state;
+    let form = state.machines.get(&load.machine).and_then(|machine| machine.form.as_ref());
+    let suits = |it: &&Prepared| it.programme == load.programme && it.form.as_ref() == form;
+    let judgement = match deciding.asked.prepared.filter(suits) {
         Some(prepared) => Some(prepared.judgement.clone()),
-        None => judge_record(&load.programme, text, ambient_kpa),
+        None => judge_record(&load.programme, &Given { bytes, form, ambient_kpa }),
     };
     match judgement {
-        Some(Ok(judgement)) => Some(Judged {
-            passed: judgement.passed,
-            ended_at: ended_at(load, &judgement, at),
-            answer: Answer::of(&judgement.answer),
-            by: Evidence::Record { sha256: judgement.sha256, bytes: judgement.bytes, ambient_kpa },
-        }),
+        Some(Ok(judgement)) => {
+            for problem in record::of_another(load, &judgement.said, judgement.form.as_ref()) {
+                deciding.against(problem);
+            }
+            let judged = judged_by(state, load, judgement, ambient_kpa, at);
+            record::already_judged(deciding, load, &judged);
+            Some(judged)
+        }
         Some(Err(malformed)) => {
             deciding.malformed.push(malformed);
             None
@@ -205,6 +245,28 @@ pub(super) fn of_record(
             ));
             None
         }
+    }
+}
+
+fn judged_by(
+    state: &State,
+    load: &Load,
+    judgement: Judgement,
+    ambient_kpa: Option<Quantity>,
+    at: Time,
+) -> Judged {
+    Judged {
+        passed: judgement.passed,
+        ended_at: ended_at(load, &judgement, at),
+        answer: Answer::of(&judgement.answer),
+        by: Evidence::Record {
+            same_as: record::judged_elsewhere(state, load, &judgement.sha256),
+            sha256: judgement.sha256,
+            bytes: judgement.bytes,
+            ambient_kpa,
+            form: judgement.form,
+            programme: Some(load.programme.clone()),
+        },
     }
 }
 

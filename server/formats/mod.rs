@@ -1,7 +1,15 @@
 //! Foreign bytes to plain structs and back. Nothing here decides anything.
 
+pub mod form;
 pub mod json;
+mod lines;
+pub mod mapping;
+mod mapping_cell;
+mod mapping_time;
 pub mod record;
 mod record_header;
+mod record_number;
 mod record_rows;
+mod record_time;
+pub mod said;
 pub mod sheet;

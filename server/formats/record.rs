@@ -5,11 +5,14 @@
 //! says its unit and whether it is absolute.
 
 use std::fmt;
+use std::io::BufRead;
 
 use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 
-use super::record_header::{Layout, Meaning};
-use super::record_rows::Rows;
+use super::record_header::{Column, Layout, Meaning};
+use super::record_number::{any, plain};
+use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
+use super::record_time::{Clock, Moment};
 
 /// Why a file cannot be used: where, what was found there, and what is needed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -67,155 +70,237 @@ impl fmt::Display for Warning {
 /// # Errors
 /// The first fault, from the top of the file: no text in UTF-8, a column that is missing, doubled or unclear, a
 /// row with too few or too many cells, a cell that is no finite number, a time that does not increase, fewer
-/// than two samples. Takes time in proportion to the bytes.
+/// than two samples, more than [`MOST_MIB`]. Takes time in proportion to the bytes.
 pub fn read(
     bytes: &[u8],
     ambient_kpa: Option<f64>,
     want_pressure: bool,
 ) -> Result<(Record, Vec<Warning>), RecordError> {
-    let text = text(bytes)?;
-    let mut rows = Rows::new(text);
-    let Some((line, header)) = rows.next()? else {
-        let (found, needed) = ("an empty file".to_owned(), "a header and two samples are needed".to_owned());
-        return Err(RecordError { line: None, column: None, found, needed });
-    };
-    let (layout, warnings) = Layout::new(line, header, ambient_kpa, want_pressure)?;
-    let mut builder = Builder::new(&layout);
-    let mut last_line = line;
-    while let Some((line, row)) = rows.next()? {
-        last_line = line;
-        let (cells, columns) = (row.len(), layout.columns.len());
-        if cells != columns {
-            let comma = if cells > columns { "; a decimal is written 134.5, not 134,5" } else { "" };
-            let needed = format!("{columns} are needed, as in the header{comma}");
-            return Err(RecordError::at(line, count(cells, "cell"), needed));
-        }
-        for (column, cell) in layout.columns.iter().zip(row) {
-            builder
-                .take(column.meaning, cell)
-                .map_err(|(found, needed)| RecordError::at(line, found, needed).in_column(&column.name))?;
-        }
-    }
-    let samples = builder.record.time_s.len();
-    if samples < 2 {
-        return Err(RecordError::at(last_line, count(samples, "sample"), "at least two are needed"));
-    }
-    Ok((builder.record, warnings))
+    read_from(bytes, ambient_kpa, want_pressure).unwrap_or_else(|error| Err(whole(&error.to_string())))
 }
 
-/// The text without a byte order mark. U+0000 is refused here because no store of text takes it.
-fn text(bytes: &[u8]) -> Result<&[u8], RecordError> {
-    let line_of = |at: usize| 1 + bytes.iter().take(at).filter(|byte| **byte == b'\n').count() as u64;
-    if let Err(error) = std::str::from_utf8(bytes) {
-        let line = line_of(error.valid_up_to());
-        return Err(RecordError::at(line, "bytes that are not UTF-8", "text in UTF-8 is needed"));
+/// As [`read`], from a source that need not be in memory.
+///
+/// # Errors
+/// Where the source cannot be read, and inside it what is wrong with the record.
+pub fn read_from(
+    source: impl BufRead,
+    ambient_kpa: Option<f64>,
+    want_pressure: bool,
+) -> std::io::Result<Result<(Record, Vec<Warning>), RecordError>> {
+    let (mut reading, mut warnings, mut empty) = (None::<Builder>, Vec::new(), None);
+    let lines = each_line(source, |line, text| {
+        let is_first = line == 1;
+        let text = if is_first { text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text) } else { text };
+        if text.iter().all(|byte| *byte == b'\r') {
+            empty.get_or_insert(line);
+            return Ok(());
+        }
+        if let Some(line) = empty {
+            return Err(RecordError::at(line, "an empty line", "a sample on each line is needed"));
+        }
+        match &mut reading {
+            Some(reading) => reading.row(line, text),
+            None => {
+                let (layout, said) = Layout::new(line, text, ambient_kpa, want_pressure)?;
+                (reading, warnings) = (Some(Builder::new(layout)), said);
+                Ok(())
+            }
+        }
+    });
+    match lines {
+        Err(Broken::Source(error)) => return Err(error),
+        Err(Broken::Line(error)) => return Ok(Err(error)),
+        Err(Broken::TooLarge(line)) => {
+            let found = format!("more than {MOST_MIB} MiB");
+            let needed = format!("a record of at most {MOST_MIB} MiB is needed");
+            return Ok(Err(RecordError::at(line, found, needed)));
+        }
+        Ok(()) => {}
     }
-    if let Some(at) = bytes.iter().position(|byte| *byte == 0) {
-        return Err(RecordError::at(line_of(at), "the character U+0000", "text without it is needed"));
+    let Some(reading) = reading else {
+        return Ok(Err(whole("an empty file")));
+    };
+    let samples = reading.record.time_s.len();
+    if samples < 2 {
+        let line = 1 + samples as u64;
+        return Ok(Err(RecordError::at(line, count(samples, "sample"), "at least two are needed")));
     }
-    Ok(bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes))
+    Ok(Ok((reading.record, warnings)))
+}
+
+fn whole(found: &str) -> RecordError {
+    let needed = "a header and two samples are needed".to_owned();
+    RecordError { line: None, column: None, found: found.to_owned(), needed }
 }
 
 /// The record as far as it was read.
 struct Builder {
+    columns: Vec<Column>,
     record: Record,
-    first_time: Option<chrono::DateTime<chrono::FixedOffset>>,
+    clock: Clock,
 }
 
 /// What was found in a cell and what is needed instead.
 type Fault = (String, String);
 
 impl Builder {
-    fn new(layout: &Layout) -> Self {
+    fn new(layout: Layout) -> Self {
         let record = Record {
             channels: layout.channels(),
             pressure_kpa_abs: layout.has_pressure().then(Vec::new),
             ..Record::default()
         };
-        Self { record, first_time: None }
+        Self { columns: layout.columns, record, clock: Clock::default() }
     }
 
-    fn take(&mut self, meaning: Meaning, cell: &[u8]) -> Result<(), Fault> {
-        match meaning {
-            Meaning::Ignored => Ok(()),
-            Meaning::Seconds => {
-                let time_s = number(cell)?;
-                if time_s.abs() > FARTHEST_S {
-                    return Err((quoted(cell), "a time within 1e10 s of the start is needed".to_owned()));
-                }
-                self.take_time(time_s, cell)
+    fn row(&mut self, line: u64, text: &[u8]) -> Result<(), RecordError> {
+        let mut rest = Some(text);
+        for i in 0..self.columns.len() {
+            let taken =
+                rest.ok_or_else(|| (String::new(), String::new())).and_then(|cell| self.next(i, cell));
+            match taken {
+                Ok(next) => rest = next,
+                Err(fault) => return Err(self.fault(line, text, i, fault)),
             }
-            Meaning::Instant => self.take_instant(cell),
+        }
+        match rest {
+            None => Ok(()),
+            Some(_) => Err(self.ragged(line, text, self.columns.len())),
+        }
+    }
+
+    /// Takes the cell of a column from the beginning of a text; answers what stands behind its comma.
+    #[inline]
+    fn next<'t>(&mut self, i: usize, text: &'t [u8]) -> Result<Option<&'t [u8]>, Fault> {
+        let meaning = self.columns[i].meaning;
+        if !matches!(meaning, Meaning::Ignored | Meaning::Instant)
+            && let Some((value, next)) = plain(text)
+        {
+            self.take(meaning, value).map_err(|needed| {
+                let cell = text.get(..text.len() - next.map_or(0, |next| next.len() + 1)).unwrap_or(text);
+                (self.found(meaning, value, cell), needed.to_owned())
+            })?;
+            return Ok(next);
+        }
+        self.next_foreign(meaning, text)
+    }
+
+    /// As [`Self::next`], for all that is no plain number.
+    #[cold]
+    fn next_foreign<'t>(&mut self, meaning: Meaning, text: &'t [u8]) -> Result<Option<&'t [u8]>, Fault> {
+        let (cell, next) = cell(text)
+            .map_err(|found| (found.to_owned(), "each cell whole on its line is needed".to_owned()))?;
+        if std::str::from_utf8(&cell).is_err() {
+            return Err(("bytes that are not UTF-8".to_owned(), "text in UTF-8 is needed".to_owned()));
+        }
+        if cell.contains(&0) {
+            return Err(("the character U+0000".to_owned(), "text without it is needed".to_owned()));
+        }
+        match meaning {
+            Meaning::Ignored => {}
+            Meaning::Instant => self.take_instant(&cell)?,
+            Meaning::Seconds | Meaning::Temperature(_) | Meaning::Pressure { .. } => {
+                if cell.trim_ascii().is_empty() {
+                    return Err(("an empty cell".to_owned(), "a number is needed".to_owned()));
+                }
+                let value = any(&cell).map_err(|needed| (quoted(&cell), needed.to_owned()))?;
+                self.take(meaning, value)
+                    .map_err(|needed| (self.found(meaning, value, &cell), needed.to_owned()))?;
+            }
+        }
+        Ok(next)
+    }
+
+    /// Takes a number, or says what is needed instead.
+    #[inline]
+    fn take(&mut self, meaning: Meaning, value: f64) -> Result<(), &'static str> {
+        match meaning {
+            Meaning::Ignored | Meaning::Instant => {}
+            Meaning::Seconds => {
+                if value.abs() > FARTHEST_S {
+                    return Err("a time within 1e10 s of the start is needed");
+                }
+                self.take_time(value)?;
+            }
             Meaning::Temperature(channel) => {
-                let temp_c = number(cell)?;
-                if !(COLDEST_C..=HOTTEST_C).contains(&temp_c) {
-                    let needed = "a temperature from -273.15 to 3000 °C is needed".to_owned();
-                    return Err((quoted(cell), needed));
+                if !(COLDEST_C..=HOTTEST_C).contains(&value) {
+                    return Err("a temperature from -273.15 to 3000 °C is needed");
                 }
                 if let Some(channel) = self.record.channels.get_mut(channel) {
-                    channel.temp_c.push(temp_c);
+                    channel.temp_c.push(value);
                 }
-                Ok(())
             }
             Meaning::Pressure { kpa_per_unit, add_kpa } => {
-                let pressure_kpa_abs = number(cell)? * kpa_per_unit + add_kpa;
+                let pressure_kpa_abs = value * kpa_per_unit + add_kpa;
                 if !pressure_kpa_abs.is_finite() {
-                    return Err((quoted(cell), "a finite number is needed".to_owned()));
+                    return Err("a finite number is needed");
                 }
                 if let Some(pressure) = &mut self.record.pressure_kpa_abs {
                     pressure.push(pressure_kpa_abs);
                 }
-                Ok(())
             }
         }
+        Ok(())
     }
 
     fn take_instant(&mut self, cell: &[u8]) -> Result<(), Fault> {
-        let instant = std::str::from_utf8(cell)
-            .ok()
-            .and_then(|text| chrono::DateTime::parse_from_rfc3339(text.trim()).ok())
-            .ok_or_else(|| {
-                let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
-                (quoted(cell), example.to_owned())
-            })?;
-        let first = *self.first_time.get_or_insert(instant);
-        let since = instant.signed_duration_since(first);
-        let time_s = match since.num_nanoseconds() {
-            Some(nanoseconds) => nanoseconds as f64 / 1e9,
-            None => since.num_milliseconds() as f64 / 1e3,
+        let Some(Moment { time_s, us }) = self.clock.read(cell) else {
+            let example = "a time such as 2026-03-02T23:57:00+02:00 (RFC 3339) is needed";
+            return Err((quoted(cell), example.to_owned()));
         };
         if time_s.abs() > FARTHEST_S {
             return Err((quoted(cell), "a time within 1e10 s of the first is needed".to_owned()));
         }
-        let us = instant.timestamp_micros();
         self.record.started_us.get_or_insert(us);
         self.record.ended_us = Some(us);
-        self.take_time(time_s, cell)
+        self.take_time(time_s)
+            .map_err(|needed| (self.found(Meaning::Instant, time_s, cell), needed.to_owned()))
     }
 
-    fn take_time(&mut self, time_s: f64, cell: &[u8]) -> Result<(), Fault> {
-        if let Some(before_s) = self.record.time_s.last().filter(|before_s| time_s <= **before_s) {
-            let what = if time_s == *before_s { "stands still" } else { "goes back" };
-            let found = format!("{}, where the time {what}", quoted(cell));
-            return Err((found, "a time later than in the line before is needed".to_owned()));
+    fn take_time(&mut self, time_s: f64) -> Result<(), &'static str> {
+        if self.record.time_s.last().is_some_and(|before_s| time_s <= *before_s) {
+            return Err("a time later than in the line before is needed");
         }
         self.record.time_s.push(time_s);
         Ok(())
     }
-}
 
-/// A finite number with a decimal point, white space around it aside.
-fn number(cell: &[u8]) -> Result<f64, Fault> {
-    let trimmed = cell.trim_ascii();
-    let parsed = std::str::from_utf8(trimmed).ok().and_then(|text| text.parse::<f64>().ok());
-    match parsed {
-        Some(value) if value.is_finite() => Ok(value),
-        _ if trimmed.is_empty() => Err(("an empty cell".to_owned(), "a number is needed".to_owned())),
-        _ if trimmed.contains(&b',') => {
-            let needed = "a number with a decimal point is needed, not with a comma".to_owned();
-            Err((quoted(cell), needed))
+    /// Says what was found in a cell: its text, and of a time that does not increase how it stands to the one before.
+    fn found(&self, meaning: Meaning, value: f64, cell: &[u8]) -> String {
+        let is_time = matches!(meaning, Meaning::Seconds | Meaning::Instant);
+        match self.record.time_s.last() {
+            Some(before_s) if is_time && value == *before_s => {
+                format!("{}, where the time stands still", quoted(cell))
+            }
+            Some(before_s) if is_time && value < *before_s => {
+                format!("{}, where the time goes back", quoted(cell))
+            }
+            _ => quoted(cell),
         }
-        _ => Err((quoted(cell), "a finite number is needed".to_owned())),
+    }
+
+    /// The error for a fault in a column. A row of too few or too many cells is told as such: its cells may stand in
+    /// columns that they were not meant for.
+    #[cold]
+    fn fault(&self, line: u64, text: &[u8], column: usize, (found, needed): Fault) -> RecordError {
+        match cells_on(text) {
+            Ok(cells) if cells != self.columns.len() => self.ragged(line, text, cells),
+            _ => RecordError::at(line, found, needed).in_column(&self.columns[column].name),
+        }
+    }
+
+    #[cold]
+    fn ragged(&self, line: u64, text: &[u8], cells: usize) -> RecordError {
+        let columns = self.columns.len();
+        let cells = cells_on(text).unwrap_or(cells);
+        let comma = if cells > columns { "; a decimal is written 134.5, not 134,5" } else { "" };
+        let found = format!("{} in {}", count(cells, "cell"), quoted(text));
+        let error = RecordError::at(line, found, format!("{columns} are needed, as in the header{comma}"));
+        match self.columns.get(cells) {
+            Some(missing) => error.in_column(&missing.name),
+            None => error,
+        }
     }
 }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use crate::analysis::record::Channel;
 
 use super::record::{RecordError, Warning, count, excerpt};
+use super::record_rows::cell;
 
 /// kPa in one pound-force per square inch: 4.448 221 615 260 5 N on (0.0254 m)² (NIST SP 811, appendix B).
 const KPA_PER_PSI: f64 = 6.894_757_293_168_361;
@@ -43,9 +44,9 @@ pub(super) struct Layout {
 
 impl Layout {
     /// Reads the header, which stands at `line`.
-    pub(super) fn new<'a>(
+    pub(super) fn new(
         line: u64,
-        header: impl IntoIterator<Item = &'a [u8]>,
+        header: &[u8],
         ambient_kpa: Option<f64>,
         want_pressure: bool,
     ) -> Result<(Self, Vec<Warning>), RecordError> {
@@ -55,8 +56,8 @@ impl Layout {
         let mut channels = 0;
         let refuse =
             |name: &str, found: &str, needed: &str| Err(RecordError::at(line, found, needed).in_column(name));
-        for (i, cell) in header.into_iter().enumerate() {
-            let name = String::from_utf8_lossy(cell.trim_ascii()).into_owned();
+        for (i, cell) in cells(line, header)?.iter().enumerate() {
+            let name = cell.trim().to_owned();
             if !names.insert(name.clone()) {
                 return refuse(&name, "the name twice", "a name of its own for each column is needed");
             }
@@ -84,7 +85,7 @@ impl Layout {
                     }
                 }
                 _ => {
-                    let column = if name.is_empty() { (i + 1).to_string() } else { excerpt(cell) };
+                    let column = if name.is_empty() { (i + 1).to_string() } else { excerpt(cell.as_bytes()) };
                     warnings.push(Warning { column });
                     Meaning::Ignored
                 }
@@ -98,6 +99,10 @@ impl Layout {
 
     /// Whether there is one time and at least one temperature.
     fn check(&self, line: u64) -> Result<(), RecordError> {
+        if self.columns.iter().any(|column| column.name.contains('\r')) {
+            let found = "lines that end with a carriage return alone";
+            return Err(RecordError::at(line, found, "a line feed at the end of each line is needed"));
+        }
         let first = self.columns.first().map(|column| column.name.as_str()).unwrap_or_default();
         if self.columns.len() == 1 && first.contains([';', '\t']) {
             let found = "cells that no comma separates";
@@ -131,6 +136,26 @@ impl Column {
     fn is_pressure(&self) -> bool {
         matches!(self.meaning, Meaning::Pressure { .. })
     }
+}
+
+/// The names in a header.
+fn cells(line: u64, header: &[u8]) -> Result<Vec<String>, RecordError> {
+    let (mut rest, mut names) = (Some(header), Vec::new());
+    while let Some(text) = rest {
+        let place = |error: RecordError| error.in_column(&(names.len() + 1).to_string());
+        let (name, next) = cell(text).map_err(|found| {
+            place(RecordError::at(line, found, "the name of each column whole on the line is needed"))
+        })?;
+        let name = String::from_utf8(name.into_owned()).map_err(|_| {
+            place(RecordError::at(line, "bytes that are not UTF-8", "text in UTF-8 is needed"))
+        })?;
+        if name.contains('\0') {
+            return Err(place(RecordError::at(line, "the character U+0000", "text without it is needed")));
+        }
+        names.push(name);
+        rest = next;
+    }
+    Ok(names)
 }
 
 /// What a pressure column means, or what was found and what is needed.

@@ -1,85 +1,147 @@
-//! The rows of a cycle record, each with the line on which it stands.
+//! The lines of a cycle record, and the cells on one of them.
 
-use super::record::RecordError;
+use std::borrow::Cow;
+use std::io::BufRead;
 
-/// Reads row after row. Rows and lines are the same: an empty line between rows and a line break inside a
-/// cell are refused, empty lines at the end are not rows.
-pub(super) struct Rows<'a> {
-    text: &'a [u8],
-    reader: csv::Reader<&'a [u8]>,
-    row: csv::ByteRecord,
-    line: u64,
+/// The largest record that is read: some million samples.
+pub const MOST_MIB: usize = 64;
+
+/// Why lines end.
+pub(super) enum Broken<E> {
+    /// The source could not be read.
+    Source(std::io::Error),
+    /// The source has more than [`MOST_MIB`]; the line that was read last.
+    TooLarge(u64),
+    /// What was done with a line says so.
+    Line(E),
 }
 
-/// The cells of one row, and how many.
-pub(super) struct Row<'r>(&'r csv::ByteRecord);
+/// Does something with each line in order, counted from 1, without its end, which is a line feed or a carriage return
+/// and a line feed. What follows the last line feed is a line if it is not empty. The source is never held as a whole.
+pub(super) fn each_line<E>(
+    mut source: impl BufRead,
+    mut take: impl FnMut(u64, &[u8]) -> Result<(), E>,
+) -> Result<(), Broken<E>> {
+    let (mut line, mut bytes, mut kept) = (0, 0, Vec::new());
+    let mut took = |text: &[u8]| {
+        line += 1;
+        take(line, text.strip_suffix(b"\r").unwrap_or(text)).map_err(Broken::Line)?;
+        Ok(line)
+    };
+    let mut last = 0;
+    loop {
+        let chunk = match source.fill_buf() {
+            Ok(chunk) => chunk,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
+            Err(error) => return Err(Broken::Source(error)),
+        };
+        let length = chunk.len();
+        if length == 0 {
+            break;
+        }
+        bytes += length;
+        if bytes > MOST_MIB * 1024 * 1024 {
+            return Err(Broken::TooLarge(last + 1));
+        }
+        let mut rest = chunk;
+        while let Some(at) = memchr::memchr(b'\n', rest) {
+            let (text, after) = rest.split_at(at);
+            last = if kept.is_empty() {
+                took(text)?
+            } else {
+                kept.extend_from_slice(text);
+                let taken = took(&kept)?;
+                kept.clear();
+                taken
+            };
+            rest = after.get(1..).unwrap_or_default();
+        }
+        kept.extend_from_slice(rest);
+        source.consume(length);
+    }
+    if !kept.is_empty() {
+        took(&kept)?;
+    }
+    Ok(())
+}
 
-impl<'r> Row<'r> {
-    pub(super) fn len(&self) -> usize {
-        self.0.len()
+/// What stood at the beginning of a line, and what stands behind its comma; `None` there where the line ended.
+pub(super) type Taken<'t, T> = (T, Option<&'t [u8]>);
+
+/// Takes the cell at the beginning of a line. A cell in quotation marks may hold commas, and a quotation mark as two
+/// (RFC 4180).
+///
+/// # Errors
+/// What was found where a quotation mark lacks its second, or has text behind it.
+pub(super) fn cell(line: &[u8]) -> Result<Taken<'_, Cow<'_, [u8]>>, &'static str> {
+    let Some(quoted) = line.strip_prefix(b"\"") else {
+        let end = memchr::memchr(b',', line).unwrap_or(line.len());
+        let (cell, rest) = line.split_at(end);
+        return Ok((Cow::Borrowed(cell), rest.split_first().map(|(_, next)| next)));
+    };
+    let (mut text, mut rest) = (Vec::new(), quoted);
+    loop {
+        let end = memchr::memchr(b'"', rest)
+            .ok_or("a quotation mark without its second on the line, or a cell with a line break")?;
+        let (part, after) = rest.split_at(end);
+        text.extend_from_slice(part);
+        match after.get(1) {
+            Some(b'"') => text.push(b'"'),
+            Some(b',') => return Ok((Cow::Owned(text), after.get(2..))),
+            None => return Ok((Cow::Owned(text), None)),
+            Some(_) => return Err("text behind the closing quotation mark of a cell"),
+        }
+        rest = after.get(2..).unwrap_or_default();
     }
 }
 
-impl<'r> IntoIterator for Row<'r> {
-    type Item = &'r [u8];
-    type IntoIter = Cells<'r>;
-
-    fn into_iter(self) -> Cells<'r> {
-        Cells { cells: self.0.iter(), left: self.0.len() }
+/// How many cells stand on a line.
+pub(super) fn cells_on(line: &[u8]) -> Result<usize, &'static str> {
+    let (mut rest, mut cells) = (Some(line), 0);
+    while let Some(text) = rest {
+        rest = cell(text)?.1;
+        cells += 1;
     }
+    Ok(cells)
 }
 
-/// The cells in order; the last one without the carriage return of the line's end.
-pub(super) struct Cells<'r> {
-    cells: csv::ByteRecordIter<'r>,
-    left: usize,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-impl<'r> Iterator for Cells<'r> {
-    type Item = &'r [u8];
-
-    fn next(&mut self) -> Option<&'r [u8]> {
-        let cell = self.cells.next()?;
-        self.left = self.left.saturating_sub(1);
-        let is_last = self.left == 0;
-        Some(if is_last { cell.strip_suffix(b"\r").unwrap_or(cell) } else { cell })
-    }
-}
-
-impl<'a> Rows<'a> {
-    pub(super) fn new(text: &'a [u8]) -> Self {
-        let reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            // A carriage return alone ends no line, so that lines are counted as editors count them.
-            .terminator(csv::Terminator::Any(b'\n'))
-            .from_reader(text);
-        Self { text, reader, row: csv::ByteRecord::new(), line: 0 }
+    #[test]
+    fn lines_are_those_of_an_editor_however_the_bytes_come() {
+        let text = b"a\r\nbc\n\nd";
+        for piece in 1..=text.len() {
+            let mut found = Vec::new();
+            let source = std::io::BufReader::with_capacity(piece, &text[..]);
+            let read = each_line(source, |line, text| {
+                found.push((line, String::from_utf8_lossy(text).into_owned()));
+                Ok::<(), ()>(())
+            });
+            assert!(read.is_ok());
+            let expected = [(1, "a"), (2, "bc"), (3, ""), (4, "d")].map(|(n, text)| (n, text.to_owned()));
+            assert_eq!(found, expected);
+        }
     }
 
-    /// The next row and its line, counted from 1; None at the end.
-    pub(super) fn next(&mut self) -> Result<Option<(u64, Row<'_>)>, RecordError> {
-        let start = usize::try_from(self.reader.position().byte()).unwrap_or(usize::MAX);
-        self.line += 1;
-        let rest = self.text.get(start..).unwrap_or_default();
-        // The reader would pass over empty lines, and lines would be counted wrongly after them.
-        if rest.starts_with(b"\n") || rest.starts_with(b"\r\n") {
-            if rest.iter().all(|byte| matches!(byte, b'\r' | b'\n')) {
-                return Ok(None);
+    #[test]
+    fn cells_stand_between_commas_and_in_quotation_marks() {
+        let check = |line: &str, cells: &[&str]| {
+            let (mut rest, mut found) = (Some(line.as_bytes()), vec![]);
+            while let Some(text) = rest {
+                let (cell, next) = super::cell(text).unwrap();
+                found.push(String::from_utf8_lossy(&cell).into_owned());
+                rest = next;
             }
-            return Err(RecordError::at(self.line, "an empty line", "a sample on each line is needed"));
+            assert_eq!(found, cells, "{line}");
+            assert_eq!(cells_on(line.as_bytes()), Ok(cells.len()));
+        };
+        check("", &[""]);
+        check("a,,b,", &["a", "", "b", ""]);
+        check("\"134,5\",\"a \"\"b\"\"\",\"\",x\"y", &["134,5", "a \"b\"", "", "x\"y"]);
+        for broken in ["\"a", "\"a\"b,c", "\"a\"\""] {
+            assert!(cells_on(broken.as_bytes()).is_err(), "{broken}");
         }
-        let is_row = self
-            .reader
-            .read_byte_record(&mut self.row)
-            .map_err(|error| RecordError::at(self.line, error.to_string(), "CSV is needed"))?;
-        if !is_row {
-            return Ok(None);
-        }
-        if self.row.as_slice().contains(&b'\n') {
-            let found = "a cell with a line break, or a quotation mark without its second";
-            return Err(RecordError::at(self.line, found, "each sample on one line is needed"));
-        }
-        Ok(Some((self.line, Row(&self.row))))
     }
 }

@@ -48,6 +48,7 @@ pub const MISSING: Table = plain!("missing_now");
 pub const FINDING: Table = plain!("finding_now");
 pub const REPAIR: Table = plain!("repair_now");
 pub const LOOK_BACK: Table = plain!("look_back_now");
+pub const RECALL: Table = plain!("recall_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -87,9 +88,9 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 19] = [
-    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK, ASSET,
-    TURNED, LOAD, HISTORY, TURN, SEATING,
+pub const ALL: [Table; 20] = [
+    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
+    RECALL, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -159,6 +160,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(FINDING, changes.findings, state.findings, Arc::clone);
     things!(REPAIR, changes.repairs, state.repairs, Arc::clone);
     things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
+    things!(RECALL, changes.recalls, state.recalls, Arc::clone);
     all.push((ASSET, asset::fixed_rows(state, changes)?));
     all.push((TURNED, asset::turned_rows(state, changes)?));
     let mut loads: Rows = Vec::new();
@@ -290,6 +292,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.missing = read::<Arc<_>>(conn, &MISSING, code).await?.into_iter().collect();
     state.findings = read::<Arc<_>>(conn, &FINDING, code).await?.into_iter().collect();
     state.repairs = read::<Arc<_>>(conn, &REPAIR, code).await?.into_iter().collect();
+    state.recalls = read::<Arc<_>>(conn, &RECALL, code).await?.into_iter().collect();
     state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;

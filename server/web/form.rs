@@ -24,7 +24,7 @@ use super::pages::shared::segment;
 use super::session::local;
 use super::visitor::Visitor;
 use crate::app::house::{Outcome, Unavailable, operation};
-use crate::domain::command::{Malformed, wrong};
+use crate::domain::command::{Command, Malformed, wrong};
 use crate::domain::deciding::Turned;
 use crate::domain::time::on_day;
 
@@ -140,7 +140,7 @@ fn add(all: &mut Map<String, Value>, list: &str, value: Value) {
     }
 }
 
-fn text<'a>(fields: &'a Fields, name: &str) -> &'a str {
+pub fn text<'a>(fields: &'a Fields, name: &str) -> &'a str {
     fields.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value.as_str())
 }
 
@@ -170,11 +170,22 @@ pub async fn post(State(app): State<App>, visitor: Visitor, Form(fields): Form<F
 
 /// Submits a form's command and answers with the page that it came from, or with the refusal, whole.
 pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
-    if !visitor.owns(text(&fields, "csrf")) {
+    let asked = command(&fields, visitor.state.zone).and_then(read);
+    submit_read(app, visitor, &fields, asked).await
+}
+
+/// Submits what was read of a form, or why it could not be read.
+pub async fn submit_read(
+    app: &App,
+    visitor: &Visitor,
+    fields: &Fields,
+    asked: Result<Command, Vec<Malformed>>,
+) -> Response {
+    if !visitor.owns(text(fields, "csrf")) {
         return fail::foreign_form();
     }
-    let back = local(text(&fields, "back")).to_string();
-    let outcome = match command(&fields, visitor.state.zone).and_then(read) {
+    let back = local(text(fields, "back")).to_string();
+    let outcome = match asked {
         Ok(command) => {
             let outcomes = app.house.submit(&visitor.state.site, &visitor.actor, vec![command]).await;
             let lost = || Outcome::Unavailable(Unavailable { operation: operation() });
@@ -184,11 +195,11 @@ pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
     };
     match outcome {
         Outcome::Accepted(accepted) => {
-            let to = onward(&fields, &accepted.event, &back);
+            let to = onward(fields, &accepted.event, &back);
             Redirect::to(&with_done(&to, accepted.entry)).into_response()
         }
         Outcome::Unavailable(gone) => fail::unavailable(&gone.operation),
-        turned => refusal::respond(visitor, text(&fields, "do"), &fields, &turned, &back),
+        turned => refusal::respond(visitor, text(fields, "do"), fields, &turned, &back),
     }
 }
 

@@ -17,6 +17,7 @@ use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
 use tokio::sync::Semaphore;
 
 use crate::app::house::House;
+use pages::curve::Pictures;
 
 /// How many command bodies are in hand at once; past that a caller is told to try again.
 const PLACES: usize = 4_096;
@@ -29,6 +30,8 @@ pub struct App {
     pub places: Arc<Semaphore>,
     /// Attempts to sign in, by address and person.
     pub attempts: Arc<DefaultKeyedRateLimiter<String>>,
+    /// The cycle records that were drawn last.
+    pub pictures: Arc<Pictures>,
 }
 
 /// How the server stands in its surroundings.
@@ -44,6 +47,12 @@ impl App {
     pub fn new(house: Arc<House>, options: Options) -> App {
         let ten = std::num::NonZeroU32::MIN.saturating_add(9);
         let attempts = RateLimiter::keyed(Quota::per_minute(ten));
-        App { house, options, places: Arc::new(Semaphore::new(PLACES)), attempts: Arc::new(attempts) }
+        App {
+            house,
+            options,
+            places: Arc::new(Semaphore::new(PLACES)),
+            attempts: Arc::new(attempts),
+            pictures: Arc::default(),
+        }
     }
 }

@@ -57,6 +57,8 @@ const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor,
 const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
+/// Who says how a machine's files read.
+const FORMERS: &[Role] = &[Role::Lead, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -88,6 +90,8 @@ table! {
     get "/api/v1/{site}/assets/{scan}/history" Token ALL api::asset::history;
     get "/api/v1/{site}/sets" Token ALL api::set::list;
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
+    get "/api/v1/{site}/machines" Token ALL api::machine::list;
+    get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
@@ -103,6 +107,10 @@ table! {
     get "/api/v1/{site}/repairs" Token ALL api::finding::repairs;
     get "/api/v1/{site}/missing" Token ALL api::finding::missing;
     get "/api/v1/{site}/look-backs" Token ALL api::lookback::list;
+    get "/api/v1/{site}/recalls" Token ALL api::recall::list;
+    get "/api/v1/{site}/recalls/{recall}" Token ALL api::recall::get;
+    get "/api/v1/{site}/records" Token ALL api::record_form::waiting;
+    post "/api/v1/{site}/machines/{machine}/record-form/try" Token FORMERS api::record_form::attempt;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -117,12 +125,17 @@ table! {
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;
+    get "/loads/{load}/plot" Session ALL pages::load_plot::get;
     post "/loads/{load}/record" Session LOADERS upload::post;
     get "/loads/{load}/record" Session ALL upload::get;
+    get "/machines" Session ALL pages::machines::get;
+    get "/machines/{machine}" Session ALL pages::machine::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
     get "/assets" Session ALL pages::assets::get;
     get "/assets/{scan}" Session ALL pages::asset::get;
+    get "/machines/{machine}/record-form" Session ALL pages::record_form::get;
+    post "/machines/{machine}/record-form" Session FORMERS pages::record_form::post;
     get "/catalogue" Session ALL pages::catalogue::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;
@@ -140,6 +153,9 @@ table! {
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
     get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/recalls" Session ALL pages::recalls::get;
+    get "/recalls/{recall}" Session ALL pages::recall::get;
+    get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
     get "/handover" Session ALL pages::handover::get;

@@ -5,45 +5,95 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::form::{Fields, submit};
+use super::api::command::read;
+use super::form::{Fields, command, submit_read};
 use super::visitor::Visitor;
 use super::{App, fail};
+use crate::domain::command::{Act, Command, Load, Malformed, wrong};
 use crate::domain::verdict::Evidence;
 
-/// Takes the upload's parts as the fields of a `judge_load` form. A file outranks pasted text.
+/// What an upload's parts hold: fields, and the bytes of the record as they came.
+pub struct Parts {
+    pub fields: Fields,
+    pub record: Option<Vec<u8>>,
+    /// The record came as a file, not as pasted text.
+    pub file: bool,
+}
+
+/// Reads the parts of an upload: fields of a form, a file `record`, and the same as pasted `text`. A file outranks text.
+///
+/// # Errors
+/// An answer that says that it was too large, or broke off.
+#[allow(clippy::result_large_err)] // A response is what the caller answers with.
+pub async fn parts(mut upload: Multipart) -> Result<Parts, Response> {
+    let mut all = Parts { fields: Vec::new(), record: None, file: false };
+    loop {
+        let part = match upload.next_field().await {
+            Ok(Some(part)) => part,
+            Ok(None) => return Ok(all),
+            Err(_) => return Err(too_large()),
+        };
+        let name = part.name().unwrap_or_default().to_string();
+        let Ok(bytes) = part.bytes().await else {
+            return Err(too_large());
+        };
+        let blank = bytes.iter().all(u8::is_ascii_whitespace);
+        match name.as_str() {
+            "record" if !blank => (all.record, all.file) = (Some(bytes.into()), true),
+            "text" if !blank && !all.file => all.record = Some(bytes.into()),
+            "record" | "text" => {}
+            _ => all.fields.push((name, String::from_utf8_lossy(&bytes).into_owned())),
+        }
+    }
+}
+
+/// Judges a load by the record of an upload.
 pub async fn post(
     State(app): State<App>,
     visitor: Visitor,
     Path(load): Path<String>,
-    mut parts: Multipart,
+    upload: Multipart,
 ) -> Response {
+    let given = match parts(upload).await {
+        Ok(given) => given,
+        Err(answer) => return answer,
+    };
     let mut fields: Fields = vec![
         ("do".into(), "judge_load".into()),
         ("load".into(), load.clone()),
         ("back".into(), format!("/loads/{load}")),
     ];
-    loop {
-        let part = match parts.next_field().await {
-            Ok(Some(part)) => part,
-            Ok(None) => break,
-            Err(_) => return too_large(),
-        };
-        let name = part.name().unwrap_or_default().to_string();
-        let Ok(bytes) = part.bytes().await else {
-            return too_large();
-        };
-        // What is no text is told as such by the reader of records, with the line.
-        let text = String::from_utf8_lossy(&bytes).into_owned();
-        if matches!(name.as_str(), "csrf" | "record" | "ambient_kpa") && !text.trim().is_empty() {
-            fields.retain(|(known, _)| *known != name || name == "csrf");
-            fields.push((name, text));
-        } else if matches!(name.as_str(), "text" | "pasted")
-            && !fields.iter().any(|(known, _)| known == "record")
-        {
-            fields.push(("record".into(), text));
+    let own = |(name, _): &(String, String)| matches!(name.as_str(), "csrf" | "ambient_kpa");
+    fields.extend(given.fields.into_iter().filter(own));
+    let shown = match (&given.record, given.file) {
+        // A file is evidence: it is not shown in a form again to be changed there, but chosen again.
+        (Some(bytes), false) => {
+            let text = ("record".to_string(), String::from_utf8_lossy(bytes).into_owned());
+            fields.iter().cloned().chain([text]).collect()
         }
+        _ => fields.clone(),
+    };
+    let asked = judge(&fields, &visitor, given.record);
+    submit_read(&app, &visitor, &shown, asked).await
+}
+
+/// The command, with the record's bytes as they came: the fields of a form are trimmed, a record is not.
+fn judge(fields: &Fields, visitor: &Visitor, record: Option<Vec<u8>>) -> Result<Command, Vec<Malformed>> {
+    let mut fields = fields.clone();
+    if let Some(bytes) = &record {
+        if bytes.contains(&0) {
+            let detail = "found the character U+0000; text without it is needed: a file in UTF-16 has to be written \
+                          in another encoding";
+            return Err(vec![wrong("/record", detail)]);
+        }
+        // It stands here until its bytes do.
+        fields.push(("record".into(), "record".into()));
     }
-    submit(&app, &visitor, fields).await
+    let mut asked = command(&fields, visitor.state.zone).and_then(read)?;
+    if let (Act::Load(Load::Judge(judge)), Some(bytes)) = (&mut asked.act, record) {
+        judge.take_file(bytes);
+    }
+    Ok(asked)
 }
 
 fn too_large() -> Response {
@@ -66,7 +116,11 @@ pub async fn get(State(app): State<App>, visitor: Visitor, Path(load): Path<Stri
         return fail::nothing_here();
     };
     match app.house.raw_record(&visitor.state.site, sha256).await {
-        Ok(Some(raw)) => ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], raw).into_response(),
+        // A browser that was told another encoding would show other text than the file has.
+        Ok(Some(raw)) => match std::str::from_utf8(&raw) {
+            Ok(_) => ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], raw).into_response(),
+            Err(_) => ([(header::CONTENT_TYPE, "text/csv; charset=windows-1252")], raw).into_response(),
+        },
         Ok(None) => fail::nothing_here(),
         Err(gone) => fail::unavailable(&gone.operation),
     }

@@ -29,6 +29,7 @@ mod acts;
 mod at_case;
 mod at_machine;
 mod pure;
+mod recall;
 
 use acts::{Dice, code};
 use pure::{Pure, Told, Verdict};

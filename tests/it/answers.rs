@@ -29,5 +29,5 @@ fn what_waits_for_an_answer_gets_one() {
     };
     let overdue = state.open_exceptions().filter(|load| load.waits_for_countersignature() && late(load));
     assert_eq!(overdue.count(), 0);
-    assert!(state.loads.values().filter(|load| load.alone.is_some()).all(|load| load.started_by == "desk"));
+    assert!(state.loads.values().filter(|load| load.alone.is_some()).all(|load| &*load.started_by == "desk"));
 }

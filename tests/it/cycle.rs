@@ -106,6 +106,14 @@ fn edges_of_the_band() {
     check_steam("time_s,temp_c\n0.1,134\n10.1,134\n", json!({}), json!({"verdict": "pass"}));
 }
 
+/// Water does not boil at such a pressure; the message leads to the line.
+#[test]
+fn a_pressure_without_saturation_is_told_with_its_sample() {
+    let text = "time_s,temp_c,pressure_kpa_abs\n0,130,300\n10,134.5,300\n20,134.5,30000\n";
+    let error = answer("steam", text.as_bytes(), &json!({"band-c": 134, "hold-s": 10})).unwrap_err();
+    assert!(error.starts_with("sample 3, the pressure inside the hold: found 30000 kPa"), "{error}");
+}
+
 fn fettle(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_fettle")).arg("calc").args(arguments).output().unwrap()
 }
@@ -118,6 +126,12 @@ fn the_command_line_answers_or_says_why_not() {
         let output = fettle(&["steam", file, "--band-c", "134", "--hold-s", "180"]);
         let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
         assert_eq!((output.status.code(), &answer["verdict"]), (Some(0), &json!(verdict)));
+        let phases = answer["phases"].as_array().unwrap();
+        let hold = phases.iter().find(|phase| phase["kind"] == "hold").unwrap();
+        assert_eq!(
+            (&hold["start_s"], &hold["end_s"]),
+            (&answer["hold"]["start_s"], &answer["hold"]["end_s"])
+        );
     }
     let unusable: [&[&str]; 5] = [
         &["steam", &nan, "--band-c", "134", "--hold-s", "180"],

@@ -77,6 +77,11 @@ async fn every_kind(served: &Served) {
     served.done(Lead, json!({"do": "set_reserve", "count_sheet": "adult", "minimum": 1})).await;
     served.done(Desk, json!({"do": "machine_out", "machine": "steriliser-1", "reason": "door seal"})).await;
     served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
+    let columns = json!([{"column": "t", "is": "time"}, {"column": "T", "is": "temperature", "unit": "°C"}]);
+    let form = json!({"time": "seconds", "ambient_kpa": 98.4, "columns": columns});
+    served
+        .done(Role::Lead, json!({"do": "define_record_form", "machine": "steriliser-1", "form": form}))
+        .await;
     served
         .done(
             Desk,
@@ -103,14 +108,7 @@ async fn every_kind(served: &Served) {
     let read = json!({"min_c": "134.2", "max_c": "135.1", "hold_s": 200, "complete": true,
         "second_reader": "a colleague"});
     served.done(Desk, json!({"do": "judge_load", "load": load, "readings": read})).await;
-    served
-        .done(
-            Desk,
-            json!({"do": "record_indicator", "load": load, "indicator": "biological",
-        "result": "fail", "lot": "BI-22"}),
-        )
-        .await;
-    served.done(Desk, json!({"do": "reject_load", "load": load, "reason": "growth"})).await;
+    served.grew(&load).await;
     served
         .done(
             Desk,
@@ -256,6 +254,38 @@ async fn every_kind_beside_the_loop(served: &Served) {
 }
 
 impl Served {
+    /// Growth in a load's indicator, the recall that follows, and another of a washer.
+    async fn grew(&self, load: &str) {
+        use Role::{Desk, Infection};
+        let growth = json!({"do": "record_indicator", "load": load, "indicator": "biological", "result": "fail",
+            "lot": "BI-22"});
+        self.done(Desk, growth).await;
+        self.done(Desk, json!({"do": "reject_load", "load": load, "reason": "growth"})).await;
+        let narrow =
+            json!({"do": "narrow_recall", "recall": "recall-0001", "reason": "proven", "loads": [load]});
+        self.done(Infection, narrow).await;
+        self.answered_for("recall-0001").await;
+        let recall = json!({"do": "recall", "machine": "washer-1", "reason": "a spray arm stood still"});
+        self.done(Infection, recall).await;
+        self.answered_for("recall-0002").await;
+    }
+
+    /// Answers for every part and every case of a recall, and closes it.
+    async fn answered_for(&self, recall: &str) {
+        let (_, found) = self.get(&format!("recalls/{recall}")).await;
+        let list = |name: &str| found["unanswered"][name].as_array().cloned().unwrap_or_default();
+        let mut answer =
+            json!({"do": "answer_recall", "recall": recall, "cases": list("cases"), "outcome": "told"});
+        if !list("parts").is_empty() {
+            (answer["scan"], answer["then"]) = (list("parts").into(), "clear".into());
+        }
+        if answer.get("scan").is_some() || !list("cases").is_empty() {
+            self.done(Role::Infection, answer).await;
+        }
+        let close = json!({"do": "close_recall", "recall": recall, "outcome": "answered for"});
+        self.done(Role::Infection, close).await;
+    }
+
     /// The rest of a round, from received to ready, with a steriliser record that carries its pressure of ambience.
     async fn round_from_received(&self, set: &str) {
         use Role::Desk;

@@ -8,7 +8,7 @@ use super::served::{Kind, Served};
 const PASSWORD: &str = "a long enough one";
 
 /// A person with a browser, signed in.
-async fn person(served: &Served, role: Role) -> Client {
+pub async fn person(served: &Served, role: Role) -> Client {
     let code = format!("{}-9", role.name());
     served
         .house
@@ -22,18 +22,18 @@ async fn person(served: &Served, role: Role) -> Client {
     client
 }
 
-async fn read(answer: Response) -> (u16, String, String) {
+pub async fn read(answer: Response) -> (u16, String, String) {
     let status = answer.status().as_u16();
     let kind = answer.headers().get("content-type").and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     let kind = kind.to_string();
     (status, kind, answer.text().await.expect("a page"))
 }
 
-async fn open(client: &Client, served: &Served, path: &str) -> (u16, String, String) {
+pub async fn open(client: &Client, served: &Served, path: &str) -> (u16, String, String) {
     read(client.get(format!("{}{path}", served.base)).send().await.expect("an answer")).await
 }
 
-fn csrf(page: &str) -> String {
+pub fn csrf(page: &str) -> String {
     let from = page.split_once("name=\"csrf\" value=\"").expect("a form").1;
     from.split('"').next().unwrap_or_default().to_string()
 }

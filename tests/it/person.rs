@@ -62,7 +62,8 @@ impl Served {
         if let Some(cookie) = cookie {
             asked = asked.header(header::COOKIE, cookie);
         }
-        if route.method == "post" && route.path.ends_with("/record") {
+        if route.method == "post" && (route.path.ends_with("/record") || route.path.ends_with("/record-form"))
+        {
             let body =
                 format!("--x\r\nContent-Disposition: form-data; name=\"csrf\"\r\n\r\n{csrf}\r\n--x--\r\n");
             asked = asked.header(header::CONTENT_TYPE, "multipart/form-data; boundary=x").body(body);

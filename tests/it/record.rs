@@ -1,9 +1,10 @@
-//! Cycle records as files: what is read, what is refused and where, and that nothing panics.
+//! Cycle records as files: what is read, what is refused, where and with which words.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use std::io::{BufReader, Read};
+
 use fettle::analysis::record::Channel;
-use fettle::formats::record::read;
-use proptest::prelude::*;
+use fettle::formats::record::{read, read_from};
 
 #[test]
 fn times_of_day_are_kept() {
@@ -34,26 +35,36 @@ fn unusable_files_say_where_and_what() {
         |line, column, text: &str, said| check_refused(text.as_bytes(), Some(line), Some(column), said);
     let row = |line, text: &str, said| check_refused(text.as_bytes(), Some(line), None, said);
     check_refused(b"", None, None, "an empty file");
+    check_refused("\u{feff}\r\n\n".as_bytes(), None, None, "an empty file");
     row(1, "\ntime_s,temp_c\n", "an empty line");
     row(1, "time_s,temp_c\n", "0 samples");
     row(2, "time_s,temp_c\n0,1\n\n", "1 sample;");
     row(3, "time_s,temp_c\n0,1\n\n1,1\n", "an empty line");
     row(3, "time_s,temp_c\r\n0,1\r\n\r\n1,1\r\n", "an empty line");
-    row(3, "time_s,temp_c\n0,1\n1\n", "1 cell; 2 are needed");
+    cell(3, "temp_c", "time_s,temp_c\n0,1\n1\n", "found 1 cell in \"1\"; 2 are needed");
+    row(3, "time_s,temp_c\n0,1\n1,134,5\n", "found 3 cells in \"1,134,5\"; 2 are needed");
     row(3, "time_s,temp_c\n0,1\n1,134,5\n", "134.5, not 134,5");
     row(1, "time_s;temp_c\n0;1\n", "no comma separates");
+    row(1, "time_s,temp_c\r0,1\r1,1\r", "a carriage return alone");
     row(1, "temp_c\n1\n", "no time column");
     row(1, "time_s\n1\n", "no temperature");
     row(1, "time,time_s,temp_c\n", "both time_s and time");
-    row(2, "time_s,temp_c\n\"0,1\n1,1\n", "line break");
-    row(2, "time_s,temp_c\n0,\u{0}\n", "U+0000");
-    check_refused(b"time_s,temp_c\n0,1\n1,\xff\n", Some(3), None, "UTF-8");
+    cell(2, "time_s", "time_s,temp_c\n\"0,1\n1,1\n", "line break");
+    cell(2, "temp_c", "time_s,temp_c\n0,\"1\"5\n", "behind the closing quotation mark");
+    cell(1, "2", "time_s,\"temp_c\n0,1\n", "line break");
+    cell(2, "temp_c", "time_s,temp_c\n0,\u{0}\n", "U+0000");
+    cell(1, "2", "time_s,\u{0}\n", "U+0000");
+    check_refused(b"time_s,temp_c\n0,1\n1,\xff\n", Some(3), Some("temp_c"), "UTF-8");
+    check_refused(b"time_s,door,temp_c\n0,\xe9,1\n", Some(2), Some("door"), "UTF-8");
+    check_refused(b"\xff\xfet\0i\0m\0e\0", Some(1), Some("1"), "UTF-8");
+    cell(3, "temp_c", "time_s,temp_c\n0,1\n1,warm\n", "found \"warm\"; a finite number");
+    cell(3, "temp_c", "time_s,temp_c\n0,1\n1,NaN\n", "found \"NaN\"; a finite number");
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,inf\n", "finite");
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,1e999\n", "finite");
-    cell(3, "temp_c", "time_s,temp_c\n0,1\n1,\"134,5\"\n", "comma");
+    cell(3, "temp_c", "time_s,temp_c\n0,1\n1,\"134,5\"\n", "found \"134,5\"; a number with a decimal point");
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,\n", "an empty cell");
     cell(2, "temp_c", "time_s,temp_c\n0,-999\n", "-273.15");
-    cell(3, "time_s", "time_s,temp_c\n1,1\n1,1\n", "stands still");
+    cell(3, "time_s", "time_s,temp_c\n1,1\n1,1\n", "found \"1\", where the time stands still");
     cell(3, "time_s", "time_s,temp_c\n1,1\n0,1\n", "goes back");
     cell(2, "time", "time,temp_c\n2026-03-02T23:57:00,1\n", "RFC 3339");
     cell(1, "door", "time_s,door,temp_c,door\n", "twice");
@@ -84,47 +95,19 @@ fn every_pressure_unit_is_the_same_pressure() {
     }
 }
 
-/// Text made of what records are made of, so that faults lie deep in the file.
-fn likely_text() -> impl Strategy<Value = String> {
-    const PIECES: [&str; 22] = [
-        "time_s",
-        "time",
-        "temp_c",
-        "temp_c_drain",
-        "pressure_bar_abs",
-        ",",
-        ",",
-        "\n",
-        "\n",
-        "\r\n",
-        "\"",
-        "0",
-        "1",
-        "134.5",
-        "-",
-        "NaN",
-        "2026-03-02T23:57:00Z",
-        ";",
-        " ",
-        "\u{feff}",
-        "°",
-        "\u{0}",
-    ];
-    prop::collection::vec(prop::sample::select(&PIECES[..]), 0..60).prop_map(|parts| {
-        if parts.len() % 2 == 0 { parts.concat() } else { format!("time_s,temp_c\n{}", parts.concat()) }
-    })
+#[test]
+fn cells_may_stand_in_quotation_marks() {
+    let text = "\"time_s\",\"note, of the day\",temp_c\n\"0\",\"a \"\"b\"\", c\",\"134.5\"\n1, , 134.5 \n";
+    let (record, warnings) = read(text.as_bytes(), None, true).unwrap();
+    assert_eq!((record.time_s, &record.channels[0].temp_c), (vec![0.0, 1.0], &vec![134.5, 134.5]));
+    assert_eq!(warnings[0].column, "note, of the day");
 }
 
-proptest! {
-    #[test]
-    fn reading_never_panics(bytes in prop::collection::vec(any::<u8>(), 0..400), ambient in any::<Option<f64>>()) {
-        let _ = read(&bytes, ambient, true);
-    }
-
-    #[test]
-    fn what_is_read_can_be_judged(text in likely_text(), want_pressure in any::<bool>()) {
-        if let Ok((record, _)) = read(text.as_bytes(), Some(101.325), want_pressure) {
-            prop_assert_eq!(record.check(), Ok(()));
-        }
-    }
+#[test]
+fn a_record_larger_than_the_limit_is_refused_with_the_limit_named() {
+    let header = b"time_s,temp_c\n0,1\n";
+    let source = header.chain(std::io::repeat(b'1').take(64 * 1024 * 1024));
+    let error = read_from(BufReader::new(source), None, true).unwrap().unwrap_err();
+    assert_eq!(error.line, Some(3));
+    assert_eq!(error.to_string(), "line 3: found more than 64 MiB; a record of at most 64 MiB is needed");
 }

@@ -39,6 +39,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead biomed", with("machine_out", machine(&["reason"]))),
         ("lead biomed", with("machine_back", machine(&["after"]))),
         ("desk lead biomed", with("record_machine_test", test)),
+        ("admin lead", with("define_record_form", json!({"machine": "no", "form": null}))),
         ("lead biomed", with("clear_flag", machine(&["reason"]))),
         ("lead biomed", with("add_asset", json!({"model": "no"}))),
         ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),
@@ -55,6 +56,10 @@ fn catalogue() -> Vec<(&'static str, Value)> {
     ];
     all.extend(of_cases());
     all.extend([
+        ("lead biomed infection", with("recall", json!({"machine": "no", "reason": "r"}))),
+        ("infection", with("narrow_recall", json!({"recall": "no", "reason": "r", "loads": ["no"]}))),
+        ("lead infection", with("answer_recall", json!({"recall": "no", "cases": ["no"], "outcome": "o"}))),
+        ("infection", with("close_recall", json!({"recall": "no", "outcome": "o"}))),
         ("desk lead", with("start_load", start)),
         ("desk lead", with("judge_load", json!({"load": "no", "record": "time_s,temp_c\n0,20\n5,21\n"}))),
         ("desk lead", with("record_indicator", indicator)),

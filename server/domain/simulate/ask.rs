@@ -63,7 +63,7 @@ pub fn start(load: &Id, machine: &Id, programme: &Id, cycle: u64, sets: &[Id]) -
 }
 
 pub fn judge(load: &Id, record: Option<String>, readings: Option<Readings>) -> Act {
-    Act::Load(Load::Judge(Judge { load: load.clone(), record, ambient_kpa: None, readings }))
+    Act::Load(Load::Judge(Judge { load: load.clone(), record, raw: None, ambient_kpa: None, readings }))
 }
 
 pub fn readings(min_c: i64, max_c: i64, hold_s: i64, complete: bool) -> Readings {
@@ -238,10 +238,6 @@ fn place(kind: HoldKind, reason: &str) -> Place {
 
 pub fn hold(kind: HoldKind, what: &Id, reason: &str) -> Act {
     Act::Hold(Hold::Place(Place { scan: Some(scan([what])), ..place(kind, reason) }))
-}
-
-pub fn hold_load(load: &Id, reason: &str) -> Act {
-    Act::Hold(Hold::Place(Place { load: Some(load.clone()), ..place(HoldKind::Recall, reason) }))
 }
 
 pub fn lift(hold: &Id, reason: &str) -> Act {

@@ -61,8 +61,6 @@ impl Hospital {
             return;
         }
         // One load a week of each machine carries the spore test; it is read after a day.
-        let since = self.since_negative.entry(name.clone()).or_default();
-        since.push(load.clone());
         let is_due = machine.tests_due(state, self.clock).iter().any(|due| due.test == BIOLOGICAL);
         let of_it = |load: &Id| state.loads.get(load).is_some_and(|it| it.machine == *name);
         let test_runs =
@@ -150,23 +148,15 @@ impl Hospital {
         }
     }
 
-    /// The spore test of a load is read. Growth stops the machine, and holds what came from it since the last good one.
+    /// The spore test of a load is read. Growth stops the machine, and recalls what came from it since the last good one.
     pub(super) fn biological(&mut self, state: &State, load: &Id) {
         let Some(found) = state.loads.get(load) else { return };
         let machine = found.machine.clone();
         let good = !self.chance.happens(0.01);
         self.give(Role::Lead, ask::indicator(load, IndicatorKind::BiologicalControl, true));
         self.give(Role::Lead, ask::indicator(load, IndicatorKind::Biological, good));
-        let since = self.since_negative.insert(machine.clone(), Vec::new()).unwrap_or_default();
         if good {
             return;
-        }
-        for suspect in since {
-            let released = state.loads.get(&suspect).is_some_and(|it| it.status == LoadStatus::Released);
-            if released {
-                let reason = format!("growth in the spore test of load {load}");
-                self.give(Role::Infection, ask::hold_load(&suspect, &reason));
-            }
         }
         self.give(Role::Infection, ask::look_back_on_load(load, "growth in the spore test"));
         self.in_minutes(26 * 60, Task::Requalify(machine, 0));

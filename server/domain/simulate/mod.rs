@@ -3,6 +3,7 @@
 //! same commands.
 
 mod ask;
+mod ask_recall;
 pub mod catalogue;
 pub mod chance;
 mod desk;
@@ -10,7 +11,8 @@ mod emergency;
 pub mod ledger;
 mod loads;
 pub mod record;
-pub mod records;
+mod recalls;
+mod records;
 mod rounds;
 mod theatre;
 mod upkeep;
@@ -115,8 +117,6 @@ pub struct Hospital {
     spares_given: BTreeSet<Id>,
     /// When what left for repair is expected.
     repairs: BTreeMap<Id, Time>,
-    /// Loads of each steriliser whose spore test is not read yet, or that came since the last that was.
-    since_negative: BTreeMap<Id, Vec<Id>>,
     pub record: Record,
 }
 
@@ -140,7 +140,6 @@ impl Hospital {
             deliveries: Vec::new(),
             spares_given: BTreeSet::new(),
             repairs: BTreeMap::new(),
-            since_negative: BTreeMap::new(),
             record: Record::default(),
             plan,
         };

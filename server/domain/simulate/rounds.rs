@@ -16,7 +16,7 @@ use crate::domain::readiness::{SetReadiness, set_status};
 use crate::domain::state::{Asset, Condition, State};
 use crate::domain::step::Broken;
 
-const DAY: i64 = 24 * 60;
+pub(super) const DAY: i64 = 24 * 60;
 
 impl Hospital {
     pub(super) fn morning(&mut self, state: &State) {
@@ -166,7 +166,7 @@ impl Hospital {
         let parts =
             || state.assets.values().filter(|asset| asset.holds.iter().any(|it| it.hold == hold.hold));
         match hold.kind {
-            HoldKind::Recall if age > 3 * DAY => {
+            HoldKind::Recall if age > 3 * DAY && !of_recall(state, hold) => {
                 self.give(Role::Infection, ask::lift(&hold.hold, "repeated tests showed no growth"));
             }
             HoldKind::Quality if age > 20 * 60 => {
@@ -188,6 +188,7 @@ impl Hospital {
                 self.give(Role::Infection, ask::close_look_back(&look_back.look_back, why));
             }
         }
+        self.recalls(state);
         if self.chance.happens(0.012)
             && let Some(load) =
                 state.loads.values().rev().take(40).find(|load| load.status == LoadStatus::Rejected)
@@ -223,4 +224,9 @@ impl Hospital {
             self.give(Role::Lead, ask::hold(HoldKind::Quality, set, "label not readable, to be looked at"));
         }
     }
+}
+
+/// Whether a hold ends with the recall that placed it.
+fn of_recall(state: &State, hold: &HoldState) -> bool {
+    state.recalls.values().any(|recall| recall.hold == hold.hold)
 }

@@ -11,7 +11,10 @@ pub mod finding;
 pub mod ledger;
 pub mod load;
 pub mod lookback;
+pub mod machine;
 pub mod params;
+pub mod recall;
+pub mod record_form;
 pub mod set;
 pub mod wear;
 

@@ -59,6 +59,8 @@ pub struct MachineRow {
     pub running: String,
     pub programmes: Vec<(String, String)>,
     pub tests: Vec<Tested>,
+    /// It has a record form of its own.
+    pub form: bool,
 }
 
 #[derive(Template)]
@@ -137,6 +139,7 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
         say,
         flagged: machine.flag.is_some(),
         out: !matches!(machine.condition, Condition::InService),
+        form: machine.form.is_some(),
         running: machine.running.as_ref().map(|load| load.to_string()).unwrap_or_default(),
         programmes: machine
             .programmes

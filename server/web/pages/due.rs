@@ -92,7 +92,7 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
     }
     if let Some(machine) = item.machine.as_ref().and_then(|id| state.machines.get(id)) {
         return Row {
-            href: "/catalogue#machines".into(),
+            href: format!("/machines/{}", segment(machine.machine.as_str())),
             called: machine.machine.to_string(),
             detail: machine.kind.words().into(),
             say: super::say::of_machine(state, machine, now),

@@ -172,7 +172,7 @@ mod tests {
             "{text}"
         );
         let load = lead.state.loads.get("S-311").unwrap();
-        let page = sample::show("load-alone", &LoadPage::of(&lead, load, None, None));
+        let page = sample::show("load-alone", &LoadPage::of(&lead, load, (None, None), None));
         assert!(page.contains("Countersign load S-311") && page.contains("one person alone"), "{page}");
         for other in [Role::Desk, Role::Infection, Role::Auditor] {
             let visitor = sample::released_alone(other);

@@ -100,7 +100,7 @@ fn machines(state: &State, now: Time) -> Vec<Item> {
     let not_in_service = state.machines.values().filter(asks);
     not_in_service
         .map(|machine| Item {
-            href: "/catalogue#machines".into(),
+            href: "/machines".into(),
             called: machine.machine.to_string(),
             detail: machine.kind.words().into(),
             since: match &machine.condition {

@@ -1,16 +1,22 @@
 //! One load: may it be released, and why not?
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
+use super::curve::{self, Curve};
+use super::load_found::Found;
 use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
 use super::verdict::{self, Verdict};
+use crate::domain::command::Act;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
+use crate::domain::person::Role;
 use crate::domain::programme::{Biological, Chemical, Programme};
 use crate::domain::release;
 use crate::domain::state::State;
@@ -51,6 +57,11 @@ pub struct LoadPage {
     pub alone: bool,
     pub against: Vec<Reason>,
     pub verdict: Option<Verdict>,
+    pub found: Found,
+    pub machine_href: String,
+    pub curve: Option<Arc<Curve>>,
+    /// The first step out, where something stands against it.
+    pub next: String,
     pub facts: Vec<(&'static str, String)>,
     pub indicators: Vec<IndicatorRow>,
     pub parts: Vec<Part>,
@@ -69,7 +80,12 @@ pub struct LoadPage {
 }
 
 impl LoadPage {
-    pub fn of(visitor: &Visitor, load: &Load, judged: Option<&Judged>, done: Option<u64>) -> LoadPage {
+    pub fn of(
+        visitor: &Visitor,
+        load: &Load,
+        (judged, curve): (Option<&Judged>, Option<Arc<Curve>>),
+        done: Option<u64>,
+    ) -> LoadPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = load.decided_at.is_none();
         let problems = match open {
@@ -82,12 +98,16 @@ impl LoadPage {
         LoadPage {
             page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
             load: load.load.to_string(),
-            heading: heading(state, load, &against, now),
+            heading: heading(state, load, &against, (now, visitor.actor.role)),
             say: of_load(load),
             open,
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
             verdict: verdict::of(state, load, judged, now),
+            found: Found::of(state, load, judged, now),
+            machine_href: format!("/machines/{}", segment(load.machine.as_str())),
+            curve,
+            next: against.first().map(|reason| reason.next.clone()).unwrap_or_default(),
             facts: facts(state, load, now),
             indicators: indicators(state, load, now),
             parts: parts(state, load, now),
@@ -105,17 +125,21 @@ impl LoadPage {
     }
 }
 
-fn heading(state: &State, load: &Load, against: &[Reason], now: Time) -> String {
+fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time, Role)) -> String {
+    let decides = Act::roles("release_load").contains(&reader);
     let name = &load.load;
     let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
-    let by = load.decided_by.clone().unwrap_or_default();
+    let by = load.decided_by.as_deref().unwrap_or_default();
     match (load.status, against) {
         (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
         (LoadStatus::Rejected, _) => {
             let why = load.reason.as_deref().unwrap_or_default();
             format!("Load {name} was rejected by {by}, {at}: {why}")
         }
-        (_, []) => format!("Load {name} may be released. You decide: release it or reject it."),
+        (_, []) => {
+            let who = if decides { "You decide" } else { "The desk or the lead decides" };
+            format!("Nothing found against release of load {name}. {who}.")
+        }
         (_, [one]) => format!("Load {name} may not be released. {}", one.found),
         (_, [first, ..]) => {
             format!(
@@ -203,7 +227,7 @@ fn indicators(state: &State, load: &Load, now: Time) -> Vec<IndicatorRow> {
             },
             lot: it.lot.as_ref().map(|lot| lot.0.clone()).unwrap_or_default(),
             at: when(state, it.at, now),
-            by: it.by.clone(),
+            by: it.by.to_string(),
         })
         .collect()
 }
@@ -232,8 +256,12 @@ pub async fn get(
     let Some(found) = visitor.state.loads.get(load.as_str()) else {
         return super::problem::not_found("load", &load, "/loads", "All loads");
     };
-    match app.house.verdict(&visitor.state.site, found).await {
-        Ok(judged) => render(&LoadPage::of(&visitor, found, judged.as_deref(), done.seq())),
+    let judged = match app.house.verdict(&visitor.state.site, found).await {
+        Ok(judged) => judged,
+        Err(gone) => return fail::unavailable(&gone.operation),
+    };
+    match curve::of(&app, &visitor.state, found, judged.as_deref()).await {
+        Ok(curve) => render(&LoadPage::of(&visitor, found, (judged.as_deref(), curve), done.seq())),
         Err(gone) => fail::unavailable(&gone.operation),
     }
 }
@@ -243,8 +271,8 @@ mod tests {
     use super::*;
     use crate::web::pages::sample;
 
-    fn whole(load: &Load) -> Option<&Judged> {
-        load.judged.as_ref().and_then(|judged| judged.whole.as_deref())
+    fn whole(load: &Load) -> (Option<&Judged>, Option<Arc<Curve>>) {
+        (load.judged.as_ref().and_then(|judged| judged.whole.as_deref()), None)
     }
 
     #[test]
@@ -263,6 +291,23 @@ mod tests {
             let found = judged.state.loads.get("S-311").unwrap();
             LoadPage::of(&judged, found, whole(found), Some(41))
         });
-        assert!(text.contains("may be released. You decide") && text.contains("does not prove sterility"));
+        assert!(
+            text.contains("Nothing found against release of load S-311. You decide.")
+                && text.contains("does not prove sterility")
+        );
+    }
+
+    #[test]
+    fn a_record_is_drawn_below_the_answer() {
+        let judged = sample::judged();
+        let found = judged.state.loads.get("S-311").unwrap();
+        let mut record = crate::web::pages::plot::tests::steam();
+        record.channels[0].temp_c[330] = 138.4;
+        let limits = crate::domain::verdict::limits_of(&found.programme).unwrap();
+        let says = verdict::sentence(found, false);
+        let curve = curve::curve(&record, &limits, &says).map(Arc::new);
+        let text = sample::show("load-drawn", &LoadPage::of(&judged, found, (whole(found).0, curve), None));
+        assert!(text.contains("page-cycle-title") && text.contains("reached 138.4 °C"), "{text}");
+        assert!(text.contains("Signature of the loader"));
     }
 }

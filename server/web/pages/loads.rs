@@ -1,13 +1,14 @@
 //! The loads: those that wait for a decision first, then the latest; and the start of a new one.
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{self, Query};
 use axum::response::Response;
 use serde::Deserialize;
 
 use super::queue::waits_for;
 use super::say::{Say, of_load};
 use super::shared::{Page, count, segment, when};
+use crate::app::records::Waiting;
 use crate::domain::load::Load;
 use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
@@ -15,6 +16,7 @@ use crate::domain::scan::resolve;
 use crate::domain::state::{Asset, Condition, Machine, Named, State};
 use crate::domain::time::Time;
 use crate::formats::json::normal;
+use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
 const MOST_ROWS: usize = 100;
@@ -62,6 +64,16 @@ pub struct LoadsPage {
     pub next: String,
     pub machines: Vec<Choice>,
     pub scan: String,
+    /// Files of the folder of records that belong to no load, or cannot be read.
+    pub waiting: Vec<File>,
+}
+
+/// A file that a machine left and that was not judged.
+pub struct File {
+    pub machine: String,
+    pub file: String,
+    pub since: String,
+    pub reason: String,
 }
 
 fn row(state: &State, load: &Load, now: Time) -> Row {
@@ -73,7 +85,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         parts: count(load.contents.len(), "part", "parts"),
         started: when(state, load.started_at, now),
-        by: load.started_by.clone(),
+        by: load.started_by.to_string(),
         say: of_load(load),
         judged: load.judged.is_some(),
     }
@@ -120,7 +132,7 @@ fn machines(state: &State, scan: &str) -> Vec<Choice> {
 }
 
 impl LoadsPage {
-    pub fn of(visitor: &Visitor, asked: &Asked) -> LoadsPage {
+    pub fn of(visitor: &Visitor, asked: &Asked, waiting: &[Waiting]) -> LoadsPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let mut sorted: Vec<&Load> = state.loads.values().map(|load| &**load).collect();
         sorted.sort_by(|a, b| (b.started_at, &b.load).cmp(&(a.started_at, &a.load)));
@@ -147,8 +159,18 @@ impl LoadsPage {
             open,
             next,
             machines: machines(state, &asked.scan),
+            waiting: waiting.iter().take(MOST_ROWS).map(|it| file(state, it, now)).collect(),
             scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
         }
+    }
+}
+
+fn file(state: &State, it: &Waiting, now: Time) -> File {
+    File {
+        machine: it.machine.clone(),
+        file: it.file.clone(),
+        since: when(state, it.since, now),
+        reason: it.reason.clone(),
     }
 }
 
@@ -176,8 +198,13 @@ fn heading(open: &[Row]) -> String {
     }
 }
 
-pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
-    render(&LoadsPage::of(&visitor, &asked))
+pub async fn get(
+    visitor: Visitor,
+    extract::State(app): extract::State<App>,
+    Query(asked): Query<Asked>,
+) -> Response {
+    let waiting = app.house.records.of(&visitor.state.site);
+    render(&LoadsPage::of(&visitor, &asked, &waiting))
 }
 
 #[cfg(test)]
@@ -188,7 +215,16 @@ mod tests {
     #[test]
     fn the_loads_that_wait_stand_first() {
         let asked = Asked { scan: "B2".into(), ..Asked::default() };
-        let text = sample::show("loads", &LoadsPage::of(&sample::visitor(), &asked));
+        let visitor = sample::visitor();
+        let waiting = [Waiting {
+            machine: "ster-1".into(),
+            file: "<cycle> 7.csv".into(),
+            bytes: Some(9),
+            since: visitor.now,
+            reason: "No load of ster-1 that is not decided has cycle number 7.".into(),
+        }];
+        let text = sample::show("loads", &LoadsPage::of(&visitor, &asked, &waiting));
+        assert!(text.contains("&#60;cycle&#62; 7.csv") && text.contains("has cycle number 7."));
         assert!(text.contains("One load waits") && text.contains("\nB2</textarea>"));
     }
 }

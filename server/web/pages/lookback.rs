@@ -2,20 +2,18 @@
 
 use askama::Template;
 use axum::extract::{Form, Query, State as Reach};
-use axum::http::{HeaderValue, StatusCode, header};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::lookback_answer::{Answer, Began, COLUMNS, sheet};
 use super::lookback_asked::{MINUTES, Typed, address, pairs, short};
 use super::shared::{Page, count, hold_kinds, time};
-use crate::app::house::operation;
 use crate::domain::id::Id;
 use crate::domain::lookback::{LookBack, Origin, Trace, trace, trace_cases};
 use crate::domain::person::Role;
 use crate::domain::state::State;
 use crate::domain::text::LONGEST_LINE;
 use crate::domain::time::Time;
-use crate::formats;
 use crate::web::App;
 use crate::web::form::Fields;
 use crate::web::visitor::{Visitor, render};
@@ -233,24 +231,10 @@ pub async fn csv(visitor: Visitor, Query(pairs): Query<Vec<(String, String)>>) -
 /// The answer as a file, whose name tells the ledger position that it shows.
 fn download(visitor: &Visitor, began: Began, trace: &Trace, called: &str) -> Response {
     let state = &visitor.state;
-    let bytes = match formats::sheet::csv(COLUMNS, &sheet(state, began, trace)) {
-        Ok(bytes) => bytes,
-        Err(error) => {
-            let operation = operation();
-            tracing::error!(operation, %error, "a look-back could not be written as a sheet");
-            return crate::web::fail::unavailable(&operation);
-        }
-    };
     let plain = |c: char| if c.is_ascii_alphanumeric() || c == '.' { c } else { '-' };
     let called: String = called.chars().map(plain).take(80).collect();
-    let name = format!("attachment; filename=\"look-back-{called}-entry-{}.csv\"", state.seq);
-    let mut response = bytes.into_response();
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8"));
-    if let Ok(name) = HeaderValue::from_str(&name) {
-        headers.insert(header::CONTENT_DISPOSITION, name);
-    }
-    response
+    let called = format!("look-back-{called}-entry-{}", state.seq);
+    super::sheet::download(COLUMNS, &sheet(state, began, trace), &called)
 }
 
 #[cfg(test)]

@@ -247,6 +247,28 @@ pub fn in_theatre() -> Visitor {
     looking(house, Role::Charge)
 }
 
+/// Infection prevention, after growth in the indicator of load S-311: a case used what lay in it.
+pub fn recalled() -> Visitor {
+    let mut house = house();
+    passed(&mut house, "S-311");
+    house.act(Role::Lead, json!({"do": "release_load", "load": "S-311", "dry": true}));
+    house.now = house.now.plus_minutes(50);
+    let start = house.now.plus_minutes(60).to_string();
+    let plan = json!({"do": "plan_case", "case": "K-1", "start": start, "minutes": 40, "room": "2", "needs": ["adult"]});
+    house.act(Role::Charge, plan);
+    house.act(
+        Role::Charge,
+        json!({"do": "issue", "case": "K-1", "scan": "B2",
+               "override": {"code": "reserve_would_be_undercut", "reason": "the next set follows at eleven"}}),
+    );
+    house.act(Role::Clinician, json!({"do": "open", "case": "K-1", "scan": "BR-0031", "pack_intact": true}));
+    house.act(
+        Role::Lead,
+        json!({"do": "record_indicator", "load": "S-311", "indicator": "biological", "result": "fail"}),
+    );
+    looking(house, Role::Infection)
+}
+
 /// The lead, when nothing stands against load S-311 any more.
 pub fn judged() -> Visitor {
     let mut house = house();

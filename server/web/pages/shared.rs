@@ -30,6 +30,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/desk", "Desk", "What is in my hand and what does it need next?", &[Desk, Lead]),
     ("/queue", "Queue", "What waits at each step, and what is oldest?", &[Desk, Lead]),
     ("/loads", "Loads", "May a load be released, and why not?", &[Desk, Lead, Infection, Auditor]),
+    (
+        "/machines",
+        "Machines",
+        "May a machine run a load, is a test due, is it drifting?",
+        &[Desk, Lead, Biomed, Infection, Admin, Auditor],
+    ),
     ("/sets", "Sets", "Which sets are ready, and what do the others lack?", &Role::ALL),
     ("/assets", "Assets", "One part and its life: turns, inspections, holds.", &Role::ALL),
     ("/due", "Due", "What must be inspected, tested or replaced, in order of need?", &[Biomed, Lead]),
@@ -41,6 +47,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Biomed, Lead, Desk, Charge, Infection],
     ),
     ("/look-back", "Look-back", "Who and what is affected?", &[Infection, Lead, Charge, Auditor]),
+    (
+        "/recalls",
+        "Recalls",
+        "What of a machine is recalled, and what is not answered for?",
+        &[Infection, Lead, Biomed, Auditor],
+    ),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/exceptions",

@@ -84,6 +84,10 @@ fn sentence(event: &Event) -> String {
             let why = it.test.repeat_because.as_ref().map(|why| format!(" (repeat: {})", why.0));
             format!("{}: {test} test {good}{}.", it.test.machine, why.unwrap_or_default())
         }
+        What::RecordFormDefined(it) => match it.form {
+            Some(_) => format!("Record form of {} defined.", it.machine),
+            None => format!("Record form of {} taken away; only the plain form is read.", it.machine),
+        },
         What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
         What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
         _ => of_parts(event),
@@ -149,7 +153,15 @@ fn of_load(event: &Event) -> String {
             format!("Record of load {} {}.", it.load, if it.judged.passed { "passed" } else { "failed" })
         }
         What::IndicatorRecorded(it) => {
-            format!("Load {}: {} indicator, {}.", it.load, name_of(it.indicator), name_of(it.result))
+            let recall =
+                it.recall.as_ref().map(|recall| format!(" {}", super::told_beside::recalled(recall)));
+            format!(
+                "Load {}: {} indicator, {}.{}",
+                it.load,
+                name_of(it.indicator),
+                name_of(it.result),
+                recall.unwrap_or_default()
+            )
         }
         What::LoadReleased(it) => {
             let how = match (&it.alone, &it.early) {

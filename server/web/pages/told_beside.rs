@@ -1,6 +1,8 @@
 //! Entries about defect reports, repairs, look-backs, flags and countersignatures, in sentences.
 
+use super::shared::count;
 use crate::domain::event::{Event, What};
+use crate::domain::recall::Recalled;
 
 pub fn sentence(event: &Event) -> Option<String> {
     Some(match &event.what {
@@ -12,6 +14,22 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("{} sent to repair, {label}: {}", it.asset, it.reason)
         }
         What::BackFromRepair(it) => format!("{} back from repair.", it.asset),
+        What::Recalled(it) => recalled(it),
+        What::RecallNarrowed(it) => format!(
+            "Recall {} narrowed to {}; {} free again: {}",
+            it.recall,
+            count(it.loads.len(), "load", "loads"),
+            count(it.lifted.len(), "part is", "parts are"),
+            it.reason
+        ),
+        What::RecallAnswered(it) => format!(
+            "Recall {} answered for {} and {}: {}",
+            it.recall,
+            count(it.assets.len(), "part", "parts"),
+            count(it.cases.len(), "case", "cases"),
+            it.outcome
+        ),
+        What::RecallClosed(it) => format!("Recall {} closed: {}", it.recall, it.outcome),
         What::LookBackOpened(it) => {
             format!("Look-back {} opened from {}: {}", it.look_back, it.origin.words(), it.reason)
         }
@@ -30,6 +48,18 @@ pub fn act(event: &Event) -> Option<(Option<u32>, String)> {
         What::BackFromRepair(_) => (None, "back from repair".into()),
         _ => return None,
     })
+}
+
+/// A recall, alone or with the growth that began it.
+pub fn recalled(it: &Recalled) -> String {
+    format!(
+        "Recall {} of {}: {}, {} put on hold: {}.",
+        it.recall,
+        it.machine,
+        count(it.loads.len(), "load", "loads"),
+        count(it.assets.len(), "part", "parts"),
+        it.reason
+    )
 }
 
 #[cfg(test)]

@@ -25,6 +25,14 @@ pub struct Verdict {
     pub measures: Vec<Measure>,
     pub source: String,
     pub ended: String,
+    /// Other loads that the very same bytes are the record of.
+    pub same_as: Vec<String>,
+}
+
+/// Whether a load's record meets its programme, as a sentence.
+pub fn sentence(load: &Load, passed: bool) -> String {
+    let meets = if passed { "meets" } else { "does not meet" };
+    format!("The record of load {} {meets} programme {}.", load.load, load.programme.programme)
 }
 
 pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Option<Verdict> {
@@ -33,11 +41,7 @@ pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Opt
     let reasons = answer.get("reasons").and_then(Value::as_array);
     Some(Verdict {
         passed: judged.passed,
-        sentence: if judged.passed {
-            format!("The record meets programme {}.", load.programme.programme)
-        } else {
-            format!("The record does not meet programme {}.", load.programme.programme)
-        },
+        sentence: sentence(load, judged.passed),
         reasons: reasons
             .into_iter()
             .flatten()
@@ -46,15 +50,24 @@ pub fn of(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> Opt
         measures: measures(&answer, &load.programme),
         source: source(judged),
         ended: time(state, judged.ended_at, now),
+        same_as: same_as(judged),
     })
+}
+
+fn same_as(judged: &Judged) -> Vec<String> {
+    match &judged.by {
+        Evidence::Record { same_as, .. } => same_as.iter().map(ToString::to_string).collect(),
+        Evidence::Readings { .. } => Vec::new(),
+    }
 }
 
 fn source(judged: &Judged) -> String {
     match &judged.by {
-        Evidence::Record { sha256, bytes, ambient_kpa } => {
+        Evidence::Record { sha256, bytes, ambient_kpa, form, .. } => {
             let start: String = sha256.chars().take(12).collect();
             let ambient = ambient_kpa.map(|kpa| format!(", ambient pressure {kpa} kPa")).unwrap_or_default();
-            format!("Computed from the record itself: {bytes} bytes, SHA-256 {start}…{ambient}")
+            let read = if form.is_some() { "by the machine's record form" } else { "in the plain form" };
+            format!("Computed from the record itself, read {read}: {bytes} bytes, SHA-256 {start}…{ambient}")
         }
         Evidence::Readings { .. } => "Read from the printout by two people; not computed again".into(),
     }
@@ -72,7 +85,7 @@ fn at_least(limit: Option<Quantity>, unit: &str) -> String {
     limit.map_or_else(|| "no limit".to_string(), |limit| format!("at least {limit} {unit}"))
 }
 
-fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
+pub fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
     let within = if programme.band_c.is_some() { "within the band" } else { "no limit" };

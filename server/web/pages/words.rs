@@ -12,6 +12,7 @@ pub fn command(name: &str) -> String {
         "machine_out" => "Take a machine out of service",
         "machine_back" => "Put a machine back in service",
         "record_machine_test" => "Record a machine test",
+        "define_record_form" => "Save the record form",
         "add_asset" => "Add a part",
         "put_away" => "Put away",
         "retire" => "Retire a part",

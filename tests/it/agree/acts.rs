@@ -12,7 +12,7 @@ use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine};
+use super::{at_case, at_machine, recall};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -54,6 +54,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
     let mut command = match dice.below(76) {
         0..16 => onward(state, dice),
         16..24 => on_load(state, dice),
+        24 if dice.once_in(2) => recall::next(state, dice),
         24 => hold(state, dice),
         25 => lift(state, dice),
         26 => replace(state, dice),
@@ -73,7 +74,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         41..44 => add(dice),
         44..56 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
-        57..66 => onward(state, dice),
+        57..63 => onward(state, dice),
+        63..66 => recall::next(state, dice),
         66..71 => on_load(state, dice),
         71..75 => at_machine::answer(state, dice),
         _ => add(dice),

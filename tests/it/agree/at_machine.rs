@@ -47,7 +47,8 @@ pub fn next(state: &State, dice: &mut Dice) -> Value {
         }
     }
     let machine = dice.word(&["steriliser-2", "steriliser-1", "washer-1"]);
-    match dice.below(4) {
+    match dice.below(5) {
+        4 => record_form(machine, dice),
         0 => json!({"do": "machine_out", "machine": machine, "reason": "door"}),
         1 => {
             json!({"do": "record_machine_test", "machine": machine, "test": "leak_rate", "value": dice.below(3)})
@@ -56,4 +57,13 @@ pub fn next(state: &State, dice: &mut Dice) -> Value {
             json!({"do": "record_machine_test", "machine": machine, "test": "air_removal", "passed": !dice.once_in(4)})
         }
     }
+}
+
+/// How a machine's files read.
+fn record_form(machine: &str, dice: &mut Dice) -> Value {
+    let time = dice.word(&["clock", "seconds", "minutes"]);
+    let columns =
+        json!([{"column": "t", "is": "time"}, {"column": "T °C", "is": "temperature", "unit": "°C"}]);
+    let form = json!({"separator": ";", "skip_lines": dice.below(3), "time": time, "columns": columns});
+    json!({"do": "define_record_form", "machine": machine, "form": if dice.once_in(4) { Value::Null } else { form }})
 }

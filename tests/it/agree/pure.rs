@@ -203,6 +203,7 @@ impl Pure {
             findings: state.findings.keys().cloned().collect(),
             repairs: state.repairs.keys().cloned().collect(),
             look_backs: state.look_backs.keys().cloned().collect(),
+            recalls: state.recalls.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();

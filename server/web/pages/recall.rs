@@ -1,0 +1,174 @@
+//! One recall: what is still in the house and held, what was used meanwhile and on whom, what is not answered for.
+
+use askama::Template;
+use axum::extract::{self, Path, Query};
+use axum::response::Response;
+
+use super::recall_rows::{COLUMNS, CaseRow, LoadRow, PartRow, cases, loads, parts, sheet};
+use super::shared::{Done, Page, count, segment, when};
+use crate::domain::affected::{Affected, Fate, affected};
+use crate::domain::person::Role;
+use crate::domain::recall::Recall;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+use crate::web::{App, fail};
+
+#[derive(Template)]
+#[template(path = "recall.html")]
+pub struct RecallPage {
+    pub page: Page,
+    pub recall: String,
+    pub heading: String,
+    pub open: bool,
+    /// Every part and every case is answered for.
+    pub whole: bool,
+    pub facts: Vec<(&'static str, String)>,
+    pub to_answer: Vec<PartRow>,
+    pub answered: Vec<PartRow>,
+    pub cases: Vec<CaseRow>,
+    pub cases_open: usize,
+    pub loads: Vec<LoadRow>,
+    pub may_clear: bool,
+    pub root: String,
+    pub csv: String,
+}
+
+/// The answer first: what is held, what was used, what is not answered for.
+fn heading(recall: &Recall, found: &Affected) -> String {
+    let name = &recall.recall;
+    if let Some(outcome) = &recall.outcome {
+        return format!("{name} of {} is closed: {outcome}", recall.machine);
+    }
+    let here = found.parts.values().filter(|part| part.fate == Fate::Here && part.held).count();
+    let loose = found.parts.values().filter(|part| matches!(part.fate, Fate::Out | Fate::Missing)).count();
+    let mut words = format!(
+        "{name} of {}: {} in the house on hold, {}",
+        recall.machine,
+        count(here, "part is", "parts are"),
+        match found.cases.len() {
+            0 => "no case opened any".to_string(),
+            many => format!("{} opened such parts", count(many, "case", "cases")),
+        }
+    );
+    if loose > 0 {
+        words.push_str(&format!(", {} out or not accounted for", count(loose, "part is", "parts are")));
+    }
+    let (parts, cases) = found.open();
+    match parts.len() + cases.len() {
+        0 => words.push_str(". Everything is answered for; it may be closed."),
+        many => words.push_str(&format!(". {} missing.", count(many, "answer is", "answers are"))),
+    }
+    words
+}
+
+fn facts(state: &State, recall: &Recall, now: Time) -> Vec<(&'static str, String)> {
+    let told = |at: Time| when(state, at, now);
+    let window = match (&recall.since, recall.from) {
+        (Some(since), _) => {
+            format!(
+                "since load {}, {}: its biological indicator showed no growth",
+                since.load,
+                told(since.at)
+            )
+        }
+        (None, Some(from)) => {
+            format!(
+                "from {}{}",
+                told(from),
+                recall.to.map(|to| format!(" to {}", told(to))).unwrap_or_default()
+            )
+        }
+        (None, None) => "everything from it: no good biological indicator is on record before".into(),
+    };
+    let mut all = vec![
+        ("Why", recall.reason.clone()),
+        ("Machine", recall.machine.to_string()),
+        ("Window", window),
+        ("Loads", recall.loads.len().to_string()),
+        ("Begun", format!("{} by {}", told(recall.opened_at), recall.opened_by)),
+        ("Hold", recall.hold.to_string()),
+    ];
+    for narrowed in &recall.narrowed {
+        let words = format!(
+            "from {} to {} by {}, {}: {}",
+            count(narrowed.before as usize, "load", "loads"),
+            narrowed.after,
+            narrowed.by,
+            told(narrowed.at),
+            narrowed.reason
+        );
+        all.push(("Narrowed", words));
+    }
+    if let (Some(at), Some(by)) = (recall.closed_at, &recall.closed_by) {
+        all.push(("Closed", format!("{} by {by}", told(at))));
+    }
+    all
+}
+
+impl RecallPage {
+    pub fn of(visitor: &Visitor, recall: &Recall, root: String, done: Option<u64>) -> RecallPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let found = affected(state, recall);
+        let (to_answer, answered) = parts(state, recall, &found, now);
+        let cases = cases(state, recall, &found, now);
+        let path = format!("/recalls/{}", segment(recall.recall.as_str()));
+        let cases_open = cases.iter().filter(|case| !case.answered).count();
+        RecallPage {
+            csv: format!("{path}/sheet.csv"),
+            page: Page::of(visitor, "/recalls", path, done),
+            recall: recall.recall.to_string(),
+            heading: heading(recall, &found),
+            open: recall.is_open(),
+            whole: to_answer.is_empty() && cases_open == 0,
+            facts: facts(state, recall, now),
+            to_answer,
+            answered,
+            cases,
+            cases_open,
+            loads: loads(state, recall, now),
+            may_clear: visitor.actor.role == Role::Infection,
+            root,
+        }
+    }
+}
+
+pub async fn get(
+    extract::State(app): extract::State<App>,
+    visitor: Visitor,
+    Path(recall): Path<String>,
+    Query(done): Query<Done>,
+) -> Response {
+    let Some(found) = visitor.state.recalls.get(recall.as_str()) else {
+        return super::problem::not_found("recall", &recall, "/recalls", "All recalls");
+    };
+    let root = app.house.root_at(&visitor.state.site, visitor.state.seq).await.ok().flatten();
+    render(&RecallPage::of(&visitor, found, root.unwrap_or_default(), done.seq()))
+}
+
+pub async fn csv(visitor: Visitor, Path(recall): Path<String>) -> Response {
+    let state = &visitor.state;
+    let Some(found) = state.recalls.get(recall.as_str()) else {
+        return fail::nothing_here();
+    };
+    let rows = sheet(state, found, &affected(state, found));
+    super::sheet::download(COLUMNS, &rows, &format!("{}-entry-{}", found.recall, state.seq))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::recalls::RecallsPage;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn the_heading_says_what_is_held_and_what_is_missing() {
+        let visitor = sample::recalled();
+        let found = visitor.state.recalls.values().next().unwrap();
+        let text = sample::show("recall", &RecallPage::of(&visitor, found, "a3f0".repeat(16), None));
+        assert!(text.contains("on hold") && text.contains("missing."), "{text}");
+        assert!(text.contains("possible contact, not infection"), "{text}");
+        let list = sample::show("recalls", &RecallsPage::of(&visitor, None));
+        assert!(list.contains("is open") && list.contains("have no answer yet"), "{list}");
+    }
+}

@@ -1,0 +1,104 @@
+//! The recalls: what of a machine is recalled, and what is not answered for; and the start of one.
+
+use askama::Template;
+use axum::extract::Query;
+use axum::response::Response;
+
+use super::shared::{Done, Page, count, segment, when};
+use crate::domain::affected::affected;
+use crate::domain::id::Id;
+use crate::domain::recall::Recall;
+use crate::domain::state::State;
+use crate::domain::time::Time;
+use crate::web::visitor::{Visitor, render};
+
+pub struct Row {
+    pub href: String,
+    pub recall: String,
+    pub machine: String,
+    pub reason: String,
+    pub loads: usize,
+    pub opened: String,
+    pub by: String,
+    /// Answers that are missing; how it ended, where it is closed.
+    pub stands: String,
+}
+
+#[derive(Template)]
+#[template(path = "recalls.html")]
+pub struct RecallsPage {
+    pub page: Page,
+    pub heading: String,
+    pub open: Vec<Row>,
+    pub closed: Vec<Row>,
+    pub machines: Vec<String>,
+}
+
+fn row(state: &State, it: &Recall, now: Time) -> Row {
+    let stands = match &it.outcome {
+        Some(outcome) => outcome.clone(),
+        None => unanswered(state, it),
+    };
+    Row {
+        href: format!("/recalls/{}", segment(it.recall.as_str())),
+        recall: it.recall.to_string(),
+        machine: it.machine.to_string(),
+        reason: it.reason.clone(),
+        loads: it.loads.len(),
+        opened: when(state, it.opened_at, now),
+        by: it.opened_by.clone(),
+        stands,
+    }
+}
+
+/// What of an open recall has no answer, in words.
+fn unanswered(state: &State, it: &Recall) -> String {
+    let (parts, cases) = affected(state, it).open();
+    match (parts.len(), cases.len()) {
+        (0, 0) => "all answered; may be closed".into(),
+        (parts, cases) => {
+            format!("{} and {}", count(parts, "part", "parts"), count(cases, "case", "cases"))
+        }
+    }
+}
+
+impl RecallsPage {
+    pub fn of(visitor: &Visitor, done: Option<u64>) -> RecallsPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let mut all: Vec<&Recall> = state.recalls.values().map(|it| &**it).collect();
+        all.sort_by(|a, b| (b.opened_at, &b.recall).cmp(&(a.opened_at, &a.recall)));
+        let (open, closed): (Vec<_>, Vec<_>) = all.into_iter().partition(|it| it.is_open());
+        let heading = match open.as_slice() {
+            [] => "No recall is open.".to_string(),
+            [one] => format!("{} of {} is open: {}.", one.recall, one.machine, without_answer(state, one)),
+            many => {
+                let held: Vec<String> = many.iter().map(|it| it.machine.to_string()).collect();
+                format!("{} recalls are open, of {}.", many.len(), super::shared::listed(&distinct(held)))
+            }
+        };
+        RecallsPage {
+            page: Page::of(visitor, "/recalls", "/recalls", done),
+            heading,
+            open: open.into_iter().map(|it| row(state, it, now)).collect(),
+            closed: closed.into_iter().map(|it| row(state, it, now)).collect(),
+            machines: state.machines.keys().map(Id::to_string).collect(),
+        }
+    }
+}
+
+fn without_answer(state: &State, it: &Recall) -> String {
+    match affected(state, it).open() {
+        (parts, cases) if parts.is_empty() && cases.is_empty() => "everything is answered for".into(),
+        _ => format!("{} have no answer yet", unanswered(state, it)),
+    }
+}
+
+fn distinct(mut all: Vec<String>) -> Vec<String> {
+    all.sort();
+    all.dedup();
+    all
+}
+
+pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
+    render(&RecallsPage::of(&visitor, done.seq()))
+}
