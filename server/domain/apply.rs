@@ -8,7 +8,7 @@ use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
 use super::machine::BackAfter;
 use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
-use super::step::{Outcome, PackBrokenDone, StepRecorded};
+use super::step::{Inspected, Outcome, PackBrokenDone, StepRecorded};
 use super::time::Time;
 
 /// The entry around an event, as far as it matters for what is true.
@@ -84,21 +84,23 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
             packed_in(state, when, it);
         }
         What::PackBroken(it) => pack_broken(state, when, it),
-        What::Inspected(it) => {
-            for part in &it.parts {
-                moves(state, when, part.moved.as_slice());
-                let passed = part.outcome == Outcome::Passed;
-                turn(state, when, &part.asset, |asset| {
-                    // One told late does not hide a newer one.
-                    let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);
-                    if passed && newest {
-                        asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
-                    }
-                });
-            }
-            it.holds.iter().for_each(|hold| super::apply_parts::place_hold(state, when, hold));
-        }
+        What::Inspected(it) => inspected(state, when, it),
     }
+}
+
+fn inspected(state: &mut State, when: &When, it: &Inspected) {
+    for part in &it.parts {
+        moves(state, when, part.moved.as_slice());
+        let passed = part.outcome == Outcome::Passed;
+        turn(state, when, &part.asset, |asset| {
+            // One told late does not hide a newer one.
+            let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);
+            if passed && newest {
+                asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
+            }
+        });
+    }
+    it.holds.iter().for_each(|hold| super::apply_parts::place_hold(state, when, hold));
 }
 
 /// Takes an entry back, and does instead what it should have said. Whatever it touched is touched by this entry.
