@@ -93,7 +93,15 @@ fn running(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
             && machine.condition == Condition::InService
             && machine.programmes.iter().any(|programme| programme.programme.as_str() == STEAM)
     });
-    let set = idle(state, now, 70).pop();
+    // What has reached its maker's limit is not packed again.
+    let at_limit = |asset: &Arc<Asset>| {
+        let limits = state.model(&asset.model).map(|model| &model.limits);
+        let reached = |limit: Option<u32>, found: u32| limit.is_some_and(|limit| found >= limit);
+        limits.is_some_and(|it| reached(it.max_cycles, asset.cycles) || reached(it.max_uses, asset.uses))
+    };
+    let mut packable = idle(state, now, 70);
+    packable.retain(|set| !state.members(set).any(at_limit));
+    let set = packable.pop();
     let tray = set.as_ref().and_then(|set| {
         state.members(set).find(|asset| asset.pack.as_ref().is_some_and(|pack| pack.pack == "tray"))
     });
@@ -101,7 +109,7 @@ fn running(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
     let (machine, set, tray) = (machine.machine.clone(), set.set.clone(), tray.asset.clone());
     let all: [(i64, Value); 4] = [
         (60, json!({"do": "pack_broken", "scan": tray, "why": "dropped"})),
-        (48, json!({"do": "record_step", "step": "packed", "scan": set})),
+        (48, json!({"do": "record_step", "step": "packed", "scan": set, "packaging": "wrap"})),
         (22, json!({"do": "record_machine_test", "machine": machine, "test": AIR_REMOVAL, "passed": true})),
         (22, json!({"do": "start_load", "machine": machine, "programme": STEAM, "scan": set})),
     ];
