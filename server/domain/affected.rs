@@ -4,11 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::exposure::CasePart;
 use super::id::Id;
 use super::load::{Load, LoadStatus};
 use super::lookback::{AtCase, trace_loads};
 use super::model::StepKind;
-use super::recall::Recall;
+use super::recall::{After, Recall};
 use super::state::{Asset, Stage, State};
 use super::time::Time;
 
@@ -143,11 +144,15 @@ pub struct Affected {
     pub parts: BTreeMap<Id, AffectedPart>,
     pub cases: BTreeMap<Id, BTreeSet<AtCase>>,
     answered_cases: BTreeSet<Id>,
+    closed: bool,
 }
 
 impl Affected {
-    /// The parts and the cases that nobody answered for.
+    /// The parts and the cases that nobody answered for. A closed recall asks for nothing more.
     pub fn open(&self) -> (Vec<Id>, Vec<Id>) {
+        if self.closed {
+            return (Vec::new(), Vec::new());
+        }
         let parts = self.parts.iter().filter(|(_, part)| !part.answered()).map(|(id, _)| id.clone());
         let parts = parts.collect();
         let cases = self.cases.keys().filter(|id| !self.answered_cases.contains(*id)).cloned().collect();
@@ -161,8 +166,9 @@ pub fn affected(state: &State, recall: &Recall) -> Affected {
     let lifted = state.holds.get(&recall.hold).is_some_and(|hold| hold.lifted_at.is_some());
     let mut found = Affected {
         parts: BTreeMap::new(),
-        cases: trace.cases,
+        cases: before_cleared(state, recall, trace.cases),
         answered_cases: recall.cases.keys().cloned().collect(),
+        closed: !recall.is_open(),
     };
     for (id, turns) in trace.assets {
         let Some(asset) = state.assets.get(&id) else { continue };
@@ -172,6 +178,25 @@ pub fn affected(state: &State, recall: &Recall) -> Affected {
         found.parts.insert(id, AffectedPart { turns, fate, held, told });
     }
     found
+}
+
+/// The exposures but for those of parts that were cleared before: nothing stood against these any more.
+fn before_cleared(
+    state: &State,
+    recall: &Recall,
+    mut cases: BTreeMap<Id, BTreeSet<AtCase>>,
+) -> BTreeMap<Id, BTreeSet<AtCase>> {
+    let cleared = |asset: &Id| recall.parts.get(asset).filter(|it| it.then == Some(After::Clear));
+    for (case, exposures) in &mut cases {
+        let Some(case) = state.cases.get(case) else { continue };
+        exposures.retain(|at| {
+            let Some(answer) = cleared(&at.asset) else { return true };
+            let same = |(id, part): &(&Id, &CasePart)| **id == at.asset && part.turn == at.turn;
+            case.all_parts().find(same).is_none_or(|(_, part)| part.since < answer.entry)
+        });
+    }
+    cases.retain(|_, exposures| !exposures.is_empty());
+    cases
 }
 
 fn fate(asset: &Asset, turns: &BTreeSet<u32>, relying: &BTreeSet<Id>) -> Fate {

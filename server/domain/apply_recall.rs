@@ -100,8 +100,13 @@ fn narrow(state: &mut State, when: &When, it: &RecallNarrowed) {
 
 fn answer(state: &mut State, when: &When, it: &RecallAnswered) {
     let hold = state.recalls.get(&it.recall).map(|recall| recall.hold.clone());
-    let answer =
-        Answer { outcome: it.outcome.clone(), then: it.then, at: when.at, by: when.actor.to_string() };
+    let answer = Answer {
+        outcome: it.outcome.clone(),
+        then: it.then,
+        entry: when.seq,
+        at: when.at,
+        by: when.actor.to_string(),
+    };
     change_recall(state, &it.recall, |recall| {
         recall.parts.extend(it.assets.iter().map(|asset| (asset.clone(), answer.clone())));
         recall.cases.extend(it.cases.iter().map(|case| (case.clone(), answer.clone())));

@@ -180,6 +180,8 @@ pub struct Answer {
     pub outcome: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub then: Option<After>,
+    /// The entry that gave it: what happened to a cleared part after it is no matter of the recall.
+    pub entry: u64,
     pub at: Time,
     pub by: String,
 }
