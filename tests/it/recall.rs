@@ -12,6 +12,38 @@ use super::case::{issue, plan};
 use super::served::{BOTH, Served, steam_record};
 
 impl Served {
+    /// Growth in a load's indicator, the recall that follows, and another of a washer.
+    pub async fn grew(&self, load: &str) {
+        use Role::{Desk, Infection};
+        let growth = json!({"do": "record_indicator", "load": load, "indicator": "biological", "result": "fail",
+            "lot": "BI-22"});
+        self.done(Desk, growth).await;
+        self.done(Desk, json!({"do": "reject_load", "load": load, "reason": "growth"})).await;
+        let narrow =
+            json!({"do": "narrow_recall", "recall": "recall-0001", "reason": "proven", "loads": [load]});
+        self.done(Infection, narrow).await;
+        self.answered_for("recall-0001").await;
+        let recall = json!({"do": "recall", "machine": "washer-1", "reason": "a spray arm stood still"});
+        self.done(Infection, recall).await;
+        self.answered_for("recall-0002").await;
+    }
+
+    /// Answers for every part and every case of a recall, and closes it.
+    async fn answered_for(&self, recall: &str) {
+        let (_, found) = self.get(&format!("recalls/{recall}")).await;
+        let list = |name: &str| found["unanswered"][name].as_array().cloned().unwrap_or_default();
+        let mut answer =
+            json!({"do": "answer_recall", "recall": recall, "cases": list("cases"), "outcome": "told"});
+        if !list("parts").is_empty() {
+            (answer["scan"], answer["then"]) = (list("parts").into(), "clear".into());
+        }
+        if answer.get("scan").is_some() || !list("cases").is_empty() {
+            self.done(Role::Infection, answer).await;
+        }
+        let close = json!({"do": "close_recall", "recall": recall, "outcome": "answered for"});
+        self.done(Role::Infection, close).await;
+    }
+
     /// A second adult set, whose parts are `B-2`, `C-3` and `T-2`.
     async fn second_set(&self) {
         let set = json!({"do": "build_set", "set": "SET-2", "count_sheet": "adult", "name": "Adult 2"});
