@@ -153,8 +153,24 @@ fn f0_min(record: &Record, hold: Option<Span>) -> F0Min {
     F0Min { ref_c: F0_REF_C, z_k: F0_Z_K, total, hold: held }
 }
 
-fn per_channel<T: Copy + PartialOrd>(record: &Record, value: impl Fn(&Channel) -> T) -> PerChannel<T> {
-    let values: Vec<T> = record.channels.iter().map(&value).collect();
+/// From so many samples on a channel is worth a thread of its own.
+const LONG: usize = 100_000;
+
+fn per_channel<T: Copy + PartialOrd + Send>(
+    record: &Record,
+    value: impl Fn(&Channel) -> T + Sync,
+) -> PerChannel<T> {
+    let values: Vec<T> = if record.time_s.len() < LONG || record.channels.len() == 1 {
+        record.channels.iter().map(&value).collect()
+    } else {
+        std::thread::scope(|scope| {
+            let value = &value;
+            let spawned = record.channels.iter().map(|channel| scope.spawn(move || value(channel)));
+            let running: Vec<_> = spawned.collect();
+            let joined = running.into_iter().map(std::thread::ScopedJoinHandle::join);
+            joined.map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+        })
+    };
     let least = values.iter().fold(values[0], |least, next| if *next < least { *next } else { least });
     let names = record.channels.iter().map(|channel| channel.name.clone());
     PerChannel { channels: names.zip(values).collect(), least }

@@ -69,6 +69,7 @@ pub struct HandoverPage {
     pub machines: Vec<Item>,
     /// Loads released alone or early whose answer is open.
     pub exceptions: Vec<Item>,
+    pub recalls: Vec<Item>,
     pub missing: Vec<MissingRow>,
     pub holds: Vec<Item>,
     pub findings: Vec<FindingRow>,
@@ -131,6 +132,18 @@ fn exceptions(state: &State, now: Time) -> Vec<Item> {
         alone.flatten().into_iter().chain(early.flatten())
     });
     open.map(item).collect()
+}
+
+fn recalls(state: &State, now: Time) -> Vec<Item> {
+    let open = state.recalls.values().filter(|recall| recall.is_open());
+    open.map(|recall| Item {
+        href: format!("/recalls/{}", segment(recall.recall.as_str())),
+        called: recall.recall.to_string(),
+        detail: format!("{}: {}", recall.machine, recall.reason),
+        since: time(state, recall.opened_at, now),
+        say: Say::held(super::recalls::without_answer(state, recall)),
+    })
+    .collect()
 }
 
 fn holds(state: &State, now: Time) -> Vec<Item> {
@@ -234,6 +247,7 @@ impl HandoverPage {
             loads: loads(state, now),
             machines: machines(state, now),
             exceptions: exceptions(state, now),
+            recalls: recalls(state, now),
             missing: finding::missing(state, now),
             holds: holds(state, now),
             findings: finding::findings(state, now).0,
@@ -262,6 +276,7 @@ impl HandoverPage {
         let out = self.machines.iter().filter(|item| !item.say.is("due")).count();
         say(out, "machine is out of service", "machines are out of service");
         say(self.machines.len() - out, "machine is flagged", "machines are flagged");
+        say(self.recalls.len(), "recall is open", "recalls are open");
         say(self.exceptions.len(), "release waits for an answer", "releases wait for an answer");
         say(self.cases.len(), "case has an open count", "cases have an open count");
         say(self.loads.len(), "load is not decided", "loads are not decided");

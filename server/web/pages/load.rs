@@ -76,6 +76,9 @@ pub struct LoadPage {
     pub exception: String,
     /// The reader may countersign it.
     pub signs: bool,
+    /// The recalls that it belongs to, with why.
+    pub recalls: Vec<(String, String)>,
+    pub recall_href: String,
     /// The kinds of hold that this reader may place on all of its parts.
     pub hold_kinds: Vec<&'static str>,
     /// Who read the printout, where there are readings instead of a record.
@@ -119,6 +122,12 @@ impl LoadPage {
             takes_hold: steriliser || load.programme.hold_s.is_some(),
             takes_a0: !steriliser && load.programme.a0_s.is_some(),
             cooling: cool.map(|at| time(state, at, now)).unwrap_or_default(),
+            recalls: recalls(state, load),
+            recall_href: format!(
+                "/recalls?machine={}&load={}#begin",
+                segment(load.machine.as_str()),
+                segment(load.load.as_str())
+            ),
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             early: open && early(visitor, load),
             exception: exception(state, load, now),
@@ -240,6 +249,15 @@ fn indicators(state: &State, load: &Load, now: Time) -> Vec<IndicatorRow> {
             by: it.by.to_string(),
         })
         .collect()
+}
+
+fn recalls(state: &State, load: &Load) -> Vec<(String, String)> {
+    let these = state.recalls.values().filter(|recall| recall.loads.contains(&load.load));
+    let told = these.map(|recall| {
+        let stands = if recall.is_open() { "recalled, open" } else { "was recalled; closed" };
+        (recall.recall.to_string(), format!("{stands}: {}", recall.reason))
+    });
+    told.collect()
 }
 
 fn parts(state: &State, load: &Load, now: Time) -> Vec<Part> {

@@ -158,7 +158,7 @@ pub async fn csv(visitor: Visitor, Path(recall): Path<String>) -> Response {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::web::pages::recalls::RecallsPage;
+    use crate::web::pages::recalls::{Asked, RecallsPage};
     use crate::web::pages::sample;
 
     #[test]
@@ -168,7 +168,7 @@ mod tests {
         let text = sample::show("recall", &RecallPage::of(&visitor, found, "a3f0".repeat(16), None));
         assert!(text.contains("on hold") && text.contains("missing."), "{text}");
         assert!(text.contains("possible contact, not infection"), "{text}");
-        let list = sample::show("recalls", &RecallsPage::of(&visitor, None));
+        let list = sample::show("recalls", &RecallsPage::of(&visitor, Asked::default()));
         assert!(list.contains("is open") && list.contains("have no answer yet"), "{list}");
     }
 }

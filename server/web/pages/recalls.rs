@@ -3,8 +3,9 @@
 use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
+use serde::Deserialize;
 
-use super::shared::{Done, Page, count, segment, when};
+use super::shared::{Page, count, segment, when};
 use crate::domain::affected::affected;
 use crate::domain::id::Id;
 use crate::domain::recall::Recall;
@@ -32,6 +33,16 @@ pub struct RecallsPage {
     pub open: Vec<Row>,
     pub closed: Vec<Row>,
     pub machines: Vec<String>,
+    /// The machine and the load that the reader came from.
+    pub asked: Asked,
+}
+
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub done: Option<String>,
+    pub machine: String,
+    pub load: String,
 }
 
 fn row(state: &State, it: &Recall, now: Time) -> Row {
@@ -63,7 +74,7 @@ fn unanswered(state: &State, it: &Recall) -> String {
 }
 
 impl RecallsPage {
-    pub fn of(visitor: &Visitor, done: Option<u64>) -> RecallsPage {
+    pub fn of(visitor: &Visitor, asked: Asked) -> RecallsPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let mut all: Vec<&Recall> = state.recalls.values().map(|it| &**it).collect();
         all.sort_by(|a, b| (b.opened_at, &b.recall).cmp(&(a.opened_at, &a.recall)));
@@ -77,16 +88,23 @@ impl RecallsPage {
             }
         };
         RecallsPage {
-            page: Page::of(visitor, "/recalls", "/recalls", done),
+            page: Page::of(
+                visitor,
+                "/recalls",
+                "/recalls",
+                asked.done.as_deref().and_then(|seq| seq.parse().ok()),
+            ),
             heading,
             open: open.into_iter().map(|it| row(state, it, now)).collect(),
             closed: closed.into_iter().map(|it| row(state, it, now)).collect(),
             machines: state.machines.keys().map(Id::to_string).collect(),
+            asked,
         }
     }
 }
 
-fn without_answer(state: &State, it: &Recall) -> String {
+/// What of an open recall has no answer, as the end of a sentence.
+pub fn without_answer(state: &State, it: &Recall) -> String {
     match affected(state, it).open() {
         (parts, cases) if parts.is_empty() && cases.is_empty() => "everything is answered for".into(),
         _ => format!("{} have no answer yet", unanswered(state, it)),
@@ -99,6 +117,6 @@ fn distinct(mut all: Vec<String>) -> Vec<String> {
     all
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&RecallsPage::of(&visitor, done.seq()))
+pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    render(&RecallsPage::of(&visitor, asked))
 }

@@ -152,6 +152,18 @@ fn exceptions(state: &State, board: &Board) -> Vec<Item> {
     missing.chain(reserves).collect()
 }
 
+/// Recalls that are open, with what has no answer yet.
+fn recalls(state: &State) -> Vec<Item> {
+    let open = state.recalls.values().filter(|recall| recall.is_open());
+    let rows = open.map(|recall| Item {
+        href: format!("/recalls/{}", segment(recall.recall.as_str())),
+        called: recall.recall.to_string(),
+        detail: format!("{}: {}", recall.machine, recall.reason),
+        say: Say::held(super::recalls::without_answer(state, recall)),
+    });
+    rows.collect()
+}
+
 /// What waits for somebody's answer: releases alone or early, flags of machines.
 fn to_answer(state: &State, now: Time) -> Vec<Item> {
     let loads = state.open_exceptions().flat_map(|load| {
@@ -189,6 +201,7 @@ fn waiting(state: &State, board: &Board, role: Role, now: Time) -> (String, Vec<
     let loads = open_loads(state);
     let mut odd = if role == Role::Lead { exceptions(state, board) } else { Vec::new() };
     if role == Role::Lead {
+        odd.extend(recalls(state));
         odd.extend(to_answer(state, now));
     }
     odd.extend(tests(state, now));
@@ -198,7 +211,7 @@ fn waiting(state: &State, board: &Board, role: Role, now: Time) -> (String, Vec<
         n => format!("{n} loads wait for a record or your decision."),
     };
     if let Some(first) = odd.first() {
-        words.push_str(&format!(" {} is {}.", first.called, first.say.words));
+        words.push_str(&format!(" {}: {}.", first.called, first.say.words));
     }
     (words, odd.into_iter().chain(loads).chain(steps(state)).collect())
 }
@@ -222,9 +235,14 @@ impl StartPage {
                 ("Today's cases", todays(state, board, now), "/cases", of_cases(state, &today, "today", now))
             }
             Role::Biomed | Role::Infection => {
-                let items = held_or_due(state, now);
-                let words = troubles(&items);
-                ("Held and due", items, "/assets", words)
+                let troubled = held_or_due(state, now);
+                let open = recalls(state);
+                let words = match open.first() {
+                    Some(first) => format!("{}: {}. {}", first.called, first.say.words, troubles(&troubled)),
+                    None => troubles(&troubled),
+                };
+                let items = open.into_iter().chain(troubled).collect();
+                ("Recalled, held and due", items, "/assets", words)
             }
             Role::Auditor => {
                 ("", Vec::new(), "/ledger", format!("The ledger stands at entry {}.", state.seq))
