@@ -8,6 +8,7 @@ pub mod mapping;
 mod mapping_cell;
 mod mapping_time;
 pub mod record;
+mod record_batch;
 mod record_header;
 mod record_number;
 mod record_rows;

@@ -9,6 +9,7 @@ use std::io::BufRead;
 
 use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 
+use super::record_batch::{Ended, Pool};
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
 use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
@@ -89,34 +90,58 @@ pub fn read_from(
     want_pressure: bool,
 ) -> std::io::Result<Result<(Record, Vec<Warning>), RecordError>> {
     let (mut reading, mut warnings, mut empty) = (None::<Builder>, Vec::new(), None);
-    let lines = each_line(source, |line, text| {
-        let is_first = line == 1;
-        let text = if is_first { text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text) } else { text };
-        if text.iter().all(|byte| *byte == b'\r') {
-            empty.get_or_insert(line);
-            return Ok(());
-        }
-        if let Some(line) = empty {
-            return Err(RecordError::at(line, "an empty line", "a sample on each line is needed"));
-        }
-        match &mut reading {
-            Some(reading) => reading.row(line, text),
-            None => {
-                let (layout, said) = Layout::new(line, text, ambient_kpa, want_pressure)?;
-                (reading, warnings) = (Some(Builder::new(layout)), said);
-                Ok(())
+    let (lines, ended) = std::thread::scope(|scope| {
+        let mut pool = None::<Pool>;
+        let lines = each_line(source, |line, text| {
+            let is_first = line == 1;
+            let text = if is_first { text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text) } else { text };
+            if text.iter().all(|byte| *byte == b'\r') {
+                empty.get_or_insert(line);
+                return Ok(());
             }
-        }
+            if let Some(line) = empty {
+                return Err(Stop::At(RecordError::at(
+                    line,
+                    "an empty line",
+                    "a sample on each line is needed",
+                )));
+            }
+            if let Some(pool) = &mut pool {
+                return pool.line(line, text).map_err(|()| Stop::Before);
+            }
+            match &mut reading {
+                Some(reading) => {
+                    reading.row(line, text)?;
+                    if reading.is_long() {
+                        let head = std::mem::take(&mut reading.record);
+                        pool = Some(Pool::start(scope, reading, head, line + 1));
+                    }
+                }
+                None => {
+                    let (layout, said) = Layout::new(line, text, ambient_kpa, want_pressure)?;
+                    (reading, warnings) = (Some(Builder::new(layout)), said);
+                }
+            }
+            Ok(())
+        });
+        (lines, pool.map(Pool::finish))
     });
+    // What the threads read stands before whatever ended the lines, and so does what is wrong with it.
+    match (ended.map(Ended::record).transpose(), &mut reading) {
+        (Err(fault), _) => return Ok(Err(fault)),
+        (Ok(Some(record)), Some(reading)) => reading.record = record,
+        _ => {}
+    }
     match lines {
         Err(Broken::Source(error)) => return Err(error),
-        Err(Broken::Line(error)) => return Ok(Err(error)),
+        Err(Broken::Line(Stop::At(error))) => return Ok(Err(error)),
+        // The fault before was told above.
+        Err(Broken::Line(Stop::Before)) | Ok(()) => {}
         Err(Broken::TooLarge(line)) => {
             let found = format!("more than {MOST_MIB} MiB");
             let needed = format!("a record of at most {MOST_MIB} MiB is needed");
             return Ok(Err(RecordError::at(line, found, needed)));
         }
-        Ok(()) => {}
     }
     let Some(reading) = reading else {
         return Ok(Err(whole("an empty file")));
@@ -134,12 +159,28 @@ fn whole(found: &str) -> RecordError {
     RecordError { line: None, column: None, found: found.to_owned(), needed }
 }
 
+/// Why no further line is read.
+enum Stop {
+    At(RecordError),
+    /// Another thread found a fault in a line before.
+    Before,
+}
+
+impl From<RecordError> for Stop {
+    fn from(error: RecordError) -> Self {
+        Stop::At(error)
+    }
+}
+
 /// The record as far as it was read.
-struct Builder {
+pub(super) struct Builder {
     columns: Vec<Column>,
     record: Record,
     clock: Clock,
 }
+
+/// Samples that one thread reads before others take part.
+const LONG: usize = 4_096;
 
 /// What was found in a cell and what is needed instead.
 type Fault = (String, String);
@@ -154,7 +195,28 @@ impl Builder {
         Self { columns: layout.columns, record, clock: Clock::default() }
     }
 
-    fn row(&mut self, line: u64, text: &[u8]) -> Result<(), RecordError> {
+    /// Without a sample yet.
+    pub(super) fn blank(&self) -> Builder {
+        Builder::new(Layout { columns: self.columns.clone() })
+    }
+
+    /// Without a sample but the time of the one before.
+    pub(super) fn after(&self, before_s: f64) -> Builder {
+        let mut blank = self.blank();
+        blank.record.time_s.push(before_s);
+        blank
+    }
+
+    pub(super) fn into_record(self) -> Record {
+        self.record
+    }
+
+    /// Whether the rest is worth several threads. Times of day count from the first, so one thread reads these.
+    fn is_long(&self) -> bool {
+        self.record.time_s.len() >= LONG && self.columns.iter().all(|it| it.meaning != Meaning::Instant)
+    }
+
+    pub(super) fn row(&mut self, line: u64, text: &[u8]) -> Result<(), RecordError> {
         let mut rest = Some(text);
         for i in 0..self.columns.len() {
             let Some(cell) = rest else {

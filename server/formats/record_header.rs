@@ -33,6 +33,7 @@ pub(super) enum Meaning {
     Ignored,
 }
 
+#[derive(Clone, Debug)]
 pub(super) struct Column {
     pub(super) name: String,
     pub(super) meaning: Meaning,
