@@ -62,10 +62,10 @@ pub(super) fn begin(state: &mut State, when: &When, it: &Recalled) {
     state.recalls.insert(it.recall.clone(), Arc::new(recall));
     state.changes.recalls.insert(it.recall.clone());
     let (hold, kind, assets) = (it.hold.clone(), HoldKind::Recall, it.assets.clone());
-    let reason = format!("recall {}: {}", it.recall, it.reason);
+    let reason = format!("{}: {}", it.recall, it.reason);
     place_hold(state, when, &HoldPlaced { hold, kind, reason, assets });
     if it.machine_out {
-        let reason = format!("recall {}: {}", it.recall, it.reason);
+        let reason = format!("{}: {}", it.recall, it.reason);
         let out = Condition::Out { reason, since: when.at, test: None, load: None, good: None };
         change_machine(state, &it.machine, |machine| {
             if !matches!(machine.condition, Condition::Out { .. }) {

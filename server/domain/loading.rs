@@ -222,7 +222,12 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
     };
     deciding.touches(Some(load.last_at));
     let growth = it.indicator == IndicatorKind::Biological && it.result == IndicatorResult::Fail;
-    let recall = if growth { super::recalling::after_growth(deciding, &load) } else { None };
+    let failed = it.indicator == IndicatorKind::Chemical && it.result == IndicatorResult::Fail;
+    let recall = match (growth, failed) {
+        (true, _) => super::recalling::after_growth(deciding, &load),
+        (_, true) => super::recalling::after_release(deciding, &load),
+        _ => None,
+    };
     Some(What::IndicatorRecorded(IndicatorRecorded {
         load: it.load.clone(),
         indicator: it.indicator,

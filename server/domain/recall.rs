@@ -69,7 +69,10 @@ impl NarrowRecall {
                 Err(wrong("/loads", "found none; a recall of nothing is closed, not narrowed"))
             }
             (Some(_), None) | (None, Some(_)) => Ok(()),
-            _ => Err(wrong("/loads", "found none or both of loads and from; one of them is needed")),
+            _ => Err(wrong(
+                "/loads",
+                "found no load and no beginning, or both; the loads that stay, ticked, or from when on, is needed",
+            )),
         }
     }
 }
@@ -100,7 +103,10 @@ pub struct AnswerRecall {
 impl AnswerRecall {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         if self.scan.is_none() && self.cases.is_empty() {
-            return Err(wrong("/scan", "found neither scan nor cases; what is answered is needed"));
+            return Err(wrong(
+                "/scan",
+                "found no part and no case; at least one is needed, ticked or scanned",
+            ));
         }
         if self.scan.is_none() && self.then.is_some() {
             return Err(wrong("/then", "found without scan; it says what becomes of parts"));

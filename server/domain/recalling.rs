@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::affected::{Affected, Fate, affected, relying, window};
+use super::affected::{Affected, Fate, affected, relies_on, relying, window};
 use super::deciding::Deciding;
 use super::event::{Moved, What};
 use super::hold::HoldKind;
@@ -25,7 +25,7 @@ fn last_good(state: &State, machine: &Id, before: Time) -> Option<Since> {
     let good = state.loads.values().filter(|load| {
         load.machine == *machine
             && load.started_at < before
-            && load.status != LoadStatus::Rejected
+            && load.status == LoadStatus::Released
             && spores(load) == Spores::Passed
     });
     let last = good.max_by_key(|load| (load.started_at, load.entry))?;
@@ -60,14 +60,43 @@ fn next_recall(state: &State) -> Option<Id> {
     next_free("recall", 4, state.recalls.len(), |id| state.recalls.contains_key(id))
 }
 
+/// Whether an open recall holds what came from this load already.
+fn is_recalled(state: &State, load: &Load) -> bool {
+    state.recalls.values().any(|recall| recall.is_open() && recall.loads.contains(&load.load))
+}
+
 /// Growth in a biological indicator: everything from the machine since its last negative, at once.
 pub(super) fn after_growth(deciding: &mut Deciding, load: &Load) -> Option<Recalled> {
     let state = deciding.state;
+    if is_recalled(state, load) {
+        return None;
+    }
     let since = last_good(state, &load.machine, load.started_at);
     let reason = format!("growth in the biological indicator of load {}", load.load);
     let reach = Reach { since, from: None, to: None };
     let recalled = recalled(deciding, next_recall(state)?, &load.machine, reach, reason)?;
     Some(Recalled { machine_out: true, ..recalled })
+}
+
+/// A chemical indicator that is read as failed after the release: what came from that load is held at once.
+pub(super) fn after_release(deciding: &mut Deciding, load: &Load) -> Option<Recalled> {
+    let state = deciding.state;
+    if load.status != LoadStatus::Released || is_recalled(state, load) {
+        return None;
+    }
+    let loads = vec![load.load.clone()];
+    Some(Recalled {
+        recall: next_recall(state)?,
+        machine: load.machine.clone(),
+        reason: format!("a chemical indicator of load {} was read as failed after its release", load.load),
+        since: None,
+        from: Some(load.started_at),
+        to: Some(load.started_at),
+        assets: relying(state, loads.iter()).into_iter().collect(),
+        hold: deciding.new_hold()?,
+        loads,
+        machine_out: false,
+    })
 }
 
 pub(super) fn open(deciding: &mut Deciding, it: &OpenRecall) -> Option<What> {
@@ -106,7 +135,10 @@ pub(super) fn open(deciding: &mut Deciding, it: &OpenRecall) -> Option<What> {
     let reach = Reach { since, from: it.from, to: it.to };
     let found = recalled(deciding, recall, &it.machine, reach, it.reason.0.clone())?;
     if found.loads.is_empty() {
-        deciding.against(unknown("load of that machine in the window", it.machine.as_str()));
+        deciding.against(Problem {
+            next: "Name an earlier beginning; or take the machine out of service by itself.".into(),
+            ..unknown("load of that machine in the window", it.machine.as_str())
+        });
     }
     Some(What::Recalled(Recalled { machine_out: it.out.unwrap_or(true), ..found }))
 }
@@ -153,6 +185,15 @@ pub(super) fn narrow(deciding: &mut Deciding, it: &NarrowRecall) -> Option<What>
             "Nothing needs to be done.",
         ));
     }
+    let left = recall.loads.iter().filter(|load| !loads.contains(load));
+    if let Some(grown) = left.filter_map(|load| state.loads.get(load)).find(|load| grew(load)) {
+        deciding.against(Problem::new(
+            Code::IndicatorFailed,
+            format!("The biological indicator of load {} grew.", grown.load),
+            "A window that keeps every load whose indicator grew is needed.",
+            "Tick that load too.",
+        ));
+    }
     let kept = relying(state, loads.iter());
     let held = relying(state, recall.loads.iter());
     let lifted = held.into_iter().filter(|asset| !kept.contains(asset)).collect();
@@ -160,8 +201,24 @@ pub(super) fn narrow(deciding: &mut Deciding, it: &NarrowRecall) -> Option<What>
     Some(What::RecallNarrowed(RecallNarrowed { recall, reason, loads, lifted }))
 }
 
+fn grew(load: &Load) -> bool {
+    spores(load) == Spores::Grew
+}
+
+/// The load with growth that a part is as it is because of, where one is.
+fn grown_under<'a>(state: &'a State, recall: &'a Recall, asset: &Asset) -> Option<&'a Id> {
+    let loads = recall.loads.iter().filter_map(|load| state.loads.get(load));
+    loads.filter(|load| grew(load)).find(|load| relies_on(state, asset, load)).map(|load| &load.load)
+}
+
 /// What stands against answering for a part.
-fn against_answer(recall: &Recall, affected: &Affected, it: &AnswerRecall, asset: &Asset) -> Vec<Problem> {
+fn against_answer(
+    state: &State,
+    recall: &Recall,
+    affected: &Affected,
+    it: &AnswerRecall,
+    asset: &Asset,
+) -> Vec<Problem> {
     let (called, name) = (asset.called(), &recall.recall);
     let Some(part) = affected.parts.get(&asset.asset) else {
         return vec![Problem::new(
@@ -193,6 +250,16 @@ fn against_answer(recall: &Recall, affected: &Affected, it: &AnswerRecall, asset
             format!("{called} is out at a case."),
             "A part in the house is needed.",
             "Call it back unopened and close the count; or answer without reprocessing.",
+        ));
+    }
+    if it.then == Some(After::Clear)
+        && let Some(load) = grown_under(state, recall, asset)
+    {
+        problems.push(Problem::new(
+            Code::IndicatorFailed,
+            format!("{called} came from load {load}, whose biological indicator grew."),
+            "A part that no load with growth made ready is needed to be cleared.",
+            "Send it through the machine's step again.",
         ));
     }
     let loaded = asset.in_load.as_ref().filter(|_| it.then == Some(After::Reprocess));
@@ -241,7 +308,7 @@ fn answered_parts(
     let (mut assets, mut parts) = (BTreeSet::new(), Vec::new());
     let Some(scan) = &it.scan else { return (assets, parts) };
     let picked = deciding.pick(scan, Mode::Permission);
-    let accepted = deciding.each_freely(picked, |asset| against_answer(recall, affected, it, asset));
+    let accepted = deciding.each_freely(picked, |asset| against_answer(state, recall, affected, it, asset));
     let again = it.then == Some(After::Reprocess);
     for asset in accepted {
         // One part taken out opens the pack; what lay in it went through the same load.

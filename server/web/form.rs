@@ -32,7 +32,7 @@ use crate::domain::time::on_day;
 pub type Fields = Vec<(String, String)>;
 
 /// Names that the form itself uses: whose it is, the page that it returns to, and the page that it goes on to.
-const OWN: [&str; 3] = ["csrf", "back", "then"];
+const OWN: [&str; 3] = ["csrf", "back", "onward"];
 /// Before the name of a field whose value is what it was when the form was made.
 pub const BEFORE: &str = "was.";
 
@@ -156,9 +156,9 @@ fn with_done(back: &str, entry: u64) -> String {
 
 /// Where an accepted form goes on to: its own page, or the thing that it named or made.
 fn onward(fields: &Fields, event: &Value, back: &str) -> String {
-    let then = local(text(fields, "then"));
+    let then = local(text(fields, "onward"));
     let made = event.get("made").and_then(Value::as_str).unwrap_or_default();
-    match text(fields, "then") {
+    match text(fields, "onward") {
         "" => back.to_string(),
         _ => then.replace("{made}", &segment(made)).replace("{case}", &segment(text(fields, "case"))),
     }
@@ -254,13 +254,13 @@ mod tests {
 
     #[test]
     fn an_accepted_form_goes_on_to_what_it_made() {
-        let fields = owned(&[("then", "/cases/{made}"), ("case", "K-1")]);
+        let fields = owned(&[("onward", "/cases/{made}"), ("case", "K-1")]);
         assert_eq!(
             onward(&fields, &json!({"made": "emergency-0001"}), "/emergency"),
             "/cases/emergency-0001"
         );
         assert_eq!(onward(&owned(&[("case", "K-1")]), &json!({}), "/sets/B2"), "/sets/B2");
-        assert_eq!(onward(&owned(&[("then", "//elsewhere")]), &json!({}), "/sets/B2"), "/");
+        assert_eq!(onward(&owned(&[("onward", "//elsewhere")]), &json!({}), "/sets/B2"), "/");
     }
 
     #[test]

@@ -225,7 +225,7 @@ async fn an_emergency_takes_what_is_on_hold_beside_a_second_person() {
         ("scan", "SET-1"),
         ("emergency:bool", "true"),
         ("back", "/emergency"),
-        ("then", "/cases/{made}"),
+        ("onward", "/cases/{made}"),
     ];
     let (status, _, page) = clinician.post("/act", &asked).await;
     assert!(status == 409 && page.contains("<b>ON HOLD</b>") && page.contains("SET-1"), "{page}");

@@ -39,7 +39,7 @@ pub fn csrf(page: &str) -> String {
 }
 
 pub async fn act(client: &Client, served: &Served, fields: &[(&str, &str)]) -> (u16, String, String) {
-    let (_, _, page) = open(client, served, "/site").await;
+    let (_, _, page) = open(client, served, "/").await;
     let token = csrf(&page);
     let all: Vec<(&str, &str)> =
         [("csrf", token.as_str())].into_iter().chain(fields.iter().copied()).collect();
@@ -208,5 +208,42 @@ async fn an_empty_house_still_answers_and_no_page_writes_raw_times() {
             }
         }
     }
+    served.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_recall_is_begun_answered_for_and_closed_by_its_forms() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    served.round("SET-1").await;
+    let client = person(&served, Role::Infection).await;
+    let begin =
+        [("do", "recall"), ("machine", "steriliser-1"), ("reason", "drift"), ("onward", "/recalls/{made}")];
+    let (status, _, page) = act(&client, &served, &begin).await;
+    assert_eq!(status, 200);
+    assert!(page.contains("recall-0001 of steriliser-1: 3 parts are in the house on hold"), "{page}");
+    let answer = [
+        ("do", "answer_recall"),
+        ("recall", "recall-0001"),
+        ("outcome", "again"),
+        ("back", "/recalls/recall-0001"),
+    ];
+    let (status, _, page) = act(&client, &served, &answer).await;
+    assert_eq!(status, 422);
+    assert!(page.contains("at least one is needed"), "{page}");
+    let parts = [("scan:each", "B-1"), ("scan:each", "T-1"), ("then", "reprocess")];
+    let ticked: Vec<(&str, &str)> = answer.iter().chain(&parts).copied().collect();
+    let (status, _, page) = act(&client, &served, &ticked).await;
+    assert_eq!(status, 200, "{page}");
+    assert!(page.contains("Everything is answered for; it may be closed."), "{page}");
+    let close = [
+        ("do", "close_recall"),
+        ("recall", "recall-0001"),
+        ("outcome", "all through again"),
+        ("back", "/recalls"),
+    ];
+    let (status, _, page) = act(&client, &served, &close).await;
+    assert!(status == 200 && page.contains("No recall is open."), "{page}");
+    served.sound().await;
     served.stop().await;
 }

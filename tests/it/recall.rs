@@ -266,3 +266,51 @@ async fn a_load_told_late_belongs_to_the_recall_that_covers_it() {
         served.stop().await;
     }
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_load_with_growth_stays_recalled_and_nothing_of_it_is_cleared() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        served.second_set().await;
+        served.readied("SET-1", "T-1").await;
+        let first = served.sterilised_last().await;
+        served.readied("SET-2", "T-2").await;
+        let grown = served.sterilised_last().await;
+        let told = served.indicator(&grown, "biological", "fail").await;
+        assert_eq!(told["event"]["recall"]["loads"], json!([first, grown]), "{told}");
+        let again = served.indicator(&grown, "biological", "fail").await;
+        assert_eq!(again["event"].get("recall"), None, "one recall holds it already: {again}");
+        let narrow =
+            json!({"do": "narrow_recall", "recall": "recall-0001", "loads": [first], "reason": "proven"});
+        served.refused(Infection, narrow, "indicator_failed").await;
+        let clear = |scan: &str| json!({"do": "answer_recall", "recall": "recall-0001", "scan": [scan], "then": "clear", "outcome": "fit"});
+        served.refused(Infection, clear("B-2"), "indicator_failed").await;
+        served.done(Infection, clear("B-1")).await;
+        let again = json!({"do": "answer_recall", "recall": "recall-0001", "scan": ["SET-2"], "then": "reprocess",
+                           "outcome": "once more"});
+        served.done(Lead, again).await;
+        assert_eq!(served.asset("B-2").await["stage"], "inspected");
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_chemical_indicator_read_as_failed_after_the_release_holds_what_came_from_the_load() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        served.second_set().await;
+        served.readied("SET-1", "T-1").await;
+        let load = served.sterilised_last().await;
+        served.readied("SET-2", "T-2").await;
+        let told = served.indicator(&load, "chemical", "fail").await;
+        let recall = &told["event"]["recall"];
+        assert_eq!((&recall["loads"], &recall["assets"]), (&json!([load]), &json!(["B-1", "C-1", "T-1"])));
+        assert_eq!(served.asset("B-1").await["standing"], "held");
+        assert_eq!(served.asset("B-2").await["standing"], "in_service");
+        served.sound().await;
+        served.stop().await;
+    }
+}

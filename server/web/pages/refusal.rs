@@ -18,6 +18,8 @@ use crate::web::visitor::{Visitor, render};
 pub struct RefusalPage {
     pub page: Page,
     pub heading: String,
+    /// A file was refused: it is chosen anew where it was given.
+    pub again_elsewhere: bool,
     pub command: String,
     pub label: String,
     pub reasons: Vec<Reason>,
@@ -96,6 +98,7 @@ impl RefusalPage {
                     )
                 }
             },
+            again_elsewhere: command == "judge_load" && !sent.iter().any(|(name, _)| is_evidence(name)),
             command: command.into(),
             label,
             fields: own.map(|(name, value)| Field::new(name, value)).collect(),
@@ -106,6 +109,11 @@ impl RefusalPage {
             back: back.into(),
         }
     }
+}
+
+/// Whether a field of a verdict's form holds what is judged; a file is chosen anew on the load's own page.
+fn is_evidence(field: &str) -> bool {
+    field == "record" || field.starts_with("readings.")
 }
 
 /// The status of an outcome that is no success.

@@ -31,7 +31,12 @@ impl Field {
 
     /// What the form carries along without anybody's typing it.
     pub fn hidden(&self) -> bool {
-        self.name == "then" || self.name.starts_with(BEFORE) || self.name.starts_with("emergency:")
+        // What was ticked stays ticked; a row of names to be typed would bury what is wrong.
+        let ticked = ["scan:each", "cases:each", "loads:each", "recall", "then"];
+        ticked.contains(&self.name.as_str())
+            || self.name == "onward"
+            || self.name.starts_with(BEFORE)
+            || self.name.starts_with("emergency:")
     }
 
     /// The ways in which a part can have come back from a case, where the field is about one.

@@ -16,20 +16,20 @@ pub fn sentence(event: &Event) -> Option<String> {
         What::BackFromRepair(it) => format!("{} back from repair.", it.asset),
         What::Recalled(it) => recalled(it),
         What::RecallNarrowed(it) => format!(
-            "Recall {} narrowed to {}; {} free again: {}",
+            "{} narrowed to {}; {} free again: {}",
             it.recall,
             count(it.loads.len(), "load", "loads"),
             count(it.lifted.len(), "part is", "parts are"),
             it.reason
         ),
         What::RecallAnswered(it) => format!(
-            "Recall {} answered for {} and {}: {}",
+            "{} answered for {} and {}: {}",
             it.recall,
             count(it.assets.len(), "part", "parts"),
             count(it.cases.len(), "case", "cases"),
             it.outcome
         ),
-        What::RecallClosed(it) => format!("Recall {} closed: {}", it.recall, it.outcome),
+        What::RecallClosed(it) => format!("{} closed: {}", it.recall, it.outcome),
         What::LookBackOpened(it) => {
             format!("Look-back {} opened from {}: {}", it.look_back, it.origin.words(), it.reason)
         }
@@ -53,7 +53,7 @@ pub fn act(event: &Event) -> Option<(Option<u32>, String)> {
 /// A recall, alone or with the growth that began it.
 pub fn recalled(it: &Recalled) -> String {
     format!(
-        "Recall {} of {}: {}, {} put on hold: {}.",
+        "{} of {}: {}, {} put on hold: {}.",
         it.recall,
         it.machine,
         count(it.loads.len(), "load", "loads"),
