@@ -34,10 +34,12 @@ pub async fn parts(mut upload: Multipart) -> Result<Parts, Response> {
             Err(_) => return Err(too_large()),
         };
         let name = part.name().unwrap_or_default().to_string();
+        // A file that was chosen is judged though it is empty: the reader of records says so.
+        let chosen = part.file_name().is_some_and(|name| !name.is_empty());
         let Ok(bytes) = part.bytes().await else {
             return Err(too_large());
         };
-        let blank = bytes.iter().all(u8::is_ascii_whitespace);
+        let blank = bytes.iter().all(u8::is_ascii_whitespace) && !chosen;
         match name.as_str() {
             "record" if !blank => (all.record, all.file) = (Some(bytes.into()), true),
             "text" if !blank && !all.file => all.record = Some(bytes.into()),

@@ -9,6 +9,7 @@ use crate::domain::load::LoadStatus;
 use crate::domain::model::StepKind;
 use crate::domain::person::Role;
 use crate::domain::recall::{After, Recall};
+use crate::domain::release::{Spores, spores};
 use crate::domain::state::State;
 
 impl Hospital {
@@ -33,7 +34,12 @@ impl Hospital {
         let age = minutes_between(recall.opened_at, self.clock);
         let found = affected(state, recall);
         if recall.narrowed.is_empty() && recall.loads.len() > 3 && self.chance.happens(0.15) {
-            let last: Vec<Id> = recall.loads.iter().rev().take(1).cloned().collect();
+            // The load whose indicator grew stays; where none did, the last one is to blame.
+            let grown = |id: &&Id| state.loads.get(*id).is_some_and(|load| spores(load) == Spores::Grew);
+            let mut last: Vec<Id> = recall.loads.iter().filter(grown).cloned().collect();
+            if last.is_empty() {
+                last.extend(recall.loads.last().cloned());
+            }
             self.give(
                 Role::Infection,
                 ask_recall::narrow_recall(name, &last, "the trap was blocked at that load only"),

@@ -19,7 +19,7 @@ use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
 use crate::domain::person::Role;
 use crate::domain::programme::{Biological, Chemical, Programme};
-use crate::domain::release;
+use crate::domain::release::{self, Spores};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::Judged;
@@ -146,6 +146,9 @@ fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time,
     let at = load.decided_at.map(|at| when(state, at, now)).unwrap_or_default();
     let by = load.decided_by.as_deref().unwrap_or_default();
     match (load.status, against) {
+        (LoadStatus::Released, _) if release::spores(load) == Spores::Grew => {
+            format!("The biological indicator of load {name} grew. It was released by {by}, {at}.")
+        }
         (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
         (LoadStatus::Rejected, _) => {
             let why = load.reason.as_deref().unwrap_or_default();

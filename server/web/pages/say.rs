@@ -143,6 +143,9 @@ pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
 pub fn of_load(load: &Load) -> Say {
     let passed = load.judged.as_ref().map(|judged| judged.passed);
     match (load.status, passed) {
+        (LoadStatus::Released, _) if load.waits_for_countersignature() => {
+            Say::new("due", "due", "released alone, to be countersigned")
+        }
         (LoadStatus::Released, _) => Say::new("", "ready", "released"),
         (LoadStatus::Rejected, _) => Say::new("", "stop", "rejected"),
         (_, Some(true)) => Say::new("", "turn", "record passed, not decided"),

@@ -3,7 +3,10 @@
 use serde_json::Value;
 
 use super::shared::time;
+use crate::analysis::cycle::decimal_sum;
+use crate::analysis::limits::{BAND_WIDTH_K, MAX_GAP_S, SATURATION_TOLERANCE_K};
 use crate::domain::load::Load;
+use crate::domain::model::StepKind;
 use crate::domain::programme::Programme;
 use crate::domain::state::State;
 use crate::domain::text::Quantity;
@@ -88,22 +91,25 @@ fn at_least(limit: Option<Quantity>, unit: &str) -> String {
 pub fn measures(answer: &Value, programme: &Programme) -> Vec<Measure> {
     let hold = at_least(programme.hold_s, "s");
     let band = at_least(programme.band_c, "°C");
-    let within = if programme.band_c.is_some() { "within the band" } else { "no limit" };
+    let banded = programme.band_c.filter(|_| programme.step() == StepKind::Sterilised);
+    let upper = banded.map(|band| short(decimal_sum(band.f64(), BAND_WIDTH_K)));
+    let within = upper.map_or_else(|| "no limit".to_string(), |upper| format!("at most {upper} °C"));
     let a0 = at_least(programme.a0_s, "s");
     let reference = number(answer, "/f0_min/ref_c").unwrap_or_else(|| "121.1".into());
     let f0 = format!("information (reference {reference} °C)");
-    let air = "air is suspected above the limit";
-    let hot = "superheated above the limit";
+    let air = format!("at most {} K; beyond it air is suspected", short(SATURATION_TOLERANCE_K));
+    let hot = format!("at most {} K; beyond it superheated", short(SATURATION_TOLERANCE_K));
+    let gap = format!("in the hold at most {} s", short(MAX_GAP_S));
     let rows = [
         ("Hold", "/hold/duration_s", "s", hold.as_str()),
         ("Held without a break", "/continuous/duration_s", "s", hold.as_str()),
         ("Lowest temperature in the hold", "/temperature/min_c", "°C", band.as_str()),
-        ("Highest temperature in the hold", "/temperature/max_c", "°C", within),
+        ("Highest temperature in the hold", "/temperature/max_c", "°C", within.as_str()),
         ("A0", "/a0_s/total/least", "s", a0.as_str()),
-        ("Most below saturation", "/saturation/max_below_k", "K", air),
-        ("Most above saturation", "/saturation/max_above_k", "K", hot),
+        ("Most below saturation", "/saturation/max_below_k", "K", air.as_str()),
+        ("Most above saturation", "/saturation/max_above_k", "K", hot.as_str()),
         ("F0", "/f0_min/total/least", "min", f0.as_str()),
-        ("Longest gap between samples", "/max_gap_s", "s", "information"),
+        ("Longest gap between samples", "/max_gap_s", "s", gap.as_str()),
     ];
     let found = rows.into_iter().filter_map(|(what, path, unit, needed)| {
         let found = format!("{} {unit}", number(answer, path)?);
