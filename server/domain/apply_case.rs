@@ -150,7 +150,7 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
         case.cancelled = None;
         case.keep_earlier(&it.asset, it.turn);
         let used_before = case.used_earlier(&asset);
-        let part = case.parts.entry(it.asset.clone()).or_insert(CasePart {
+        case.parts.or_insert_with(&it.asset, || CasePart {
             turn: it.turn,
             issued: false,
             exposure: None,
@@ -159,6 +159,7 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
             out: false,
             missing: false,
         });
+        let Some(part) = case.parts.get_mut(&it.asset) else { return };
         used_now = it.exposure == Exposure::Used && part.exposure != Some(Exposure::Used) && !used_before;
         first = part.exposure.is_none();
         if part.exposure < Some(it.exposure) {
@@ -190,7 +191,7 @@ fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
             let used_before = case.used_earlier(&counted.asset);
             if counted.back == Back::Missing {
                 let fresh = || CasePart { turn: counted.turn, ..CasePart::default() };
-                case.parts.entry(counted.asset.clone()).or_insert_with(fresh);
+                case.parts.or_insert_with(&counted.asset, fresh);
             }
             let Some(part) = case.parts.get_mut(&counted.asset) else { return };
             part.out = false;

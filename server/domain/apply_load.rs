@@ -79,6 +79,8 @@ fn judged(state: &mut State, when: &When, it: &LoadJudged) {
         load.status = LoadStatus::Judged;
     });
     let machine = state.loads.get(&it.load).map(|load| load.machine.clone());
+    // Its cycle is over: the machine is free, however long the load waits for an indicator and for its decision.
+    machine.iter().for_each(|machine| no_longer_runs(state, machine, &it.load));
     if let Some(machine) = machine.filter(|_| !it.judged.passed) {
         super::testing::flag(state, when, &machine, &it.load);
     }
@@ -175,11 +177,13 @@ fn decide(state: &mut State, when: &When, id: &Id, status: LoadStatus, reason: O
     });
     let machine = state.loads.get(id).map(|load| load.machine.clone());
     if let Some(machine) = machine {
-        change_machine(state, &machine, |machine| {
-            if machine.running.as_ref() == Some(id) {
-                machine.running = None;
-            }
-        });
+        no_longer_runs(state, &machine, id);
+    }
+}
+
+fn no_longer_runs(state: &mut State, machine: &Id, load: &Id) {
+    if state.machines.get(machine).is_some_and(|machine| machine.running.as_ref() == Some(load)) {
+        change_machine(state, machine, |machine| machine.running = None);
     }
 }
 

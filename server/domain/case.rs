@@ -1,13 +1,12 @@
 //! Cases: one planned or emergency procedure with its needs, and what was taken to it, opened, used and counted.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
+use super::sorted::Sorted;
 use super::text::{Line, Scan, Sealed, Text};
 use super::time::Time;
 
@@ -273,8 +272,8 @@ pub struct Case {
     pub emergency: bool,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub promised: Vec<Id>,
-    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
-    pub parts: BTreeMap<Id, CasePart>,
+    #[serde(default, skip_serializing_if = "Sorted::is_empty")]
+    pub parts: Sorted<CasePart>,
     /// Parts that were at the case in an earlier turn as well, exposed then, and came a second time.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub earlier: Vec<Earlier>,
@@ -300,7 +299,7 @@ impl Case {
             risk: planned.risk,
             emergency,
             promised: Vec::new(),
-            parts: BTreeMap::new(),
+            parts: Sorted::default(),
             earlier: Vec::new(),
             closed: false,
             cancelled: None,

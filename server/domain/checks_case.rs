@@ -111,7 +111,7 @@ fn one_case(state: &State, case: &Case, wrong: &mut Vec<String>) {
     if kept.len() != case.promised.len() || !kept.iter().all(|set| state.sets.contains_key(*set)) {
         say("keeps a set twice, or one that is not there".into());
     }
-    for (asset, part) in &case.parts {
+    for (asset, part) in case.parts.iter() {
         let Some(known) = state.assets.get(asset) else {
             say(format!("names {asset}, which is no part of this site"));
             continue;

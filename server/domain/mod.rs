@@ -63,6 +63,7 @@ pub mod set;
 pub mod sha256;
 pub mod simulate;
 pub mod site;
+pub mod sorted;
 pub mod solution;
 pub mod stage;
 pub mod starter;

@@ -296,7 +296,7 @@ impl State {
     /// Takes a case as it was read.
     pub fn adopt_case(&mut self, mut case: Case) {
         let parts = std::mem::take(&mut case.parts);
-        case.parts = parts.into_iter().map(|(id, part)| (self.shared(&id), part)).collect();
+        case.parts = parts.with_ids(|id| self.shared(id));
         let sheet =
             |id: &Id| self.sheets.get(id).map_or_else(|| id.clone(), |sheet| sheet.count_sheet.clone());
         case.needs = case.needs.iter().map(sheet).collect();

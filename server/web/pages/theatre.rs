@@ -148,7 +148,7 @@ pub fn parts(
     now: Time,
 ) -> Vec<PartRow> {
     let mut all: Vec<(&Asset, Option<&CasePart>)> = Vec::new();
-    for (asset, part) in &case.parts {
+    for (asset, part) in case.parts.iter() {
         all.extend(state.assets.get(asset).map(|asset| (&**asset, Some(part))));
     }
     if all.is_empty() {
