@@ -17,7 +17,7 @@ use super::verdict::Prepared;
 use super::{asset, hold, machine, model, set, site, step};
 
 /// How far ahead of the clock a time may lie.
-const AHEAD_MINUTES: i64 = 5;
+pub(super) const AHEAD_MINUTES: i64 = 5;
 
 /// What a decision needs beside the state and the command: who asks, the clock, randomness, and history.
 pub struct Asked<'a> {
