@@ -275,7 +275,9 @@ fn judged_by(
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
     let second = it.second_reader.as_str().trim();
-    if second.eq_ignore_ascii_case(&deciding.asked.actor.code) {
+    let (actor, own_name) = (&deciding.asked.actor.code, deciding.asked.own_name);
+    let same = |own: &str| second.to_lowercase() == own.trim().to_lowercase();
+    if same(actor) || own_name.is_some_and(same) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",
