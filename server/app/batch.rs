@@ -185,6 +185,7 @@ fn decide_one(
         now,
         salt: random().map_err(row_error)?,
         people: &gathered.people,
+        own_name: gathered.names.get(&line.actor.code).map(String::as_str),
         turns: &gathered.turns,
         corrected: corrected.as_ref(),
         attachments: &gathered.attachments,

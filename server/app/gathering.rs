@@ -20,6 +20,8 @@ pub(super) struct Gathered {
     /// Keys of this batch, with the place of their entry in it.
     pub new: BTreeMap<String, usize>,
     pub people: BTreeSet<String>,
+    /// What the people of the site are called, by their codes.
+    pub names: BTreeMap<String, String>,
     /// Of the parts that the present command names, where it is told late.
     pub turns: Turns,
     /// Entries that corrections name.
@@ -39,10 +41,11 @@ pub(super) async fn gather_for(
     let keys: Vec<String> = keys.into_iter().collect();
     let known = ledger::of_keys(conn, site, &keys).await?;
     let known = known.into_iter().filter_map(|entry| entry.key.clone().map(|key| (key, entry))).collect();
-    let people = match lines.iter().any(|line| names_somebody(&line.command)) {
+    let names = match lines.iter().any(|line| names_somebody(&line.command)) {
         true => account::codes(conn, site).await?,
-        false => BTreeSet::new(),
+        false => BTreeMap::new(),
     };
+    let people = names.keys().cloned().collect();
     let mut corrected = BTreeMap::new();
     for line in lines {
         if let Act::Correct(Correct::Entry(it)) = &line.command.act {
@@ -56,7 +59,15 @@ pub(super) async fn gather_for(
             attachments.insert(photo.to_string());
         }
     }
-    Ok(Gathered { known, new: BTreeMap::new(), people, turns: BTreeMap::new(), corrected, attachments })
+    Ok(Gathered {
+        known,
+        new: BTreeMap::new(),
+        people,
+        names,
+        turns: BTreeMap::new(),
+        corrected,
+        attachments,
+    })
 }
 
 /// The picture of the printout that readings name.

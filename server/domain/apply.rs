@@ -214,6 +214,8 @@ fn machine(state: &mut State, when: &When, what: &What) {
                 flag: before.as_ref().and_then(|before| before.flag.clone()),
                 tests: before.as_ref().map(|before| before.tests.clone()).unwrap_or_default(),
                 biologicals: before.as_ref().map(|before| before.biologicals.clone()).unwrap_or_default(),
+                empty_cycles_needed: before.as_ref().is_some_and(|before| before.empty_cycles_needed),
+                row_since: before.as_ref().and_then(|before| before.row_since),
                 not_in_service_since: before.as_ref().and_then(|before| before.not_in_service_since),
                 running: before.and_then(|before| before.running),
             };
@@ -225,9 +227,13 @@ fn machine(state: &mut State, when: &When, what: &What) {
             machine.flag = None;
         }),
         What::MachineBack(it) => change_machine(state, &it.machine, |machine| {
+            if machine.went_out_since(when.at, when.recorded_at) {
+                return;
+            }
             let condition = match it.after {
                 BackAfter::Minor => Condition::InService,
                 BackAfter::Installed | BackAfter::Relocated | BackAfter::MajorRepair | BackAfter::Failure => {
+                    machine.needs_empty_cycles(when.at);
                     Condition::Requalifying { good: 0 }
                 }
             };

@@ -109,16 +109,17 @@ fn indicator(state: &mut State, when: &When, it: &IndicatorRecorded) {
         let reason = format!("growth in the biological indicator of load {}", it.load);
         let load = Some(it.load.clone());
         let condition = Condition::Out { reason, since: when.at, test: None, load, good: None };
-        change_machine(state, machine, |machine| machine.becomes(condition, when.at));
+        change_machine(state, machine, |machine| {
+            machine.becomes(condition, when.at);
+            machine.needs_empty_cycles(when.at);
+        });
     }
     it.recall.iter().for_each(|recall| super::apply_recall::begin(state, when, recall));
 }
 
 fn start(state: &mut State, when: &When, it: &LoadStarted) {
-    let tested = state
-        .machines
-        .get(&it.machine)
-        .is_some_and(|machine| machine.passed_on(state, AIR_REMOVAL, state.test_day(when.at)));
+    let tested =
+        state.machines.get(&it.machine).is_some_and(|machine| machine.passed_by(state, AIR_REMOVAL, when.at));
     let unsuited = it.contents.iter().filter(|part| {
         let model = state.assets.get(&part.asset).and_then(|asset| state.model(&asset.model));
         model.is_some_and(|model| it.programme.unsuitable(model).is_some())

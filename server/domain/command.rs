@@ -316,9 +316,10 @@ impl Command {
                 return Err(vec![Malformed { pointer: "/do".into(), detail }]);
             }
         };
-        match (read_form(Value::Object(around)), Act::read(&name, Value::Object(own))) {
+        match (read_form::<Around>(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
-                act.whole().map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
+                let whole = act.whole().and_then(|()| act.note_is_clear(around.note.as_ref()));
+                whole.map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
         }
@@ -335,6 +336,14 @@ impl Command {
 }
 
 impl Act {
+    /// A note stands in clear, so it names nobody whom the command itself seals.
+    fn note_is_clear(&self, note: Option<&Text>) -> Result<(), Malformed> {
+        match self {
+            Act::Load(Load::Release(it)) => it.note_is_clear(note),
+            _ => Ok(()),
+        }
+    }
+
     /// What serde cannot see: fields that need or exclude each other.
     fn whole(&self) -> Result<(), Malformed> {
         match self {

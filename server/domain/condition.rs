@@ -33,6 +33,12 @@ pub struct Machine {
     /// Since when it is out of service or requalifying.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub not_in_service_since: Option<Time>,
+    /// It grew, failed an empty cycle or was to be requalified: nothing but three good empty cycles ends that.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub empty_cycles_needed: bool,
+    /// Since when good empty cycles count towards the three.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub row_since: Option<Time>,
     /// A verdict failed, and nobody has said yet what that means for the machine.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub flag: Option<Flag>,
@@ -100,6 +106,9 @@ pub struct Test {
     /// It repeats an earlier one of the same test day that failed for a wrong set-up.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub repeat: bool,
+    /// The entry that tells it.
+    #[serde(default)]
+    pub entry: u64,
 }
 
 /// Failed verdicts that a person has to answer: by clearing them, or by taking the machine out.
@@ -227,6 +236,15 @@ impl Machine {
             Some(last) => last.good,
             // A ledger of an earlier release kept the last one alone.
             None => self.last_tests.get(test).is_some_and(|last| last.good && of_day(last.at)),
+        }
+    }
+
+    /// Whether a test stood at a moment: the last one of its test day until then was good.
+    pub fn passed_by(&self, state: &State, test: &str, at: Time) -> bool {
+        let until = |done: Time| done <= at && state.test_day(done) == state.test_day(at);
+        match self.tests.iter().rev().find(|it| it.test.as_str() == test && until(it.at)) {
+            Some(last) => last.good,
+            None => self.last_tests.get(test).is_some_and(|last| last.good && until(last.at)),
         }
     }
 

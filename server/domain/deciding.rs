@@ -17,7 +17,7 @@ use super::verdict::Prepared;
 use super::{asset, hold, machine, model, set, site, step};
 
 /// How far ahead of the clock a time may lie.
-const AHEAD_MINUTES: i64 = 5;
+pub(super) const AHEAD_MINUTES: i64 = 5;
 
 /// What a decision needs beside the state and the command: who asks, the clock, randomness, and history.
 pub struct Asked<'a> {
@@ -27,6 +27,8 @@ pub struct Asked<'a> {
     pub salt: [u8; 16],
     /// Codes of the people and tokens of this site: a text that is one of these needs no seal.
     pub people: &'a BTreeSet<String>,
+    /// What the one who asks is called, where the command names somebody.
+    pub own_name: Option<&'a str>,
     /// When each turn began, for the parts that a late command names, oldest first.
     pub turns: &'a BTreeMap<Id, Vec<(u32, Time)>>,
     /// The entry that a correction names.

@@ -33,12 +33,28 @@ impl AskEarly {
         if self.case.is_some() == self.patient.is_some() {
             return Err(wrong("/early", "found none or both of case and patient; one of them is needed"));
         }
-        let named = self.patient.as_ref().map(|patient| patient.0.to_lowercase());
-        if named.is_some_and(|patient| self.reason.0.to_lowercase().contains(&patient)) {
+        if self.names_the_patient(&self.reason.0) {
             let detail = "found the patient's reference; the reason is kept in clear, so say it without";
             return Err(wrong("/early/reason", detail));
         }
         Ok(())
+    }
+
+    /// Whether a text that is kept in clear holds the patient's reference.
+    fn names_the_patient(&self, text: &str) -> bool {
+        let named = self.patient.as_ref().map(|patient| patient.0.to_lowercase());
+        named.is_some_and(|patient| text.to_lowercase().contains(&patient))
+    }
+
+    /// The note beside the command is kept in clear as well.
+    pub(super) fn note_is_clear(&self, note: Option<&Text>) -> Result<(), Malformed> {
+        match note.is_some_and(|note| self.names_the_patient(&note.0)) {
+            true => Err(wrong(
+                "/note",
+                "found the patient's reference; the note is kept in clear, so say it without",
+            )),
+            false => Ok(()),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
@@ -121,6 +122,12 @@ impl Judge {
             (_, Some(readings)) if readings.hold_s.is_none() == readings.a0_s.is_none() => {
                 Err(wrong("/readings", "found none or both of hold_s and a0_s; one of them is needed"))
             }
+            (_, Some(Readings { hold_s: Some(hold_s), .. })) if hold_s.0 < Decimal::ZERO => {
+                Err(wrong("/readings/hold_s", "found less than nothing; a hold is zero or longer"))
+            }
+            (_, Some(Readings { a0_s: Some(a0_s), .. })) if a0_s.0 < Decimal::ZERO => {
+                Err(wrong("/readings/a0_s", "found less than nothing; an A0 is zero or more"))
+            }
             (_, Some(readings)) if readings.min_c > readings.max_c => {
                 Err(wrong("/readings/min_c", "found a minimum above the maximum"))
             }
@@ -175,6 +182,10 @@ pub struct Release {
 impl Release {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         self.early.as_ref().map_or(Ok(()), AskEarly::whole)
+    }
+
+    pub(super) fn note_is_clear(&self, note: Option<&Text>) -> Result<(), Malformed> {
+        self.early.as_ref().map_or(Ok(()), |early| early.note_is_clear(note))
     }
 }
 

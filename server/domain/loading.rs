@@ -208,7 +208,7 @@ pub(super) fn judge(deciding: &mut Deciding, it: &Judge) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
     let judged = match (it.bytes(), &it.readings) {
-        (Some(bytes), _) => verdict::of_record(deciding, &load, bytes, it.ambient_kpa, at)?,
+        (Some(bytes), _) => verdict::of_record(deciding, &load, bytes, it.ambient_kpa)?,
         (_, Some(readings)) => verdict::of_readings(deciding, &load, readings, at)?,
         _ => return None,
     };
@@ -245,7 +245,13 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
     let by = &deciding.asked.actor.code;
-    let (others, pending) = release::weighed(deciding.state, &load, Some(by), it.dry, at);
+    // A release is a decision of now, whatever time is told: a time ahead ends no aeration.
+    let (others, pending) =
+        release::weighed(deciding.state, &load, Some(by), it.dry, at.min(deciding.asked.now));
+    if deciding.late() {
+        let before = release::decided_before(deciding.state, &load, at, load.last_at);
+        before.into_iter().for_each(|problem| deciding.against(problem));
+    }
     let mut early = None;
     if let Some(asked) = &it.early {
         early = Some(exception::early(deciding, &load, asked, others, pending));
@@ -269,6 +275,10 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
 
 pub(super) fn reject(deciding: &mut Deciding, it: &Reject) -> Option<What> {
     let load = undecided(deciding, &it.load)?;
+    if deciding.late() {
+        let before = release::decided_before(deciding.state, &load, deciding.at(), load.started_at);
+        before.into_iter().for_each(|problem| deciding.against(problem));
+    }
     reason_given(deciding, &it.reason);
     let before = match load.programme.step() {
         StepKind::Sterilised => StepKind::Packed,

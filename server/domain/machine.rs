@@ -156,6 +156,12 @@ pub(super) fn machine_back(deciding: &mut Deciding, it: &MachineBack) -> Option<
             "Nothing needs to be done.",
         ));
     }
+    if machine.went_out_since(deciding.at(), deciding.asked.now) {
+        // It came back from an earlier time out; what is said of it now stands.
+        deciding.deviates(Code::OutOfOrder);
+    } else if let Some(problem) = machine.not_back_after(it.after) {
+        deciding.against(problem.even_late());
+    }
     Some(What::MachineBack(it.clone()))
 }
 
@@ -170,6 +176,36 @@ pub(super) fn known(deciding: &mut Deciding, machine: &Id) -> Option<Machine> {
 }
 
 impl Machine {
+    /// Why this machine does not come back after that, or `None`. What grew, failed an empty cycle, or was to be
+    /// requalified comes back by three good empty cycles alone.
+    fn not_back_after(&self, after: BackAfter) -> Option<Problem> {
+        let name = &self.machine;
+        let grown = match &self.condition {
+            Condition::Out { load, .. } => load.as_ref(),
+            Condition::InService | Condition::Requalifying { .. } => None,
+        };
+        let refused = match after {
+            BackAfter::Minor => grown.is_some() || self.empty_cycles_needed,
+            BackAfter::Installed | BackAfter::Relocated | BackAfter::MajorRepair => grown.is_some(),
+            BackAfter::Failure => false,
+        };
+        let after = if grown.is_some() { "a failure" } else { "a failure or a major repair" };
+        let next = match self.condition {
+            Condition::Requalifying { .. } => {
+                "Run the next empty cycle and record it as a machine test.".into()
+            }
+            _ => format!("Have it looked at, put {name} back after {after}, then run the empty cycles."),
+        };
+        refused.then(|| {
+            Problem::new(
+                Code::MachineNotReady,
+                format!("{name} is {}", ended(&self.condition.words())),
+                format!("It comes back after {after}, by {EMPTY_CYCLES_NEEDED} good empty cycles in a row."),
+                next,
+            )
+        })
+    }
+
     /// Why this machine runs no load now, or `None`: out of service, requalifying, or its air-removal test of the
     /// test day is missing.
     pub fn not_ready(&self, state: &State, programme: &Programme, at: Time) -> Option<Problem> {
@@ -202,10 +238,15 @@ impl Machine {
     /// Its air-removal test of the test day of this moment is missing, or failed.
     pub fn no_air_removal_test(&self, state: &State, at: Time) -> Option<Problem> {
         let (name, today) = (&self.machine, state.test_day(at));
-        if self.passed_on(state, AIR_REMOVAL, today) {
+        if self.passed_by(state, AIR_REMOVAL, at) {
             return None;
         }
         let found = match self.last_tests.get(AIR_REMOVAL) {
+            Some(test) if test.at > at => format!(
+                "The last air-removal test of {name} was on {}, after {}.",
+                test.at.told(state.zone),
+                at.told(state.zone)
+            ),
             Some(test) => {
                 format!("The last air-removal test of {name} was on {}.", told_day(state.test_day(test.at)))
             }

@@ -3,14 +3,15 @@
 use std::fmt;
 use std::sync::Arc;
 
-use super::deciding::Deciding;
+use super::deciding::{AHEAD_MINUTES, Deciding};
 use super::id::Id;
 use super::load::Load;
 use super::refusal::{Code, Problem};
 use super::sha256::Sha256Of;
 use super::state::State;
 use super::text::Quantity;
-use super::verdict::Judged;
+use super::time::Time;
+use super::verdict::{Judged, Judgement};
 use crate::analysis::record::Record;
 use crate::formats::form::Form;
 use crate::formats::mapping;
@@ -127,6 +128,42 @@ pub(super) fn of_another(load: &Load, said: &Said, form: Option<&Arc<Form>>) -> 
     }
     // A record of something else is no evidence, whenever it is told.
     problems.into_iter().map(Problem::even_late).collect()
+}
+
+/// A record whose own times lie wholly on another day than its load. A machine's clock may be wrong by hours, so a day
+/// before the start is let through; nothing is measured ahead of now.
+pub(super) fn of_another_time(state: &State, load: &Load, of: &Judgement, now: Time) -> Option<Problem> {
+    let (first, last) = (of.first_at?, of.last_at?);
+    let from = load.started_at.plus_minutes(-24 * 60);
+    let until = now.max(load.started_at).plus_minutes(AHEAD_MINUTES);
+    (last < from || first > until).then(|| {
+        Problem::new(
+            Code::NoRecord,
+            format!(
+                "The record runs from {} to {}; load {} was started on {}.",
+                first.told(state.zone),
+                last.told(state.zone),
+                load.load,
+                load.started_at.told(state.zone)
+            ),
+            "A record of the time in which the load ran is needed.",
+            "Take the file of this load's own cycle. If the machine's clock is wrong, have it set.",
+        )
+        .even_late()
+    })
+}
+
+/// The cycle's end: the record's own last time, else its span after the start; never after now, when the record is there,
+/// and never before the load was started.
+pub(super) fn ended_at(load: &Load, of: &Judgement, now: Time) -> Time {
+    let by_span = load.started_at.plus_s(of.span_s.ceil() as i64);
+    of.last_at.filter(|last| *last >= load.started_at).unwrap_or(by_span).min(now).max(load.started_at)
+}
+
+/// The cycle's end where somebody read its printout: no earlier than its hold may have ended, and by now.
+pub(super) fn read_at(load: &Load, hold_s: Option<Quantity>, at: Time, now: Time) -> Time {
+    let hold_s = hold_s.map_or(0.0, |hold_s| hold_s.f64().ceil());
+    at.max(load.started_at.plus_s(hold_s as i64)).min(now).max(load.started_at)
 }
 
 /// More loads than this are not named.

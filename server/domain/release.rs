@@ -15,10 +15,10 @@ use super::programme::{Biological, Chemical};
 use super::refusal::{Code, Problem};
 use super::site::BiologicalPolicy;
 use super::state::{Asset, State};
-use super::text::{Line, ended};
+use super::text::ended;
 use super::time::{Time, told_day};
 
-/// What stands against releasing a load at a moment; `by` is the one who would, where it is known.
+/// What stands against releasing a load now, at `at`; `by` is the one who would, where it is known.
 pub fn against(state: &State, load: &Load, by: Option<&str>, dry: Option<bool>, at: Time) -> Vec<Problem> {
     let (mut problems, pending) = weighed(state, load, by, dry, at);
     problems.extend(pending);
@@ -34,7 +34,7 @@ pub fn weighed(
     at: Time,
 ) -> (Vec<Problem>, Option<Problem>) {
     let reject = format!("Reject load {}; its parts go back before {}.", load.load, goes_back_before(load));
-    let mut problems = machine(state, load, at, &reject);
+    let mut problems = machine(state, load, &reject);
     problems.extend(processing(state, load, &reject));
     problems.extend(record(load, dry, &reject));
     problems.extend(indicators(load, &reject));
@@ -91,15 +91,16 @@ fn record(load: &Load, dry: Option<bool>, reject: &str) -> Option<Problem> {
     }
 }
 
-/// What stands against it at its machine: out of service or requalifying, a test that failed since the load began, no
-/// air-removal test of the load's own test day. A machine that is out for the growth of this very load is told by the
-/// load's indicator; one that went out after a release that is told late was in service then.
-fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
+/// What stands against it at its machine as it is known now, whenever the release is said to have been: out of service or
+/// requalifying, a test that failed since the load began, no air-removal test of the load's own test day. A machine that
+/// is out for the growth of this very load is told by the load's indicator, as long as that growth counts.
+fn machine(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
     let Some(machine) = state.machines.get(&load.machine) else { return Vec::new() };
     let name = &machine.machine;
     let mut problems = Vec::new();
-    let own = matches!(&machine.condition, Condition::Out { load: Some(grown), .. } if *grown == load.load);
-    if !own && machine.not_in_service_since.is_some_and(|since| since <= at) {
+    let own = matches!(&machine.condition, Condition::Out { load: Some(grown), .. } if *grown == load.load)
+        && spores(load) == Spores::Grew;
+    if !own && machine.condition != Condition::InService {
         problems.push(Problem::new(
             Code::MachineNotReady,
             format!("{name} is {}", ended(&machine.condition.words())),
@@ -107,14 +108,18 @@ fn machine(state: &State, load: &Load, at: Time, reject: &str) -> Vec<Problem> {
             format!("{reject} Or wait until {name} is in service again."),
         ));
     }
-    let since = |test: &&Test| !test.good && load.started_at <= test.at && test.at <= at;
+    let test_day = state.test_day(load.started_at);
+    // One of this very test day that was told only after the load had started is of it too.
+    let told_since = |test: &Test| test.entry > load.entry && state.test_day(test.at) == test_day;
+    let since = |test: &&Test| !test.good && (load.started_at <= test.at || told_since(test));
     if let Some(failed) = machine.tests.iter().find(|test| since(test) && !machine.made_good(state, test)) {
         problems.push(Problem::new(
             Code::MachineNotReady,
             format!(
-                "{name} failed its {} test on {}, after load {} was started.",
+                "{name} failed its {} test on {}, {} load {} was started.",
                 test_words(failed.test.as_str()),
                 failed.at.told(state.zone),
+                if load.started_at <= failed.at { "after" } else { "before" },
                 load.load
             ),
             "A machine whose tests did not fail between the start and the release is needed.",
@@ -152,7 +157,7 @@ fn processing(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
 }
 
 fn aeration(state: &State, load: &Load, at: Time) -> Option<Problem> {
-    let over = load.judged.as_ref()?.ended_at.plus_s(i64::from(load.programme.aeration_s?));
+    let over = ended_at(load)?.plus_s(i64::from(load.programme.aeration_s?));
     let told = over.told(state.zone);
     (at < over).then(|| {
         Problem::new(
@@ -173,20 +178,13 @@ pub enum Spores {
     Grew,
 }
 
-/// The last reading of each lot counts, unless its control did not grow: then the test is void, neither pass nor fail.
-/// A control belongs to the indicators of its lot; where either names no lot, it belongs to all of them. Growth in one
-/// lot stands whatever another says.
+/// Growth stands, whatever is read later, unless its control did not grow: then the test is void, neither pass nor fail.
+/// A control belongs to the indicators of its lot; where either names no lot, it belongs to all of them.
 pub fn spores(load: &Load) -> Spores {
     let mut answer = Spores::NotRead;
-    let mut seen: Vec<Option<&Line>> = Vec::new();
     let of = |kind: IndicatorKind| load.indicators.iter().rev().filter(move |it| it.indicator == kind);
     for read in of(IndicatorKind::Biological) {
-        let lot = read.lot.as_ref();
-        if seen.contains(&lot) {
-            continue;
-        }
-        seen.push(lot);
-        let matches = |control: &&Indicator| match (lot, control.lot.as_ref()) {
+        let matches = |control: &&Indicator| match (read.lot.as_ref(), control.lot.as_ref()) {
             (Some(lot), Some(of)) => lot == of,
             (None, _) | (_, None) => true,
         };
@@ -297,8 +295,32 @@ pub fn inside(state: &State, load: &Load) -> Vec<Arc<Asset>> {
 /// When a released load has cooled or aired: the cycle's end and the programme's time for it.
 pub fn cool_at(load: &Load, released_at: Time) -> Option<Time> {
     let cooling_s = load.programme.cooling_s?;
-    let ended_at = load.judged.as_ref().map_or(released_at, |judged| judged.ended_at);
+    let ended_at = ended_at(load).unwrap_or(released_at);
     Some(ended_at.plus_s(i64::from(cooling_s)))
+}
+
+/// When the cycle of a judged load has certainly ended: never before the load was started, whatever an entry says.
+fn ended_at(load: &Load) -> Option<Time> {
+    load.judged.as_ref().map(|judged| judged.ended_at.max(load.started_at))
+}
+
+/// Where a decision on a load is said to have been made before what it rests on: no decision of now, whenever it is told.
+pub(super) fn decided_before(state: &State, load: &Load, at: Time, since: Time) -> Option<Problem> {
+    let told = |at: Time| at.told(state.zone);
+    let what = if since > load.started_at { "its last evidence is of" } else { "it was started on" };
+    (at < since).then(|| {
+        Problem::new(
+            Code::TooLate,
+            format!(
+                "Load {} is said to have been decided on {}; {what} {}.",
+                load.load,
+                told(at),
+                told(since)
+            ),
+            "A load is decided after it was started and its evidence was there.",
+            "Leave the time out, or correct it.",
+        )
+    })
 }
 
 /// What a release makes of the parts. What is under a prion hold stays out of use: it goes back before packing.

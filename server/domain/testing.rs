@@ -43,10 +43,19 @@ impl RecordMachineTest {
         if self.repeat_because.is_some() && self.test.as_str() != AIR_REMOVAL {
             return Err(wrong("/repeat_because", "found a repeat of another test; it is for air_removal"));
         }
-        if self.test.as_str() == LEAK_RATE && self.value.is_some() {
-            return self.leak_mbar_per_min().map(|_| ()).ok_or_else(|| {
-                wrong("/unit", "found no unit of a leak rate; mbar/min, kPa/min or mmHg/min is needed")
-            });
+        if let Some(value) = self.value.filter(|_| self.test.as_str() == LEAK_RATE) {
+            if value.0 < Decimal::ZERO {
+                return Err(wrong(
+                    "/value",
+                    "found a leak rate below zero; air that came in is zero or more",
+                ));
+            }
+            let Some(in_mbar) = self.mbar_per_min() else {
+                let needed = "found no unit of a leak rate; mbar/min, kPa/min or mmHg/min is needed";
+                return Err(wrong("/unit", needed));
+            };
+            let rate = value.0.checked_mul(in_mbar);
+            return rate.map(|_| ()).ok_or_else(|| wrong("/value", "found more than any leak rate can be"));
         }
         if self.passed.is_none() {
             return Err(wrong("/passed", "missing; only a leak rate with a value is judged by its number"));
@@ -54,14 +63,18 @@ impl RecordMachineTest {
         Ok(())
     }
 
-    fn leak_mbar_per_min(&self) -> Option<Decimal> {
-        let value = self.value?.0;
+    /// So many mbar/min are one of the unit that was told.
+    fn mbar_per_min(&self) -> Option<Decimal> {
         match self.unit.as_ref().map(|unit| unit.as_str().to_ascii_lowercase()).as_deref() {
-            None | Some("mbar/min") => Some(value),
-            Some("kpa/min") => value.checked_mul(Decimal::TEN),
-            Some("mmhg/min") => value.checked_mul(Decimal::new(133_322, 5)),
+            None | Some("mbar/min") => Some(Decimal::ONE),
+            Some("kpa/min") => Some(Decimal::TEN),
+            Some("mmhg/min") => Some(Decimal::new(133_322, 5)),
             Some(_) => None,
         }
+    }
+
+    fn leak_mbar_per_min(&self) -> Option<Decimal> {
+        self.value?.0.checked_mul(self.mbar_per_min()?)
     }
 
     /// Whether the test is good. A leak rate above its limit is not, whatever the person said.
@@ -104,6 +117,10 @@ pub(super) fn record_test(deciding: &mut Deciding, it: &RecordMachineTest) -> Op
             deciding.deviates(Code::OutOfOrder);
         }
     }
+    if it.test.as_str() == EMPTY_CYCLE && it.good() && !machine.counts_empty_cycle(deciding.at()) {
+        // It ran before the row of three began again, so it is none of them.
+        deciding.deviates(Code::OutOfOrder);
+    }
     Some(What::MachineTested(MachineTested { test: it.clone(), good: it.good(), repeat }))
 }
 
@@ -145,6 +162,10 @@ impl Machine {
 
     /// Takes the machine from one condition to another; it remembers since when it is not in service.
     pub(super) fn becomes(&mut self, condition: Condition, at: Time) {
+        if condition == Condition::InService {
+            self.empty_cycles_needed = false;
+            self.row_since = None;
+        }
         self.not_in_service_since = match condition {
             Condition::InService => None,
             Condition::Out { .. } | Condition::Requalifying { .. } => self.not_in_service_since.or(Some(at)),
@@ -152,7 +173,32 @@ impl Machine {
         self.condition = condition;
     }
 
+    /// Whether an empty cycle of this moment is one of the row of three that is under way, if one is.
+    fn counts_empty_cycle(&self, at: Time) -> bool {
+        let requalifying = matches!(self.condition, Condition::Requalifying { .. });
+        !requalifying || self.row_since.is_none_or(|since| since <= at)
+    }
+
+    /// Begins the row of empty cycles that a machine needs, and that nothing but three good ones ends.
+    pub(super) fn needs_empty_cycles(&mut self, at: Time) {
+        self.empty_cycles_needed = true;
+        self.row_since = self.row_since.max(Some(at));
+    }
+
+    /// Whether a return to service of this moment is of an earlier time than the one for which it is out now.
+    pub(super) fn went_out_since(&self, at: Time, now: Time) -> bool {
+        let failed_since = || self.tests.iter().any(|test| !test.good && at < test.at && test.at <= now);
+        match &self.condition {
+            Condition::Out { since, .. } => at < now.min(*since) || failed_since(),
+            Condition::Requalifying { .. } => self.row_since.is_some_and(|since| at < now.min(since)),
+            Condition::InService => false,
+        }
+    }
+
     fn failed(&mut self, test: &str, at: Time) {
+        if test == EMPTY_CYCLE {
+            self.needs_empty_cycles(at);
+        }
         let named = format!("{} test", test_words(test));
         let out = |good| Condition::Out {
             reason: format!("{named} failed"),
@@ -185,6 +231,7 @@ impl Machine {
                 None => Condition::InService,
             },
             Condition::Requalifying { good } if test == EMPTY_CYCLE => match good + 1 {
+                _ if !self.counts_empty_cycle(at) => return,
                 EMPTY_CYCLES_NEEDED.. => Condition::InService,
                 good => Condition::Requalifying { good },
             },
@@ -205,7 +252,8 @@ pub(super) fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
     } else {
         machine.failed(&test, when.at);
     }
-    machine.keep_test(Test { test: it.test.test.clone(), good: it.good, at: when.at, repeat: it.repeat });
+    let (test, entry) = (it.test.test.clone(), when.seq);
+    machine.keep_test(Test { test, good: it.good, at: when.at, repeat: it.repeat, entry });
 }
 
 /// A failed verdict flags the machine and asks a person; it does not take the machine out.

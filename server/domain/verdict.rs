@@ -16,7 +16,6 @@ use super::programme::{Held, Programme};
 use super::record::{self, Given};
 use super::refusal::{Code, Problem};
 use super::sha256::Sha256Of;
-use super::state::State;
 use super::text::{Quantity, Sealed};
 use super::time::Time;
 use crate::analysis::cycle;
@@ -114,7 +113,8 @@ pub struct Judgement {
     pub passed: bool,
     pub answer: Value,
     pub span_s: f64,
-    /// The last sample's own time, where the record carries it.
+    /// The first and the last sample's own times, where the record carries them.
+    pub first_at: Option<Time>,
     pub last_at: Option<Time>,
     pub sha256: String,
     pub bytes: u64,
@@ -174,6 +174,7 @@ pub fn judge_record(programme: &Programme, given: &Given) -> Option<Result<Judge
             passed,
             answer: as_text(answer),
             span_s,
+            first_at: record.started_us.map(Time),
             last_at: record.ended_us.map(Time),
             sha256: hex::encode(Sha256Of::of(given.bytes).0),
             bytes: given.bytes.len() as u64,
@@ -213,7 +214,6 @@ pub(super) fn of_record(
     load: &Load,
     bytes: &[u8],
     ambient_kpa: Option<Quantity>,
-    at: Time,
 ) -> Option<Judged> {
     let state = deciding.state;
     let form = state.machines.get(&load.machine).and_then(|machine| machine.form.as_ref());
@@ -224,10 +224,12 @@ pub(super) fn of_record(
     };
     match judgement {
         Some(Ok(judgement)) => {
-            for problem in record::of_another(load, &judgement.said, form) {
+            let of_another_time = record::of_another_time(state, load, &judgement, deciding.asked.now);
+            for problem in record::of_another(load, &judgement.said, form).into_iter().chain(of_another_time)
+            {
                 deciding.against(problem);
             }
-            let judged = judged_by(state, load, judgement, ambient_kpa, at);
+            let judged = judged_by(deciding, load, judgement, ambient_kpa);
             record::already_judged(deciding, load, &judged);
             Some(judged)
         }
@@ -251,18 +253,17 @@ pub(super) fn of_record(
 }
 
 fn judged_by(
-    state: &State,
+    deciding: &Deciding,
     load: &Load,
     judgement: Judgement,
     ambient_kpa: Option<Quantity>,
-    at: Time,
 ) -> Judged {
     Judged {
         passed: judgement.passed,
-        ended_at: ended_at(load, &judgement, at),
+        ended_at: record::ended_at(load, &judgement, deciding.asked.now),
         answer: Answer::of(&judgement.answer),
         by: Evidence::Record {
-            same_as: record::judged_elsewhere(state, load, &judgement.sha256),
+            same_as: record::judged_elsewhere(deciding.state, load, &judgement.sha256),
             sha256: judgement.sha256,
             bytes: judgement.bytes,
             ambient_kpa,
@@ -272,15 +273,11 @@ fn judged_by(
     }
 }
 
-/// The cycle's end: the record's own last time, else its span after the start; never after the record was there.
-fn ended_at(load: &Load, judgement: &Judgement, at: Time) -> Time {
-    let by_span = load.started_at.plus_s(judgement.span_s.ceil() as i64);
-    judgement.last_at.filter(|last| *last >= load.started_at).unwrap_or(by_span).min(at)
-}
-
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
     let second = it.second_reader.as_str().trim();
-    if second.eq_ignore_ascii_case(&deciding.asked.actor.code) {
+    let (actor, own_name) = (&deciding.asked.actor.code, deciding.asked.own_name);
+    let same = |own: &str| second.to_lowercase() == own.trim().to_lowercase();
+    if same(actor) || own_name.is_some_and(same) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",
@@ -314,7 +311,7 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         by: Evidence::Readings { second_reader, photo: it.photo.clone() },
         passed,
         answer: Answer::of(&answer),
-        ended_at: at,
+        ended_at: record::read_at(load, it.hold_s, at, deciding.asked.now),
     })
 }
 

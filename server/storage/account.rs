@@ -163,11 +163,13 @@ pub async fn purge_sessions(db: &Db, begun_before: i64, seen_before: i64) -> Res
     db.execute(sql, &[begun_before.into(), seen_before.into()]).await
 }
 
-/// The codes of all people and tokens of a site: the pseudonyms under which acts stand in its ledger.
+/// The codes of all people and tokens of a site, the pseudonyms under which acts stand in its ledger, each with its name.
 pub async fn codes(
     conn: &mut super::Conn,
     site: &str,
-) -> Result<std::collections::BTreeSet<String>, StorageError> {
-    let sql = "SELECT code FROM person WHERE site = $1 UNION SELECT id FROM token WHERE site = $1";
-    conn.fetch(sql, &[site.into()]).await?.iter().map(|row| row.text(0)).collect()
+) -> Result<std::collections::BTreeMap<String, String>, StorageError> {
+    let sql =
+        "SELECT code, name FROM person WHERE site = $1 UNION ALL SELECT id, name FROM token WHERE site = $1";
+    let named = |row: &super::Row| Ok((row.text(0)?, row.text(1)?));
+    conn.fetch(sql, &[site.into()]).await?.iter().map(named).collect()
 }

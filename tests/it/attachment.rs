@@ -284,3 +284,26 @@ async fn a_backup_carries_the_pictures_both_ways() {
         served.stop().await;
     }
 }
+
+/// Two pairs of eyes: the one who enters the readings is not the second, by whatever name.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_second_reader_is_another_person_by_name_too() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        let load = washing(&served).await;
+        let token = served.house.add_token(&served.site, Desk, Some("Ina Østby")).await.expect("a token").1;
+        for name in ["Ina Østby", " ina østby "] {
+            let named = readings(&load, json!({"second_reader": name}));
+            let mut late = named.clone();
+            late["late"] = json!({"cause": "downtime"});
+            for command in [named, late] {
+                let (status, body) = served.post_as(&token, &command).await;
+                assert_eq!((status, body["code"].as_str()), (409, Some("same_person")), "{name}: {body}");
+            }
+        }
+        let (status, body) = served.post_as(&token, &readings(&load, json!({}))).await;
+        assert_eq!(status, 201, "{body}");
+        served.sound().await;
+        served.stop().await;
+    }
+}

@@ -169,7 +169,11 @@ async fn every_kind_of_exceptions(served: &Served) {
         "processing": {"steam": {"temp_c": 134, "hold_s": 180}}});
     served.done(Biomed, model).await;
     served.done(Admin, json!({"do": "set_policy", "two_people": true})).await;
-    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
+    served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "failure"})).await;
+    let empty = json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "empty_cycle", "passed": true});
+    for _ in 0..3 {
+        served.done(Desk, empty.clone()).await;
+    }
     served.done(Lead, json!({"do": "add_asset", "asset": "P-1", "model": "plain"})).await;
     served.done(Desk, json!({"do": "record_step", "step": "packed", "scan": "P-1"})).await;
     let load = served.load("steriliser-1", "p134", "P-1").await;

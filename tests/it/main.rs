@@ -54,6 +54,7 @@ mod record_fuzz;
 mod refusal;
 mod refusal_case;
 mod release;
+mod release_safe;
 mod role;
 mod served;
 mod simulate;

@@ -250,12 +250,12 @@ fn a_machine_that_is_not_in_service_holds_its_loads() {
         ward.done(Desk, empty);
     }
     ward.done(Desk, release("a"));
-    // Told late, as of before the machine went out: it was in service then.
+    // Told late, as of before the machine went out: what is known now binds it.
     ward.passed("b", "plain", "P-2");
     let before = ward.now.to_string();
     ward.now = ward.now.plus_minutes(30);
     ward.done(Desk, json!({"do": "machine_out", "machine": "plain", "reason": "valve"}));
-    ward.done(Desk, late(release("b"), &before));
+    ward.never(Desk, late(release("b"), &before), "machine_not_ready");
 }
 
 #[test]

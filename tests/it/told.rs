@@ -88,6 +88,8 @@ async fn a_paper_days_loads_are_entered_as_they_ran() {
         let load = started["made"].clone();
         // A release is a decision: evidence binds it whenever it is told.
         let release = late(json!({"do": "release_load", "load": load}), &at);
+        served.refused(Desk, release.clone(), "machine_not_ready").await;
+        served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
         served.refused(Desk, release.clone(), "no_record").await;
         let judge = |hold_s| json!({"do": "judge_load", "load": load, "record": steam_record(hold_s)});
         served.done(Desk, late(judge(10), &at)).await;

@@ -66,6 +66,7 @@ impl Paper {
             now: given.now.max(self.state.recorded_at),
             salt: [0; 16],
             people: &self.people,
+            own_name: None,
             turns: &self.turns,
             corrected: None,
             attachments: &none,

@@ -53,6 +53,7 @@ impl House {
             now: self.now,
             salt: [7; 16],
             people: &people,
+            own_name: None,
             turns: &turns,
             corrected: None,
             attachments: &BTreeSet::new(),

@@ -105,6 +105,7 @@ impl Pure {
             now: told.now,
             salt: [7; 16],
             people: &self.people,
+            own_name: None,
             turns: &self.turns,
             corrected: corrected.as_ref(),
             attachments: &none,
