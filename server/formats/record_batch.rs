@@ -132,12 +132,7 @@ fn work(from: &Mutex<Receiver<Batch>>, gathered: &Mutex<Gathered>, blank: &Build
 }
 
 fn rows(builder: &mut Builder, batch: &Batch) -> Result<(), RecordError> {
-    let mut line = batch.first_line;
-    for text in batch.lines() {
-        builder.row(line, text)?;
-        line += 1;
-    }
-    Ok(())
+    (batch.first_line..).zip(batch.lines()).try_for_each(|(line, text)| builder.row(line, text))
 }
 
 impl Gathered {
