@@ -23,10 +23,15 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
     record.check()?;
     let (low_c, high_c) = (limits.band_c, decimal_sum(limits.band_c, limits.band_width_k));
     let hold = longest_span(record, low_c, high_c);
-    let saturation = match hold {
-        None => None,
-        Some(span) => deviation(record, span)?,
+    let seen = || Seen {
+        saturation: hold.map_or(Ok(None), |span| deviation(record, span)),
+        highest_c: highest_c(record),
+        within: hold.map(|span| range_within(record, span)),
+        max_gap_s: longest_gap_s(&record.time_s, None),
     };
+    let (f0_min, seen) = beside(record, || f0_min(record, hold), seen);
+    let Seen { saturation, highest_c, within, max_gap_s } = seen;
+    let saturation = saturation?;
     let mut reasons = Vec::new();
     reasons.extend(hold.and_then(|span| gap_reason(record, span, limits.max_gap_s)));
     // A load that never was in the band must not pass, not even where no time in it is asked for.
@@ -39,7 +44,6 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
             unit: "s",
         });
     }
-    let highest_c = highest_c(record);
     if highest_c > high_c {
         reasons.push(Reason { code: ReasonCode::AboveBand, found: highest_c, needed: high_c, unit: "°C" });
     }
@@ -51,20 +55,19 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
     if max_above_k > needed {
         reasons.push(Reason { code: ReasonCode::Superheated, found: max_above_k, needed, unit: "K" });
     }
-    let time_s = &record.time_s;
     Ok(SteamVerdict {
         verdict: outcome(&reasons),
         reasons,
         hold,
         // Interpolation may leave the band by a rounding; the hold is inside it by definition.
-        temperature: hold.map(|span| range_within(record, span)).map(|range| Range {
+        temperature: within.map(|range| Range {
             min_c: range.min_c.clamp(low_c, high_c),
             max_c: range.max_c.clamp(low_c, high_c),
         }),
-        f0_min: f0_min(record, hold),
+        f0_min,
         saturation,
-        samples: time_s.len(),
-        max_gap_s: longest_gap_s(time_s, None),
+        samples: record.time_s.len(),
+        max_gap_s,
     })
 }
 
@@ -153,8 +156,28 @@ fn f0_min(record: &Record, hold: Option<Span>) -> F0Min {
     F0Min { ref_c: F0_REF_C, z_k: F0_Z_K, total, hold: held }
 }
 
-/// From so many samples on a channel is worth a thread of its own.
+/// What a pass over the record sees beside its lethality.
+struct Seen {
+    saturation: Result<Option<Deviation>, Unusable>,
+    highest_c: f64,
+    within: Option<Range>,
+    max_gap_s: f64,
+}
+
+/// From so many samples on a channel, or a pass, is worth a thread of its own.
 const LONG: usize = 100_000;
+
+/// Two things of one record, of a long one at the same time.
+fn beside<A: Send, B>(record: &Record, one: impl FnOnce() -> A + Send, other: impl FnOnce() -> B) -> (A, B) {
+    if record.time_s.len() < LONG {
+        return (one(), other());
+    }
+    std::thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        (one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)), other)
+    })
+}
 
 fn per_channel<T: Copy + PartialOrd + Send>(
     record: &Record,

@@ -76,7 +76,9 @@ impl Pool {
     }
 
     fn hand_over(&mut self, next_line: u64) -> Result<(), ()> {
-        let next = Batch { number: self.filling.number + 1, first_line: next_line, text: Vec::new() };
+        // The next lines take about as much room as these.
+        let text = Vec::with_capacity(self.filling.text.len() + self.filling.text.len() / 8);
+        let next = Batch { number: self.filling.number + 1, first_line: next_line, text };
         let full = std::mem::replace(&mut self.filling, next);
         self.lines = 0;
         let is_faulty = locked(&self.gathered).fault.is_some();
