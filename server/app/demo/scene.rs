@@ -52,6 +52,12 @@ pub fn write(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
         let hold = json!({"do": "hold", "kind": "quality", "scan": scope, "reason": "image dim, fibres to be looked at"});
         writer.give(Role::Charge, at(9), hold)?;
     }
+    if writer.paper.state.due(now).iter().all(|due| due.asset.is_none()) {
+        // Whatever else was inspected in time, one spare lay in a cupboard too long.
+        let spare = json!({"do": "add_asset", "asset": "T-90001", "model": "scope-4",
+                           "late": {"cause": "forgotten"}, "note": "found in a cupboard"});
+        writer.give(Role::Lead, at(70 * 24 * 60), spare)?;
+    }
     cases(writer, now)
 }
 
