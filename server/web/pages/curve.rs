@@ -104,6 +104,17 @@ impl Pictures {
 }
 
 /// The curve of a load's record, where it has one that can be drawn.
+/// The verdict on a load, whole, and what its record shows.
+pub async fn judged(
+    app: &App,
+    state: &State,
+    load: &Load,
+) -> Result<(Option<Arc<Judged>>, Option<Arc<Curve>>), Unavailable> {
+    let judged = app.house.verdict(&state.site, load).await?;
+    let curve = of(app, state, load, judged.as_deref()).await?;
+    Ok((judged, curve))
+}
+
 pub async fn of(
     app: &App,
     state: &State,

@@ -90,6 +90,15 @@ pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
     Some(row(state, load, say, format!("{whom}: {}", it.early.reason), read, now))
 }
 
+/// The loads whose exception waits for somebody's answer, as rows; one may be both.
+pub fn open_rows(state: &State, now: Time) -> impl Iterator<Item = Row> {
+    state.open_exceptions().flat_map(move |load| {
+        let alone = load.waits_for_countersignature().then(|| alone(state, load, "", now));
+        let early = load.waits_for_biological().then(|| early(state, load, now));
+        alone.flatten().into_iter().chain(early.flatten())
+    })
+}
+
 fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
     let (alone_all, early_all) = (state.released_alone(), state.released_early());
     let parted = |loads: &[&Load], open: fn(&Load) -> bool, one: &dyn Fn(&Load) -> Option<Row>| {

@@ -126,24 +126,18 @@ fn exceptions(state: &State, now: Time) -> Vec<Item> {
         since: row.released,
         say: row.say,
     };
-    let open = state.open_exceptions().flat_map(|load| {
-        let alone = load.waits_for_countersignature().then(|| super::exception::alone(state, load, "", now));
-        let early = load.waits_for_biological().then(|| super::exception::early(state, load, now));
-        alone.flatten().into_iter().chain(early.flatten())
-    });
-    open.map(item).collect()
+    super::exception::open_rows(state, now).map(item).collect()
 }
 
 fn recalls(state: &State, now: Time) -> Vec<Item> {
-    let open = state.recalls.values().filter(|recall| recall.is_open());
-    open.map(|recall| Item {
-        href: format!("/recalls/{}", segment(recall.recall.as_str())),
-        called: recall.recall.to_string(),
-        detail: format!("{}: {}", recall.machine, recall.reason),
-        since: time(state, recall.opened_at, now),
-        say: Say::held(super::recalls::without_answer(state, recall)),
-    })
-    .collect()
+    let item = |open: super::recalls::Open| Item {
+        href: open.href,
+        called: open.recall,
+        detail: open.detail,
+        since: time(state, open.since, now),
+        say: open.say,
+    };
+    super::recalls::open(state).map(item).collect()
 }
 
 fn holds(state: &State, now: Time) -> Vec<Item> {

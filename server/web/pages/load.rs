@@ -13,6 +13,7 @@ use super::refused::{self, Reason};
 use super::say::{Say, of_asset, of_load};
 use super::shared::{Done, Page, count, segment, time, when};
 use super::verdict::{self, Verdict};
+use crate::app::house::Unavailable;
 use crate::domain::command::Act;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::MachineKind;
@@ -287,20 +288,21 @@ pub async fn get(
     let Some(found) = visitor.state.loads.get(load.as_str()) else {
         return super::problem::not_found("load", &load, "/loads", "All loads");
     };
-    let judged = match app.house.verdict(&visitor.state.site, found).await {
-        Ok(judged) => judged,
-        Err(gone) => return fail::unavailable(&gone.operation),
-    };
-    match curve::of(&app, &visitor.state, found, judged.as_deref()).await {
-        Ok(curve) => match readers::of(&app, &visitor, found, judged.as_deref()).await {
-            Ok(readers) => {
-                let page = LoadPage::of(&visitor, found, (judged.as_deref(), curve), done.seq());
-                render(&LoadPage { readers, ..page })
-            }
-            Err(gone) => fail::unavailable(&gone.operation),
-        },
+    match shown(&app, &visitor, found, done.seq()).await {
+        Ok(page) => render(&page),
         Err(gone) => fail::unavailable(&gone.operation),
     }
+}
+
+async fn shown(
+    app: &App,
+    visitor: &Visitor,
+    load: &Load,
+    done: Option<u64>,
+) -> Result<LoadPage, Unavailable> {
+    let (judged, curve) = curve::judged(app, &visitor.state, load).await?;
+    let readers = readers::of(app, visitor, load, judged.as_deref()).await?;
+    Ok(LoadPage { readers, ..LoadPage::of(visitor, load, (judged.as_deref(), curve), done) })
 }
 
 #[cfg(test)]

@@ -39,16 +39,12 @@ pub async fn get(visitor: Visitor, State(app): State<App>, Path(load): Path<Stri
     let Some(found) = visitor.state.loads.get(load.as_str()) else {
         return super::problem::not_found("load", &load, "/loads", "All loads");
     };
-    let judged = match app.house.verdict(&visitor.state.site, found).await {
-        Ok(judged) => judged,
-        Err(gone) => return fail::unavailable(&gone.operation),
-    };
-    match curve::of(&app, &visitor.state, found, judged.as_deref()).await {
-        Ok(Some(curve)) => {
+    match curve::judged(&app, &visitor.state, found).await {
+        Ok((judged, Some(curve))) => {
             let passed = judged.is_some_and(|judged| judged.passed);
             render(&LoadPlotPage::of(&visitor, found, passed, curve))
         }
-        Ok(None) => {
+        Ok((_, None)) => {
             super::problem::not_found("record that can be drawn, of load", &load, "/loads", "All loads")
         }
         Err(gone) => fail::unavailable(&gone.operation),

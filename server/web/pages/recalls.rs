@@ -5,6 +5,7 @@ use axum::extract::Query;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::say::Say;
 use super::shared::{Page, count, segment, when};
 use crate::domain::affected::affected;
 use crate::domain::id::Id;
@@ -45,11 +46,7 @@ pub struct Asked {
     pub load: String,
 }
 
-fn row(state: &State, it: &Recall, now: Time) -> Row {
-    let stands = match &it.outcome {
-        Some(outcome) => outcome.clone(),
-        None => unanswered(state, it),
-    };
+fn row(state: &State, it: &Recall, stands: String, now: Time) -> Row {
     Row {
         href: format!("/recalls/{}", segment(it.recall.as_str())),
         recall: it.recall.to_string(),
@@ -62,15 +59,49 @@ fn row(state: &State, it: &Recall, now: Time) -> Row {
     }
 }
 
-/// What of an open recall has no answer, in words.
-fn unanswered(state: &State, it: &Recall) -> String {
+/// How many parts and cases of an open recall have no answer.
+type Unanswered = (usize, usize);
+
+fn unanswered(state: &State, it: &Recall) -> Unanswered {
     let (parts, cases) = affected(state, it).open();
-    match (parts.len(), cases.len()) {
+    (parts.len(), cases.len())
+}
+
+/// What has no answer, in words.
+fn words((parts, cases): Unanswered) -> String {
+    match (parts, cases) {
         (0, 0) => "all answered; may be closed".into(),
-        (parts, cases) => {
-            format!("{} and {}", count(parts, "part", "parts"), count(cases, "case", "cases"))
-        }
+        _ => format!("{} and {}", count(parts, "part", "parts"), count(cases, "case", "cases")),
     }
+}
+
+/// The same as the end of a sentence.
+fn sentence(open: Unanswered) -> String {
+    match open {
+        (0, 0) => "everything is answered for".into(),
+        _ => format!("{} have no answer yet", words(open)),
+    }
+}
+
+/// An open recall as other pages name it.
+pub struct Open {
+    pub href: String,
+    pub recall: String,
+    pub detail: String,
+    pub since: Time,
+    pub say: Say,
+}
+
+/// The recalls that are open, with what has no answer yet.
+pub fn open(state: &State) -> impl Iterator<Item = Open> {
+    let open = state.recalls.values().filter(|recall| recall.is_open());
+    open.map(|recall| Open {
+        href: format!("/recalls/{}", segment(recall.recall.as_str())),
+        recall: recall.recall.to_string(),
+        detail: format!("{}: {}", recall.machine, recall.reason),
+        since: recall.opened_at,
+        say: Say::held(sentence(unanswered(state, recall))),
+    })
 }
 
 impl RecallsPage {
@@ -79,11 +110,15 @@ impl RecallsPage {
         let mut all: Vec<&Recall> = state.recalls.values().map(|it| &**it).collect();
         all.sort_by(|a, b| (b.opened_at, &b.recall).cmp(&(a.opened_at, &a.recall)));
         let (open, closed): (Vec<_>, Vec<_>) = all.into_iter().partition(|it| it.is_open());
+        let open: Vec<(&Recall, Unanswered)> =
+            open.into_iter().map(|it| (it, unanswered(state, it))).collect();
         let heading = match open.as_slice() {
             [] => "No recall is open.".to_string(),
-            [one] => format!("{} of {} is open: {}.", one.recall, one.machine, without_answer(state, one)),
+            [(one, missing)] => {
+                format!("{} of {} is open: {}.", one.recall, one.machine, sentence(*missing))
+            }
             many => {
-                let held: Vec<String> = many.iter().map(|it| it.machine.to_string()).collect();
+                let held: Vec<String> = many.iter().map(|(it, _)| it.machine.to_string()).collect();
                 format!("{} recalls are open, of {}.", many.len(), super::shared::listed(&distinct(held)))
             }
         };
@@ -95,19 +130,14 @@ impl RecallsPage {
                 asked.done.as_deref().and_then(|seq| seq.parse().ok()),
             ),
             heading,
-            open: open.into_iter().map(|it| row(state, it, now)).collect(),
-            closed: closed.into_iter().map(|it| row(state, it, now)).collect(),
+            open: open.into_iter().map(|(it, missing)| row(state, it, words(missing), now)).collect(),
+            closed: closed
+                .into_iter()
+                .map(|it| row(state, it, it.outcome.clone().unwrap_or_default(), now))
+                .collect(),
             machines: state.machines.keys().map(Id::to_string).collect(),
             asked,
         }
-    }
-}
-
-/// What of an open recall has no answer, as the end of a sentence.
-pub fn without_answer(state: &State, it: &Recall) -> String {
-    match affected(state, it).open() {
-        (parts, cases) if parts.is_empty() && cases.is_empty() => "everything is answered for".into(),
-        _ => format!("{} have no answer yet", unanswered(state, it)),
     }
 }
 

@@ -154,24 +154,18 @@ fn exceptions(state: &State, board: &Board) -> Vec<Item> {
 
 /// Recalls that are open, with what has no answer yet.
 fn recalls(state: &State) -> Vec<Item> {
-    let open = state.recalls.values().filter(|recall| recall.is_open());
-    let rows = open.map(|recall| Item {
-        href: format!("/recalls/{}", segment(recall.recall.as_str())),
-        called: recall.recall.to_string(),
-        detail: format!("{}: {}", recall.machine, recall.reason),
-        say: Say::held(super::recalls::without_answer(state, recall)),
-    });
-    rows.collect()
+    let item = |open: super::recalls::Open| Item {
+        href: open.href,
+        called: open.recall,
+        detail: open.detail,
+        say: open.say,
+    };
+    super::recalls::open(state).map(item).collect()
 }
 
 /// What waits for somebody's answer: releases alone or early, flags of machines.
 fn to_answer(state: &State, now: Time) -> Vec<Item> {
-    let loads = state.open_exceptions().flat_map(|load| {
-        let alone = load.waits_for_countersignature().then(|| super::exception::alone(state, load, "", now));
-        let early = load.waits_for_biological().then(|| super::exception::early(state, load, now));
-        alone.flatten().into_iter().chain(early.flatten())
-    });
-    let loads = loads.map(|row| Item {
+    let loads = super::exception::open_rows(state, now).map(|row| Item {
         href: "/exceptions".into(),
         called: format!("Load {}", row.load),
         detail: row.why,
