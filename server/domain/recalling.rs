@@ -68,7 +68,8 @@ fn is_recalled(state: &State, load: &Load) -> bool {
 /// Growth in a biological indicator: everything from the machine since its last negative, at once.
 pub(super) fn after_growth(deciding: &mut Deciding, load: &Load) -> Option<Recalled> {
     let state = deciding.state;
-    if is_recalled(state, load) {
+    // The same growth told again. Where that load alone is recalled for another reason, the others are not held yet.
+    if grew(load) && is_recalled(state, load) {
         return None;
     }
     let since = last_good(state, &load.machine, load.started_at);

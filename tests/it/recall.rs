@@ -57,16 +57,14 @@ impl Served {
         }
     }
 
-    /// A set's round with its optics disinfected by hand; says which load sterilised it.
-    async fn readied(&self, set: &str, optics: &str) -> String {
-        let step = |step: &str, scan: &str| json!({"do": "record_step", "step": step, "scan": [scan]});
-        self.done(Charge, step("treated", set)).await;
-        for name in ["received", "cleaned", "dried"] {
-            self.done(Desk, step(name, set)).await;
-        }
-        self.done(Desk, step("disinfected", optics)).await;
-        self.rest_of_a_round(set).await;
-        self.asset(optics).await["load"].as_str().map(str::to_string).unwrap_or_else(|| "none".into())
+    /// Both adult sets through one load each; says which loads sterilised them.
+    async fn both_readied(&self) -> (String, String) {
+        self.furnish().await;
+        self.second_set().await;
+        self.round("SET-1").await;
+        let first = self.sterilised_last().await;
+        self.round_with("SET-2", "T-2").await;
+        (first, self.sterilised_last().await)
     }
 
     async fn indicator(&self, load: &str, kind: &str, result: &str) -> Value {
@@ -104,11 +102,11 @@ async fn growth_holds_everything_since_the_last_negative_in_one_entry() {
         let served = Served::start(kind).await;
         served.furnish().await;
         served.second_set().await;
-        served.readied("SET-1", "T-1").await;
+        served.round("SET-1").await;
         let good = served.sterilised_last().await;
         served.indicator(&good, "biological_control", "pass").await;
         served.indicator(&good, "biological", "pass").await;
-        served.readied("SET-2", "T-2").await;
+        served.round_with("SET-2", "T-2").await;
         let bad = served.sterilised_last().await;
         // One of the two is used before anybody knows; the other waits in the store.
         served.done(Charge, plan("K-1", 1)).await;
@@ -134,12 +132,7 @@ async fn growth_holds_everything_since_the_last_negative_in_one_entry() {
 async fn a_recall_closes_when_every_part_and_every_case_is_answered() {
     for kind in BOTH {
         let served = Served::start(kind).await;
-        served.furnish().await;
-        served.second_set().await;
-        served.readied("SET-1", "T-1").await;
-        let first = served.sterilised_last().await;
-        served.readied("SET-2", "T-2").await;
-        let second = served.sterilised_last().await;
+        let (first, second) = served.both_readied().await;
         let mut asked = plan("K-1", 1);
         asked["patient"] = "REF-9".into();
         served.done(Charge, asked).await;
@@ -197,11 +190,7 @@ async fn a_recall_closes_when_every_part_and_every_case_is_answered() {
 async fn a_named_person_narrows_the_window_and_the_rest_is_free() {
     for kind in BOTH {
         let served = Served::start(kind).await;
-        served.furnish().await;
-        served.second_set().await;
-        served.readied("SET-1", "T-1").await;
-        served.readied("SET-2", "T-2").await;
-        let second = served.sterilised_last().await;
+        let (_, second) = served.both_readied().await;
         let begin =
             json!({"do": "recall", "machine": "steriliser-1", "reason": "a wrong programme", "out": false});
         let made = served.done(Lead, begin).await;
@@ -243,7 +232,7 @@ async fn a_load_told_late_belongs_to_the_recall_that_covers_it() {
         let served = Served::start(kind).await;
         served.furnish().await;
         served.second_set().await;
-        served.readied("SET-1", "T-1").await;
+        served.round("SET-1").await;
         let step = |step: &str, scan: &str| json!({"do": "record_step", "step": step, "scan": [scan]});
         served.done(Charge, step("treated", "SET-2")).await;
         for name in ["received", "cleaned", "dried"] {
@@ -271,12 +260,7 @@ async fn a_load_told_late_belongs_to_the_recall_that_covers_it() {
 async fn a_load_with_growth_stays_recalled_and_nothing_of_it_is_cleared() {
     for kind in BOTH {
         let served = Served::start(kind).await;
-        served.furnish().await;
-        served.second_set().await;
-        served.readied("SET-1", "T-1").await;
-        let first = served.sterilised_last().await;
-        served.readied("SET-2", "T-2").await;
-        let grown = served.sterilised_last().await;
+        let (first, grown) = served.both_readied().await;
         let told = served.indicator(&grown, "biological", "fail").await;
         assert_eq!(told["event"]["recall"]["loads"], json!([first, grown]), "{told}");
         let again = served.indicator(&grown, "biological", "fail").await;
@@ -300,16 +284,16 @@ async fn a_load_with_growth_stays_recalled_and_nothing_of_it_is_cleared() {
 async fn a_chemical_indicator_read_as_failed_after_the_release_holds_what_came_from_the_load() {
     for kind in BOTH {
         let served = Served::start(kind).await;
-        served.furnish().await;
-        served.second_set().await;
-        served.readied("SET-1", "T-1").await;
-        let load = served.sterilised_last().await;
-        served.readied("SET-2", "T-2").await;
+        let (load, next) = served.both_readied().await;
         let told = served.indicator(&load, "chemical", "fail").await;
         let recall = &told["event"]["recall"];
         assert_eq!((&recall["loads"], &recall["assets"]), (&json!([load]), &json!(["B-1", "C-1", "T-1"])));
         assert_eq!(served.asset("B-1").await["standing"], "held");
         assert_eq!(served.asset("B-2").await["standing"], "in_service");
+        // Growth in the same load says more: everything since the last good evidence.
+        let told = served.indicator(&load, "biological", "fail").await;
+        assert_eq!(told["event"]["recall"]["loads"], json!([load, next]), "{told}");
+        assert_eq!(served.asset("B-2").await["standing"], "held");
         served.sound().await;
         served.stop().await;
     }

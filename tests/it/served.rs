@@ -237,15 +237,20 @@ fn record(from_c: f64, level_c: f64, hold_s: u32) -> String {
 }
 
 impl Served {
-    /// Takes a set through its whole route to ready, by the API.
+    /// Takes a set through its whole route to ready, by the API; its optics are `T-1`.
     pub async fn round(&self, set: &str) {
+        self.round_with(set, "T-1").await;
+    }
+
+    /// The same for a set with these optics, which are disinfected by hand.
+    pub async fn round_with(&self, set: &str, optics: &str) {
         use Role::{Charge, Desk};
         let step = |step: &str| json!({"do": "record_step", "step": step, "scan": [set]});
         self.done(Charge, step("treated")).await;
         for name in ["received", "cleaned", "dried"] {
             self.done(Desk, step(name)).await;
         }
-        self.done(Desk, json!({"do": "record_step", "step": "disinfected", "scan": ["T-1"]})).await;
+        self.done(Desk, json!({"do": "record_step", "step": "disinfected", "scan": [optics]})).await;
         self.rest_of_a_round(set).await;
     }
 
