@@ -102,6 +102,35 @@ pub struct Dimensions {
 pub struct Coupling {
     pub end: Line,
     pub system: Line,
+    /// This end is an opening into the lumen, through which gas and instruments may pass. Absent: a joint and no more
+    /// (a light post, an eyepiece).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub port: Option<Port>,
+    /// The bore behind the opening, which every instrument that goes in here has to pass.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bore_mm: Option<Quantity>,
+}
+
+/// Where an opening into the lumen lies.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Port {
+    /// In line with the barrel.
+    Proximal,
+    Side,
+}
+
+/// When a part is put on, where the maker's instructions say more than the chain of couplings does.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Assembly {
+    /// Lower goes first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub order: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub edition: Option<Line>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<Line>,
 }
 
 /// Limits from the maker's instructions; each may be absent.
@@ -179,6 +208,8 @@ pub struct DefineModel {
     /// It stays in the patient: a steriliser load that holds one is released on a biological indicator that passed.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implant: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub assembly: Option<Assembly>,
 }
 
 pub type Model = DefineModel;
@@ -197,6 +228,18 @@ impl DefineModel {
         for (name, size) in lengths {
             if size.is_some_and(|q| q.0 <= rust_decimal::Decimal::ZERO) {
                 return Err(wrong(format!("/dimensions/{name}"), "found zero or less; a size is above zero"));
+            }
+        }
+        for (n, coupling) in self.couplings.iter().enumerate() {
+            if coupling.bore_mm.is_some_and(|bore| bore.0 <= rust_decimal::Decimal::ZERO) {
+                return Err(wrong(
+                    format!("/couplings/{n}/bore_mm"),
+                    "found zero or less; a bore is above zero",
+                ));
+            }
+            if coupling.bore_mm.is_some() && coupling.port.is_none() {
+                let detail = "found a bore at an end that is no opening; port says where the opening lies";
+                return Err(wrong(format!("/couplings/{n}/port"), detail));
             }
         }
         let steam = self.processing.steam.as_ref();
