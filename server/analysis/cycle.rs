@@ -19,6 +19,18 @@ use super::verdict::{
 /// A record that fails [`Record::check`], a limit that cannot be meant, or a pressure inside the hold at which
 /// water does not boil.
 pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict, Unusable> {
+    judge_steam_and(record, limits, |_| ()).map(|(verdict, ())| verdict)
+}
+
+/// As [`judge_steam`], and looks at something else of the cycle with this hold meanwhile.
+///
+/// # Errors
+/// Those of [`judge_steam`].
+pub fn judge_steam_and<T>(
+    record: &Record,
+    limits: &SteamLimits,
+    look: impl FnOnce(Option<Span>) -> T,
+) -> Result<(SteamVerdict, T), Unusable> {
     limits.check()?;
     record.check()?;
     let (low_c, high_c) = (limits.band_c, decimal_sum(limits.band_c, limits.band_width_k));
@@ -29,7 +41,7 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
         within: hold.map(|span| range_within(record, span)),
         max_gap_s: longest_gap_s(&record.time_s, None),
     };
-    let (f0_min, seen) = beside(record, || f0_min(record, hold), seen);
+    let (f0_min, (seen, looked)) = beside(record, || f0_min(record, hold), || (seen(), look(hold)));
     let Seen { saturation, highest_c, within, max_gap_s } = seen;
     let saturation = saturation?;
     let mut reasons = Vec::new();
@@ -55,7 +67,7 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
     if max_above_k > needed {
         reasons.push(Reason { code: ReasonCode::Superheated, found: max_above_k, needed, unit: "K" });
     }
-    Ok(SteamVerdict {
+    let verdict = SteamVerdict {
         verdict: outcome(&reasons),
         reasons,
         hold,
@@ -68,7 +80,8 @@ pub fn judge_steam(record: &Record, limits: &SteamLimits) -> Result<SteamVerdict
         saturation,
         samples: record.time_s.len(),
         max_gap_s,
-    })
+    };
+    Ok((verdict, looked))
 }
 
 /// Judges a thermal disinfection (ISO 15883-1, clause 4.3.1 and annex B).

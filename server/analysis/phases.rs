@@ -317,12 +317,14 @@ impl<'r> Line<'r> {
         let time_s = self.time_s;
         let first = self.samples_until(from_s).end.saturating_sub(1);
         let end = time_s.partition_point(|t| *t < to_s).max(first + 1);
+        // Samples stand for themselves; between them lie only the two ends.
+        let cut = move |i: usize, at_s: f64| (at_s, at(time_s, values, i, at_s));
         (first..end).map(move |i| {
-            let (start_s, mut end_s, mut end) = (time_s[i].max(from_s), to_s, at(time_s, values, i, to_s));
-            if let Some(next_s) = time_s.get(i + 1).filter(|next_s| **next_s <= to_s) {
-                (end_s, end) = (*next_s, values[i + 1]);
-            }
-            Stretch { start_s, end_s, start: at(time_s, values, i, start_s), end }
+            let sample = |i: usize| (time_s[i], values[i]);
+            let (start_s, start) = if time_s[i] < from_s { cut(i, from_s) } else { sample(i) };
+            let is_whole = time_s.get(i + 1).is_some_and(|next_s| *next_s <= to_s);
+            let (end_s, end) = if is_whole { sample(i + 1) } else { cut(i, to_s) };
+            Stretch { start_s, end_s, start, end }
         })
     }
 }

@@ -43,6 +43,10 @@ pub fn longest_span(record: &Record, low_c: f64, high_c: f64) -> Option<Span> {
         if is_inside[i] && is_inside[i + 1] {
             continue;
         }
+        if (record.channels.iter()).any(|it| stays_outside(it.temp_c[i], it.temp_c[i + 1], low_c, high_c)) {
+            // Most of a record lies outside: no crossing is looked for there.
+            continue;
+        }
         let (mut from_s, mut to_s) = (time_s[i], time_s[i + 1]);
         for channel in &record.channels {
             let (from_c, to_c) = (channel.temp_c[i], channel.temp_c[i + 1]);
@@ -62,6 +66,11 @@ pub fn longest_span(record: &Record, low_c: f64, high_c: f64) -> Option<Span> {
         longest.offer(open_since_s, time_s[time_s.len() - 1]);
     }
     longest.found
+}
+
+/// Whether a straight line lies on one side of the band.
+fn stays_outside(from_c: f64, to_c: f64, low_c: f64, high_c: f64) -> bool {
+    (from_c < low_c && to_c < low_c) || (from_c > high_c && to_c > high_c)
 }
 
 /// For each sample whether every channel lies in the band there.
@@ -130,8 +139,7 @@ struct Line {
 impl Line {
     /// From when to when the line is within the band; the first after the second where it never is.
     fn within(&self, low_c: f64, high_c: f64) -> (f64, f64) {
-        let (coldest_c, hottest_c) = (self.from_c.min(self.to_c), self.from_c.max(self.to_c));
-        if hottest_c < low_c || coldest_c > high_c {
+        if stays_outside(self.from_c, self.to_c, low_c, high_c) {
             return (f64::INFINITY, f64::NEG_INFINITY);
         }
         let level = |temp_c: f64| if temp_c < low_c { low_c } else { high_c };

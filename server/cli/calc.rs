@@ -12,7 +12,7 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 use serde::Serialize;
 
-use crate::analysis::cycle::{judge_disinfection, judge_steam};
+use crate::analysis::cycle::{judge_disinfection, judge_steam_and};
 use crate::analysis::limits::{
     A0_FLOOR_C, BAND_WIDTH_K, DISINFECTION_HOLD_S, DisinfectionLimits, MAX_GAP_S, SATURATION_TOLERANCE_K,
     SteamLimits,
@@ -137,8 +137,8 @@ fn steam(args: &SteamArgs) -> Result<String, String> {
         max_gap_s: args.max_gap_s,
     };
     let record = read_record(args.file.as_deref(), args.ambient_kpa, true)?;
-    let verdict = judge_steam(&record, &limits).map_err(|e| located(&e))?;
-    let phases = phases::steam(&record, verdict.hold);
+    let look = |hold| phases::steam(&record, hold);
+    let (verdict, phases) = judge_steam_and(&record, &limits, look).map_err(|e| located(&e))?;
     json(&Answer { verdict, phases })
 }
 

@@ -9,6 +9,7 @@ mod mapping_cell;
 mod mapping_time;
 pub mod record;
 mod record_batch;
+mod record_error;
 mod record_header;
 mod record_number;
 mod record_rows;

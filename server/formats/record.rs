@@ -6,49 +6,17 @@
 
 use std::fmt;
 use std::io::BufRead;
+use std::thread::Scope;
 
 use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 
 use super::record_batch::{Ended, Pool};
+pub use super::record_error::RecordError;
+pub(super) use super::record_error::{count, excerpt, quoted};
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
-use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
+use super::record_rows::{Broken, MOST_MIB, Next, Take, cell, cells_on, each, empty_line, is_empty};
 use super::record_time::{Clock, Moment};
-
-/// Why a file cannot be used: where, what was found there, and what is needed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RecordError {
-    /// The line, counted from 1, which is the header; None where the whole file is meant.
-    pub line: Option<u64>,
-    /// The name of the column, where one cell or one column is meant.
-    pub column: Option<String>,
-    pub found: String,
-    pub needed: String,
-}
-
-impl RecordError {
-    pub(super) fn at(line: u64, found: impl Into<String>, needed: impl Into<String>) -> Self {
-        Self { line: Some(line), column: None, found: found.into(), needed: needed.into() }
-    }
-
-    pub(super) fn in_column(self, column: &str) -> Self {
-        Self { column: Some(excerpt(column.as_bytes())), ..self }
-    }
-}
-
-impl fmt::Display for RecordError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match (&self.line, &self.column) {
-            (Some(line), Some(column)) => write!(f, "line {line}, column {column}: ")?,
-            (Some(line), None) => write!(f, "line {line}: ")?,
-            (None, Some(column)) => write!(f, "column {column}: ")?,
-            (None, None) => {}
-        }
-        write!(f, "found {}; {}", self.found, self.needed)
-    }
-}
-
-impl std::error::Error for RecordError {}
 
 /// Something that was read over, which whoever sent the file should know.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -89,47 +57,25 @@ pub fn read_from(
     ambient_kpa: Option<f64>,
     want_pressure: bool,
 ) -> std::io::Result<Result<(Record, Vec<Warning>), RecordError>> {
-    let (mut reading, mut warnings, mut empty) = (None::<Builder>, Vec::new(), None);
-    let (lines, ended) = std::thread::scope(|scope| {
-        let mut pool = None::<Pool>;
-        let lines = each_line(source, |line, text| {
-            let is_first = line == 1;
-            let text = if is_first { text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text) } else { text };
-            if text.iter().all(|byte| *byte == b'\r') {
-                empty.get_or_insert(line);
-                return Ok(());
-            }
-            if let Some(line) = empty {
-                return Err(Stop::At(RecordError::at(
-                    line,
-                    "an empty line",
-                    "a sample on each line is needed",
-                )));
-            }
-            if let Some(pool) = &mut pool {
-                return pool.line(line, text).map_err(|()| Stop::Before);
-            }
-            match &mut reading {
-                Some(reading) => {
-                    reading.row(line, text)?;
-                    if reading.is_long() {
-                        let head = std::mem::take(&mut reading.record);
-                        pool = Some(Pool::start(scope, reading, head, line + 1));
-                    }
-                }
-                None => {
-                    let (layout, said) = Layout::new(line, text, ambient_kpa, want_pressure)?;
-                    (reading, warnings) = (Some(Builder::new(layout)), said);
-                }
-            }
-            Ok(())
-        });
-        (lines, pool.map(Pool::finish))
+    let (lines, ended, reading) = std::thread::scope(|scope| {
+        let mut reading = Reading {
+            scope,
+            ambient_kpa,
+            want_pressure,
+            head: None,
+            warnings: vec![],
+            empty: None,
+            pool: None,
+        };
+        let lines = each(source, &mut reading);
+        (lines, reading.pool.take().map(Pool::finish), (reading.head, reading.warnings))
     });
+    let (mut head, warnings) = reading;
     // What the threads read stands before whatever ended the lines, and so does what is wrong with it.
-    match (ended.map(Ended::record).transpose(), &mut reading) {
+    let mut last = None;
+    match (ended.map(Ended::record).transpose(), &mut head) {
         (Err(fault), _) => return Ok(Err(fault)),
-        (Ok(Some(record)), Some(reading)) => reading.record = record,
+        (Ok(Some((record, line))), Some(head)) => (head.record, last) = (record, Some(line)),
         _ => {}
     }
     match lines {
@@ -140,18 +86,63 @@ pub fn read_from(
         Err(Broken::TooLarge(line)) => {
             let found = format!("more than {MOST_MIB} MiB");
             let needed = format!("a record of at most {MOST_MIB} MiB is needed");
-            return Ok(Err(RecordError::at(line, found, needed)));
+            return Ok(Err(RecordError::at(last.map_or(line, |last| last + 1), found, needed)));
         }
     }
-    let Some(reading) = reading else {
+    let Some(head) = head else {
         return Ok(Err(whole("an empty file")));
     };
-    let samples = reading.record.time_s.len();
+    let samples = head.record.time_s.len();
     if samples < 2 {
         let line = 1 + samples as u64;
         return Ok(Err(RecordError::at(line, count(samples, "sample"), "at least two are needed")));
     }
-    Ok(Ok((reading.record, warnings)))
+    Ok(Ok((head.record, warnings)))
+}
+
+/// A record that is being read: its head by one thread, the rest of a long one by several.
+struct Reading<'scope, 'env> {
+    scope: &'scope Scope<'scope, 'env>,
+    ambient_kpa: Option<f64>,
+    want_pressure: bool,
+    /// From the header on.
+    head: Option<Builder>,
+    warnings: Vec<Warning>,
+    /// From which line on nothing stands on the lines.
+    empty: Option<u64>,
+    pool: Option<Pool>,
+}
+
+impl Take for Reading<'_, '_> {
+    type Error = Stop;
+
+    fn line(&mut self, line: u64, text: &[u8]) -> Result<Next, Stop> {
+        let is_first = line == 1;
+        let text = if is_first { text.strip_prefix("\u{feff}".as_bytes()).unwrap_or(text) } else { text };
+        if is_empty(text) {
+            self.empty.get_or_insert(line);
+            return Ok(Next::Lines);
+        }
+        if let Some(empty) = self.empty {
+            return Err(Stop::At(empty_line(empty)));
+        }
+        let Some(head) = &mut self.head else {
+            let (layout, warnings) = Layout::new(line, text, self.ambient_kpa, self.want_pressure)?;
+            (self.head, self.warnings) = (Some(Builder::new(layout)), warnings);
+            return Ok(Next::Lines);
+        };
+        head.row(line, text)?;
+        if !head.is_long() {
+            return Ok(Next::Lines);
+        }
+        let read = std::mem::take(&mut head.record);
+        self.pool = Some(Pool::start(self.scope, head, read, line));
+        Ok(Next::Bytes)
+    }
+
+    fn bytes(&mut self, piece: &[u8]) -> Result<(), Stop> {
+        self.pool.as_mut().map_or(Ok(()), |pool| pool.bytes(piece)).map_err(|()| Stop::Before)
+    }
 }
 
 fn whole(found: &str) -> RecordError {
@@ -207,8 +198,15 @@ impl Builder {
         blank
     }
 
-    pub(super) fn into_record(self) -> Record {
-        self.record
+    /// Takes out what was read.
+    pub(super) fn take(&mut self) -> Record {
+        let blank = self.blank().record;
+        std::mem::replace(&mut self.record, blank)
+    }
+
+    /// Reads on into the room of a record of these columns, from which everything was taken.
+    pub(super) fn reuse(&mut self, record: Record) {
+        self.record = record;
     }
 
     /// Whether the rest is worth several threads. Times of day count from the first, so one thread reads these.
@@ -350,24 +348,4 @@ impl Builder {
             None => error,
         }
     }
-}
-
-pub(super) fn count(number: usize, what: &str) -> String {
-    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
-}
-
-fn quoted(cell: &[u8]) -> String {
-    format!("\"{}\"", excerpt(cell))
-}
-
-/// The beginning of foreign text, fit for one line of a message.
-pub(super) fn excerpt(text: &[u8]) -> String {
-    /// Enough to recognise a cell by.
-    const SHOWN: usize = 40;
-    // A character takes at most four bytes, so that a huge cell is not decoded as a whole.
-    let start = text.get(..4 * SHOWN).unwrap_or(text);
-    let decoded = String::from_utf8_lossy(start);
-    let shown: String =
-        decoded.chars().take(SHOWN).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
-    if shown.len() < text.len() { shown + "…" } else { shown }
 }

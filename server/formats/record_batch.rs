@@ -9,31 +9,45 @@ use std::thread::Scope;
 use crate::analysis::record::Record;
 
 use super::record::{Builder, RecordError};
+use super::record_rows::{empty_line, is_empty, whole};
 
-/// Lines in a batch: enough that handing it over costs nothing beside reading it, and few enough to stay in the cache.
-const LINES: u64 = 4_096;
+/// Bytes in a batch: enough that handing it over costs nothing beside reading it, and few enough to stay in the cache.
+const BYTES: usize = 128 * 1024;
 /// Batches that wait for a thread, so that a file is never held as a whole.
 const WAITING: usize = 8;
 
-/// Lines as they stand in the file, each with a line feed.
+/// Lines as they stand in the file, each with its line feed, which only the last of the file may lack.
 struct Batch {
     number: usize,
-    first_line: u64,
     text: Vec<u8>,
 }
 
-impl Batch {
-    fn lines(&self) -> impl Iterator<Item = &[u8]> {
-        self.text.split_inclusive(|byte| *byte == b'\n').map(|line| line.strip_suffix(b"\n").unwrap_or(line))
-    }
+/// What one thread read of a batch. Its lines are counted from 1.
+struct Read {
+    record: Record,
+    lines: u64,
+    /// Whether anything stands on one of its lines.
+    any: bool,
+    /// From which line on nothing stands on its lines.
+    empty: Option<u64>,
+    fault: Option<RecordError>,
 }
 
 /// What was read so far, in order, and what was read before its turn.
 struct Gathered {
     record: Record,
+    /// The last line of what was read in order.
+    line: u64,
+    empty: Option<u64>,
     next: usize,
-    early: BTreeMap<usize, (Batch, Record)>,
+    early: BTreeMap<usize, (Batch, Read)>,
+    /// The first of the file: batches are looked at in order.
     fault: Option<RecordError>,
+    /// A fault was found, maybe in a batch whose turn has not come: nothing behind it is needed.
+    is_over: bool,
+    /// Room that was used and may be used again.
+    texts: Vec<Vec<u8>>,
+    records: Vec<Record>,
 }
 
 /// Threads that read batches.
@@ -41,58 +55,80 @@ pub(super) struct Pool {
     to: Option<SyncSender<Batch>>,
     gathered: Arc<Mutex<Gathered>>,
     filling: Batch,
-    lines: u64,
+    /// How much of the filling is whole lines.
+    whole: usize,
 }
 
 impl Pool {
-    /// Goes on from what one thread has read; `first_line` is the next line.
+    /// Goes on from what one thread has read; `line` is the last that it read.
     pub fn start<'scope>(
         scope: &'scope Scope<'scope, '_>,
         head: &Builder,
         record: Record,
-        first_line: u64,
+        line: u64,
     ) -> Pool {
         let (to, from) = sync_channel::<Batch>(WAITING);
         let from = Arc::new(Mutex::new(from));
-        let gathered = Gathered { record, next: 0, early: BTreeMap::new(), fault: None };
-        let gathered = Arc::new(Mutex::new(gathered));
+        let gathered = Arc::new(Mutex::new(Gathered {
+            record,
+            line,
+            empty: None,
+            next: 0,
+            early: BTreeMap::new(),
+            fault: None,
+            is_over: false,
+            texts: Vec::new(),
+            records: Vec::new(),
+        }));
         let threads = std::thread::available_parallelism().map_or(2, usize::from).clamp(1, 4);
         for _ in 0..threads {
             let (from, gathered, blank) = (from.clone(), gathered.clone(), head.blank());
-            scope.spawn(move || work(&from, &gathered, &blank));
+            scope.spawn(move || work(&from, &gathered, blank));
         }
-        Pool { to: Some(to), gathered, filling: Batch { number: 0, first_line, text: Vec::new() }, lines: 0 }
+        let filling = Batch { number: 0, text: Vec::with_capacity(2 * BYTES) };
+        Pool { to: Some(to), gathered, filling, whole: 0 }
     }
 
-    /// Takes the next line.
+    /// Takes the next bytes of the file.
     ///
     /// # Errors
-    /// A fault that was found meanwhile; the first of the file is told by [`Pool::finish`].
-    pub fn line(&mut self, line: u64, text: &[u8]) -> Result<(), ()> {
-        self.filling.text.extend_from_slice(text);
-        self.filling.text.push(b'\n');
-        self.lines += 1;
-        if self.lines < LINES { Ok(()) } else { self.hand_over(line + 1) }
+    /// A fault that was found meanwhile; the first of the file is told by [`Ended::record`].
+    pub fn bytes(&mut self, piece: &[u8]) -> Result<(), ()> {
+        for part in piece.chunks(BYTES) {
+            let before = self.filling.text.len();
+            self.filling.text.extend_from_slice(part);
+            if let Some(at) = memchr::memrchr(b'\n', part) {
+                self.whole = before + at + 1;
+            }
+            if self.whole >= BYTES {
+                self.hand_over()?;
+            }
+        }
+        Ok(())
     }
 
-    fn hand_over(&mut self, next_line: u64) -> Result<(), ()> {
-        // The next lines take about as much room as these.
-        let text = Vec::with_capacity(self.filling.text.len() + self.filling.text.len() / 8);
-        let next = Batch { number: self.filling.number + 1, first_line: next_line, text };
+    fn hand_over(&mut self) -> Result<(), ()> {
+        let mut text = {
+            let mut gathered = locked(&self.gathered);
+            if gathered.is_over {
+                return Err(());
+            }
+            gathered.texts.pop().unwrap_or_else(|| Vec::with_capacity(2 * BYTES))
+        };
+        text.extend_from_slice(self.filling.text.get(self.whole..).unwrap_or_default());
+        self.filling.text.truncate(self.whole);
+        self.whole = 0;
+        let next = Batch { number: self.filling.number + 1, text };
         let full = std::mem::replace(&mut self.filling, next);
-        self.lines = 0;
-        let is_faulty = locked(&self.gathered).fault.is_some();
-        match &self.to {
-            Some(to) if !is_faulty => to.send(full).map_err(|_| ()),
-            _ => Err(()),
-        }
+        self.to.as_ref().map_or(Err(()), |to| to.send(full).map_err(|_| ()))
     }
 
     /// Hands the last lines over; the threads then end by themselves, and [`Ended::record`] tells what they read.
     pub fn finish(mut self) -> Ended {
-        if self.lines > 0 {
+        self.whole = self.filling.text.len();
+        if self.whole > 0 {
             // Where a fault was found before, these lines are behind it.
-            let _ = self.hand_over(0);
+            let _ = self.hand_over();
         }
         Ended(self.gathered)
     }
@@ -102,11 +138,12 @@ impl Pool {
 pub(super) struct Ended(Arc<Mutex<Gathered>>);
 
 impl Ended {
-    pub fn record(self) -> Result<Record, RecordError> {
+    /// The record, and its last line.
+    pub fn record(self) -> Result<(Record, u64), RecordError> {
         let mut gathered = locked(&self.0);
         match gathered.fault.take() {
             Some(fault) => Err(fault),
-            None => Ok(std::mem::take(&mut gathered.record)),
+            None => Ok((std::mem::take(&mut gathered.record), gathered.line)),
         }
     }
 }
@@ -116,56 +153,89 @@ fn locked<T>(it: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
     it.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-fn work(from: &Mutex<Receiver<Batch>>, gathered: &Mutex<Gathered>, blank: &Builder) {
+fn work(from: &Mutex<Receiver<Batch>>, gathered: &Mutex<Gathered>, mut builder: Builder) {
     loop {
         let next = locked(from).recv();
         let Ok(batch) = next else { return };
-        let mut builder = blank.blank();
-        let read = rows(&mut builder, &batch);
+        let read = rows(&mut builder, &batch.text);
         let mut all = locked(gathered);
-        match read {
-            Err(fault) => all.faulty(fault),
-            Ok(()) => {
-                all.early.insert(batch.number, (batch, builder.into_record()));
-                all.put_in_order(blank);
-            }
+        all.is_over |= read.fault.is_some();
+        all.early.insert(batch.number, (batch, read));
+        all.put_in_order(&builder);
+        if let Some(record) = all.records.pop() {
+            builder.reuse(record);
         }
     }
 }
 
-fn rows(builder: &mut Builder, batch: &Batch) -> Result<(), RecordError> {
-    (batch.first_line..).zip(batch.lines()).try_for_each(|(line, text)| builder.row(line, text))
+fn rows(builder: &mut Builder, text: &[u8]) -> Read {
+    let mut read = Read { record: Record::default(), lines: 0, any: false, empty: None, fault: None };
+    let mut rest = text;
+    while !rest.is_empty() {
+        let (line, after) = rest.split_at(memchr::memchr(b'\n', rest).unwrap_or(rest.len()));
+        rest = after.get(1..).unwrap_or_default();
+        read.lines += 1;
+        let line = whole(line);
+        if is_empty(line) {
+            read.empty.get_or_insert(read.lines);
+            continue;
+        }
+        read.any = true;
+        read.fault = match read.empty {
+            Some(empty) => Some(empty_line(empty)),
+            None => builder.row(read.lines, line).err(),
+        };
+        if read.fault.is_some() {
+            break;
+        }
+    }
+    read.record = builder.take();
+    read
 }
 
 impl Gathered {
-    /// Keeps the first fault of the file: batches before the one with a fault are all read to their end.
-    fn faulty(&mut self, fault: RecordError) {
-        if self.fault.as_ref().is_none_or(|known| fault.line < known.line) {
-            self.fault = Some(fault);
+    fn put_in_order(&mut self, blank: &Builder) {
+        while self.fault.is_none()
+            && let Some((mut batch, mut read)) = self.early.remove(&self.next)
+        {
+            self.next += 1;
+            self.fault = self.fault_of(&batch, &read, blank);
+            self.is_over |= self.fault.is_some();
+            self.line += read.lines;
+            if read.any {
+                self.empty = None;
+            }
+            self.empty = self.empty.or(read.empty.map(|empty| self.line - read.lines + empty));
+            self.record.time_s.append(&mut read.record.time_s);
+            for (all, more) in self.record.channels.iter_mut().zip(&mut read.record.channels) {
+                all.temp_c.append(&mut more.temp_c);
+            }
+            if let (Some(all), Some(more)) =
+                (&mut self.record.pressure_kpa_abs, &mut read.record.pressure_kpa_abs)
+            {
+                all.append(more);
+            }
+            batch.text.clear();
+            self.texts.push(batch.text);
+            self.records.push(read.record);
         }
     }
 
-    fn put_in_order(&mut self, blank: &Builder) {
-        while let Some((batch, read)) = self.early.remove(&self.next) {
-            self.next += 1;
-            let times = (self.record.time_s.last().copied(), read.time_s.first());
-            if let (Some(last), Some(first)) = times
-                && *first <= last
-            {
-                // Its first row says what stands still or goes back, beside the time before it.
-                let mut builder = blank.after(last);
-                if let Err(fault) = rows(&mut builder, &batch) {
-                    self.faulty(fault);
-                }
-            }
-            self.record.time_s.extend_from_slice(&read.time_s);
-            for (all, more) in self.record.channels.iter_mut().zip(&read.channels) {
-                all.temp_c.extend_from_slice(&more.temp_c);
-            }
-            if let (Some(all), Some(more)) = (&mut self.record.pressure_kpa_abs, &read.pressure_kpa_abs) {
-                all.extend_from_slice(more);
-            }
+    /// The first fault of a batch whose turn it is.
+    fn fault_of(&self, batch: &Batch, read: &Read, blank: &Builder) -> Option<RecordError> {
+        if let Some(empty) = self.empty
+            && read.any
+        {
+            return Some(empty_line(empty));
         }
+        let times = (self.record.time_s.last().copied(), read.record.time_s.first());
+        let again = match times {
+            // Its first row says what stands still or goes back, beside the time before it.
+            (Some(last), Some(first)) if *first <= last => rows(&mut blank.after(last), &batch.text).fault,
+            _ => None,
+        };
+        let fault = again.or_else(|| read.fault.clone())?;
+        Some(RecordError { line: fault.line.map(|line| self.line + line), ..fault })
     }
 }
 
@@ -191,7 +261,12 @@ mod tests {
         let temps: Vec<f64> =
             (0..50_000).map(|n| format!("{}.{}", 20 + n % 100, n % 10).parse().unwrap()).collect();
         assert_eq!(record.channels[0].temp_c, temps);
-        assert_eq!(record.pressure_kpa_abs.unwrap().len(), 50_000);
+        assert_eq!(record.pressure_kpa_abs.as_ref().unwrap().len(), 50_000);
+        // However lines end, and whether the last one does; what is empty behind it does not count.
+        for ending in ["\r\n", "\n\n", "\n\r\n\r\n", ""] {
+            let other = text(50_000, None).trim_end().replace('\n', "\r\n") + ending;
+            assert_eq!(read(other.as_bytes(), None, true).unwrap().0, record);
+        }
     }
 
     #[test]
@@ -202,7 +277,12 @@ mod tests {
                 ("1e9,warm,304.1", "found \"warm\""),
                 ("1,20.5,304.1", "where the time goes back"),
                 ("5,20.5", "found 2 cells"),
+                ("", "an empty line"),
             ] {
+                if wrong.is_empty() && line == 50_001 {
+                    // Nothing follows it.
+                    continue;
+                }
                 let told = read(text(50_000, Some((line, wrong))).as_bytes(), None, true).unwrap_err();
                 assert_eq!(told.line, Some(line as u64), "{told}");
                 assert!(told.to_string().contains(says), "{told}");
@@ -211,6 +291,8 @@ mod tests {
                 assert_eq!(read(two.as_bytes(), None, true).unwrap_err(), told);
             }
         }
+        let told = read((text(50_000, None) + "\n\r\n\n7,20.5,304.1\n").as_bytes(), None, true).unwrap_err();
+        assert_eq!((told.line, told.found.as_str()), (Some(50_002), "an empty line"));
         let still = format!("{},20.5,304.1", 8_194 - 3);
         let told = read(text(50_000, Some((8_194, &still))).as_bytes(), None, true).unwrap_err();
         assert!(told.to_string().contains("where the time stands still"), "{told}");

@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::io::BufRead;
 
+use super::record::RecordError;
+
 /// The largest record that is read: some million samples.
 pub const MOST_MIB: usize = 64;
 
@@ -16,19 +18,29 @@ pub(super) enum Broken<E> {
     Line(E),
 }
 
-/// Does something with each line in order, counted from 1, without its end, which is a line feed or a carriage return
-/// and a line feed. What follows the last line feed is a line if it is not empty. The source is never held as a whole.
-pub(super) fn each_line<E>(
-    mut source: impl BufRead,
-    mut take: impl FnMut(u64, &[u8]) -> Result<(), E>,
-) -> Result<(), Broken<E>> {
-    let (mut line, mut bytes, mut kept) = (0, 0, Vec::new());
-    let mut took = |text: &[u8]| {
-        line += 1;
-        take(line, text.strip_suffix(b"\r").unwrap_or(text)).map_err(Broken::Line)?;
-        Ok(line)
-    };
-    let mut last = 0;
+/// How the source goes on behind a line.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Next {
+    Lines,
+    /// As bytes, wherever a piece of them ends.
+    Bytes,
+}
+
+/// Who takes a source.
+pub(super) trait Take {
+    type Error;
+
+    /// A line, counted from 1, without its end, which is a line feed or a carriage return and a line feed. What follows
+    /// the last line feed is a line if it is not empty.
+    fn line(&mut self, line: u64, text: &[u8]) -> Result<Next, Self::Error>;
+
+    /// What follows, once bytes are wanted.
+    fn bytes(&mut self, piece: &[u8]) -> Result<(), Self::Error>;
+}
+
+/// Gives a source to `take` in its order. The source is never held as a whole.
+pub(super) fn each<T: Take>(mut source: impl BufRead, take: &mut T) -> Result<(), Broken<T::Error>> {
+    let (mut line, mut bytes, mut kept, mut next) = (0, 0, Vec::new(), Next::Lines);
     loop {
         let chunk = match source.fill_buf() {
             Ok(chunk) => chunk,
@@ -41,28 +53,49 @@ pub(super) fn each_line<E>(
         }
         bytes += length;
         if bytes > MOST_MIB * 1024 * 1024 {
-            return Err(Broken::TooLarge(last + 1));
+            return Err(Broken::TooLarge(line + 1));
         }
         let mut rest = chunk;
-        while let Some(at) = memchr::memchr(b'\n', rest) {
+        while next == Next::Lines
+            && let Some(at) = memchr::memchr(b'\n', rest)
+        {
             let (text, after) = rest.split_at(at);
-            last = if kept.is_empty() {
-                took(text)?
+            line += 1;
+            next = if kept.is_empty() {
+                take.line(line, whole(text)).map_err(Broken::Line)?
             } else {
                 kept.extend_from_slice(text);
-                let taken = took(&kept)?;
+                let next = take.line(line, whole(&kept)).map_err(Broken::Line)?;
                 kept.clear();
-                taken
+                next
             };
             rest = after.get(1..).unwrap_or_default();
         }
-        kept.extend_from_slice(rest);
+        match next {
+            Next::Lines => kept.extend_from_slice(rest),
+            Next::Bytes => take.bytes(rest).map_err(Broken::Line)?,
+        }
         source.consume(length);
     }
     if !kept.is_empty() {
-        took(&kept)?;
+        take.line(line + 1, whole(&kept)).map_err(Broken::Line)?;
     }
     Ok(())
+}
+
+/// A line without the carriage return at its end.
+pub(super) fn whole(line: &[u8]) -> &[u8] {
+    line.strip_suffix(b"\r").unwrap_or(line)
+}
+
+/// Whether nothing stands on a line.
+pub(super) fn is_empty(line: &[u8]) -> bool {
+    line.iter().all(|byte| *byte == b'\r')
+}
+
+/// What is wrong with a line on which nothing stands, although others follow.
+pub(super) fn empty_line(line: u64) -> RecordError {
+    RecordError::at(line, "an empty line", "a sample on each line is needed")
 }
 
 /// What stood at the beginning of a line, and what stands behind its comma; `None` there where the line ended.
@@ -109,20 +142,39 @@ pub(super) fn cells_on(line: &[u8]) -> Result<usize, &'static str> {
 mod tests {
     use super::*;
 
+    /// Takes lines until one reads "then bytes".
+    #[derive(Default)]
+    struct Taker {
+        lines: Vec<(u64, String)>,
+        bytes: Vec<u8>,
+    }
+
+    impl Take for Taker {
+        type Error = ();
+
+        fn line(&mut self, line: u64, text: &[u8]) -> Result<Next, ()> {
+            self.lines.push((line, String::from_utf8_lossy(text).into_owned()));
+            Ok(if text == b"then bytes" { Next::Bytes } else { Next::Lines })
+        }
+
+        fn bytes(&mut self, piece: &[u8]) -> Result<(), ()> {
+            self.bytes.extend_from_slice(piece);
+            Ok(())
+        }
+    }
+
     #[test]
     fn lines_are_those_of_an_editor_however_the_bytes_come() {
-        let text = b"a\r\nbc\n\nd";
-        for piece in 1..=text.len() {
-            let mut found = Vec::new();
-            let source = std::io::BufReader::with_capacity(piece, &text[..]);
-            let read = each_line(source, |line, text| {
-                found.push((line, String::from_utf8_lossy(text).into_owned()));
-                Ok::<(), ()>(())
-            });
-            assert!(read.is_ok());
-            let expected = [(1, "a"), (2, "bc"), (3, ""), (4, "d")].map(|(n, text)| (n, text.to_owned()));
-            assert_eq!(found, expected);
-        }
+        let check = |text: &[u8], lines: &[(u64, &str)], bytes: &[u8]| {
+            for piece in 1..=text.len() {
+                let mut taker = Taker::default();
+                assert!(each(std::io::BufReader::with_capacity(piece, text), &mut taker).is_ok());
+                let found: Vec<_> = taker.lines.iter().map(|(n, text)| (*n, text.as_str())).collect();
+                assert_eq!((found.as_slice(), taker.bytes.as_slice()), (lines, bytes));
+            }
+        };
+        check(b"a\r\nbc\n\nd", &[(1, "a"), (2, "bc"), (3, ""), (4, "d")], b"");
+        check(b"a\nthen bytes\r\nb\r\n\nc", &[(1, "a"), (2, "then bytes")], b"b\r\n\nc");
     }
 
     #[test]
