@@ -106,7 +106,11 @@ fn at_machines(what: &What) -> Vec<Thing> {
         What::MachineDefined(it) => machine(&it.machine),
         What::MachineOut(it) => machine(&it.machine),
         What::MachineBack(it) => machine(&it.machine),
-        What::MachineTested(it) => machine(&it.test.machine),
+        What::MachineTested(it) => {
+            let mut all = machine(&it.test.machine);
+            all.extend(it.recall.iter().flat_map(recalled));
+            all
+        }
         What::RecordFormDefined(it) => machine(&it.machine),
         What::FlagCleared(it) => machine(&it.machine),
         _ => Vec::new(),
@@ -121,7 +125,10 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::Promised(it) | What::PromiseWithdrawn(it) => {
             vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
         }
-        What::PatientErased(it) => vec![Thing::case(it.case.as_str())],
+        What::PatientErased(it) => {
+            let case = it.case.iter().map(|case| Thing::case(case.as_str()));
+            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).collect()
+        }
         What::Issued(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(noted))

@@ -8,8 +8,10 @@ use std::fmt;
 use std::io::BufRead;
 
 use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
+use crate::analysis::steam::OutOfRange;
 
 use super::record_batch::{Ended, Pool};
+pub use super::record_header::pressure_column;
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
 use super::record_rows::{Broken, MOST_MIB, cell, cells_on, each_line};
@@ -29,6 +31,15 @@ pub struct RecordError {
 impl RecordError {
     pub(super) fn at(line: u64, found: impl Into<String>, needed: impl Into<String>) -> Self {
         Self { line: Some(line), column: None, found: found.into(), needed: needed.into() }
+    }
+
+    /// A pressure inside the hold that no saturated steam has, with its place in the file.
+    pub fn unsaturated(line: u64, column: Option<&str>, range: &OutOfRange) -> Self {
+        let OutOfRange { found, low, high, unit } = range;
+        let found = format!("{found} {unit} absolute inside the hold");
+        let needed = format!("a pressure on the saturation line of water, {low} to {high} {unit}, is needed");
+        let error = Self::at(line, found, needed);
+        column.map_or(error.clone(), |column| error.in_column(column))
     }
 
     pub(super) fn in_column(self, column: &str) -> Self {

@@ -54,6 +54,16 @@ fn early(state: &State, load: &Load) -> Option<Value> {
     }))
 }
 
+/// A load of whose dryness nobody said anything: open while something is still as it made it.
+fn dryness(load: &Load) -> Option<Value> {
+    Some(json!({
+        "load": load.load,
+        "machine": load.machine,
+        "released_at": load.decided_at,
+        "released_by": load.decided_by,
+    }))
+}
+
 /// The open ones all, the closed ones of one month of the site's calendar.
 fn told(
     state: &State,
@@ -74,9 +84,12 @@ fn told(
 fn answer(state: &State, month: Option<String>, now: Time) -> Value {
     let today = now.date(state.zone);
     let month = month.unwrap_or_else(|| today.format("%Y-%m").to_string());
+    let still = state.dryness_open();
+    let still = |load: &Load| still.contains(&load.load);
     json!({
         "as_of": now,
         "month": month,
+        "dryness_not_stated": told(state, &state.dryness_not_stated(), &month, still, dryness),
         "released_alone": told(state, &state.released_alone(), &month, Load::waits_for_countersignature, |load| {
             alone(load, today)
         }),

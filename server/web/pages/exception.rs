@@ -77,9 +77,10 @@ pub fn alone(state: &State, load: &Load, me: &str, now: Time) -> Option<Row> {
 /// A load released early for an implant, as a row. Who is named in it stands sealed, and is not shown.
 pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
     let it = load.early.as_ref()?;
-    let whom = match &it.early.case {
-        Some(case) => format!("case {case}"),
-        None => "a named patient".into(),
+    let whom = match (&it.early.case, &it.early.patient) {
+        (Some(case), _) => format!("case {case}"),
+        (None, Some(_)) => "a named patient".into(),
+        (None, None) => "a patient whose reference was erased".into(),
     };
     let say = match spores(load) {
         Spores::NotRead => Say::due("released early, biological indicator not read"),
@@ -90,6 +91,15 @@ pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
     Some(row(state, load, say, format!("{whom}: {}", it.early.reason), read, now))
 }
 
+/// A load of whose dryness nobody said anything, as a row.
+fn dryness(state: &State, load: &Load, open: bool, now: Time) -> Row {
+    let say = match open {
+        true => Say::due("dryness not stated, packs of it are in the house"),
+        false => Say::new("ready", "ready", "nothing of it is as the load made it"),
+    };
+    row(state, load, say, "dryness not stated at unloading".into(), String::new(), now)
+}
+
 /// The loads whose exception waits for somebody's answer, as rows; one may be both.
 pub fn open_rows(state: &State, now: Time) -> impl Iterator<Item = Row> {
     state.open_exceptions().flat_map(move |load| {
@@ -97,6 +107,13 @@ pub fn open_rows(state: &State, now: Time) -> impl Iterator<Item = Row> {
         let early = load.waits_for_biological().then(|| early(state, load, now));
         alone.flatten().into_iter().chain(early.flatten())
     })
+}
+
+/// The loads of whose dryness nobody said anything, while packs of them are in the house, as rows.
+pub fn dryness_rows(state: &State, now: Time) -> Vec<Row> {
+    let open = state.dryness_open();
+    let open = open.iter().filter_map(|load| state.loads.get(load));
+    open.map(|load| dryness(state, load, true, now)).collect()
 }
 
 fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
@@ -110,7 +127,19 @@ fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
     let of_early = |load: &Load| early(state, load, now);
     let (open, closed) = parted(&alone_all.loads, Load::waits_for_countersignature, &of_alone);
     let (pending, read) = parted(&early_all.loads, Load::waits_for_biological, &of_early);
+    let dryness_all = state.dryness_not_stated();
+    let still = state.dryness_open();
+    let gone = dryness_all.loads.iter().rev().filter(|load| !still.contains(&load.load)).take(MOST_CLOSED);
+    let gone = gone.map(|load| dryness(state, load, false, now)).collect();
     vec![
+        Kind {
+            title: "Released without a word on dryness",
+            none: "Of every steam load in the house somebody said that it was dry.",
+            closed_title: "Released without a word on dryness, and nothing of it left",
+            open: dryness_rows(state, now),
+            closed: gone,
+            months: dryness_all.months,
+        },
         Kind {
             title: "Released alone, to be countersigned",
             none: "No load waits for a countersignature.",
@@ -134,7 +163,12 @@ fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
 pub fn open_words(state: &State) -> String {
     let alone = state.open_exceptions().filter(|load| load.waits_for_countersignature()).count();
     let early = state.open_exceptions().filter(|load| load.waits_for_biological()).count();
+    let dryness = state.dryness_open().len();
     let mut all = Vec::new();
+    if dryness > 0 {
+        let several = "loads were released without a word on dryness";
+        all.push(count(dryness, "load was released without a word on dryness", several));
+    }
     if early > 0 {
         all.push(count(early, "implant load was released early", "implant loads were released early"));
     }

@@ -126,7 +126,8 @@ fn exceptions(state: &State, now: Time) -> Vec<Item> {
         since: row.released,
         say: row.say,
     };
-    super::exception::open_rows(state, now).map(item).collect()
+    let dryness = super::exception::dryness_rows(state, now);
+    super::exception::open_rows(state, now).chain(dryness).map(item).collect()
 }
 
 fn recalls(state: &State, now: Time) -> Vec<Item> {
