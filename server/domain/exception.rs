@@ -240,8 +240,7 @@ pub struct Exceptions<'a> {
 
 /// The month of the site's calendar in which a load was released.
 pub fn month_of(state: &State, load: &Load) -> String {
-    let day = load.decided_at.unwrap_or_default().date(state.zone);
-    format!("{:04}-{:02}", day.year(), day.month())
+    super::odd::month(state, load.decided_at.unwrap_or_default())
 }
 
 impl State {

@@ -230,8 +230,12 @@ impl Event {
 
 /// The things under which an entry is found again, told with the state after it.
 pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
-    event.history(|asset| {
+    let mut all = event.history(|asset| {
         let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
         seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
-    })
+    });
+    if event.beside.is_odd() {
+        all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));
+    }
+    all
 }

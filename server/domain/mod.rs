@@ -44,6 +44,7 @@ mod malformed;
 pub mod missing;
 pub mod model;
 pub mod moves;
+pub mod odd;
 pub mod opening;
 pub mod pack;
 pub mod packing;

@@ -262,3 +262,23 @@ async fn a_failed_test_after_the_release_stands_in_its_answer_and_on_the_open_li
         served.stop().await;
     }
 }
+
+/// Fields that came later than the specimens: read and written as they stand.
+#[test]
+fn what_an_entry_says_of_doubt_is_kept() {
+    let recall = json!({"recall": "recall-0001", "machine": "s", "reason": "r", "loads": ["l"], "hold": "hold-0001",
+                        "assets": ["B-1"], "since": {"test": "air_removal", "at": "2026-03-02T05:40:00Z"}});
+    let control = json!({"load": "l", "indicator": "biological_control", "result": "fail", "void": true, "recall": recall});
+    let test =
+        json!({"machine": "s", "test": "air_removal", "passed": false, "good": false, "recall": recall});
+    for (kind, event) in [
+        ("recalled", recall),
+        ("machine_tested", test),
+        ("indicator_recorded", control),
+        ("load_released", json!({"load": "l", "parts": [], "dryness_not_stated": true})),
+        ("patient_erased", json!({"load": "l", "patient": "sealed:00", "reason": "asked for"})),
+    ] {
+        let read = Event::read(kind, 1, event.clone()).expect("an event of this kind");
+        assert_eq!(read.to_value().expect("a value"), event, "{kind}");
+    }
+}

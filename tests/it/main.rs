@@ -38,6 +38,7 @@ mod machine;
 mod mapping;
 mod merkle;
 mod never;
+mod odd;
 mod old_tests;
 mod outage;
 mod own;

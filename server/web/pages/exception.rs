@@ -1,20 +1,27 @@
-//! Exceptions: which loads were released alone or early, and which of them still wait for an answer?
+//! Exceptions: which loads were released alone, early or without a word on dryness, and which of them wait for an answer;
+//! what was set aside, broken or told late in a month, by whom and why?
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::response::Response;
+use serde::Deserialize;
 
+use super::handover::{self, Odd};
 use super::say::Say;
-use super::shared::{Done, Page, count, listed, segment, when};
+use super::shared::{Page, count, listed, segment, when};
+use crate::domain::event::Entry;
 use crate::domain::exception::Month;
 use crate::domain::load::Load;
+use crate::domain::odd;
 use crate::domain::release::{Spores, spores};
 use crate::domain::state::State;
 use crate::domain::time::Time;
+use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
 /// As many closed ones as a person reads at once; the ledger has the rest.
 const MOST_CLOSED: usize = 200;
+const MOST_ODD: usize = 500;
 
 pub struct Row {
     pub href: String,
@@ -37,12 +44,43 @@ pub struct Kind {
     pub months: Vec<Month>,
 }
 
+/// How often a person set a rule aside, broke one or told something late.
+pub struct Times {
+    pub way: &'static str,
+    pub code: String,
+    pub person: String,
+    pub count: u32,
+}
+
 #[derive(Template)]
 #[template(path = "exception.html")]
 pub struct ExceptionPage {
     pub page: Page,
     pub heading: String,
     pub kinds: Vec<Kind>,
+    /// The month of which the rest is shown, such as `2026-03`.
+    pub month: String,
+    pub times: Vec<Times>,
+    pub odd: Vec<Odd>,
+    /// There was more in the month than is shown.
+    pub cut: bool,
+    pub trouble: String,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub done: Option<String>,
+    pub month: Option<String>,
+}
+
+impl Asked {
+    /// The month that is meant; what is no month is the present one.
+    fn month(&self, present: String) -> String {
+        let is_month =
+            |text: &&str| chrono::NaiveDate::parse_from_str(&format!("{text}-01"), "%Y-%m-%d").is_ok();
+        self.month.as_deref().filter(is_month).map_or(present, str::to_string)
+    }
 }
 
 fn row(state: &State, load: &Load, say: Say, why: String, closed: String, now: Time) -> Row {
@@ -189,12 +227,49 @@ impl ExceptionPage {
                 false => format!("{open}."),
             },
             kinds: kinds(state, &visitor.actor.code, now),
+            month: odd::month(state, now),
+            times: Vec::new(),
+            odd: Vec::new(),
+            cut: false,
+            trouble: String::new(),
         }
+    }
+
+    /// With what was out of the ordinary in a month.
+    fn with(
+        self,
+        state: &State,
+        month: String,
+        (entries, cut): (&[Entry], bool),
+        now: Time,
+    ) -> ExceptionPage {
+        let counted = odd::counts(&odd::beside(entries)).into_iter();
+        let times = counted.map(|it| Times {
+            way: it.way.words(),
+            code: it.code.replace('_', " "),
+            person: it.person,
+            count: it.count,
+        });
+        let shown = entries.get(..MOST_ODD).unwrap_or(entries);
+        let cut = cut || shown.len() < entries.len();
+        let times = times.collect();
+        ExceptionPage { month, times, odd: handover::odd(state, shown, now), cut, ..self }
     }
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&ExceptionPage::of(&visitor, done.seq()))
+pub async fn get(visitor: Visitor, Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response {
+    let (state, now) = (&*visitor.state, visitor.now);
+    let done = asked.done.as_deref().and_then(|text| text.parse().ok());
+    let page = ExceptionPage::of(&visitor, done);
+    let month = asked.month(odd::month(state, now));
+    render(&match app.house.out_of_the_ordinary(&state.site, &month).await {
+        Ok((entries, cut)) => page.with(state, month, (&entries, cut), now),
+        Err(gone) => {
+            let trouble =
+                format!("What was out of the ordinary cannot be shown now (operation {}).", gone.operation);
+            ExceptionPage { month, trouble, ..page }
+        }
+    })
 }
 
 #[cfg(test)]

@@ -201,7 +201,7 @@ fn is_odd(entry: &Entry) -> bool {
     })
 }
 
-fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
+pub fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
     let all = entries.iter().filter(|entry| is_odd(entry));
     all.map(|entry| {
         let told = told::entry(entry);
