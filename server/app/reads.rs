@@ -9,6 +9,7 @@ use crate::domain::case::Case;
 use crate::domain::event::{Entry, Thing, What};
 use crate::domain::id::Id;
 use crate::domain::load::Load;
+use crate::domain::odd;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
 use crate::domain::verdict::Judged;
@@ -17,6 +18,9 @@ use crate::storage::ledger::{self, StoredEntry};
 
 /// Verdicts by the loads that they judge.
 pub type Verdicts = BTreeMap<Id, Arc<Judged>>;
+
+/// So many entries of a month that are out of the ordinary are read at once.
+pub const ODD_MOST: usize = 10_000;
 
 impl House {
     /// Entries of a thing, newest first, before a place in the ledger. A part is found through its sets too, and
@@ -46,6 +50,18 @@ impl House {
         }
         found.truncate(limit);
         Ok(found)
+    }
+
+    /// What was out of the ordinary in a month of the site's calendar, newest first, and whether there was more than is
+    /// read at once.
+    pub async fn out_of_the_ordinary(
+        &self,
+        site: &Id,
+        month: &str,
+    ) -> Result<(Vec<Entry>, bool), Unavailable> {
+        let entries = self.history(site, &odd::thing(month), None, ODD_MOST + 1).await?;
+        let cut = entries.len() > ODD_MOST;
+        Ok((entries.into_iter().take(ODD_MOST).collect(), cut))
     }
 
     /// Entries of the whole ledger with their leaves, newest first, before a place in it.

@@ -5,7 +5,7 @@
 //! nothing stands on standard output.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -136,9 +136,9 @@ fn steam(args: &SteamArgs) -> Result<String, String> {
         saturation_tolerance_k: args.saturation_tolerance_k,
         max_gap_s: args.max_gap_s,
     };
-    let record = read_record(args.file.as_deref(), args.ambient_kpa, true)?;
+    let (record, header) = read_record(args.file.as_deref(), args.ambient_kpa, true)?;
     let look = |hold| phases::steam(&record, hold);
-    let (verdict, phases) = judge_steam_and(&record, &limits, look).map_err(|e| located(&e))?;
+    let (verdict, phases) = judge_steam_and(&record, &limits, look).map_err(|e| located(&e, &header))?;
     json(&Answer { verdict, phases })
 }
 
@@ -150,8 +150,8 @@ fn disinfection(args: &DisinfectionArgs) -> Result<String, String> {
         floor_c: args.floor_c,
         max_gap_s: args.max_gap_s,
     };
-    let record = read_record(args.file.as_deref(), None, false)?;
-    let verdict = judge_disinfection(&record, &limits).map_err(|e| located(&e))?;
+    let (record, header) = read_record(args.file.as_deref(), None, false)?;
+    let verdict = judge_disinfection(&record, &limits).map_err(|e| located(&e, &header))?;
     let phases = phases::disinfection(&record, verdict.continuous);
     json(&Answer { verdict, phases })
 }
@@ -169,10 +169,21 @@ fn saturation(args: &SaturationArgs) -> Result<String, String> {
     json(&point)
 }
 
-fn read_record(file: Option<&Path>, ambient_kpa: Option<f64>, want_pressure: bool) -> Result<Record, String> {
+/// A record, and the line of its header.
+fn read_record(
+    file: Option<&Path>,
+    ambient_kpa: Option<f64>,
+    want_pressure: bool,
+) -> Result<(Record, Vec<u8>), String> {
     /// How much of a file is in memory at a time.
     const PIECE: usize = 256 * 1024;
-    let read = |source: &mut dyn BufRead| record::read_from(source, ambient_kpa, want_pressure);
+    /// A header that is longer is read, and not kept whole.
+    const HEADER_KEPT: u64 = 64 * 1024;
+    let mut header = Vec::new();
+    let mut read = |mut source: &mut dyn BufRead| {
+        (&mut source).take(HEADER_KEPT).read_until(b'\n', &mut header)?;
+        record::read_from(header.as_slice().chain(source), ambient_kpa, want_pressure)
+    };
     let (name, read) = match file {
         Some(path) if path != Path::new("-") => {
             let file = File::open(path);
@@ -189,13 +200,16 @@ fn read_record(file: Option<&Path>, ambient_kpa: Option<f64>, want_pressure: boo
     for warning in warnings {
         say(&format!("warning: {warning}"));
     }
-    Ok(record)
+    Ok((record, header))
 }
 
 /// Says an error about a sample with the line that the sample stands on: the first one follows the header.
-fn located(error: &Unusable) -> String {
+fn located(error: &Unusable, header: &[u8]) -> String {
     match error {
-        Unusable::Pressure { sample, .. } => format!("line {}: {error}", sample + 2),
+        Unusable::Pressure { sample, range } => {
+            let column = record::pressure_column(header);
+            record::RecordError::unsaturated(*sample as u64 + 2, column.as_deref(), range).to_string()
+        }
         other => other.to_string(),
     }
 }

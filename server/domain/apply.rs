@@ -240,9 +240,7 @@ fn machine(state: &mut State, when: &When, what: &What) {
             machine.becomes(condition, when.at);
             machine.flag = None;
         }),
-        What::MachineTested(it) => {
-            change_machine(state, &it.test.machine, |machine| super::testing::tested(machine, when, it))
-        }
+        What::MachineTested(it) => super::testing::tested(state, when, it),
         What::RecordFormDefined(it) => {
             change_machine(state, &it.machine, |machine| machine.form = it.form.clone())
         }

@@ -60,7 +60,12 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
             change_case(state, when, &it.case, |case| case.promised.retain(|set| *set != it.set));
             touch_set(state, when, &it.set);
         }
-        What::PatientErased(it) => change_case(state, when, &it.case, |case| case.patient = None),
+        What::PatientErased(it) => {
+            if let Some(case) = &it.case {
+                change_case(state, when, case, |case| case.patient = None);
+            }
+            it.load.iter().for_each(|load| super::apply_load::patient_erased(state, when, load));
+        }
         What::Issued(it) => {
             if let Some(planned) = &it.planned {
                 add_case(state, Case::of(planned, it.emergency, when.at, when.seq));

@@ -27,6 +27,15 @@ fn change_load(state: &mut State, when: &When, id: &Id, change: impl FnOnce(&mut
     }
 }
 
+/// Who is named in an early release is named no more.
+pub(super) fn patient_erased(state: &mut State, when: &When, load: &Id) {
+    change_load(state, when, load, |load| {
+        if let Some(early) = &mut load.early {
+            early.early.patient = None;
+        }
+    });
+}
+
 pub(super) fn load(state: &mut State, when: &When, what: &What) {
     match what {
         What::LoadStarted(it) => start(state, when, it),
@@ -35,6 +44,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
         What::LoadReleased(it) => {
             decide(state, when, &it.load, LoadStatus::Released, None);
             change_load(state, when, &it.load, |load| {
+                load.dry = it.dry;
                 let alone = it.alone.clone();
                 load.alone =
                     alone.map(|alone| Box::new(ReleasedAlone { alone, signed_by: None, signed_at: None }));
@@ -127,6 +137,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
     let load = Load {
         tested,
         unsuited: unsuited.map(|part| part.asset.clone()).collect(),
+        dry: None,
         alone: None,
         early: None,
         load: it.load.clone(),

@@ -218,8 +218,21 @@ pub struct CloseCount {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ErasePatient {
-    pub case: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+    /// A load that was released early for a patient without a case.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
     pub reason: Text,
+}
+
+impl ErasePatient {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        match self.case.is_some() != self.load.is_some() {
+            true => Ok(()),
+            false => Err(wrong("/case", "found none or both of case and load; one of them is needed")),
+        }
+    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]

@@ -184,7 +184,7 @@ fn machines(state: &State, wrong: &mut Vec<String>) {
         if matches!(machine.condition, Condition::Requalifying { good } if good >= EMPTY_CYCLES_NEEDED) {
             say("requalifies with enough good cycles");
         }
-        if !machine.tests.is_sorted_by_key(|test| test.at) {
+        if !machine.tests.iter().is_sorted_by_key(|test| (test.at, test.entry)) {
             say("has tests out of order");
         }
         let of_it = |load: &Id| state.loads.get(load).is_some_and(|load| load.machine == machine.machine);

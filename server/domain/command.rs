@@ -362,6 +362,7 @@ impl Act {
             Act::Case(Case::Plan(it)) => it.whole(),
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
+            Act::Case(Case::ErasePatient(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),

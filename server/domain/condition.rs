@@ -1,8 +1,9 @@
-//! A machine as it stands: in service, due, flagged, out of service or requalifying, with the tests of its last days.
+//! A machine as it stands: in service, due, flagged, out of service or requalifying, with its tests.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use imbl::Vector;
 use serde::{Deserialize, Serialize};
 
 use super::id::Id;
@@ -15,12 +16,11 @@ use super::text::ended;
 use super::time::{Date, Time, on_day, told_day};
 use crate::formats::form::Form;
 
-/// So many tests of a machine stay in mind: a month of two a day. What is older stands in the ledger alone, so a load
-/// that is told later than that finds no test to stand on, and is rejected.
-const TESTS_KEPT: usize = 64;
+/// A test day of any moment began, and ends, within so many minutes of it, whatever the clocks do that day.
+pub(super) const AROUND_A_DAY: i64 = 26 * 60;
 const BIOLOGICALS_KEPT: usize = 8;
 
-/// A machine with its programmes, its condition and its last tests.
+/// A machine with its programmes, its condition and its tests.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Machine {
     pub machine: Id,
@@ -42,9 +42,9 @@ pub struct Machine {
     /// A verdict failed, and nobody has said yet what that means for the machine.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub flag: Option<Flag>,
-    /// Its last tests, oldest first.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub tests: Vec<Test>,
+    /// All its tests, oldest first. They have rows of their own, so that the machine's own row stays short.
+    #[serde(skip)]
+    pub tests: Vector<Test>,
     /// Its last loads with a biological indicator that passed, oldest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub biologicals: Vec<PassedBiological>,
@@ -109,6 +109,14 @@ pub struct Test {
     /// The entry that tells it.
     #[serde(default)]
     pub entry: u64,
+}
+
+/// A test with its machine, as its row has it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct KeptTest {
+    pub machine: Id,
+    #[serde(flatten)]
+    pub test: Test,
 }
 
 /// Failed verdicts that a person has to answer: by clearing them, or by taking the machine out.
@@ -225,35 +233,39 @@ impl Machine {
     }
 
     fn last_good(&self, test: &str) -> Option<Time> {
-        let kept = self.tests.iter().rev().find(|it| it.good && it.test.as_str() == test).map(|it| it.at);
-        kept.or_else(|| self.last_tests.get(test).filter(|last| last.good).map(|last| last.at))
+        let last = self.last_tests.get(test)?;
+        let before = || self.tests.iter().rev().find(|it| it.good && it.test.as_str() == test);
+        if last.good { Some(last.at) } else { before().map(|it| it.at) }
     }
 
     /// Whether a test of a test day stands: its last one was good. A repeat takes the place of the one it repeats.
     pub fn passed_on(&self, state: &State, test: &str, day: Date) -> bool {
-        let of_day = |at: Time| state.test_day(at) == day;
-        match self.tests.iter().rev().find(|it| it.test.as_str() == test && of_day(it.at)) {
-            Some(last) => last.good,
-            // A ledger of an earlier release kept the last one alone.
-            None => self.last_tests.get(test).is_some_and(|last| last.good && of_day(last.at)),
-        }
+        let mut tests = self.tests.iter().rev().take_while(|it| state.test_day(it.at) >= day);
+        let last = tests.find(|it| it.test.as_str() == test && state.test_day(it.at) == day);
+        last.is_some_and(|last| last.good)
     }
 
     /// Whether a test stood at a moment: the last one of its test day until then was good.
     pub fn passed_by(&self, state: &State, test: &str, at: Time) -> bool {
         let until = |done: Time| done <= at && state.test_day(done) == state.test_day(at);
-        match self.tests.iter().rev().find(|it| it.test.as_str() == test && until(it.at)) {
-            Some(last) => last.good,
-            None => self.last_tests.get(test).is_some_and(|last| last.good && until(last.at)),
-        }
+        let last = self.tests_since(at.plus_minutes(-AROUND_A_DAY));
+        let last = last.filter(|it| it.at <= at).find(|it| it.test.as_str() == test && until(it.at));
+        last.is_some_and(|last| last.good)
     }
 
     /// Takes in a test, each kind in the order in which it was done.
-    pub(super) fn keep_test(&mut self, test: Test) {
-        let place = self.tests.partition_point(|it| it.at <= test.at);
-        self.tests.insert(place, test);
-        let over = self.tests.len().saturating_sub(TESTS_KEPT);
-        self.tests.drain(..over);
+    pub fn keep_test(&mut self, mut test: Test) {
+        // Years of tests have a handful of names: each stands in memory once or twice.
+        if let Some(same) = self.tests.iter().rev().take(8).find(|it| it.test == test.test) {
+            test.test = same.test.clone();
+        }
+        let later = self.tests.iter().rev().take_while(|it| test.at < it.at).count();
+        self.tests.insert(self.tests.len() - later, test);
+    }
+
+    /// Its tests from one time on, newest first.
+    pub(super) fn tests_since(&self, from: Time) -> impl Iterator<Item = &Test> {
+        self.tests.iter().rev().take_while(move |it| from <= it.at)
     }
 
     /// Whether a load's biological indicator passed may change, with its control or another reading.

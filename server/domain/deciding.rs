@@ -191,7 +191,7 @@ impl<'a> Deciding<'a> {
             Case::Open(it) => super::opening::open(self, it),
             Case::Use(it) => super::opening::used(self, it),
             Case::CloseCount(it) => super::counting::close(self, it),
-            Case::ErasePatient(it) => super::lookback::erase(self, it),
+            Case::ErasePatient(it) => super::erasing::erase(self, it),
         }
     }
 

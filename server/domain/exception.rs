@@ -1,15 +1,18 @@
 //! Exceptions that stay on an open list: loads released alone until somebody countersigns, and loads with an implant
 //! released early until their biological indicator is read.
 
+use std::collections::BTreeSet;
+
 use chrono::{Datelike, Days, Weekday};
 use serde::{Deserialize, Serialize};
 
+use super::affected::relies_on;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::load::{Load, LoadStatus};
-use super::model::{reason_given, unknown};
+use super::model::{Method, reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::release::{self, Spores};
 use super::state::State;
@@ -199,6 +202,13 @@ impl Load {
         self.early.as_ref().is_some_and(|early| early.read_at.is_none())
     }
 
+    /// Whether it was released without a word on its dryness, which a person sees at unloading.
+    pub fn dryness_not_stated(&self) -> bool {
+        self.status == LoadStatus::Released
+            && self.programme.method == Method::Steam
+            && self.dry != Some(true)
+    }
+
     pub fn open_exception(&self) -> bool {
         self.waits_for_countersignature() || self.waits_for_biological()
     }
@@ -230,8 +240,7 @@ pub struct Exceptions<'a> {
 
 /// The month of the site's calendar in which a load was released.
 pub fn month_of(state: &State, load: &Load) -> String {
-    let day = load.decided_at.unwrap_or_default().date(state.zone);
-    format!("{:04}-{:02}", day.year(), day.month())
+    super::odd::month(state, load.decided_at.unwrap_or_default())
 }
 
 impl State {
@@ -246,6 +255,21 @@ impl State {
 
     pub fn released_early(&self) -> Exceptions<'_> {
         self.exceptions(|load| load.early.is_some(), Load::waits_for_biological)
+    }
+
+    /// The loads released without a word on their dryness of which something is still as the load made it: somebody may
+    /// look at these packs.
+    pub fn dryness_open(&self) -> BTreeSet<Id> {
+        let parts = self.assets.values().filter_map(|asset| {
+            let load = self.loads.get(asset.load.as_ref()?)?;
+            (load.dryness_not_stated() && relies_on(self, asset, load)).then(|| load.load.clone())
+        });
+        parts.collect()
+    }
+
+    pub fn dryness_not_stated(&self) -> Exceptions<'_> {
+        let open = self.dryness_open();
+        self.exceptions(Load::dryness_not_stated, |load| open.contains(&load.load))
     }
 
     fn exceptions(&self, is: impl Fn(&Load) -> bool, open: impl Fn(&Load) -> bool) -> Exceptions<'_> {

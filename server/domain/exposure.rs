@@ -175,7 +175,11 @@ pub struct Promised {
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PatientErased {
-    pub case: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+    /// The load that was released early for them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
     pub patient: Sealed,
     pub reason: String,
 }

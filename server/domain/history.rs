@@ -106,7 +106,11 @@ fn at_machines(what: &What) -> Vec<Thing> {
         What::MachineDefined(it) => machine(&it.machine),
         What::MachineOut(it) => machine(&it.machine),
         What::MachineBack(it) => machine(&it.machine),
-        What::MachineTested(it) => machine(&it.test.machine),
+        What::MachineTested(it) => {
+            let mut all = machine(&it.test.machine);
+            all.extend(it.recall.iter().flat_map(recalled));
+            all
+        }
         What::RecordFormDefined(it) => machine(&it.machine),
         What::FlagCleared(it) => machine(&it.machine),
         _ => Vec::new(),
@@ -121,7 +125,10 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::Promised(it) | What::PromiseWithdrawn(it) => {
             vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
         }
-        What::PatientErased(it) => vec![Thing::case(it.case.as_str())],
+        What::PatientErased(it) => {
+            let case = it.case.iter().map(|case| Thing::case(case.as_str()));
+            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).collect()
+        }
         What::Issued(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(noted))
@@ -223,8 +230,12 @@ impl Event {
 
 /// The things under which an entry is found again, told with the state after it.
 pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
-    event.history(|asset| {
+    let mut all = event.history(|asset| {
         let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
         seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
-    })
+    });
+    if event.beside.is_odd() {
+        all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));
+    }
+    all
 }

@@ -17,7 +17,7 @@ use super::sha256::Sha256Of;
 use super::text::{Line, Quantity, Scan, Text};
 use super::time::Time;
 use super::verdict::Judged;
-use crate::formats::mapping;
+use crate::formats::encoding;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -56,7 +56,7 @@ pub struct Judge {
     pub load: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub record: Option<String>,
-    /// The file's own bytes, where they are no UTF-8: then `record` is what windows-1252 makes of them, one character for
+    /// The file's own bytes, where they are no UTF-8, or hold U+0000: then `record` is what windows-1252 makes of them, one character for
     /// each byte, so that the same file is the same command. A program cannot send them; an upload and a folder do.
     #[serde(skip)]
     pub raw: Option<Arc<[u8]>>,
@@ -99,10 +99,11 @@ impl Judge {
     /// Takes the bytes of a file as the record.
     pub fn take_file(&mut self, bytes: Vec<u8>) {
         match String::from_utf8(bytes) {
-            Ok(text) => self.record = Some(text),
-            Err(other) => {
-                let bytes = other.into_bytes();
-                self.record = Some(mapping::one_for_each(&bytes));
+            Ok(text) if !text.contains('\0') => self.record = Some(text),
+            other => {
+                let bytes = other.map_or_else(|error| error.into_bytes(), String::into_bytes);
+                // U+0000 stands in no command, but in every file in UTF-16; no byte is taken for its sign.
+                self.record = Some(encoding::one_for_each(&bytes).replace('\0', "\u{2400}"));
                 self.raw = Some(bytes.into());
             }
         }
@@ -288,6 +289,9 @@ pub struct Load {
     /// Parts that went in although its programme did not suit them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unsuited: Vec<Id>,
+    /// What was said of its dryness when it was released.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dry: Option<bool>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub alone: Option<Box<ReleasedAlone>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -331,7 +335,10 @@ pub struct IndicatorRecorded {
     /// Growth takes the machine out of service.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub machine_out: Option<Id>,
-    /// And holds everything from it since the last good evidence.
+    /// A control that did not grow leaves the load without the biological evidence that it had.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub void: bool,
+    /// What is held because of it: after growth everything from the machine since the last good evidence.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub recall: Option<Recalled>,
 }
@@ -341,6 +348,9 @@ pub struct LoadReleased {
     pub load: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub dry: Option<bool>,
+    /// Nobody said whether a steam load was dry when it was unloaded.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub dryness_not_stated: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cool_at: Option<Time>,
     pub parts: Vec<Moved>,

@@ -2,13 +2,14 @@
 
 use super::broken::count_packs;
 use super::deciding::Deciding;
+use super::doubt;
 use super::event::What;
 use super::exception::{self, Alone};
 use super::fact::{turn_at, why_not_meant};
 use super::id::{Id, next_free};
 use super::load::*;
 use super::machine::{MachineKind, known};
-use super::model::{StepKind, reason_given, unknown};
+use super::model::{Method, StepKind, reason_given, unknown};
 use super::person::Role;
 use super::programme::Programme;
 use super::recall::Recall;
@@ -223,9 +224,11 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
     deciding.touches(Some(load.last_at));
     let growth = it.indicator == IndicatorKind::Biological && it.result == IndicatorResult::Fail;
     let failed = it.indicator == IndicatorKind::Chemical && it.result == IndicatorResult::Fail;
-    let recall = match (growth, failed) {
-        (true, _) => super::recalling::after_growth(deciding, &load),
-        (_, true) => super::recalling::after_release(deciding, &load),
+    let void = doubt::voids(deciding, &load, it);
+    let recall = match (growth, failed, void) {
+        (true, ..) => doubt::after_growth(deciding, &load),
+        (_, true, _) => doubt::after_release(deciding, &load),
+        (.., true) => doubt::after_void(deciding, &load),
         _ => None,
     };
     Some(What::IndicatorRecorded(IndicatorRecorded {
@@ -234,6 +237,7 @@ pub(super) fn record_indicator(deciding: &mut Deciding, it: &RecordIndicator) ->
         result: it.result,
         lot: it.lot.clone(),
         machine_out: growth.then(|| load.machine.clone()),
+        void,
         recall,
     }))
 }
@@ -266,6 +270,7 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
     Some(What::LoadReleased(LoadReleased {
         load: it.load.clone(),
         dry: it.dry,
+        dryness_not_stated: load.programme.method == Method::Steam && it.dry.is_none(),
         cool_at: release::cool_at(&load, at),
         parts: release::parts(deciding.state, &load, at),
         alone: reason.map(|reason| Alone { reason, due }),

@@ -7,15 +7,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::case::ErasePatient;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
-use super::exposure::{Exposure, PatientErased};
+use super::exposure::Exposure;
 use super::id::{Id, next_free};
 use super::load::LoadStatus;
 use super::model::{reason_given, unknown};
-use super::planning::known_case;
 use super::refusal::{Code, Problem};
 use super::scan::resolve;
 use super::state::{Named, State};
@@ -270,54 +268,4 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseLookBack) -> Option<What>
         look_back: it.look_back.clone(),
         outcome: it.outcome.0.clone(),
     }))
-}
-
-/// A patient's reference is erased for good; the ledger keeps its commitment, and every hash.
-pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> {
-    let case = known_case(deciding, &it.case)?;
-    reason_given(deciding, &it.reason);
-    let state = deciding.state;
-    let open = state.look_backs.values().filter(|look_back| look_back.closed_at.is_none());
-    let inside =
-        |origin: &Origin| trace(state, origin).is_some_and(|trace| trace.cases.contains_key(&case.case));
-    for look_back in open.filter(|look_back| inside(&look_back.origin)) {
-        let problem = Problem::new(
-            Code::StillReferenced,
-            format!("Case {} is inside look-back {}, which is open.", it.case, look_back.look_back),
-            "A patient is erased only when no open look-back needs them.",
-            format!("Close look-back {} first.", look_back.look_back),
-        );
-        deciding.against(problem);
-    }
-    let recalls = state.recalls.values().filter(|recall| recall.is_open());
-    for recall in recalls.filter(|it| trace_loads(state, &it.loads).cases.contains_key(&case.case)) {
-        deciding.against(Problem::new(
-            Code::StillReferenced,
-            format!("Case {} is affected by recall {}, which is open.", it.case, recall.recall),
-            "A patient is erased only when no open recall needs them.",
-            format!("Answer for the case and close recall {} first.", recall.recall),
-        ));
-    }
-    let years = state.policy.retention_years;
-    let day = case.end().date(state.zone);
-    let until = day.checked_add_months(chrono::Months::new(years.saturating_mul(12)));
-    if until.is_none_or(|until| deciding.asked.now.date(state.zone) < until) {
-        let until = until.map_or("the end of time".into(), super::time::told_day);
-        deciding.against(Problem::new(
-            Code::StillReferenced,
-            format!("The site keeps records for {years} years: those of case {} until {until}.", it.case),
-            "A patient is erased only after the retention time.",
-            "Wait, or let the administrator change the retention time.",
-        ));
-    }
-    let Some(patient) = case.patient.clone() else {
-        deciding.against(Problem::new(
-            Code::AlreadyDone,
-            format!("Case {} names no patient, or no longer.", it.case),
-            "A case that names a patient is needed.",
-            "Nothing needs to be done.",
-        ));
-        return None;
-    };
-    Some(What::PatientErased(PatientErased { case: it.case.clone(), patient, reason: it.reason.0.clone() }))
 }

@@ -122,11 +122,23 @@ pub struct CloseRecall {
     pub outcome: Text,
 }
 
-/// The good evidence from which on nothing is known to be well.
+/// The good evidence from which on nothing is known to be well: a load whose biological indicator passed, or a test of the
+/// machine.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Since {
-    pub load: Id,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test: Option<Id>,
     pub at: Time,
+}
+
+impl Since {
+    /// Whether a load that started then came after it. What started when a test had just passed stands on it no less than
+    /// what started later.
+    fn is_before(&self, at: Time) -> bool {
+        self.at < at || (self.load.is_none() && self.at == at)
+    }
 }
 
 /// A recall as its entry has it; growth in a biological indicator carries one.
@@ -241,7 +253,7 @@ impl Recall {
 
     /// Whether a load of that machine that started then belongs to it.
     pub fn covers(&self, machine: &Id, at: Time) -> bool {
-        let after = self.since.as_ref().is_none_or(|since| since.at < at);
+        let after = self.since.as_ref().is_none_or(|since| since.is_before(at));
         let from = self.from.is_none_or(|from| from <= at);
         self.machine == *machine && after && from && at <= self.to.unwrap_or(self.opened_at)
     }

@@ -2,103 +2,23 @@
 
 use std::collections::BTreeSet;
 
-use super::affected::{Affected, Fate, affected, relies_on, relying, window};
+use super::affected::{Affected, Fate, affected, relies_on, relying};
 use super::deciding::Deciding;
+use super::doubt::{Reach, grew, last_negative, next_recall, recalled};
 use super::event::{Moved, What};
 use super::hold::HoldKind;
-use super::id::{Id, next_free};
-use super::load::{Load, LoadStatus, in_load};
+use super::id::Id;
+use super::load::in_load;
 use super::model::{StepKind, reason_given, unknown};
 use super::person::Role;
 use super::recall::{
     After, AnswerRecall, CloseRecall, NarrowRecall, OpenRecall, Recall, RecallAnswered, RecallClosed,
-    RecallNarrowed, Recalled, Since,
+    RecallNarrowed, Recalled,
 };
 use super::refusal::{Code, Problem};
-use super::release::{Spores, spores};
 use super::scan::{Mode, broken_pack_of};
 use super::state::{Asset, State};
 use super::time::Time;
-
-/// The last good evidence of a machine before a time: the last load whose biological indicator showed no growth.
-fn last_good(state: &State, machine: &Id, before: Time) -> Option<Since> {
-    let good = state.loads.values().filter(|load| {
-        load.machine == *machine
-            && load.started_at < before
-            && load.status == LoadStatus::Released
-            && spores(load) == Spores::Passed
-    });
-    let last = good.max_by_key(|load| (load.started_at, load.entry))?;
-    Some(Since { load: last.load.clone(), at: last.started_at })
-}
-
-/// The loads recalled, what relies on them, and the hold on it.
-struct Reach {
-    since: Option<Since>,
-    from: Option<Time>,
-    to: Option<Time>,
-}
-
-fn recalled(
-    deciding: &mut Deciding,
-    recall: Id,
-    machine: &Id,
-    reach: Reach,
-    reason: String,
-) -> Option<Recalled> {
-    let state = deciding.state;
-    let Reach { since, from, to } = reach;
-    let after = since.as_ref().map(|since| since.at);
-    let loads = window(state, machine, after, from, to);
-    let assets: Vec<Id> = relying(state, loads.iter()).into_iter().collect();
-    let hold = deciding.new_hold()?;
-    let machine = machine.clone();
-    Some(Recalled { recall, machine, reason, since, from, to, loads, hold, assets, machine_out: false })
-}
-
-fn next_recall(state: &State) -> Option<Id> {
-    next_free("recall", 4, state.recalls.len(), |id| state.recalls.contains_key(id))
-}
-
-/// Whether an open recall holds what came from this load already.
-fn is_recalled(state: &State, load: &Load) -> bool {
-    state.recalls.values().any(|recall| recall.is_open() && recall.loads.contains(&load.load))
-}
-
-/// Growth in a biological indicator: everything from the machine since its last negative, at once.
-pub(super) fn after_growth(deciding: &mut Deciding, load: &Load) -> Option<Recalled> {
-    let state = deciding.state;
-    // The same growth told again. Where that load alone is recalled for another reason, the others are not held yet.
-    if grew(load) && is_recalled(state, load) {
-        return None;
-    }
-    let since = last_good(state, &load.machine, load.started_at);
-    let reason = format!("growth in the biological indicator of load {}", load.load);
-    let reach = Reach { since, from: None, to: None };
-    let recalled = recalled(deciding, next_recall(state)?, &load.machine, reach, reason)?;
-    Some(Recalled { machine_out: true, ..recalled })
-}
-
-/// A chemical indicator that is read as failed after the release: what came from that load is held at once.
-pub(super) fn after_release(deciding: &mut Deciding, load: &Load) -> Option<Recalled> {
-    let state = deciding.state;
-    if load.status != LoadStatus::Released || is_recalled(state, load) {
-        return None;
-    }
-    let loads = vec![load.load.clone()];
-    Some(Recalled {
-        recall: next_recall(state)?,
-        machine: load.machine.clone(),
-        reason: format!("a chemical indicator of load {} was read as failed after its release", load.load),
-        since: None,
-        from: Some(load.started_at),
-        to: Some(load.started_at),
-        assets: relying(state, loads.iter()).into_iter().collect(),
-        hold: deciding.new_hold()?,
-        loads,
-        machine_out: false,
-    })
-}
 
 pub(super) fn open(deciding: &mut Deciding, it: &OpenRecall) -> Option<What> {
     let state = deciding.state;
@@ -124,7 +44,7 @@ pub(super) fn open(deciding: &mut Deciding, it: &OpenRecall) -> Option<What> {
     };
     let since = match it.from {
         Some(_) => None,
-        None => last_good(state, &it.machine, before),
+        None => last_negative(state, &it.machine, before),
     };
     let recall = match &it.recall {
         Some(given) => given.clone(),
@@ -200,10 +120,6 @@ pub(super) fn narrow(deciding: &mut Deciding, it: &NarrowRecall) -> Option<What>
     let lifted = held.into_iter().filter(|asset| !kept.contains(asset)).collect();
     let (recall, reason) = (it.recall.clone(), it.reason.0.clone());
     Some(What::RecallNarrowed(RecallNarrowed { recall, reason, loads, lifted }))
-}
-
-fn grew(load: &Load) -> bool {
-    spores(load) == Spores::Grew
 }
 
 /// The load with growth that a part is as it is because of, where one is.

@@ -13,7 +13,8 @@ use super::text::Quantity;
 use super::time::Time;
 use super::verdict::{Judged, Judgement};
 use crate::analysis::record::Record;
-use crate::formats::form::Form;
+use crate::analysis::steam::OutOfRange;
+use crate::formats::form::{Form, Is};
 use crate::formats::mapping;
 use crate::formats::record::{self, RecordError, Warning};
 use crate::formats::said::{self, Said};
@@ -84,6 +85,25 @@ pub fn take(given: &Given, want_pressure: bool) -> Result<Taken, Unreadable> {
         }),
         Err(by_form) => Err(Unreadable { plain, by_form: Some(Box::new(by_form)) }),
     }
+}
+
+/// A pressure inside the hold that no saturated steam has, at the line and the column of the file it was read from.
+pub(super) fn unsaturated(
+    bytes: &[u8],
+    form: Option<&Form>,
+    sample: usize,
+    range: &OutOfRange,
+) -> RecordError {
+    let (before, column) = match form {
+        Some(form) => {
+            let column = form.columns.iter().find(|column| column.is == Is::Pressure);
+            let before = u64::from(form.skip_lines) + u64::from(form.skip_rows);
+            (before, column.map(|column| column.column.clone()))
+        }
+        None => (0, record::pressure_column(bytes)),
+    };
+    // The header stands before the first sample, and lines are counted from 1.
+    RecordError::unsaturated(before + sample as u64 + 2, column.as_deref(), range)
 }
 
 /// Whether two texts are the same number of a cycle: the same text, or the same whole number, since machines write

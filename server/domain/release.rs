@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use chrono::Days;
 
-use super::condition::{Condition, Test};
+use super::condition::{AROUND_A_DAY, Condition, Test};
 use super::event::Moved;
 use super::hold::HoldKind;
-use super::load::{Indicator, IndicatorKind, IndicatorResult, Load};
+use super::load::{Indicator, IndicatorKind, IndicatorResult, Load, LoadPart};
 use super::machine::test_words;
 use super::model::{Method, StepKind};
 use super::programme::{Biological, Chemical};
@@ -112,7 +112,8 @@ fn machine(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
     // One of this very test day that was told only after the load had started is of it too.
     let told_since = |test: &Test| test.entry > load.entry && state.test_day(test.at) == test_day;
     let since = |test: &&Test| !test.good && (load.started_at <= test.at || told_since(test));
-    if let Some(failed) = machine.tests.iter().find(|test| since(test) && !machine.made_good(state, test)) {
+    let tests = machine.tests_since(load.started_at.plus_minutes(-AROUND_A_DAY)).filter(since);
+    if let Some(failed) = tests.filter(|test| !machine.made_good(state, test)).last() {
         problems.push(Problem::new(
             Code::MachineNotReady,
             format!(
@@ -200,10 +201,28 @@ pub fn spores(load: &Load) -> Spores {
     answer
 }
 
+/// Whether biological indicators of a load were read, and every one of them is void.
+pub fn is_void(load: &Load) -> bool {
+    let read = load.indicators.iter().any(|it| it.indicator == IndicatorKind::Biological);
+    read && spores(load) == Spores::NotRead
+}
+
 /// The implants that are still in a steriliser load.
 pub fn implants(state: &State, load: &Load) -> Vec<Arc<Asset>> {
     let implant = |asset: &Arc<Asset>| state.model(&asset.model).is_some_and(|model| model.implant);
     inside(state, load).into_iter().filter(|asset| sterilises(load) && implant(asset)).collect()
+}
+
+/// Whether a biological indicator is asked of a load, whatever lies in it still: by its programme, by the site, or for an
+/// implant that went in.
+pub(super) fn asks_for_spores(state: &State, load: &Load) -> bool {
+    let implant = |part: &LoadPart| {
+        let model = state.assets.get(&part.asset).and_then(|asset| state.model(&asset.model));
+        model.is_some_and(|model| model.implant)
+    };
+    let by_site = state.policy.biological == BiologicalPolicy::EachLoad;
+    let by_programme = load.programme.biological == Biological::EachLoad;
+    by_programme || (sterilises(load) && (by_site || load.contents.iter().any(implant)))
 }
 
 /// A biological indicator that is asked for and not read yet: by the programme, by the site, or for an implant

@@ -27,7 +27,7 @@ use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
 
-pub use super::condition::{Condition, LastTest, Machine};
+pub use super::condition::{Condition, KeptTest, LastTest, Machine};
 pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
@@ -103,6 +103,8 @@ pub struct Changes {
     pub look_backs: BTreeSet<Id>,
     pub recalls: BTreeSet<Id>,
     pub broken: BTreeSet<Id>,
+    /// Tests of machines, by the entry that tells them.
+    pub tests: BTreeMap<u64, KeptTest>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,

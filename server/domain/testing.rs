@@ -5,12 +5,14 @@ use serde::{Deserialize, Serialize};
 
 use super::apply::{When, change_machine};
 use super::command::{Malformed, wrong};
-use super::condition::{Condition, Flag, LastTest, Machine, Test};
+use super::condition::{AROUND_A_DAY, Condition, Flag, KeptTest, LastTest, Machine, Test};
 use super::deciding::Deciding;
+use super::doubt;
 use super::event::What;
 use super::id::Id;
 use super::machine::{AIR_REMOVAL, EMPTY_CYCLE, EMPTY_CYCLES_NEEDED, LEAK_RATE, known, test_words};
 use super::model::reason_given;
+use super::recall::Recalled;
 use super::refusal::{Code, Problem};
 use super::state::State;
 use super::text::{Line, Quantity, Text};
@@ -95,6 +97,9 @@ pub struct MachineTested {
     /// It is the one repeat that a test day has after a wrong set-up.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub repeat: bool,
+    /// It failed after loads that stood on it were released: what came from them is held.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recall: Option<Recalled>,
 }
 
 /// What failed verdicts mean for a machine that stays in service, answered by a person.
@@ -121,7 +126,8 @@ pub(super) fn record_test(deciding: &mut Deciding, it: &RecordMachineTest) -> Op
         // It ran before the row of three began again, so it is none of them.
         deciding.deviates(Code::OutOfOrder);
     }
-    Some(What::MachineTested(MachineTested { test: it.clone(), good: it.good(), repeat }))
+    let recall = if it.good() { None } else { doubt::after_test(deciding, &machine, it) };
+    Some(What::MachineTested(MachineTested { test: it.clone(), good: it.good(), repeat, recall }))
 }
 
 pub(super) fn clear_flag(deciding: &mut Deciding, it: &ClearFlag) -> Option<What> {
@@ -148,16 +154,15 @@ impl Machine {
     fn may_repeat(&self, state: &State, test: &Id, at: Time) -> bool {
         let Condition::Out { test: Some(failed), since, .. } = &self.condition else { return false };
         let day = state.test_day(at);
-        let repeated = self.tests.iter().any(|it| it.repeat && state.test_day(it.at) == day);
+        let mut tests = self.tests_since(at.plus_minutes(-AROUND_A_DAY));
+        let repeated = tests.any(|it| it.repeat && state.test_day(it.at) == day);
         failed == test.as_str() && *since <= at && state.test_day(*since) == day && !repeated
     }
 
     /// Whether a failed test is made good by the repeat of its test day.
     pub fn made_good(&self, state: &State, failed: &Test) -> bool {
         let of_day = |it: &Test| state.test_day(it.at) == state.test_day(failed.at);
-        self.tests
-            .iter()
-            .any(|it| it.repeat && it.good && it.test == failed.test && it.at >= failed.at && of_day(it))
+        self.tests_since(failed.at).any(|it| it.repeat && it.good && it.test == failed.test && of_day(it))
     }
 
     /// Takes the machine from one condition to another; it remembers since when it is not in service.
@@ -187,7 +192,7 @@ impl Machine {
 
     /// Whether a return to service of this moment is of an earlier time than the one for which it is out now.
     pub(super) fn went_out_since(&self, at: Time, now: Time) -> bool {
-        let failed_since = || self.tests.iter().any(|test| !test.good && at < test.at && test.at <= now);
+        let failed_since = || self.tests_since(at).any(|test| !test.good && at < test.at && test.at <= now);
         match &self.condition {
             Condition::Out { since, .. } => at < now.min(*since) || failed_since(),
             Condition::Requalifying { .. } => self.row_since.is_some_and(|since| at < now.min(since)),
@@ -241,19 +246,25 @@ impl Machine {
     }
 }
 
-pub(super) fn tested(machine: &mut Machine, when: &When, it: &MachineTested) {
+pub(super) fn tested(state: &mut State, when: &When, it: &MachineTested) {
     let test = it.test.test.to_string();
-    let newer = machine.last_tests.get(&test).is_none_or(|last| last.at <= when.at);
-    if newer {
-        machine.last_tests.insert(test.clone(), LastTest { good: it.good, at: when.at });
-    }
-    if it.good {
-        machine.passed(&test, it.repeat, when.at);
-    } else {
-        machine.failed(&test, when.at);
-    }
-    let (test, entry) = (it.test.test.clone(), when.seq);
-    machine.keep_test(Test { test, good: it.good, at: when.at, repeat: it.repeat, entry });
+    let (named, entry) = (it.test.test.clone(), when.seq);
+    let kept = Test { test: named, good: it.good, at: when.at, repeat: it.repeat, entry };
+    let row = KeptTest { machine: it.test.machine.clone(), test: kept.clone() };
+    state.changes.tests.insert(when.seq, row);
+    change_machine(state, &it.test.machine, |machine| {
+        let newer = machine.last_tests.get(&test).is_none_or(|last| last.at <= when.at);
+        if newer {
+            machine.last_tests.insert(test.clone(), LastTest { good: it.good, at: when.at });
+        }
+        if it.good {
+            machine.passed(&test, it.repeat, when.at);
+        } else {
+            machine.failed(&test, when.at);
+        }
+        machine.keep_test(kept);
+    });
+    it.recall.iter().for_each(|recall| super::apply_recall::begin(state, when, recall));
 }
 
 /// A failed verdict flags the machine and asks a person; it does not take the machine out.

@@ -20,6 +20,7 @@ use super::text::{Quantity, Sealed};
 use super::time::Time;
 use crate::analysis::cycle;
 use crate::analysis::limits::{A0_FLOOR_C, BAND_WIDTH_K, DisinfectionLimits, Limits, SteamLimits};
+use crate::analysis::record::Unusable;
 use crate::formats::form::Form;
 use crate::formats::said::Said;
 
@@ -156,7 +157,12 @@ pub fn judge_record(programme: &Programme, given: &Given) -> Option<Result<Judge
         let record = taken.record;
         let (passed, answer) = match &limits {
             Limits::Steam(limits) => {
-                let verdict = cycle::judge_steam(&record, limits).map_err(|error| unreadable(&error))?;
+                let verdict = cycle::judge_steam(&record, limits).map_err(|error| match &error {
+                    Unusable::Pressure { sample, range } => {
+                        unreadable(&record::unsaturated(given.bytes, taken.form.as_deref(), *sample, range))
+                    }
+                    other => unreadable(other),
+                })?;
                 (verdict.passed(), serde_json::to_value(&verdict))
             }
             Limits::Disinfection(limits) => {

@@ -101,6 +101,10 @@ pub enum Encoding {
     Utf8,
     #[serde(rename = "windows-1252")]
     Windows1252,
+    #[serde(rename = "utf-16le")]
+    Utf16Le,
+    #[serde(rename = "utf-16be")]
+    Utf16Be,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -10,7 +10,8 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
 
-use super::form::{Column, DecimalSign, Encoding, Form, Is, Mark, Reference, Separator};
+use super::encoding::{decoded, readable};
+use super::form::{Column, DecimalSign, Form, Is, Mark, Reference, Separator};
 use super::json::normal;
 use super::lines::{cells, numbered};
 use super::mapping_cell::{Measure, Sign};
@@ -93,33 +94,6 @@ pub(super) fn broken(line: u64) -> RecordError {
     fault(line, None, "a quotation mark without its second", "cells with both, or with none, are needed")
 }
 
-/// The text of a file. What is UTF-8 is taken as such whatever the form says: text of another encoding with letters
-/// beyond ASCII practically never is, and a file that went through a program may have become it.
-fn decoded(bytes: &[u8], encoding: Encoding) -> Result<Cow<'_, str>, RecordError> {
-    let text = match (std::str::from_utf8(bytes), encoding) {
-        (Ok(text), _) => Cow::Borrowed(text.strip_prefix('\u{feff}').unwrap_or(text)),
-        (Err(_), Encoding::Windows1252) => encoding_rs::WINDOWS_1252.decode_without_bom_handling(bytes).0,
-        (Err(error), Encoding::Utf8) => {
-            let before = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
-            let needed = "text in UTF-8 is needed, or a form that names the file's encoding";
-            return Err(fault(before as u64 + 1, None, "bytes that are not UTF-8", needed));
-        }
-    };
-    match text.find('\0') {
-        None => Ok(text),
-        Some(at) => {
-            let before = text.get(..at).unwrap_or_default().matches('\n').count();
-            let needed = "text without it is needed: a file in UTF-16 has to be written in another encoding";
-            Err(fault(before as u64 + 1, None, "the character U+0000", needed))
-        }
-    }
-}
-
-/// A text with one character for each byte, whatever they are: windows-1252 knows every byte and takes none for another.
-pub fn one_for_each(bytes: &[u8]) -> String {
-    encoding_rs::WINDOWS_1252.decode_without_bom_handling(bytes).0.into_owned()
-}
-
 /// The beginning of a sample: its first lines, and the names of its columns.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Beginning {
@@ -137,10 +111,8 @@ pub fn beginning(bytes: &[u8], form: &serde_json::Value) -> Beginning {
     let of = |name: &str| form.get(name).cloned().unwrap_or_default();
     let separator: Separator = serde_json::from_value(of("separator")).unwrap_or_default();
     let skipped = of("skip_lines").as_u64().and_then(|lines| usize::try_from(lines).ok()).unwrap_or(0);
-    let text = match std::str::from_utf8(bytes) {
-        Ok(text) => Cow::Borrowed(text.strip_prefix('\u{feff}').unwrap_or(text)),
-        Err(_) => Cow::Owned(one_for_each(bytes)),
-    };
+    let text = readable(bytes, serde_json::from_value(of("encoding")).unwrap_or_default());
+    let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
     let visible = |c: char| {
         if c == '\t' {
             '→'
@@ -151,10 +123,10 @@ pub fn beginning(bytes: &[u8], form: &serde_json::Value) -> Beginning {
         }
     };
     let shown = |line: &str| line.chars().take(LINE_SHOWN).map(visible).collect();
-    let header = numbered(&text).nth(skipped).and_then(|(_, line)| cells(line, separator.0).ok());
+    let header = numbered(text).nth(skipped).and_then(|(_, line)| cells(line, separator.0).ok());
     let names = header.unwrap_or_default().into_iter().take(NAMES_MOST);
     Beginning {
-        lines: numbered(&text).take(LINES_SHOWN).map(|(_, line)| shown(line)).collect(),
+        lines: numbered(text).take(LINES_SHOWN).map(|(_, line)| shown(line)).collect(),
         header: names.map(|name| normal(&name).chars().take(LINE_SHOWN).collect()).collect(),
     }
 }

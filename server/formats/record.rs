@@ -13,6 +13,7 @@ use crate::analysis::record::{COLDEST_C, FARTHEST_S, HOTTEST_C, Record};
 use super::record_batch::{Ended, Pool};
 pub use super::record_error::RecordError;
 pub(super) use super::record_error::{count, excerpt, quoted};
+pub use super::record_header::pressure_column;
 use super::record_header::{Column, Layout, Meaning};
 use super::record_number::{any, plain};
 use super::record_rows::{Broken, MOST_MIB, Next, Take, cell, cells_on, each, empty_line, is_empty};

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::analysis::steam::OutOfRange;
+
 /// Why a file cannot be used: where, what was found there, and what is needed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecordError {
@@ -16,6 +18,15 @@ pub struct RecordError {
 impl RecordError {
     pub(super) fn at(line: u64, found: impl Into<String>, needed: impl Into<String>) -> Self {
         Self { line: Some(line), column: None, found: found.into(), needed: needed.into() }
+    }
+
+    /// A pressure inside the hold that no saturated steam has, with its place in the file.
+    pub fn unsaturated(line: u64, column: Option<&str>, range: &OutOfRange) -> Self {
+        let OutOfRange { found, low, high, unit } = range;
+        let found = format!("{found} {unit} absolute inside the hold");
+        let needed = format!("a pressure on the saturation line of water, {low} to {high} {unit}, is needed");
+        let error = Self::at(line, found, needed);
+        column.map_or(error.clone(), |column| error.in_column(column))
     }
 
     pub(super) fn in_column(self, column: &str) -> Self {

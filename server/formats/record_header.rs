@@ -85,6 +85,15 @@ impl Layout {
                         Err((found, needed)) => return refuse(&name, &found, needed),
                     }
                 }
+                _ if differs_by_case(&name, want_pressure) => {
+                    let needed = "small letters are needed, as in temp_c_drain or pressure_kpa_abs: a channel \
+                                  that is passed over would not be judged";
+                    return refuse(
+                        &name,
+                        "a name that differs by its capital letters from one that is read",
+                        needed,
+                    );
+                }
                 _ => {
                     let column = if name.is_empty() { (i + 1).to_string() } else { excerpt(cell.as_bytes()) };
                     warnings.push(Warning { column });
@@ -139,20 +148,46 @@ impl Column {
     }
 }
 
+/// Whether a column would be read if its name stood in small letters.
+fn differs_by_case(name: &str, want_pressure: bool) -> bool {
+    let small = name.to_ascii_lowercase();
+    let known =
+        small == "temp_c" || small.starts_with("temp_c_") || (want_pressure && small.starts_with("pressure"));
+    known && small != name
+}
+
+/// The name of the pressure column of a record in the plain form.
+pub fn pressure_column(header: &[u8]) -> Option<String> {
+    let header = header.strip_prefix("\u{feff}".as_bytes()).unwrap_or(header);
+    let line = header.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    let names = cells(1, line.strip_suffix(b"\r").unwrap_or(line)).ok()?;
+    names.into_iter().map(|name| name.trim().to_owned()).find(|name| name.starts_with("pressure"))
+}
+
+/// The byte order marks of UTF-16.
+fn is_utf_16(header: &[u8]) -> bool {
+    header.starts_with(&[0xff, 0xfe]) || header.starts_with(&[0xfe, 0xff])
+}
+
 /// The names in a header.
 fn cells(line: u64, header: &[u8]) -> Result<Vec<String>, RecordError> {
+    if is_utf_16(header) {
+        let needed = "text in UTF-8 is needed, or a record form of the machine, which reads UTF-16";
+        return Err(RecordError::at(line, "a file in UTF-16, as its first two bytes say", needed));
+    }
     let (mut rest, mut names) = (Some(header), Vec::new());
     while let Some(text) = rest {
         let place = |error: RecordError| error.in_column(&(names.len() + 1).to_string());
         let (name, next) = cell(text).map_err(|found| {
             place(RecordError::at(line, found, "the name of each column whole on the line is needed"))
         })?;
+        if name.contains(&0) {
+            let needed = "text without it is needed; where the file is UTF-16, a record form that says so";
+            return Err(place(RecordError::at(line, "the character U+0000", needed)));
+        }
         let name = String::from_utf8(name.into_owned()).map_err(|_| {
             place(RecordError::at(line, "bytes that are not UTF-8", "text in UTF-8 is needed"))
         })?;
-        if name.contains('\0') {
-            return Err(place(RecordError::at(line, "the character U+0000", "text without it is needed")));
-        }
         names.push(name);
         rest = next;
     }

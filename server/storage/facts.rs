@@ -16,7 +16,7 @@ use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
-use crate::domain::state::{Asset, Changes, Named, Seating, State, TurnBegan};
+use crate::domain::state::{Asset, Changes, KeptTest, Named, Seating, State, TurnBegan};
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 
@@ -50,6 +50,7 @@ pub const REPAIR: Table = plain!("repair_now");
 pub const LOOK_BACK: Table = plain!("look_back_now");
 pub const RECALL: Table = plain!("recall_now");
 pub const BROKEN: Table = plain!("broken_pack_now");
+pub const TEST: Table = plain!("machine_test");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -89,9 +90,9 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 21] = [
+pub const ALL: [Table; 22] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -163,6 +164,11 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
     things!(RECALL, changes.recalls, state.recalls, Arc::clone);
     things!(BROKEN, changes.broken, state.broken, Arc::clone);
+    let mut tests: Rows = Vec::with_capacity(changes.tests.len());
+    for (entry, test) in &changes.tests {
+        tests.push(vec![site(), entry.to_string().into(), json(test)?]);
+    }
+    all.push((TEST, tests));
     all.push((ASSET, asset::fixed_rows(state, changes)?));
     all.push((TURNED, asset::turned_rows(state, changes)?));
     let mut loads: Rows = Vec::new();
@@ -289,6 +295,13 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.models = read::<Arc<_>>(conn, &MODEL, code).await?.into_iter().collect();
     state.sheets = read::<Arc<_>>(conn, &SHEET, code).await?.into_iter().collect();
     state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
+    let mut tests = read::<KeptTest>(conn, &TEST, code).await?;
+    tests.sort_by_key(|(_, kept)| (kept.test.at, kept.test.entry));
+    for (_, kept) in tests {
+        if let Some(machine) = state.machines.get_mut(&kept.machine) {
+            Arc::make_mut(machine).keep_test(kept.test);
+        }
+    }
     state.holds = read::<Arc<_>>(conn, &HOLD, code).await?.into_iter().collect();
     state.reserves = read::<u32>(conn, &RESERVE, code).await?.into_iter().collect();
     state.missing = read::<Arc<_>>(conn, &MISSING, code).await?.into_iter().collect();

@@ -3,6 +3,7 @@
 pub mod account;
 pub mod api;
 pub mod attachment;
+mod drain;
 pub mod fail;
 pub mod form;
 pub mod pages;

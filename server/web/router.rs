@@ -194,6 +194,7 @@ pub fn router(app: App) -> Router {
         .layer(own("cache-control", "no-store"))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, Duration::from_secs(60)))
+        .layer(middleware::from_fn(super::drain::drained))
         .layer(middleware::from_fn(logged))
         .with_state(app)
 }

@@ -9,7 +9,7 @@ use super::api::command::read;
 use super::form::{Fields, command, submit_read};
 use super::visitor::Visitor;
 use super::{App, fail};
-use crate::domain::command::{Act, Command, Load, Malformed, wrong};
+use crate::domain::command::{Act, Command, Load, Malformed};
 use crate::domain::verdict::Evidence;
 
 /// What an upload's parts hold: fields, and the bytes of the record as they came.
@@ -82,12 +82,7 @@ pub async fn post(
 /// The command, with the record's bytes as they came: the fields of a form are trimmed, a record is not.
 fn judge(fields: &Fields, visitor: &Visitor, record: Option<Vec<u8>>) -> Result<Command, Vec<Malformed>> {
     let mut fields = fields.clone();
-    if let Some(bytes) = &record {
-        if bytes.contains(&0) {
-            let detail = "found the character U+0000; text without it is needed: a file in UTF-16 has to be written \
-                          in another encoding";
-            return Err(vec![wrong("/record", detail)]);
-        }
+    if record.is_some() {
         // It stands here until its bytes do.
         fields.push(("record".into(), "record".into()));
     }
@@ -120,6 +115,13 @@ pub async fn get(State(app): State<App>, visitor: Visitor, Path(load): Path<Stri
     match app.house.raw_record(&visitor.state.site, sha256).await {
         // A browser that was told another encoding would show other text than the file has.
         Ok(Some(raw)) => match std::str::from_utf8(&raw) {
+            _ if raw.starts_with(&[0xff, 0xfe]) || raw.starts_with(&[0xfe, 0xff]) => {
+                ([(header::CONTENT_TYPE, "text/csv; charset=utf-16")], raw).into_response()
+            }
+            // UTF-16 without a mark: its machine's form says which, and the browser keeps the file as it is.
+            _ if raw.contains(&0) => {
+                ([(header::CONTENT_TYPE, "application/octet-stream")], raw).into_response()
+            }
             Ok(_) => ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], raw).into_response(),
             Err(_) => ([(header::CONTENT_TYPE, "text/csv; charset=windows-1252")], raw).into_response(),
         },

@@ -342,3 +342,28 @@ proptest! {
         }
     }
 }
+
+/// The same file in both orders of UTF-16, with its byte order mark or declared (Unicode Standard, section 3.10, from
+/// memory: FF FE is little-endian, FE FF big-endian).
+#[test]
+fn utf_16_is_read_where_a_mark_or_the_form_says_so() {
+    let text = "Prüfgerät 7\r\nZyklus Nr.: 00311\r\n\r\nZeit;T Ablauf °C;Druck\r\nh;°C;mbar\r\n\
+                23:59:58;134,2;2029,4\r\n23:59:59,5;134,4;2030\r\n";
+    let known = taken(text.as_bytes(), wide());
+    let le: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let be: Vec<u8> = text.encode_utf16().flat_map(u16::to_be_bytes).collect();
+    for (mark, bytes, name) in [(b"\xff\xfe", &le, "utf-16le"), (b"\xfe\xff", &be, "utf-16be")] {
+        // With its mark it is read whatever the form says of the encoding; without one it has to be declared.
+        assert_eq!(taken(&[&mark[..], bytes].concat(), wide()), known, "{name}");
+        let mut declared = wide();
+        declared["encoding"] = name.into();
+        assert_eq!(taken(bytes, declared.clone()), known, "{name}");
+        assert_eq!(taken(text.as_bytes(), declared.clone()), known, "what a program made UTF-8 of it");
+        let error = read(bytes, &form(wide()), None, true).expect_err("undeclared");
+        assert!(error.needed.contains("where the file is UTF-16"), "{error}");
+        let mut torn = bytes.clone();
+        torn.pop();
+        let error = read(&torn, &form(declared), None, true).expect_err("half a character");
+        assert!(error.found.contains("not UTF-16") && error.line.is_some(), "{error}");
+    }
+}

@@ -56,7 +56,14 @@ fn unusable_files_say_where_and_what() {
     cell(1, "2", "time_s,\u{0}\n", "U+0000");
     check_refused(b"time_s,temp_c\n0,1\n1,\xff\n", Some(3), Some("temp_c"), "UTF-8");
     check_refused(b"time_s,door,temp_c\n0,\xe9,1\n", Some(2), Some("door"), "UTF-8");
-    check_refused(b"\xff\xfet\0i\0m\0e\0", Some(1), Some("1"), "UTF-8");
+    // calc.md: CSV in UTF-8. A byte order mark of UTF-16 (Unicode, section 3.10, from memory) says what it is instead.
+    check_refused(b"\xff\xfet\0i\0m\0e\0", Some(1), None, "a file in UTF-16");
+    check_refused(b"\xfe\xff\0t\0i\0m\0e", Some(1), None, "a file in UTF-16");
+    check_refused(b"t\0i\0m\0e\0", Some(1), Some("1"), "where the file is UTF-16, a record form");
+    // A name that is written large is told, where passing over it would leave a channel unjudged.
+    for name in ["Pressure_bar_abs", "PRESSURE_KPA_ABS", "Temp_C", "temp_C_drain", "TEMP_C_DRAIN"] {
+        cell(1, name, &format!("time_s,temp_c,{name}\n0,1,1\n1,1,1\n"), "capital letters");
+    }
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,warm\n", "found \"warm\"; a finite number");
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,NaN\n", "found \"NaN\"; a finite number");
     cell(3, "temp_c", "time_s,temp_c\n0,1\n1,inf\n", "finite");

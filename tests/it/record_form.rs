@@ -132,7 +132,7 @@ async fn a_verdict_is_worked_out_again_from_the_raw_bytes_and_its_entry() {
 }
 
 /// Posts parts of a form and a file; answers the status and the page after redirects.
-async fn uploaded(
+pub async fn uploaded(
     client: &reqwest::Client,
     served: &Served,
     path: &str,

@@ -1,4 +1,5 @@
-//! Exceptions: loads released alone and implant loads released early, open and closed, with their counts by month.
+//! Exceptions: loads released alone, early or without a word on dryness, open and closed, with their counts by month; and
+//! what was out of the ordinary in a month, by whom and why.
 
 use axum::response::Response;
 use serde_json::{Value, json};
@@ -8,9 +9,11 @@ use super::caller::Caller;
 use super::ok;
 use super::params::Params;
 use crate::domain::command::Malformed;
+use crate::domain::event::{Beside, Entry};
 use crate::domain::exception::{Exceptions, month_of};
 use crate::domain::load::Load;
 use crate::domain::model::Model;
+use crate::domain::odd;
 use crate::domain::release::{Spores, spores};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -54,6 +57,16 @@ fn early(state: &State, load: &Load) -> Option<Value> {
     }))
 }
 
+/// A load of whose dryness nobody said anything: open while something is still as it made it.
+fn dryness(load: &Load) -> Option<Value> {
+    Some(json!({
+        "load": load.load,
+        "machine": load.machine,
+        "released_at": load.decided_at,
+        "released_by": load.decided_by,
+    }))
+}
+
 /// The open ones all, the closed ones of one month of the site's calendar.
 fn told(
     state: &State,
@@ -71,16 +84,40 @@ fn told(
     })
 }
 
-fn answer(state: &State, month: Option<String>, now: Time) -> Value {
+/// An entry that is out of the ordinary: in which ways, by whom, why and when.
+fn odd(entry: &Entry, beside: &Beside) -> Value {
+    json!({
+        "entry": entry.seq,
+        "kind": entry.kind,
+        "at": entry.at,
+        "recorded_at": entry.recorded_at,
+        "person": entry.actor,
+        "station": entry.station,
+        "override": beside.overridden,
+        "deviation": beside.deviation,
+        "late": beside.late,
+        "note": beside.note,
+    })
+}
+
+fn answer(state: &State, month: &str, (entries, cut): (&[Entry], bool), now: Time) -> Value {
     let today = now.date(state.zone);
-    let month = month.unwrap_or_else(|| today.format("%Y-%m").to_string());
+    let beside = odd::beside(entries);
+    let still = state.dryness_open();
+    let still = |load: &Load| still.contains(&load.load);
     json!({
         "as_of": now,
         "month": month,
-        "released_alone": told(state, &state.released_alone(), &month, Load::waits_for_countersignature, |load| {
+        "out_of_the_ordinary": {
+            "counts": odd::counts(&beside),
+            "entries": beside.iter().map(|(entry, beside)| odd(entry, beside)).collect::<Vec<_>>(),
+            "cut": cut,
+        },
+        "dryness_not_stated": told(state, &state.dryness_not_stated(), month, still, dryness),
+        "released_alone": told(state, &state.released_alone(), month, Load::waits_for_countersignature, |load| {
             alone(load, today)
         }),
-        "released_early": told(state, &state.released_early(), &month, Load::waits_for_biological, |load| {
+        "released_early": told(state, &state.released_early(), month, Load::waits_for_biological, |load| {
             early(state, load)
         }),
     })
@@ -96,5 +133,7 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
         return Err(Problem::malformed(&[Malformed { pointer: "?month".into(), detail }]));
     }
     let (state, now) = caller.state().await?;
-    Ok(ok(&answer(&state, month, now)))
+    let month = month.unwrap_or_else(|| odd::month(&state, now));
+    let (entries, cut) = caller.app.house.out_of_the_ordinary(&state.site, &month).await?;
+    Ok(ok(&answer(&state, &month, (&entries, cut), now)))
 }

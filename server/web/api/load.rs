@@ -39,6 +39,8 @@ pub fn told(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> V
         "started_by": load.started_by,
         "decided_by": load.decided_by,
         "decided_at": load.decided_at,
+        "dry": load.dry,
+        "dryness_not_stated": load.dryness_not_stated(),
         "released_alone": load.alone,
         "released_early": load.early,
         "may_release": open && why_not.is_empty(),

@@ -1,20 +1,27 @@
-//! Exceptions: which loads were released alone or early, and which of them still wait for an answer?
+//! Exceptions: which loads were released alone, early or without a word on dryness, and which of them wait for an answer;
+//! what was set aside, broken or told late in a month, by whom and why?
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::response::Response;
+use serde::Deserialize;
 
+use super::handover::{self, Odd};
 use super::say::Say;
-use super::shared::{Done, Page, count, listed, segment, when};
+use super::shared::{Page, count, listed, segment, when};
+use crate::domain::event::Entry;
 use crate::domain::exception::Month;
 use crate::domain::load::Load;
+use crate::domain::odd;
 use crate::domain::release::{Spores, spores};
 use crate::domain::state::State;
 use crate::domain::time::Time;
+use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
 /// As many closed ones as a person reads at once; the ledger has the rest.
 const MOST_CLOSED: usize = 200;
+const MOST_ODD: usize = 500;
 
 pub struct Row {
     pub href: String,
@@ -37,12 +44,43 @@ pub struct Kind {
     pub months: Vec<Month>,
 }
 
+/// How often a person set a rule aside, broke one or told something late.
+pub struct Times {
+    pub way: &'static str,
+    pub code: String,
+    pub person: String,
+    pub count: u32,
+}
+
 #[derive(Template)]
 #[template(path = "exception.html")]
 pub struct ExceptionPage {
     pub page: Page,
     pub heading: String,
     pub kinds: Vec<Kind>,
+    /// The month of which the rest is shown, such as `2026-03`.
+    pub month: String,
+    pub times: Vec<Times>,
+    pub odd: Vec<Odd>,
+    /// There was more in the month than is shown.
+    pub cut: bool,
+    pub trouble: String,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    pub done: Option<String>,
+    pub month: Option<String>,
+}
+
+impl Asked {
+    /// The month that is meant; what is no month is the present one.
+    fn month(&self, present: String) -> String {
+        let is_month =
+            |text: &&str| chrono::NaiveDate::parse_from_str(&format!("{text}-01"), "%Y-%m-%d").is_ok();
+        self.month.as_deref().filter(is_month).map_or(present, str::to_string)
+    }
 }
 
 fn row(state: &State, load: &Load, say: Say, why: String, closed: String, now: Time) -> Row {
@@ -77,9 +115,10 @@ pub fn alone(state: &State, load: &Load, me: &str, now: Time) -> Option<Row> {
 /// A load released early for an implant, as a row. Who is named in it stands sealed, and is not shown.
 pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
     let it = load.early.as_ref()?;
-    let whom = match &it.early.case {
-        Some(case) => format!("case {case}"),
-        None => "a named patient".into(),
+    let whom = match (&it.early.case, &it.early.patient) {
+        (Some(case), _) => format!("case {case}"),
+        (None, Some(_)) => "a named patient".into(),
+        (None, None) => "a patient whose reference was erased".into(),
     };
     let say = match spores(load) {
         Spores::NotRead => Say::due("released early, biological indicator not read"),
@@ -90,6 +129,15 @@ pub fn early(state: &State, load: &Load, now: Time) -> Option<Row> {
     Some(row(state, load, say, format!("{whom}: {}", it.early.reason), read, now))
 }
 
+/// A load of whose dryness nobody said anything, as a row.
+fn dryness(state: &State, load: &Load, open: bool, now: Time) -> Row {
+    let say = match open {
+        true => Say::due("dryness not stated, packs of it are in the house"),
+        false => Say::new("ready", "ready", "nothing of it is as the load made it"),
+    };
+    row(state, load, say, "dryness not stated at unloading".into(), String::new(), now)
+}
+
 /// The loads whose exception waits for somebody's answer, as rows; one may be both.
 pub fn open_rows(state: &State, now: Time) -> impl Iterator<Item = Row> {
     state.open_exceptions().flat_map(move |load| {
@@ -97,6 +145,13 @@ pub fn open_rows(state: &State, now: Time) -> impl Iterator<Item = Row> {
         let early = load.waits_for_biological().then(|| early(state, load, now));
         alone.flatten().into_iter().chain(early.flatten())
     })
+}
+
+/// The loads of whose dryness nobody said anything, while packs of them are in the house, as rows.
+pub fn dryness_rows(state: &State, now: Time) -> Vec<Row> {
+    let open = state.dryness_open();
+    let open = open.iter().filter_map(|load| state.loads.get(load));
+    open.map(|load| dryness(state, load, true, now)).collect()
 }
 
 fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
@@ -110,7 +165,19 @@ fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
     let of_early = |load: &Load| early(state, load, now);
     let (open, closed) = parted(&alone_all.loads, Load::waits_for_countersignature, &of_alone);
     let (pending, read) = parted(&early_all.loads, Load::waits_for_biological, &of_early);
+    let dryness_all = state.dryness_not_stated();
+    let still = state.dryness_open();
+    let gone = dryness_all.loads.iter().rev().filter(|load| !still.contains(&load.load)).take(MOST_CLOSED);
+    let gone = gone.map(|load| dryness(state, load, false, now)).collect();
     vec![
+        Kind {
+            title: "Released without a word on dryness",
+            none: "Of every steam load in the house somebody said that it was dry.",
+            closed_title: "Released without a word on dryness, and nothing of it left",
+            open: dryness_rows(state, now),
+            closed: gone,
+            months: dryness_all.months,
+        },
         Kind {
             title: "Released alone, to be countersigned",
             none: "No load waits for a countersignature.",
@@ -134,7 +201,12 @@ fn kinds(state: &State, me: &str, now: Time) -> Vec<Kind> {
 pub fn open_words(state: &State) -> String {
     let alone = state.open_exceptions().filter(|load| load.waits_for_countersignature()).count();
     let early = state.open_exceptions().filter(|load| load.waits_for_biological()).count();
+    let dryness = state.dryness_open().len();
     let mut all = Vec::new();
+    if dryness > 0 {
+        let several = "loads were released without a word on dryness";
+        all.push(count(dryness, "load was released without a word on dryness", several));
+    }
     if early > 0 {
         all.push(count(early, "implant load was released early", "implant loads were released early"));
     }
@@ -155,12 +227,49 @@ impl ExceptionPage {
                 false => format!("{open}."),
             },
             kinds: kinds(state, &visitor.actor.code, now),
+            month: odd::month(state, now),
+            times: Vec::new(),
+            odd: Vec::new(),
+            cut: false,
+            trouble: String::new(),
         }
+    }
+
+    /// With what was out of the ordinary in a month.
+    fn with(
+        self,
+        state: &State,
+        month: String,
+        (entries, cut): (&[Entry], bool),
+        now: Time,
+    ) -> ExceptionPage {
+        let counted = odd::counts(&odd::beside(entries)).into_iter();
+        let times = counted.map(|it| Times {
+            way: it.way.words(),
+            code: it.code.replace('_', " "),
+            person: it.person,
+            count: it.count,
+        });
+        let shown = entries.get(..MOST_ODD).unwrap_or(entries);
+        let cut = cut || shown.len() < entries.len();
+        let times = times.collect();
+        ExceptionPage { month, times, odd: handover::odd(state, shown, now), cut, ..self }
     }
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&ExceptionPage::of(&visitor, done.seq()))
+pub async fn get(visitor: Visitor, Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response {
+    let (state, now) = (&*visitor.state, visitor.now);
+    let done = asked.done.as_deref().and_then(|text| text.parse().ok());
+    let page = ExceptionPage::of(&visitor, done);
+    let month = asked.month(odd::month(state, now));
+    render(&match app.house.out_of_the_ordinary(&state.site, &month).await {
+        Ok((entries, cut)) => page.with(state, month, (&entries, cut), now),
+        Err(gone) => {
+            let trouble =
+                format!("What was out of the ordinary cannot be shown now (operation {}).", gone.operation);
+            ExceptionPage { month, trouble, ..page }
+        }
+    })
 }
 
 #[cfg(test)]

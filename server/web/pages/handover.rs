@@ -126,7 +126,8 @@ fn exceptions(state: &State, now: Time) -> Vec<Item> {
         since: row.released,
         say: row.say,
     };
-    super::exception::open_rows(state, now).map(item).collect()
+    let dryness = super::exception::dryness_rows(state, now);
+    super::exception::open_rows(state, now).chain(dryness).map(item).collect()
 }
 
 fn recalls(state: &State, now: Time) -> Vec<Item> {
@@ -200,7 +201,7 @@ fn is_odd(entry: &Entry) -> bool {
     })
 }
 
-fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
+pub fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
     let all = entries.iter().filter(|entry| is_odd(entry));
     all.map(|entry| {
         let told = told::entry(entry);

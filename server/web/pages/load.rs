@@ -17,7 +17,7 @@ use crate::app::house::Unavailable;
 use crate::domain::command::Act;
 use crate::domain::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use crate::domain::machine::MachineKind;
-use crate::domain::model::StepKind;
+use crate::domain::model::{Method, StepKind};
 use crate::domain::person::Role;
 use crate::domain::programme::{Biological, Chemical, Programme};
 use crate::domain::release::{self, Spores};
@@ -150,6 +150,9 @@ fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time,
         (LoadStatus::Released, _) if release::spores(load) == Spores::Grew => {
             format!("The biological indicator of load {name} grew. It was released by {by}, {at}.")
         }
+        (LoadStatus::Released, _) if release::is_void(load) => format!(
+            "The biological test of load {name} is void: its control did not grow. It was released by {by}, {at}."
+        ),
         (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
         (LoadStatus::Rejected, _) => {
             let why = load.reason.as_deref().unwrap_or_default();
@@ -189,7 +192,8 @@ fn exception(state: &State, load: &Load, now: Time) -> String {
         Some(at) => format!("Released EARLY; its biological indicator was read {}.", when(state, at, now)),
         None => "Released EARLY; its biological indicator is not read yet.".to_string(),
     });
-    alone.into_iter().chain(early).collect::<Vec<_>>().join(" ")
+    let dryness = load.dryness_not_stated().then(|| "Dryness not stated at unloading.".to_string());
+    dryness.into_iter().chain(alone).chain(early).collect::<Vec<_>>().join(" ")
 }
 
 /// A programme's limits in words.
@@ -225,6 +229,10 @@ fn facts(state: &State, load: &Load, now: Time) -> Vec<(&'static str, String)> {
     all.extend(load.cycle_no.as_ref().map(|cycle| ("Cycle number", cycle.0.clone())));
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
     all.push(("Started", format!("{} by {}", when(state, load.started_at, now), load.started_by)));
+    if load.status == LoadStatus::Released && load.programme.method == Method::Steam {
+        let words = if load.dryness_not_stated() { "not stated" } else { "visibly dry at unloading" };
+        all.push(("Dryness", words.to_string()));
+    }
     all.extend(load.decided_at.map(|at| {
         ("Decided", format!("{} by {}", when(state, at, now), load.decided_by.as_deref().unwrap_or_default()))
     }));

@@ -164,7 +164,8 @@ fn paper(state: &State, load: &Load, judged: Option<&Judged>) -> Vec<(&'static s
     if steriliser {
         lines.push(("Chemical indicator", told(chemical(load))));
         lines.push(("Biological indicator", told(biological(load))));
-        lines.push(("Packs dry, seals whole, undamaged", String::new()));
+        let dryness = if load.dryness_not_stated() { "dryness not stated" } else { "" };
+        lines.push(("Packs dry, seals whole, undamaged", dryness.into()));
     }
     let by = load.decided_by.clone().unwrap_or_default();
     let at = load.decided_at.map(|at| long(state, at)).unwrap_or_default();

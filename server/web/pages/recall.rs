@@ -7,6 +7,8 @@ use axum::response::Response;
 use super::recall_rows::{COLUMNS, CaseRow, LoadRow, PartRow, cases, loads, parts, sheet};
 use super::shared::{Done, Page, count, segment, when};
 use crate::domain::affected::{Affected, Fate, affected};
+use crate::domain::id::Id;
+use crate::domain::machine::test_words;
 use crate::domain::person::Role;
 use crate::domain::recall::Recall;
 use crate::domain::state::State;
@@ -64,14 +66,19 @@ fn heading(recall: &Recall, found: &Affected) -> String {
 
 fn facts(state: &State, recall: &Recall, now: Time) -> Vec<(&'static str, String)> {
     let told = |at: Time| when(state, at, now);
+    let until = recall.to.map(|to| format!(", up to {}", told(to))).unwrap_or_default();
     let window = match (&recall.since, recall.from) {
-        (Some(since), _) => {
-            format!(
-                "since load {}, {}: its biological indicator showed no growth",
-                since.load,
+        (Some(since), _) => match (&since.load, &since.test) {
+            (None, Some(test)) => {
+                let test = test_words(test.as_str());
+                format!("since the {test} test of {}, which passed{until}", told(since.at))
+            }
+            (load, _) => format!(
+                "since load {}, {}: its biological indicator showed no growth{until}",
+                load.as_ref().map(Id::as_str).unwrap_or_default(),
                 told(since.at)
-            )
-        }
+            ),
+        },
         (None, Some(from)) => {
             format!(
                 "from {}{}",
@@ -79,7 +86,7 @@ fn facts(state: &State, recall: &Recall, now: Time) -> Vec<(&'static str, String
                 recall.to.map(|to| format!(" to {}", told(to))).unwrap_or_default()
             )
         }
-        (None, None) => "everything from it: no good biological indicator is on record before".into(),
+        (None, None) => format!("everything from it: no good evidence is on record before{until}"),
     };
     let mut all = vec![
         ("Why", recall.reason.clone()),

@@ -165,12 +165,10 @@ fn answer(page: &RecordFormPage) -> Response {
 }
 
 /// The sample as text, where it may stand on the page again. What is UTF-8 is read as such whatever the form's encoding.
-fn sample(record: Option<&[u8]>) -> String {
+fn sample(record: Option<&[u8]>, form: &Value) -> String {
     let shown = record.filter(|bytes| bytes.len() <= SAMPLE_MOST);
-    let text = shown.map(|bytes| match std::str::from_utf8(bytes) {
-        Ok(text) => text.to_string(),
-        Err(_) => crate::formats::mapping::one_for_each(bytes),
-    });
+    let encoding = form.get("encoding").cloned().and_then(|it| serde_json::from_value(it).ok());
+    let text = shown.map(|bytes| crate::formats::encoding::readable(bytes, encoding.unwrap_or_default()));
     text.unwrap_or_default()
 }
 
@@ -181,7 +179,7 @@ async fn attempt(visitor: &Visitor, machine: &Arc<Machine>, parts: Parts, form: 
         Err(error) => (None, words(&[error])),
     };
     let mut sent = Sent {
-        sample: sample(parts.record.as_deref()),
+        sample: sample(parts.record.as_deref(), &form),
         beginning: parts.record.as_deref().map(|bytes| beginning(bytes, &form)).unwrap_or_default(),
         programme: programme.clone(),
         form: Some(form),
@@ -237,7 +235,7 @@ async fn save(app: &App, visitor: &Visitor, machine: &Machine, parts: Parts, for
         Some(Outcome::KeyReused | Outcome::UnknownSite) | None => return fail::nothing_here(),
     };
     let sent = Sent {
-        sample: sample(parts.record.as_deref()),
+        sample: sample(parts.record.as_deref(), &form),
         beginning: parts.record.as_deref().map(|bytes| beginning(bytes, &form)).unwrap_or_default(),
         programme: text(&parts.fields, "programme").to_string(),
         form: Some(form).filter(|form| !form.is_null()),

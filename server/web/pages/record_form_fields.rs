@@ -39,7 +39,12 @@ const MARKS: usize = 2;
 const SEPARATORS: &[(&str, &str)] =
     &[(",", "comma ,"), (";", "semicolon ;"), ("tab", "tab"), ("|", "bar |"), (":", "colon :")];
 const DECIMALS: &[(&str, &str)] = &[(".", "point, 134.5"), (",", "comma, 134,5")];
-const ENCODINGS: &[(&str, &str)] = &[("utf-8", "UTF-8"), ("windows-1252", "Windows-1252 (Western Europe)")];
+const ENCODINGS: &[(&str, &str)] = &[
+    ("utf-8", "UTF-8"),
+    ("windows-1252", "Windows-1252 (Western Europe)"),
+    ("utf-16le", "UTF-16, low byte first"),
+    ("utf-16be", "UTF-16, high byte first"),
+];
 const TIMES: &[(&str, &str)] = &[
     ("seconds", "seconds from the start"),
     ("minutes", "minutes from the start"),

@@ -83,7 +83,9 @@ fn sentence(event: &Event) -> String {
             let test = it.test.test.as_str().replace('_', " ");
             let good = if it.good { "good" } else { "not good" };
             let why = it.test.repeat_because.as_ref().map(|why| format!(" (repeat: {})", why.0));
-            format!("{}: {test} test {good}{}.", it.test.machine, why.unwrap_or_default())
+            let recall = it.recall.as_ref().map(|it| format!(" {}", super::told_beside::recalled(it)));
+            let (why, recall) = (why.unwrap_or_default(), recall.unwrap_or_default());
+            format!("{}: {test} test {good}{why}.{recall}", it.test.machine)
         }
         What::RecordFormDefined(it) => match it.form {
             Some(_) => format!("Record form of {} defined.", it.machine),
@@ -166,8 +168,9 @@ fn of_load(event: &Event) -> String {
         What::IndicatorRecorded(it) => {
             let recall =
                 it.recall.as_ref().map(|recall| format!(" {}", super::told_beside::recalled(recall)));
+            let void = if it.void { " No growth: its biological indicator is void." } else { "" };
             format!(
-                "Load {}: {} indicator, {}.{}",
+                "Load {}: {} indicator, {}.{void}{}",
                 it.load,
                 name_of(it.indicator),
                 name_of(it.result),
@@ -180,7 +183,8 @@ fn of_load(event: &Event) -> String {
                 (Some(_), None) => " by one person alone".to_string(),
                 (None, None) => String::new(),
             };
-            format!("Load {} released{how}, {}.", it.load, count(it.parts.len(), "part", "parts"))
+            let dryness = if it.dryness_not_stated { ", dryness not stated" } else { "" };
+            format!("Load {} released{how}{dryness}, {}.", it.load, count(it.parts.len(), "part", "parts"))
         }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
         other => super::told_case::sentence(event)

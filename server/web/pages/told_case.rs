@@ -62,7 +62,13 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("{} used at case {}.", names(it.parts.iter().map(|part| &part.asset)), it.case)
         }
         What::CountClosed(it) => format!("Count of case {} closed: {}.", it.case, counted(it)),
-        What::PatientErased(it) => format!("Patient's reference of case {} erased: {}", it.case, it.reason),
+        What::PatientErased(it) => {
+            let of = match (&it.case, &it.load) {
+                (Some(case), _) => format!("case {case}"),
+                (None, load) => format!("load {}", load.as_ref().map(Id::as_str).unwrap_or_default()),
+            };
+            format!("Patient's reference of {of} erased: {}", it.reason)
+        }
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
         What::Found(it) => {
             let place = it.location.as_ref().map(|place| format!(": {}", place.0)).unwrap_or_default();

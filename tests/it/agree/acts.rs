@@ -181,12 +181,19 @@ fn with_load(load: &Load, dice: &mut Dice) -> Value {
         };
     };
     if steam && (load.indicators.is_empty() || dice.once_in(8)) {
-        let kind = if dice.once_in(8) { "biological" } else { "chemical" };
+        let kind = match dice.below(12) {
+            0 => "biological_control",
+            1 => "biological",
+            _ => "chemical",
+        };
         let result = if dice.once_in(8) { "fail" } else { "pass" };
         return json!({"do": "record_indicator", "load": id, "indicator": kind, "result": result, "lot": "I-7"});
     }
     if judged.passed != dice.once_in(8) {
         let mut release = json!({"do": "release_load", "load": id, "dry": true});
+        if id.as_str().ends_with('3') {
+            release["dry"] = Value::Null;
+        }
         if dice.once_in(3) {
             release["override"] = json!({"code": "same_person", "reason": "adult is the reserve"});
         } else if dice.once_in(6) {

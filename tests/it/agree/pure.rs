@@ -6,10 +6,10 @@ use fettle::app::house::Outcome;
 use fettle::domain::apply::{When, apply};
 use fettle::domain::command::{Act, Command, Correct};
 use fettle::domain::deciding::{Asked, Turned, decide};
-use fettle::domain::event::{Entry, Event};
+use fettle::domain::event::{Entry, Event, Thing};
 use fettle::domain::id::Id;
 use fettle::domain::person::{Actor, Role};
-use fettle::domain::state::{Changes, State};
+use fettle::domain::state::{Changes, KeptTest, State};
 use fettle::domain::time::Time;
 use fettle::ledger::canonical::canonical;
 use fettle::storage::connection::Arg;
@@ -164,10 +164,15 @@ impl Pure {
         apply(&mut self.state, &When { seq, at, recorded_at, actor: &entry.actor }, event);
         let Changes { turns, seatings, .. } = self.state.take_changes();
         let state = &self.state;
-        let history = event.history(|asset| {
+        let mut history = event.history(|asset| {
             let seat = state.asset(asset).and_then(|asset| asset.seat.as_ref());
             seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
         });
+        let beside = &event.beside;
+        if beside.late.is_some() || beside.overridden.is_some() || !beside.deviation.is_empty() {
+            let month = recorded_at.in_zone(state.zone).format("%Y-%m").to_string();
+            history.push(Thing { kind: "exception", name: month });
+        }
         let mut grow =
             |name: &'static str, rows: Vec<Vec<Arg>>| self.grown.entry(name).or_default().extend(rows);
         grow(facts::HISTORY.name, facts::history_rows(site.as_str(), seq, &history));
@@ -189,6 +194,13 @@ impl Pure {
     /// Every row of every table, as the state makes it.
     pub fn tables(&self) -> BTreeMap<&'static str, Vec<Vec<Arg>>> {
         let state = &self.state;
+        let tests = state.machines.values().flat_map(|machine| {
+            let of = &machine.machine;
+            machine
+                .tests
+                .iter()
+                .map(|test| (test.entry, KeptTest { machine: of.clone(), test: test.clone() }))
+        });
         let all = Changes {
             site: true,
             routes: state.routes.keys().cloned().collect(),
@@ -208,6 +220,7 @@ impl Pure {
             look_backs: state.look_backs.keys().cloned().collect(),
             recalls: state.recalls.keys().cloned().collect(),
             broken: state.broken.keys().cloned().collect(),
+            tests: tests.collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();
