@@ -6,7 +6,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::say::{Say, of_asset};
-use super::shared::{Page, segment, time};
+use super::shared::{Page, date, segment, when};
 use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -70,7 +70,12 @@ fn measured(item: &DueItem) -> String {
 
 fn row(state: &State, item: &DueItem, now: Time) -> Row {
     let why = format!("{}: {}", call(item.why), item.words());
-    let since = item.since.map(|at| time(state, at, now)).unwrap_or_default();
+    // What is due by a day that is still to come has no since.
+    let since = item.since.map(|at| match at > now {
+        true => format!("by {}", date(at.date(state.zone))),
+        false => when(state, at, now),
+    });
+    let since = since.unwrap_or_default();
     let plain = Row {
         href: String::new(),
         called: String::new(),
@@ -83,7 +88,7 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
     };
     if let Some(load) = &item.load {
         return Row {
-            href: "/exceptions".into(),
+            href: format!("/loads/{}", segment(load.as_str())),
             called: format!("Load {load}"),
             detail: item.machine.as_ref().map(|id| id.to_string()).unwrap_or_default(),
             say: Say::plain("released"),
