@@ -139,7 +139,7 @@ mod tests {
         let text = sample::show("recall-narrow-grew", &NarrowPage::of(&visitor, &found, &asked("S-309")));
         assert!(text.contains("its biological indicator grew") && !text.contains("narrow_recall"), "{text}");
         let text = sample::show("recall-narrow", &NarrowPage::of(&visitor, &found, &asked("S-311")));
-        assert!(text.contains("Narrowed to 1 of 2 loads") && text.contains("narrow_recall"), "{text}");
+        assert!(text.contains("Narrowed to 1 of 3 loads") && text.contains("narrow_recall"), "{text}");
         let text = sample::show("recall-narrow-none", &NarrowPage::of(&visitor, &found, &Fields::new()));
         assert!(text.contains("no load is ticked") && !text.contains("narrow_recall"), "{text}");
     }

@@ -97,14 +97,17 @@ pub fn grouped(state: &State, rows: Vec<PartRow>) -> Vec<Group> {
     sets.into_iter().map(group).collect()
 }
 
-/// So many parts of each set: "SET-04 (7 parts), T-0142".
+/// So many parts of each set, and one by its own name: "SET-04 (7 parts), T-0142".
 pub fn by_set(state: &State, parts: &BTreeSet<Id>) -> String {
-    let mut sets: BTreeMap<String, usize> = BTreeMap::new();
+    let mut sets: BTreeMap<String, Vec<&Id>> = BTreeMap::new();
     for asset in parts.iter().filter_map(|id| state.assets.get(id)) {
         let set = asset.seat.as_ref().map(|seat| seat.set.to_string());
-        *sets.entry(set.unwrap_or_else(|| asset.asset.to_string())).or_default() += 1;
+        sets.entry(set.unwrap_or_else(|| asset.asset.to_string())).or_default().push(&asset.asset);
     }
-    let told = sets.into_iter().map(|(set, n)| if n == 1 { set } else { format!("{set} ({n} parts)") });
+    let told = sets.into_iter().map(|(set, parts)| match parts.as_slice() {
+        [one] => one.to_string(),
+        many => format!("{set} ({} parts)", many.len()),
+    });
     told.collect::<Vec<String>>().join(", ")
 }
 
