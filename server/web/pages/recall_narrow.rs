@@ -71,7 +71,11 @@ fn heading(recall: &Recall, found: &Narrowing) -> String {
         count(all, "load", "loads"),
         recall.recall,
         parts(found.freed.len()),
-        if held == 1 { "1 part stays".into() } else { format!("{} stay", parts(held)) },
+        match held {
+            0 => "none stays".to_string(),
+            1 => "1 part stays".to_string(),
+            many => format!("{} stay", parts(many)),
+        },
     )
 }
 
