@@ -100,8 +100,8 @@ fn pages(pdf: &[u8]) -> usize {
 async fn prints(keys: Keyboard, served: Arc<Served>) {
     let (_, loads) = served.get("loads?limit=1000").await;
     let all = loads["items"].as_array().expect("loads").iter();
-    let failed = all.filter(|load| load["status"] == "judged").filter_map(|load| load["load"].as_str());
-    let load = failed.last().expect("a load that failed").to_string();
+    let mut failed = all.filter(|load| load["status"] == "judged").filter_map(|load| load["load"].as_str());
+    let load = failed.next().expect("a load that failed").to_string();
     sign_in(&keys, &served, &format!("/loads/{load}")).await;
     keys.says("h1", &["may not be released", "reasons stand against it"]).await;
     for (name, width, height) in [("A4", 21.0, 29.7), ("Letter", 21.59, 27.94)] {

@@ -170,6 +170,10 @@ mod tests {
         let text = sample::show("due", &DuePage::of(&sample::busy::visitor(), &Asked::default()));
         let says = "<h1>2 things are due: 1 to be tested, 1 to be replaced. First ST-2, air-removal test of this test day.";
         assert!(text.contains(says) && text.contains("49 of 49 cycles"), "{text}");
+        let alone = sample::released_alone(crate::domain::person::Role::Lead);
+        let text = sample::show("due-signed", &DuePage::of(&alone, &Asked::default()));
+        // What is due by a day that is to come has no since, and a load's name leads to the load.
+        assert!(text.contains(">by 4 March 2026<") && text.contains("href=\"/loads/S-311\""), "{text}");
         let far = Asked { after: Some("99999999999999999999".into()) };
         sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
     }

@@ -101,7 +101,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
 }
 
 /// When a running load should be over, as a sentence.
-fn expected(state: &State, load: &Load, now: Time) -> String {
+pub fn expected(state: &State, load: &Load, now: Time) -> String {
     match expected_end(state, load) {
         None => String::new(),
         Some(at) if at > now => format!("should end about {}", time(state, at, now)),
@@ -254,6 +254,30 @@ pub async fn get(
 mod tests {
     use super::*;
     use crate::web::pages::sample;
+
+    #[test]
+    fn a_running_load_says_when_it_should_end() {
+        let visitor = sample::judged();
+        let mut state = (*visitor.state).clone();
+        let first = state.loads.remove("S-311").unwrap();
+        let named = |name: String| crate::domain::id::Id::new(&name).unwrap();
+        let mut running = (*first).clone();
+        running.started_at = visitor.now;
+        (running.status, running.judged) = (crate::domain::load::LoadStatus::Running, None);
+        assert_eq!(expected(&state, &running, visitor.now), "", "too little is known");
+        for n in 1..=4 {
+            let mut load = (*first).clone();
+            load.load = named(format!("S-40{n}"));
+            load.started_at = visitor.now.plus_minutes(-60 * n);
+            load.judged.as_mut().unwrap().ended_at = load.started_at.plus_minutes(20 + n);
+            state.loads.insert(load.load.clone(), load.into());
+        }
+        // The middle one of 21, 22, 23 and 24 minutes, the later of two.
+        let at = time(&state, visitor.now.plus_minutes(23), visitor.now);
+        assert_eq!(expected(&state, &running, visitor.now), format!("should end about {at}"));
+        let late = visitor.now.plus_minutes(30);
+        assert!(expected(&state, &running, late).ends_with("its record is missing"));
+    }
 
     #[test]
     fn the_loads_that_wait_stand_first() {

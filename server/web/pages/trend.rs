@@ -230,6 +230,17 @@ pub mod tests {
     }
 
     #[test]
+    fn to_come_nearer_to_saturated_steam_leaves_no_limit() {
+        let all = cycles(&falling());
+        let found = all.iter().find(|it| it.measured == crate::domain::trend::Measured::Saturation).unwrap();
+        let shown = drawn(found, "t");
+        assert!(shown.said.contains("control limits up to "), "{}", shown.said);
+        assert_eq!(shown.svg.matches(">limit ").count(), 1, "{}", shown.svg);
+        let hold = drawn(&all[0], "h");
+        assert_eq!(hold.svg.matches(">limit ").count(), 2, "{}", hold.svg);
+    }
+
+    #[test]
     fn a_drift_is_drawn_and_said() {
         let trends = cycles(&falling());
         assert_eq!(trends.len(), 4);
