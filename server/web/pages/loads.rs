@@ -260,6 +260,7 @@ mod tests {
         let visitor = sample::judged();
         let mut state = (*visitor.state).clone();
         let first = state.loads.remove("S-311").unwrap();
+        state.loads.clear();
         let named = |name: String| crate::domain::id::Id::new(&name).unwrap();
         let mut running = (*first).clone();
         running.started_at = visitor.now;
