@@ -176,6 +176,11 @@ pub(super) fn known(deciding: &mut Deciding, machine: &Id) -> Option<Machine> {
 }
 
 impl Machine {
+    /// Whether this machine may come back after that.
+    pub fn comes_back_after(&self, after: BackAfter) -> bool {
+        self.not_back_after(after).is_none()
+    }
+
     /// Why this machine does not come back after that, or `None`. What grew, failed an empty cycle, or was to be
     /// requalified comes back by three good empty cycles alone.
     fn not_back_after(&self, after: BackAfter) -> Option<Problem> {

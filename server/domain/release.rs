@@ -101,11 +101,14 @@ fn machine(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
     let own = matches!(&machine.condition, Condition::Out { load: Some(grown), .. } if *grown == load.load)
         && spores(load) == Spores::Grew;
     if !own && machine.condition != Condition::InService {
+        // No waiting mends a record that failed.
+        let failed = load.judged.as_ref().is_some_and(|judged| !judged.passed);
+        let wait = format!("{reject} Or wait until {name} is in service again.");
         problems.push(Problem::new(
             Code::MachineNotReady,
             format!("{name} is {}", ended(&machine.condition.words())),
             format!("A machine in service is needed to release load {}.", load.load),
-            format!("{reject} Or wait until {name} is in service again."),
+            if failed { reject.to_string() } else { wait },
         ));
     }
     let test_day = state.test_day(load.started_at);

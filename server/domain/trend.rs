@@ -187,12 +187,11 @@ impl Trend {
         if let Some(last) = self.outside.last().filter(|i| **i >= since) {
             let point = &self.points[*last];
             told.push(format!(
-                "the {what} in {} left its control limits in load {} ({} {unit}; usual {} to {} {unit})",
+                "the {what} in {} left its control limits in load {} ({} {unit}; usual {} {unit})",
                 self.programme,
                 point.load,
                 short(point.value),
-                short(self.least_usual(chart)),
-                short(chart.high)
+                self.limits_words(chart)
             ));
         }
         if let Some(run) = self.runs.last().filter(|run| run.end == self.points.len()) {
@@ -205,6 +204,19 @@ impl Trend {
             ));
         }
         told
+    }
+
+    /// Whether a low value leaves its limits: to come nearer to saturated steam is no drift.
+    pub fn has_lower_limit(&self) -> bool {
+        self.measured != Measured::Saturation
+    }
+
+    /// The control limits as people say them.
+    pub fn limits_words(&self, chart: &Individuals) -> String {
+        match self.has_lower_limit() {
+            true => format!("{} to {}", short(self.least_usual(chart)), short(chart.high)),
+            false => format!("up to {}", short(chart.high)),
+        }
     }
 
     /// None of the measures can be less than zero.

@@ -164,6 +164,7 @@ table! {
     get "/look-back.csv" Session ALL pages::lookback::csv;
     get "/recalls" Session ALL pages::recalls::get;
     get "/recalls/{recall}" Session ALL pages::recall::get;
+    get "/recalls/{recall}/narrow" Session ALL pages::recall_narrow::get;
     get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;

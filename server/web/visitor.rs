@@ -104,7 +104,7 @@ fn ended(parts: &Parts) -> Ended {
 /// Renders a template as a page.
 pub fn render(template: &impl Template) -> Response {
     match template.render() {
-        Ok(page) => Html(page).into_response(),
+        Ok(page) => Html(super::unbroken::names(&page)).into_response(),
         Err(error) => {
             let operation = operation();
             tracing::error!(operation, %error, "a template does not render");

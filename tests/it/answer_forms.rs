@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::browser::PASSWORD;
 use super::browser_back::signed_in;
-use super::served::{Kind, Served, steam_record};
+use super::served::{Kind, Served, steam_record, whole};
 use super::ward::indicator;
 
 struct Reader<'a> {
@@ -18,7 +18,7 @@ impl Reader<'_> {
     async fn page(&self, path: &str) -> String {
         let answer = self.client.get(format!("{}{path}", self.served.base)).send().await.expect("an answer");
         assert_eq!(answer.status(), 200, "{path}");
-        answer.text().await.expect("a page")
+        whole(answer).await
     }
 
     /// Sends a form that the page has, with these fields; answers the status and the page that follows.
@@ -33,7 +33,7 @@ impl Reader<'_> {
         all.extend(fields);
         let answer = self.client.post(format!("{}/act", self.served.base)).form(&all).send().await;
         let answer = answer.expect("an answer");
-        (answer.status().as_u16(), answer.text().await.expect("a page"))
+        (answer.status().as_u16(), whole(answer).await)
     }
 }
 

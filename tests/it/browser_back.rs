@@ -46,7 +46,7 @@ async fn load_of(served: &Served, machine: &str) -> String {
     load["load"].as_str().expect("an id").to_string()
 }
 
-async fn walk<F: Future<Output = ()> + Send + 'static>(
+pub async fn walk<F: Future<Output = ()> + Send + 'static>(
     served: Served,
     journey: impl FnOnce(Keyboard, std::sync::Arc<Served>) -> F,
 ) -> std::sync::Arc<Served> {
@@ -63,7 +63,7 @@ async fn walk<F: Future<Output = ()> + Send + 'static>(
     served
 }
 
-async fn sign_in(keys: &Keyboard, served: &Served, back: &str) {
+pub async fn sign_in(keys: &Keyboard, served: &Served, back: &str) {
     keys.client.goto(&format!("{}{back}", served.base)).await.expect("the page");
     keys.type_in("p-1").await;
     keys.press(Key::Tab).await;

@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::browser::PASSWORD;
 use super::browser_back::signed_in;
-use super::served::{Kind, Served};
+use super::served::{Kind, Served, whole};
 
 /// A person with a page open: the forms that they send, and what they read afterwards.
 struct Reader<'a> {
@@ -21,12 +21,12 @@ impl Reader<'_> {
         all.extend(fields);
         let answer = self.client.post(format!("{}/act", self.served.base)).form(&all).send().await;
         let answer = answer.expect("an answer");
-        (answer.status().as_u16(), answer.text().await.expect("a page"))
+        (answer.status().as_u16(), whole(answer).await)
     }
 
     async fn sees(&self, path: &str, words: &[&str]) {
         let answer = self.client.get(format!("{}{path}", self.served.base)).send().await.expect("an answer");
-        let page = answer.text().await.expect("a page");
+        let page = whole(answer).await;
         for word in words {
             assert!(page.contains(word), "{path} does not say \"{word}\": {page}");
         }

@@ -4,7 +4,7 @@ use fettle::domain::person::Role;
 use reqwest::Client;
 use serde_json::{Value, json};
 
-use super::served::{BOTH, Kind, Served, steam_record, wash_record};
+use super::served::{BOTH, Kind, Served, steam_record, wash_record, whole};
 
 const PASSWORD: &str = "a long enough one";
 
@@ -22,7 +22,7 @@ async fn desk(served: &Served) -> Client {
 
 async fn page(client: &Client, served: &Served, path: &str) -> (u16, String) {
     let answer = client.get(format!("{}{path}", served.base)).send().await.expect("an answer");
-    (answer.status().as_u16(), answer.text().await.expect("a page"))
+    (answer.status().as_u16(), whole(answer).await)
 }
 
 impl Served {

@@ -3,7 +3,7 @@
 use fettle::domain::person::Role;
 use reqwest::{Client, Response};
 
-use super::served::{Kind, Served};
+use super::served::{Kind, Served, whole};
 
 const PASSWORD: &str = "a long enough one";
 
@@ -26,7 +26,7 @@ pub async fn read(answer: Response) -> (u16, String, String) {
     let status = answer.status().as_u16();
     let kind = answer.headers().get("content-type").and_then(|kind| kind.to_str().ok()).unwrap_or_default();
     let kind = kind.to_string();
-    (status, kind, answer.text().await.expect("a page"))
+    (status, kind, whole(answer).await)
 }
 
 pub async fn open(client: &Client, served: &Served, path: &str) -> (u16, String, String) {

@@ -45,7 +45,7 @@ impl Served {
     }
 
     /// A second adult set, whose parts are `B-2`, `C-3` and `T-2`.
-    async fn second_set(&self) {
+    pub async fn second_set(&self) {
         let set = json!({"do": "build_set", "set": "SET-2", "count_sheet": "adult", "name": "Adult 2"});
         self.done(Lead, set).await;
         for (asset, model, line) in
@@ -58,7 +58,7 @@ impl Served {
     }
 
     /// Both adult sets through one load each; says which loads sterilised them.
-    async fn both_readied(&self) -> (String, String) {
+    pub async fn both_readied(&self) -> (String, String) {
         self.furnish().await;
         self.second_set().await;
         self.round("SET-1").await;

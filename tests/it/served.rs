@@ -276,3 +276,9 @@ impl Served {
         self.done(Role::Desk, start).await["made"].as_str().expect("a load's id").to_string()
     }
 }
+
+/// The text of a page, without the marks that keep names whole.
+pub async fn whole(answer: reqwest::Response) -> String {
+    let page = answer.text().await.expect("a page");
+    page.replace("<bdi>", "").replace("</bdi>", "")
+}

@@ -176,8 +176,15 @@ fn looked_up(visitor: &Visitor, state: &State, sent: &Sent, scan: &str) -> Respo
         Ok(thing) => DeskPage::of(visitor, state, sent, None, Some(thing)).respond(),
         Err(problem) => {
             let reasons = vec![refused::reason(&problem)];
-            let answer = refusal(reasons, format!("{scan}: not known."), &Value::Null);
-            DeskPage::of(visitor, state, sent, Some(answer), None).respond()
+            // A mistyped word takes nothing out of the hand.
+            let hand = thing::look_up(state, &sent.thing, visitor.now).ok();
+            let hand = hand.filter(|_| sent.step.is_empty() && !sent.thing.is_empty());
+            let line = match &hand {
+                Some(thing) => format!("{scan}: not known. {} is still in your hand.", thing.scan),
+                None => format!("{scan}: not known."),
+            };
+            let answer = refusal(reasons, line, &Value::Null);
+            DeskPage::of(visitor, state, sent, Some(answer), hand).respond()
         }
     }
 }

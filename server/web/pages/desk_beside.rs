@@ -35,6 +35,8 @@ pub struct Asks {
     pub solution: bool,
     /// The site asks for the record.
     pub solution_needed: bool,
+    /// What was scanned is to be disinfected by hand now.
+    pub solution_first: bool,
     /// The thing lies in a closed pack: one word says that it broke.
     pub breaks: bool,
     pub filled: BesideScan,
@@ -51,6 +53,8 @@ impl Asks {
             packaging: does(PACKED),
             solution: does(BY_HAND),
             solution_needed: state.policy.solution_record,
+            solution_first: step == BY_HAND
+                || thing.is_some_and(|thing| thing.offers.first().is_some_and(|it| it.act == BY_HAND)),
             breaks: may_break && step.is_empty() && thing.is_some_and(|thing| thing.in_pack),
             filled: sent.beside.clone(),
             published: &PUBLISHED,

@@ -6,7 +6,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::say::{Say, of_asset};
-use super::shared::{Page, segment, time};
+use super::shared::{Page, date, segment, when};
 use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -70,7 +70,12 @@ fn measured(item: &DueItem) -> String {
 
 fn row(state: &State, item: &DueItem, now: Time) -> Row {
     let why = format!("{}: {}", call(item.why), item.words());
-    let since = item.since.map(|at| time(state, at, now)).unwrap_or_default();
+    // What is due by a day that is still to come has no since.
+    let since = item.since.map(|at| match at > now {
+        true => format!("by {}", date(at.date(state.zone))),
+        false => when(state, at, now),
+    });
+    let since = since.unwrap_or_default();
     let plain = Row {
         href: String::new(),
         called: String::new(),
@@ -83,7 +88,7 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
     };
     if let Some(load) = &item.load {
         return Row {
-            href: "/exceptions".into(),
+            href: format!("/loads/{}", segment(load.as_str())),
             called: format!("Load {load}"),
             detail: item.machine.as_ref().map(|id| id.to_string()).unwrap_or_default(),
             say: Say::plain("released"),
@@ -165,6 +170,10 @@ mod tests {
         let text = sample::show("due", &DuePage::of(&sample::busy::visitor(), &Asked::default()));
         let says = "<h1>2 things are due: 1 to be tested, 1 to be replaced. First ST-2, air-removal test of this test day.";
         assert!(text.contains(says) && text.contains("49 of 49 cycles"), "{text}");
+        let alone = sample::released_alone(crate::domain::person::Role::Lead);
+        let text = sample::show("due-signed", &DuePage::of(&alone, &Asked::default()));
+        // What is due by a day that is to come has no since, and a load's name leads to the load.
+        assert!(text.contains(">by 4 March 2026<") && text.contains("href=\"/loads/S-311\""), "{text}");
         let far = Asked { after: Some("99999999999999999999".into()) };
         sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
     }

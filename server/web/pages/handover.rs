@@ -103,7 +103,7 @@ fn machines(state: &State, now: Time) -> Vec<Item> {
     let not_in_service = state.machines.values().filter(asks);
     not_in_service
         .map(|machine| Item {
-            href: "/machines".into(),
+            href: format!("/machines/{}", segment(machine.machine.as_str())),
             called: machine.machine.to_string(),
             detail: machine.kind.words().into(),
             since: match &machine.condition {
@@ -120,7 +120,7 @@ fn machines(state: &State, now: Time) -> Vec<Item> {
 
 fn exceptions(state: &State, now: Time) -> Vec<Item> {
     let item = |row: super::exception::Row| Item {
-        href: "/exceptions".into(),
+        href: row.href,
         called: row.load,
         detail: row.why,
         since: row.released,

@@ -5,15 +5,17 @@ use axum::extract::{self, Query};
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::machine::why_not;
 use super::queue::waits_for;
 use super::say::{Say, of_load};
-use super::shared::{Page, count, segment, when};
+use super::shared::{Page, count, segment, time, when};
 use crate::app::records::Waiting;
+use crate::domain::expected::expected_end;
 use crate::domain::load::Load;
 use crate::domain::machine::MachineKind;
 use crate::domain::model::StepKind;
 use crate::domain::scan::resolve;
-use crate::domain::state::{Asset, Condition, Machine, Named, State};
+use crate::domain::state::{Asset, Machine, Named, State};
 use crate::domain::time::Time;
 use crate::formats::json::normal;
 use crate::web::App;
@@ -42,6 +44,8 @@ pub struct Row {
     pub by: String,
     pub say: Say,
     pub judged: bool,
+    /// When a running one should be over.
+    pub expected: String,
 }
 
 /// A machine that runs loads, as a choice of the form.
@@ -52,6 +56,10 @@ pub struct Choice {
     pub programmes: Vec<(String, String)>,
     /// It is free and does what the scanned things need next; its form stands open.
     pub open: bool,
+    /// Why no load can be started in it now; empty where one can.
+    pub why: String,
+    /// Why some of its programmes cannot be started now, though others can.
+    pub some: String,
 }
 
 #[derive(Template)]
@@ -88,6 +96,16 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         by: load.started_by.to_string(),
         say: of_load(load),
         judged: load.judged.is_some(),
+        expected: expected(state, load, now),
+    }
+}
+
+/// When a running load should be over, as a sentence.
+pub fn expected(state: &State, load: &Load, now: Time) -> String {
+    match expected_end(state, load) {
+        None => String::new(),
+        Some(at) if at > now => format!("should end about {}", time(state, at, now)),
+        Some(at) => format!("should have ended about {}: its record is missing", time(state, at, now)),
     }
 }
 
@@ -100,33 +118,58 @@ fn step_of(state: &State, scan: &str) -> Option<StepKind> {
     }
 }
 
-fn machines(state: &State, scan: &str) -> Vec<Choice> {
+/// Why no load can be started in a machine now; or, in the second place, why not in some of its programmes.
+fn not_now(state: &State, machine: &Machine, now: Time) -> (String, String) {
+    if let Some(running) = &machine.running {
+        let load = state.loads.get(running).map(|load| expected(state, load, now)).unwrap_or_default();
+        let until = if load.is_empty() { String::new() } else { format!(", which {load}") };
+        return (format!("It runs load {running}{until}."), String::new());
+    }
+    let free = machine.programmes.iter().any(|programme| machine.not_ready(state, programme, now).is_none());
+    let told = why_not(state, machine, now).join(" ");
+    match (machine.programmes.is_empty(), free) {
+        (true, _) => ("It has no programme to run a load with.".into(), String::new()),
+        (false, true) => (String::new(), told),
+        (false, false) => (told, String::new()),
+    }
+}
+
+fn machines(state: &State, scan: &str, now: Time) -> Vec<Choice> {
     let step = scan.split_whitespace().find_map(|text| step_of(state, text));
-    let suits = |machine: &Machine| {
-        let does = machine.programmes.iter().any(|programme| Some(programme.step()) == step);
-        does && machine.running.is_none() && matches!(machine.condition, Condition::InService)
-    };
+    let does = |machine: &Machine| machine.programmes.iter().any(|it| Some(it.step()) == step);
     let loaded = |kind| matches!(kind, MachineKind::Steriliser | MachineKind::WasherDisinfector);
     let all = state.machines.values().filter(|machine| loaded(machine.kind));
-    all.map(|machine| Choice {
-        machine: machine.machine.to_string(),
-        kind: machine.kind.words(),
-        open: suits(machine),
-        condition: match &machine.running {
-            Some(load) => format!("runs load {load}"),
-            None => machine.condition.words(),
-        },
-        programmes: machine
-            .programmes
-            .iter()
-            .map(|programme| {
-                let band = programme.band_c.map(|band| format!(", {band} °C")).unwrap_or_default();
-                let hold = programme.hold_s.map(|hold| format!(", {hold} s")).unwrap_or_default();
-                let a0 = programme.a0_s.map(|a0| format!(", A0 {a0} s")).unwrap_or_default();
-                let words = format!("{}: {}{band}{hold}{a0}", programme.programme, programme.method.words());
-                (programme.programme.to_string(), words)
-            })
-            .collect(),
+    let mut choices: Vec<Choice> = all
+        .map(|machine| {
+            let (why, some) = not_now(state, machine, now);
+            Choice {
+                machine: machine.machine.to_string(),
+                kind: machine.kind.words(),
+                open: why.is_empty() && does(machine),
+                condition: match &machine.running {
+                    Some(load) => format!("runs load {load}"),
+                    None => machine.condition.words(),
+                },
+                programmes: programmes(state, machine, now),
+                why,
+                some,
+            }
+        })
+        .collect();
+    // What can be started comes first.
+    choices.sort_by_key(|choice| !choice.why.is_empty());
+    choices
+}
+
+/// The programmes of a machine that can be started now.
+fn programmes(state: &State, machine: &Machine, now: Time) -> Vec<(String, String)> {
+    let free = machine.programmes.iter().filter(|it| machine.not_ready(state, it, now).is_none());
+    free.map(|programme| {
+        let band = programme.band_c.map(|band| format!(", {band} °C")).unwrap_or_default();
+        let hold = programme.hold_s.map(|hold| format!(", {hold} s")).unwrap_or_default();
+        let a0 = programme.a0_s.map(|a0| format!(", A0 {a0} s")).unwrap_or_default();
+        let words = format!("{}: {}{band}{hold}{a0}", programme.programme, programme.method.words());
+        (programme.programme.to_string(), words)
     })
     .collect()
 }
@@ -158,7 +201,7 @@ impl LoadsPage {
             decided: shown.into_iter().map(|load| row(state, load, now)).collect(),
             open,
             next,
-            machines: machines(state, &asked.scan),
+            machines: machines(state, &asked.scan, now),
             waiting: waiting.iter().take(MOST_ROWS).map(|it| file(state, it, now)).collect(),
             scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
         }
@@ -211,6 +254,31 @@ pub async fn get(
 mod tests {
     use super::*;
     use crate::web::pages::sample;
+
+    #[test]
+    fn a_running_load_says_when_it_should_end() {
+        let visitor = sample::judged();
+        let mut state = (*visitor.state).clone();
+        let first = state.loads.remove("S-311").unwrap();
+        state.loads.clear();
+        let named = |name: String| crate::domain::id::Id::new(&name).unwrap();
+        let mut running = (*first).clone();
+        running.started_at = visitor.now;
+        (running.status, running.judged) = (crate::domain::load::LoadStatus::Running, None);
+        assert_eq!(expected(&state, &running, visitor.now), "", "too little is known");
+        for n in 1..=4 {
+            let mut load = (*first).clone();
+            load.load = named(format!("S-40{n}"));
+            load.started_at = visitor.now.plus_minutes(-60 * n);
+            load.judged.as_mut().unwrap().ended_at = load.started_at.plus_minutes(20 + n);
+            state.loads.insert(load.load.clone(), load.into());
+        }
+        // The middle one of 21, 22, 23 and 24 minutes, the later of two.
+        let at = time(&state, visitor.now.plus_minutes(23), visitor.now);
+        assert_eq!(expected(&state, &running, visitor.now), format!("should end about {at}"));
+        let late = visitor.now.plus_minutes(30);
+        assert!(expected(&state, &running, late).ends_with("its record is missing"));
+    }
 
     #[test]
     fn the_loads_that_wait_stand_first() {

@@ -6,13 +6,14 @@ use axum::response::Response;
 
 use super::load::limits;
 use super::say::{Say, of_load, of_machine};
-use super::shared::{Done, Page, capital, segment, some_of, when};
+use super::shared::{Done, Page, capital, listed, segment, some_of, when};
 use super::told_time::lasting;
 use super::trend::{self, Drawn};
 use crate::app::reads::Verdicts;
 use crate::domain::load::Load;
+use crate::domain::machine::{AIR_REMOVAL, BackAfter, EMPTY_CYCLES_NEEDED};
 use crate::domain::state::{Condition, Machine, State};
-use crate::domain::time::Time;
+use crate::domain::time::{Time, on_day};
 use crate::domain::trend::{Trend, trends};
 use crate::domain::verdict::{Judged, short};
 use crate::web::visitor::{Visitor, render};
@@ -34,6 +35,22 @@ pub struct Shown {
     pub running: String,
     /// What is due, in words.
     pub due: Vec<String>,
+    /// Which of its tests comes next, where none of these is due now.
+    pub next: Vec<String>,
+    /// Good empty cycles so far, while it is requalified, and how many are needed.
+    pub good: Option<u32>,
+    pub needed: u32,
+    /// It may come back as after something minor.
+    pub minor: bool,
+    /// What else it comes back after, by empty cycles.
+    pub majors: Vec<(&'static str, &'static str)>,
+}
+
+impl Shown {
+    pub fn majors_words(&self) -> String {
+        let all: Vec<String> = self.majors.iter().map(|(_, words)| words.to_lowercase()).collect();
+        listed(&all).replace(" and ", " or ")
+    }
 }
 
 pub struct TestRow {
@@ -95,7 +112,50 @@ pub fn shown(state: &State, machine: &Machine, now: Time) -> Shown {
         out: !matches!(machine.condition, Condition::InService),
         running: machine.running.as_ref().map(ToString::to_string).unwrap_or_default(),
         due: due.collect(),
+        next: next_tests(state, machine, now),
+        good: match machine.condition {
+            Condition::Requalifying { good } => Some(good),
+            Condition::InService | Condition::Out { .. } => None,
+        },
+        needed: EMPTY_CYCLES_NEEDED,
+        minor: machine.comes_back_after(BackAfter::Minor),
+        majors: MAJORS
+            .iter()
+            .filter(|(after, ..)| machine.comes_back_after(*after))
+            .map(|(_, name, words)| (*name, *words))
+            .collect(),
     }
+}
+
+/// What a machine comes back after by empty cycles.
+const MAJORS: [(BackAfter, &str, &str); 4] = [
+    (BackAfter::Installed, "installed", "Installation"),
+    (BackAfter::Relocated, "relocated", "Relocation"),
+    (BackAfter::MajorRepair, "major_repair", "Major repair"),
+    (BackAfter::Failure, "failure", "Sterilisation failure"),
+];
+
+/// The tests that passed and when each comes next: the air-removal test of the next test day, a biological indicator
+/// after its days.
+fn next_tests(state: &State, machine: &Machine, now: Time) -> Vec<String> {
+    let mut said = Vec::new();
+    if machine.condition != Condition::InService {
+        return said;
+    }
+    let today = state.test_day(now);
+    if let Some(next) = today.succ_opt().filter(|_| machine.passed_on(state, AIR_REMOVAL, today)) {
+        let from = on_day(next, state.policy.test_day_starts.0, state.zone);
+        said.push(format!("air-removal test passed this test day; next from {}", when(state, from, now)));
+    }
+    let days = machine.biological_every_days(state);
+    if let Some((days, last)) = days.zip(machine.last_biological()) {
+        let next = state.test_day(last) + chrono::Days::new(u64::from(days));
+        if next > today {
+            let from = on_day(next, state.policy.test_day_starts.0, state.zone);
+            said.push(format!("biological indicator next from {}", when(state, from, now)));
+        }
+    }
+    said
 }
 
 /// Why it may not start a load now, once for each reason, with the programmes that it binds where it does not bind all.

@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
 
+use super::say::Say;
 use super::shared::{Done, Page, count, segment, when};
 use crate::domain::id::Id;
 use crate::domain::model::{Method, StepKind};
@@ -49,7 +50,8 @@ pub struct QueuePage {
 pub struct Running {
     pub href: String,
     pub load: String,
-    pub words: String,
+    pub say: Say,
+    pub expected: String,
     pub since: String,
 }
 
@@ -149,7 +151,8 @@ impl QueuePage {
             .map(|load| Running {
                 href: format!("/loads/{}", segment(load.load.as_str())),
                 load: load.load.to_string(),
-                words: super::say::of_load(load).words,
+                say: super::say::of_load(load),
+                expected: super::loads::expected(state, load, now),
                 since: when(state, load.started_at, now),
             })
             .collect();

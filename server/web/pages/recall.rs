@@ -4,8 +4,8 @@ use askama::Template;
 use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
-use super::recall_rows::{COLUMNS, CaseRow, LoadRow, PartRow, cases, loads, parts, sheet};
-use super::shared::{Done, Page, count, segment, when};
+use super::recall_rows::{COLUMNS, CaseRow, Group, LoadRow, PartRow, cases, grouped, loads, parts, sheet};
+use super::shared::{Done, Page, count, segment, some_of, when};
 use crate::domain::affected::{Affected, Fate, affected};
 use crate::domain::id::Id;
 use crate::domain::machine::test_words;
@@ -26,7 +26,12 @@ pub struct RecallPage {
     /// Every part and every case is answered for.
     pub whole: bool,
     pub facts: Vec<(&'static str, String)>,
-    pub to_answer: Vec<PartRow>,
+    /// The parts without an answer, by set.
+    pub to_answer: Vec<Group>,
+    /// What is not answered for, for whoever wants to close it.
+    pub unanswered: String,
+    /// Where its loads are ticked that stay recalled.
+    pub narrow: String,
     pub answered: Vec<PartRow>,
     pub cases: Vec<CaseRow>,
     pub cases_open: usize,
@@ -113,6 +118,24 @@ fn facts(state: &State, recall: &Recall, now: Time) -> Vec<(&'static str, String
     all
 }
 
+/// What keeps it from being closed, by name.
+fn unanswered(groups: &[Group], cases: &[String]) -> String {
+    let parts: usize = groups.iter().map(|group| group.parts.len()).sum();
+    let of = |group: &Group| match group.set.as_str() {
+        "" => group.parts.iter().map(|part| part.asset.clone()).collect::<Vec<_>>(),
+        set => vec![format!("{} of {set}", group.parts.len())],
+    };
+    let mut said = Vec::new();
+    if parts > 0 {
+        let named: Vec<String> = groups.iter().flat_map(of).collect();
+        said.push(format!("{} ({})", count(parts, "part", "parts"), some_of(&named, 6)));
+    }
+    if !cases.is_empty() {
+        said.push(format!("{} ({})", count(cases.len(), "case", "cases"), some_of(cases, 6)));
+    }
+    said.join(" and ")
+}
+
 impl RecallPage {
     pub fn of(visitor: &Visitor, recall: &Recall, root: String, done: Option<u64>) -> RecallPage {
         let (state, now) = (&*visitor.state, visitor.now);
@@ -121,7 +144,12 @@ impl RecallPage {
         let cases = cases(state, recall, &found, now);
         let path = format!("/recalls/{}", segment(recall.recall.as_str()));
         let cases_open = cases.iter().filter(|case| !case.answered).count();
+        let open_cases: Vec<String> =
+            cases.iter().filter(|case| !case.answered).map(|case| case.case.clone()).collect();
+        let to_answer = grouped(state, to_answer);
         RecallPage {
+            unanswered: unanswered(&to_answer, &open_cases),
+            narrow: format!("{path}/narrow"),
             csv: format!("{path}/sheet.csv"),
             page: Page::of(visitor, "/recalls", path, done),
             recall: recall.recall.to_string(),

@@ -1,9 +1,13 @@
 //! The rows of a recall, on its page and on its sheet.
 
-use super::say::{Say, of_asset};
-use super::shared::{segment, when};
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::say::{Say, of_asset, of_load};
+use super::shared::{count, listed, segment, when};
 use crate::domain::affected::{Affected, AffectedPart};
 use crate::domain::exposure::Exposure;
+use crate::domain::id::Id;
+use crate::domain::narrowing::doubt;
 use crate::domain::recall::{Answer, Recall};
 use crate::domain::state::{Asset, State};
 use crate::domain::time::Time;
@@ -12,7 +16,8 @@ pub struct PartRow {
     pub href: String,
     pub asset: String,
     pub model: String,
-    pub place: String,
+    pub set: String,
+    pub location: String,
     pub fate: &'static str,
     pub say: Say,
     pub held: bool,
@@ -37,18 +42,78 @@ pub struct LoadRow {
     pub cycle: String,
     pub started: String,
     pub parts: usize,
+    pub say: Say,
+    /// Why it is better not left out, where something is known against it.
+    pub doubt: &'static str,
+}
+
+/// The parts of one set that have no answer, or those that lie in no set.
+pub struct Group {
+    /// Empty where they lie in no set.
+    pub set: String,
+    pub href: String,
+    pub name: String,
+    pub parts: Vec<PartRow>,
+    /// How they stand, told together.
+    pub fates: String,
+    /// Where the set is, told once.
+    pub places: String,
+}
+
+impl Group {
+    /// The names of its parts, for paper.
+    pub fn names(&self) -> String {
+        self.parts.iter().map(|part| part.asset.as_str()).collect::<Vec<_>>().join(", ")
+    }
+
+    pub fn number(&self) -> String {
+        count(self.parts.len(), "part", "parts")
+    }
+}
+
+/// The rows by set, those in no set last.
+pub fn grouped(state: &State, rows: Vec<PartRow>) -> Vec<Group> {
+    let mut sets: BTreeMap<(bool, String), Vec<PartRow>> = BTreeMap::new();
+    for row in rows {
+        sets.entry((row.set.is_empty(), row.set.clone())).or_default().push(row);
+    }
+    let group = |((_, set), parts): ((bool, String), Vec<PartRow>)| {
+        let mut fates: BTreeMap<&'static str, usize> = BTreeMap::new();
+        parts.iter().for_each(|part| *fates.entry(part.fate).or_default() += 1);
+        let all = parts.len();
+        let told =
+            fates.into_iter().map(|(fate, n)| if n == all { fate.into() } else { format!("{n} {fate}") });
+        let places: BTreeSet<String> = parts.iter().map(|part| part.location.clone()).collect();
+        let places: Vec<String> = places.into_iter().filter(|place| !place.is_empty()).collect();
+        Group {
+            href: format!("/sets/{}", segment(&set)),
+            name: state.sets.get(set.as_str()).map(|it| it.name.0.clone()).unwrap_or_default(),
+            fates: told.collect::<Vec<String>>().join("; "),
+            places: listed(&places),
+            set,
+            parts,
+        }
+    };
+    sets.into_iter().map(group).collect()
+}
+
+/// So many parts of each set, and one by its own name: "SET-04 (7 parts), T-0142".
+pub fn by_set(state: &State, parts: &BTreeSet<Id>) -> String {
+    let mut sets: BTreeMap<String, Vec<&Id>> = BTreeMap::new();
+    for asset in parts.iter().filter_map(|id| state.assets.get(id)) {
+        let set = asset.seat.as_ref().map(|seat| seat.set.to_string());
+        sets.entry(set.unwrap_or_else(|| asset.asset.to_string())).or_default().push(&asset.asset);
+    }
+    let told = sets.into_iter().map(|(set, parts)| match parts.as_slice() {
+        [one] => one.to_string(),
+        many => format!("{set} ({} parts)", many.len()),
+    });
+    told.collect::<Vec<String>>().join(", ")
 }
 
 fn answer(state: &State, given: Option<&Answer>, now: Time) -> Option<String> {
     let given = given?;
     Some(format!("{}: {}, {}", given.by, given.outcome, when(state, given.at, now)))
-}
-
-/// Where a part is: its set and its place in the house.
-fn place(asset: &Asset) -> String {
-    let set = asset.seat.as_ref().map(|seat| format!("{}, {}", seat.set, seat.line));
-    let location = asset.location.as_ref().map(|location| location.0.clone());
-    set.into_iter().chain(location).collect::<Vec<_>>().join("; ")
 }
 
 /// Those without an answer first, then by name.
@@ -58,7 +123,8 @@ pub fn parts(state: &State, recall: &Recall, found: &Affected, now: Time) -> (Ve
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
         model: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
-        place: place(asset),
+        set: asset.seat.as_ref().map(|seat| seat.set.to_string()).unwrap_or_default(),
+        location: asset.location.as_ref().map(|location| location.0.clone()).unwrap_or_default(),
         fate: part.fate.words(),
         say: of_asset(state, asset, now),
         held: part.held,
@@ -102,6 +168,8 @@ pub fn loads(state: &State, recall: &Recall, now: Time) -> Vec<LoadRow> {
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         started: when(state, load.started_at, now),
         parts: load.contents.len(),
+        say: of_load(load),
+        doubt: doubt(load).map(|doubt| doubt.words()).unwrap_or_default(),
     };
     known.map(row).collect()
 }

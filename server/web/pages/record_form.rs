@@ -9,11 +9,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::{Value, json};
 
+use super::plainly;
 use super::record_form_fields::{Fields, asked};
 use super::record_form_read::Read;
 use super::shared::{Done, Page};
 use crate::app::house::Outcome;
-use crate::domain::command::{Malformed, read_form};
+use crate::domain::command::{Act, Malformed, read_form};
 use crate::domain::deciding::Turned;
 use crate::domain::dry_run::dry_run;
 use crate::domain::programme::Programme;
@@ -39,6 +40,8 @@ pub struct RecordFormPage {
     pub heading: String,
     /// A form is saved for this machine.
     pub saved: bool,
+    /// The roles that change it.
+    pub who: Vec<&'static str>,
     pub fields: Fields,
     /// What stands against the form as it was typed.
     pub errors: Vec<String>,
@@ -75,6 +78,7 @@ impl RecordFormPage {
             heading: heading(machine, &sent.errors, sent.read.as_ref()),
             machine: name.to_string(),
             saved: machine.form.is_some(),
+            who: Act::roles("define_record_form").iter().map(|role| role.words()).collect(),
             fields: Fields::of(&form, &sent.beginning.header),
             errors: sent.errors,
             programmes: programmes.map(|it| (it.clone(), it.clone(), it == chosen)).collect(),
@@ -141,7 +145,14 @@ pub async fn post(
 }
 
 fn words(errors: &[Malformed]) -> Vec<String> {
-    errors.iter().map(|it| format!("{}: {}.", place(&it.pointer), it.detail)).collect()
+    let told = |it: &Malformed| match (it.detail.starts_with("missing field"), it.pointer.as_str()) {
+        (true, "/columns" | "/form/columns") => {
+            "No column is named yet; the time and at least one temperature are needed.".to_string()
+        }
+        (true, pointer) => format!("{} is empty.", place(pointer)),
+        (false, pointer) => format!("{}: {}.", place(pointer), plainly::detail(&it.detail)),
+    };
+    errors.iter().map(told).collect()
 }
 
 /// A place of the form as people find it on the page: `/form/columns/1/unit` is the unit of column 2.
@@ -150,12 +161,28 @@ fn place(pointer: &str) -> String {
     let parts: Vec<&str> = pointer.split('/').collect();
     match parts.as_slice() {
         [""] => "The form".into(),
+        ["marks", n, field] => match n.parse::<usize>() {
+            Ok(n) => format!("Marked line {}, {}", n + 1, part(field)),
+            Err(_) => pointer.into(),
+        },
         ["columns", n, field] => match n.parse::<usize>() {
-            Ok(n) => format!("Column {}, {field}", n + 1),
+            Ok(n) => format!("Column {}, {}", n + 1, part(field)),
             Err(_) => pointer.into(),
         },
         [one] => super::shared::capital(&one.replace('_', " ")),
         _ => pointer.into(),
+    }
+}
+
+/// A part of a row by its head on the page.
+fn part(field: &str) -> &str {
+    match field {
+        "column" => "name in the file",
+        "is" => "what it is",
+        "name" => "name of the channel",
+        "line" => "how the line begins",
+        "reference" => "absolute or gauge",
+        other => other,
     }
 }
 

@@ -32,8 +32,9 @@ pub struct Fields {
     pub marks: Vec<MarkRow>,
 }
 
-/// Rows that stand empty below the others.
+/// Rows that stand empty below the others, and so many in all at the least: most machines write as many columns.
 const EMPTY_COLUMNS: usize = 2;
+const LEAST_COLUMNS: usize = 8;
 const MARKS: usize = 2;
 
 const SEPARATORS: &[(&str, &str)] =
@@ -102,7 +103,9 @@ impl Fields {
         let named: Vec<String> = columns.iter().map(|column| text(column, "column")).collect();
         let found = header.iter().filter(|name| !name.is_empty() && !named.contains(name));
         let found = found.map(|name| serde_json::json!({"column": name}));
-        let empty = std::iter::repeat_n(Value::Null, EMPTY_COLUMNS);
+        let filled: Vec<Value> = columns.iter().cloned().chain(found).collect();
+        let empty = LEAST_COLUMNS.saturating_sub(filled.len()).max(EMPTY_COLUMNS);
+        let empty = std::iter::repeat_n(Value::Null, empty);
         let marks = rows("marks");
         let missing = MARKS.saturating_sub(marks.len());
         Fields {
@@ -116,7 +119,7 @@ impl Fields {
             zone: text(form, "zone"),
             ambient_kpa: text(form, "ambient_kpa"),
             called: text(form, "called"),
-            columns: columns.iter().cloned().chain(found).chain(empty).map(|it| column(&it)).collect(),
+            columns: filled.into_iter().chain(empty).map(|it| column(&it)).collect(),
             marks: marks
                 .into_iter()
                 .chain(std::iter::repeat_n(Value::Null, missing))
@@ -177,7 +180,7 @@ mod tests {
             {"column": "P", "is": "pressure", "unit": "mbar", "reference": "gauge"}], "time": "clock"});
         let fields = Fields::of(&form, &["Zeit".into(), "Tür".into(), String::new()]);
         let names: Vec<&str> = fields.columns.iter().map(|row| row.column.as_str()).collect();
-        assert_eq!(names, ["Zeit", "P", "Tür", "", ""]);
+        assert_eq!(names, ["Zeit", "P", "Tür", "", "", "", "", ""]);
         let chosen = |all: &[Option3]| all.iter().find(|it| it.2).map(|it| it.0.clone()).unwrap_or_default();
         let rows = fields.columns.iter().map(|row| {
             let mut sent = json!({"column": row.column});

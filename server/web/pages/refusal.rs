@@ -7,7 +7,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::refused::{Field, Reason, reasons};
-use super::shared::Page;
+use super::shared::{Page, segment};
 use super::words;
 use crate::app::house::Outcome;
 use crate::domain::deciding::Turned;
@@ -24,6 +24,8 @@ pub struct RefusalPage {
     pub label: String,
     pub reasons: Vec<Reason>,
     pub fields: Vec<Field>,
+    /// How the machine's files read, where a file of it could not be read.
+    pub form_href: String,
     pub back: String,
     /// The codes that a reason may set aside, where there are any, in the form that a form sends them in.
     pub open: Option<Field>,
@@ -84,6 +86,11 @@ impl RefusalPage {
             .filter_map(|(name, _)| row(name))
             .collect();
         let own = own.filter(|(name, _)| row(name).is_none_or(|row| filled.contains(row)));
+        let base = |name: &str| name.split(':').next().unwrap_or_default().to_string();
+        let shown: BTreeSet<String> = own.clone().map(|(name, _)| base(name)).collect();
+        // What was left empty has its field too, so that it can be filled in here.
+        let missing = reasons.iter().filter(|it| !it.empty.is_empty() && !shown.contains(&base(&it.empty)));
+        let left_empty: Vec<Field> = missing.map(|it| Field::of(command, &it.empty, "")).collect();
         RefusalPage {
             page: Page::of(visitor, back, back, None),
             heading: match reasons.as_slice() {
@@ -101,7 +108,8 @@ impl RefusalPage {
             again_elsewhere: command == "judge_load" && !sent.iter().any(|(name, _)| is_evidence(name)),
             command: command.into(),
             label,
-            fields: own.map(|(name, value)| Field::new(name, value)).collect(),
+            form_href: form_href(visitor, command, sent, &reasons),
+            fields: own.map(|(name, value)| Field::of(command, name, value)).chain(left_empty).collect(),
             open: open_codes(&reasons),
             loud: loud(&reasons, command),
             given: (typed("override.reason"), typed("override.second_person")),
@@ -109,6 +117,14 @@ impl RefusalPage {
             back: back.into(),
         }
     }
+}
+
+/// The page of the record form by which a refused file would be read; empty where that was not the trouble.
+fn form_href(visitor: &Visitor, command: &str, sent: &[(String, String)], reasons: &[Reason]) -> String {
+    let unread = command == "judge_load" && reasons.iter().any(|it| it.found.starts_with("Record"));
+    let load = sent.iter().find(|(name, _)| name == "load").filter(|_| unread);
+    let load = load.and_then(|(_, load)| visitor.state.loads.get(load.as_str()));
+    load.map(|load| format!("/machines/{}/record-form", segment(load.machine.as_str()))).unwrap_or_default()
 }
 
 /// Whether a field of a verdict's form holds what is judged; a file is chosen anew on the load's own page.

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::plainly;
 use super::shared::some_of;
 use super::words;
 use crate::app::house::Outcome;
@@ -15,11 +16,23 @@ use crate::web::form::BEFORE;
 pub struct Field {
     pub name: String,
     pub value: String,
+    /// The choices that it has, where they are few.
+    pub options: plainly::Options,
 }
 
 impl Field {
     pub fn new(name: impl Into<String>, value: impl Into<String>) -> Field {
-        Field { name: name.into(), value: value.into() }
+        Field { name: name.into(), value: value.into(), options: &[] }
+    }
+
+    /// The same field with the choices that it has in a command.
+    pub fn of(command: &str, name: &str, value: &str) -> Field {
+        Field { options: plainly::options(command, name), ..Field::new(name, value) }
+    }
+
+    /// What was sent and is none of its choices stays one of them, so that it is not lost.
+    pub fn is_odd(&self) -> bool {
+        !self.value.is_empty() && !self.options.iter().any(|(value, _)| *value == self.value)
     }
 
     pub fn label(&self) -> String {
@@ -86,6 +99,8 @@ pub struct Reason {
     pub remedy: Option<Remedy>,
     /// An override with a reason may set it aside.
     pub open: bool,
+    /// The field that was left empty, where that is what is wrong.
+    pub empty: String,
 }
 
 /// A command as form fields. Whatever is not a text goes as JSON.
@@ -122,6 +137,7 @@ pub fn reason(problem: &Problem) -> Reason {
         next: problem.next.clone(),
         remedy: problem.remedy.as_ref().and_then(remedy),
         open: problem.open_to_override,
+        empty: String::new(),
     }
 }
 
@@ -164,6 +180,7 @@ fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Rea
         next: next.into(),
         remedy: None,
         open: false,
+        empty: String::new(),
     }
 }
 
@@ -203,11 +220,13 @@ pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
     let place =
         if wrong.pointer.is_empty() { "In the form".to_string() } else { words::field(&wrong.pointer) };
     if wrong.detail.starts_with("missing field") {
-        return plain("Left empty", format!("{place} is empty."), "", "Fill it in and send it again.");
+        let empty = plainly::field_of(&wrong.pointer);
+        let reason = plain("Left empty", format!("{place} is empty."), "", "Fill it in and send it again.");
+        return Reason { empty, ..reason };
     }
     plain(
         "Not understood",
-        format!("{place}: {}.", wrong.detail.trim_end_matches('.')),
+        format!("{place}: {}.", plainly::detail(&wrong.detail)),
         "",
         "Correct it and send it again.",
     )

@@ -48,7 +48,7 @@ pub fn of_machine(state: &State, machine: &Machine, now: Time) -> Say {
     match machine.condition {
         Condition::Out { .. } => Say::new("not_ready", "stop", words),
         Condition::Requalifying { .. } => Say::new("not_ready", "due", words),
-        Condition::InService if it.word == "in service" => Say::new("", "ready", words),
+        Condition::InService if it.word == "in service" => Say::new("ready", "ready", words),
         Condition::InService => Say::due(words),
     }
 }
@@ -68,7 +68,10 @@ pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
         Standing::Retired => return Say::new("retired", "ink", "retired"),
         Standing::Missing => return Say::new("missing", "stop", "not accounted for"),
         Standing::InRepair => return Say::plain("in repair"),
-        Standing::Held => return Say::held(format!("on hold, {}", asset.stage.words())),
+        Standing::Held if asset.stage == Stage::Ready => {
+            return Say::held("on hold, not to be used; it was ready");
+        }
+        Standing::Held => return Say::held(format!("on hold; {}", asset.stage.words())),
         Standing::InService => {}
     }
     of_stage(state, asset, now)
@@ -139,17 +142,17 @@ pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
     }
 }
 
-/// How a load stands. Only its parts have signs; a load has words.
+/// How a load stands.
 pub fn of_load(load: &Load) -> Say {
     let passed = load.judged.as_ref().map(|judged| judged.passed);
     match (load.status, passed) {
         (LoadStatus::Released, _) if load.waits_for_countersignature() => {
             Say::new("due", "due", "released alone, to be countersigned")
         }
-        (LoadStatus::Released, _) => Say::new("", "ready", "released"),
-        (LoadStatus::Rejected, _) => Say::new("", "stop", "rejected"),
-        (_, Some(true)) => Say::new("", "turn", "record passed, not decided"),
-        (_, Some(false)) => Say::new("", "stop", "record failed, not decided"),
-        (_, None) => Say::new("", "turn", "running, no record yet"),
+        (LoadStatus::Released, _) => Say::new("ready", "ready", "released"),
+        (LoadStatus::Rejected, _) => Say::new("retired", "stop", "rejected"),
+        (_, Some(true)) => Say::new("turn3", "turn", "record passed, not decided"),
+        (_, Some(false)) => Say::new("not_ready", "stop", "record failed, not decided"),
+        (_, None) => Say::new("turn2", "turn", "running, no record yet"),
     }
 }

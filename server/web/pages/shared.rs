@@ -15,6 +15,35 @@ pub struct Link {
     pub label: &'static str,
     pub question: &'static str,
     pub here: bool,
+    /// Its place in the row at the head of the page, from 1; the others stand under "More" alone.
+    pub place: usize,
+}
+
+impl Link {
+    /// Where it stands: the first four in the row also on a phone, the others in it on a wider screen.
+    pub fn class(&self) -> &'static str {
+        match self.place {
+            0 => "in-more",
+            1..=4 => "in-row first-four",
+            _ => "in-row",
+        }
+    }
+}
+
+/// The pages that stand in the row at the head for a role, beside the one that it is on; so many fit into 1280 px.
+fn row(role: Role) -> &'static [&'static str] {
+    match role {
+        Desk => &["/board", "/desk", "/queue", "/loads", "/machines", "/sets", "/assets", "/handover"],
+        Lead => {
+            &["/board", "/desk", "/queue", "/loads", "/machines", "/sets", "/due", "/recalls", "/handover"]
+        }
+        Charge => &["/board", "/cases", "/emergency", "/sets", "/assets", "/handover", "/look-back"],
+        Clinician => &["/board", "/cases", "/emergency", "/sets", "/assets"],
+        Biomed => &["/due", "/machines", "/findings", "/wear", "/sets", "/assets", "/recalls", "/catalogue"],
+        Infection => &["/look-back", "/recalls", "/loads", "/exceptions", "/machines", "/cases", "/assets"],
+        Auditor => &["/ledger", "/exceptions", "/look-back", "/recalls", "/loads", "/machines", "/assets"],
+        Admin => &["/people", "/site", "/catalogue", "/machines", "/board", "/sets", "/ledger"],
+    }
 }
 
 /// Every page of the navigation, with its question and the roles that it is for.
@@ -79,8 +108,19 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
 
 /// The ways that are open to a role; `here` is the one that the reader stands on.
 pub fn navigation(role: Role, here: &str) -> Vec<Link> {
+    let place = |href: &str| row(role).iter().position(|it| *it == href).map_or(0, |place| place + 1);
     let open = PLACES.iter().filter(|(.., roles)| roles.contains(&role));
-    open.map(|(href, label, question, _)| Link { href, label, question, here: *href == here }).collect()
+    let link = |(href, label, question, _): &(&'static str, &'static str, &'static str, _)| Link {
+        href,
+        label,
+        question,
+        here: *href == here,
+        place: place(href),
+    };
+    let mut all: Vec<Link> = open.map(link).collect();
+    // What a role does most stands first, for it alone.
+    all.sort_by_key(|link| if link.place == 0 { usize::MAX } else { link.place });
+    all
 }
 
 /// Whether the role finds this page in its navigation.
@@ -264,11 +304,11 @@ mod tests {
     #[test]
     fn every_role_has_somewhere_to_go() {
         for role in Role::ALL {
-            assert!(
-                navigation(role, "/sets").iter().filter(|link| link.here).count() == 1,
-                "{}",
-                role.name()
-            );
+            let all = navigation(role, "/sets");
+            assert!(all.iter().filter(|link| link.here).count() == 1, "{}", role.name());
+            // Each page of the row is open to the role, once, and the row stands before the others.
+            let places: Vec<usize> = all.iter().map(|link| link.place).filter(|place| *place > 0).collect();
+            assert_eq!(places, (1..=row(role).len()).collect::<Vec<_>>(), "{}", role.name());
         }
         assert!(!leads_to(Clinician, "/ledger") && leads_to(Auditor, "/ledger"));
     }

@@ -166,7 +166,7 @@ fn recalls(state: &State) -> Vec<Item> {
 /// What waits for somebody's answer: releases alone or early, flags of machines.
 fn to_answer(state: &State, now: Time) -> Vec<Item> {
     let loads = super::exception::open_rows(state, now).map(|row| Item {
-        href: "/exceptions".into(),
+        href: format!("/loads/{}", segment(&row.load)),
         called: format!("Load {}", row.load),
         detail: row.why,
         say: row.say,
@@ -184,7 +184,7 @@ fn tests(state: &State, now: Time) -> Vec<Item> {
 
 fn machine_item(state: &State, machine: &Machine, now: Time) -> Item {
     Item {
-        href: "/due".into(),
+        href: format!("/machines/{}", segment(machine.machine.as_str())),
         called: machine.machine.to_string(),
         detail: machine.kind.words().into(),
         say: of_machine(state, machine, now),

@@ -43,10 +43,9 @@ fn said(trend: &Trend) -> String {
     let unit = trend.measured.unit();
     let mut said = vec![match &trend.chart {
         Some(chart) => format!(
-            "Mean {} {unit}, control limits {} to {} {unit}, from {} that passed",
+            "Mean {} {unit}, control limits {} {unit}, from {} that passed",
             short(chart.mean),
-            short(trend.least_usual(chart)),
-            short(chart.high),
+            trend.limits_words(chart),
             count(trend.points.iter().filter(|point| point.passed).count(), "cycle", "cycles")
         ),
         None => format!(
@@ -86,6 +85,7 @@ fn bound(trend: &Trend) -> &'static str {
 fn value_axis(trend: &Trend) -> Axis {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     let limits = trend.chart.iter().flat_map(|chart| [trend.least_usual(chart), chart.high]);
+    let limits = limits.skip(usize::from(!trend.has_lower_limit()));
     let is_any = trend.points.iter().any(|point| point.passed);
     let shown = trend.points.iter().filter(|point| point.passed || !is_any).map(|point| point.value);
     for value in shown.chain(limits) {
@@ -105,7 +105,8 @@ fn svg(trend: &Trend, id: &str, title: &str, told: &str) -> String {
     let cycles = Axis { low: -0.02 * last, high: 1.02 * last, from: LEFT, to: WIDTH - RIGHT };
     let mut ink = Ink::default();
     if let Some(chart) = &trend.chart {
-        let (low, high) = (axis.place(trend.least_usual(chart)), axis.place(chart.high));
+        let low = if trend.has_lower_limit() { trend.least_usual(chart) } else { axis.low };
+        let (low, high) = (axis.place(low), axis.place(chart.high));
         ink.area("zone", (LEFT, high), (cycles.to, low));
     }
     let found = ticks(axis.low, axis.high, 5);
@@ -162,11 +163,10 @@ fn levels(ink: &mut Ink, trend: &Trend, axis: &Axis, edge: f64) {
     if let Some(chart) = &trend.chart {
         levels.push((chart.high, "limit", format!("limit {}", short(chart.high))));
         levels.push((chart.mean, "mean", format!("mean {}", short(chart.mean))));
-        levels.push((
-            trend.least_usual(chart),
-            "limit",
-            format!("limit {}", short(trend.least_usual(chart))),
-        ));
+        if trend.has_lower_limit() {
+            let least = trend.least_usual(chart);
+            levels.push((least, "limit", format!("limit {}", short(least))));
+        }
     }
     let needed = trend.needed.filter(|needed| axis.holds(*needed));
     levels.extend(needed.map(|needed| (needed, "bound", format!("{} {}", bound(trend), short(needed)))));
@@ -227,6 +227,17 @@ pub mod tests {
     fn cycles(holds: &[f64]) -> Vec<Trend> {
         let (loads, verdicts) = like(holds);
         trends(&loads.iter().collect::<Vec<_>>(), &verdicts)
+    }
+
+    #[test]
+    fn to_come_nearer_to_saturated_steam_leaves_no_limit() {
+        let all = cycles(&falling());
+        let found = all.iter().find(|it| it.measured == crate::domain::trend::Measured::Saturation).unwrap();
+        let shown = drawn(found, "t");
+        assert!(shown.said.contains("control limits up to "), "{}", shown.said);
+        assert_eq!(shown.svg.matches(">limit ").count(), 1, "{}", shown.svg);
+        let hold = drawn(&all[0], "h");
+        assert_eq!(hold.svg.matches(">limit ").count(), 2, "{}", hold.svg);
     }
 
     #[test]

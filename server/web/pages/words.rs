@@ -80,13 +80,33 @@ pub fn field(name: &str) -> String {
     });
     match (numbered, parts.last().copied().unwrap_or_default()) {
         (Some(one), last) if last.parse::<usize>().is_ok() => one,
-        (Some(one), last) => format!("{one}: {}", label(last).to_lowercase()),
+        (Some(one), last) => format!("{one}: {}", small(&label(last))),
         (None, last) => label(last),
+    }
+}
+
+/// Within a sentence a label begins small; a name of letters and digits stays as it is.
+fn small(label: &str) -> String {
+    let mut letters = label.chars();
+    match (letters.next(), letters.next()) {
+        (Some(first), Some(next)) if next.is_lowercase() || next == ' ' => {
+            first.to_lowercase().chain(label.chars().skip(1)).collect()
+        }
+        _ => label.into(),
     }
 }
 
 fn label(name: &str) -> String {
     let words = match name {
+        "programme" => "Name of the programme",
+        "air_removal_test" => "Needs the air-removal test of the test day",
+        "chemical" => "Chemical indicator",
+        "biological" => "Biological indicator",
+        "after" => "After what",
+        "note" => "What was done",
+        "outcome" => "What was done",
+        "value" => "Value",
+        "record" => "Record",
         "min_c" => "Lowest temperature in °C",
         "max_c" => "Highest temperature in °C",
         "band_c" => "Band from, in °C",
