@@ -4,9 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use super::case::Technique;
 use super::command::{Malformed, wrong};
+use super::fit::Answer;
 use super::id::Id;
 use super::model::Family;
 use super::text::{Line, Quantity};
+use super::time::Time;
 
 /// The most parts in one configuration.
 pub const MOST_PARTS: usize = 40;
@@ -152,7 +154,12 @@ impl Family {
 pub struct Chosen {
     pub configuration: Configuration,
     pub by: String,
-    pub at: super::time::Time,
+    pub at: Time,
+    /// What was said of its fit then.
+    pub answer: Answer,
+    /// Told as done already.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub done: bool,
 }
 
 impl Chosen {

@@ -129,7 +129,7 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
+            Asset, Correct, Finding, Fit, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
             Site, Step,
         };
         match &self.command.act {
@@ -147,6 +147,8 @@ impl<'a> Deciding<'a> {
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
+            Act::Asset(Asset::MeasureAsset(it)) => super::measuring::measure(self, it),
+            Act::Fit(Fit::Confirm(it)) => super::tried::confirm(self, it),
             Act::Set(Set::BuildSet(it)) => set::build(self, it),
             Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),
             Act::Set(Set::TakeFromSet(it)) => super::seating::take_from(self, it),
@@ -191,6 +193,7 @@ impl<'a> Deciding<'a> {
             Case::Open(it) => super::opening::open(self, it),
             Case::Use(it) => super::opening::used(self, it),
             Case::CloseCount(it) => super::counting::close(self, it),
+            Case::Choose(it) => super::choosing::choose(self, it),
             Case::ErasePatient(it) => super::lookback::erase(self, it),
         }
     }

@@ -70,6 +70,7 @@ impl Hospital {
                 minutes: 15 * self.chance.between(2, 8) as u32,
                 room: Some(ask::line(format!("room {}", self.chance.between(1, 4)))),
                 technique: self.chance.pick(&Technique::ALL).copied(),
+                configuration: None,
                 needs: needs.into_iter().filter_map(Id::new).collect(),
                 patient: Some(ask::line(format!("P-{:06}", self.cases * 7919 % 1_000_003))),
                 risk: Some(risk),
