@@ -36,6 +36,8 @@ pub struct Wanted<'h, 'a> {
     pub technique: Technique,
     /// The kinds that each instrument may be.
     pub slots: &'h [Vec<usize>],
+    /// The slots that lie in the lumen at once, group by group.
+    pub groups: &'h [Vec<usize>],
 }
 
 struct Completing<'h, 'a> {
@@ -205,7 +207,9 @@ impl<'a> Completing<'_, 'a> {
     fn close(&mut self) {
         let open = self.layout.openings().into_iter().find(|end| self.layout.on(*end).is_none());
         let Some(end) = open else { return self.instruments() };
-        let through = self.entries.iter().filter(|entry| **entry == end).count();
+        let at_once =
+            |group: &Vec<usize>| group.iter().filter(|slot| self.entries.get(**slot) == Some(&end)).count();
+        let through = self.wanted.groups.iter().map(at_once).max().unwrap_or(0);
         let holes =
             |it: &Self, kind: usize| it.wanted.house.kinds.get(kind).map_or(0, |kind| kind.holes.len());
         let mut caps = self.of_family(Family::Cap);
@@ -268,12 +272,16 @@ impl<'a> Completing<'_, 'a> {
         let widest = rest.clone().flat_map(|slot| slot.first()).copied();
         let could: Vec<usize> = chosen.iter().copied().chain(widest).collect();
         let least = rest.filter_map(|slot| slot.iter().map(|kind| self.shaft(*kind)).min());
-        let discs: Vec<Length> = chosen.iter().map(|kind| self.shaft(*kind)).chain(least).collect();
-        let spare = match (Problem { lumen: self.lumen, clearance: self.clearance, discs: &discs }).answer() {
-            Ok((Answer::DoesNotFit, _)) => return false,
-            Ok((_, spare)) => spare,
-            Err(_) => f64::INFINITY,
-        };
+        let all: Vec<Length> = chosen.iter().map(|kind| self.shaft(*kind)).chain(least).collect();
+        let mut spare = f64::INFINITY;
+        for group in self.wanted.groups {
+            let discs: Vec<Length> = group.iter().filter_map(|slot| all.get(*slot).copied()).collect();
+            match (Problem { lumen: self.lumen, clearance: self.clearance, discs: &discs }).answer() {
+                Ok((Answer::DoesNotFit, _)) => return false,
+                Ok((_, of_group)) => spare = spare.min(of_group),
+                Err(_) => {}
+            }
+        }
         let best = self.best.as_ref();
         best.is_none_or(|best| (self.width(&could), spare) > (best.width, best.spare))
     }
@@ -299,28 +307,39 @@ impl<'a> Completing<'_, 'a> {
         }
     }
 
-    /// Everything chosen: judged together, and kept where it is better.
-    fn whole(&mut self, ways: &BTreeMap<End, Way>, chosen: &[usize]) {
-        let shafts = |kinds: &[usize]| kinds.iter().map(|kind| self.shaft(*kind)).collect::<Vec<Length>>();
-        let fit = |lumen: Length, kinds: &[usize]| {
-            let discs = shafts(kinds);
-            Problem { lumen, clearance: self.clearance, discs: &discs }.answer().ok()
-        };
-        let spare = match fit(self.lumen, chosen) {
-            Some((Answer::Fits, spare)) => spare,
-            Some(_) => return,
-            None => self.lumen.mm() - self.clearance.mm(),
-        };
+    /// Whether the kinds lie together in a lumen, and what they leave.
+    fn lie(&self, lumen: Length, kinds: &[usize]) -> Option<f64> {
+        let discs: Vec<Length> = kinds.iter().map(|kind| self.shaft(*kind)).collect();
+        let problem = Problem { lumen, clearance: self.clearance, discs: &discs };
+        match problem.answer() {
+            Ok((Answer::Fits, spare)) => Some(spare),
+            Ok(_) => None,
+            Err(_) => Some(f64::INFINITY),
+        }
+    }
+
+    /// What a group leaves in the lumen, where it lies together there and in every bore on its way.
+    fn group_spare(&self, ways: &BTreeMap<End, Way>, chosen: &[usize], group: &[usize]) -> Option<f64> {
+        let kinds: Vec<usize> = group.iter().filter_map(|slot| chosen.get(*slot).copied()).collect();
+        let spare = self.lie(self.lumen, &kinds)?;
         let mut sharing: BTreeMap<End, (Length, Vec<usize>)> = BTreeMap::new();
-        for (kind, entry) in chosen.iter().zip(&self.entries) {
+        for slot in group {
+            let (Some(kind), Some(entry)) = (chosen.get(*slot), self.entries.get(*slot)) else { continue };
             for (end, bore) in ways.get(entry).into_iter().flat_map(|way| &way.bores) {
                 sharing.entry(*end).or_insert((*bore, Vec::new())).1.push(*kind);
             }
         }
-        let lie = |(bore, kinds): &(Length, Vec<usize>)| {
-            kinds.len() < 2 || matches!(fit(*bore, kinds), Some((Answer::Fits, _)))
-        };
-        if !sharing.values().all(lie) || !self.caps_suit(chosen) {
+        sharing.values().all(|(bore, kinds)| self.lie(*bore, kinds).is_some()).then_some(spare)
+    }
+
+    /// Everything chosen: judged together, and kept where it is better.
+    fn whole(&mut self, ways: &BTreeMap<End, Way>, chosen: &[usize]) {
+        let mut spare = f64::INFINITY;
+        for group in self.wanted.groups {
+            let Some(of_group) = self.group_spare(ways, chosen, group) else { return };
+            spare = spare.min(of_group);
+        }
+        if !self.caps_suit(chosen) {
             return;
         }
         let mut layout = self.layout.clone();
@@ -329,7 +348,7 @@ impl<'a> Completing<'_, 'a> {
             layout.way_out = vec![out];
         }
         let mut kinds = self.kinds.clone();
-        let mut together = Vec::new();
+        let mut places = Vec::new();
         for (kind, entry) in chosen.iter().zip(&self.entries) {
             let Some(piece) = self.wanted.house.kinds.get(*kind).map(|kind| kind.piece) else { return };
             let at = layout.put(piece);
@@ -337,42 +356,43 @@ impl<'a> Completing<'_, 'a> {
                 *through = Some(*entry);
             }
             kinds.push(*kind);
-            together.push(at);
+            places.push(at);
         }
-        layout.together = Some(together).filter(|all| !all.is_empty()).into_iter().collect();
+        let together =
+            |group: &Vec<usize>| group.iter().filter_map(|slot| places.get(*slot).copied()).collect();
+        layout.together = self.wanted.groups.iter().map(together).collect();
         let found = Found { layout, kinds, width: self.width(chosen), spare };
         if self.best.as_ref().is_none_or(|best| found.better_than(best)) {
             self.best = Some(found);
         }
     }
 
-    fn at(&self, end: End, chosen: &[usize]) -> Vec<usize> {
-        let here = chosen.iter().zip(&self.entries).filter(|(_, entry)| **entry == end);
-        here.map(|(kind, _)| *kind).collect()
+    /// What goes through an opening at once, group by group.
+    fn at_once(&self, end: End, chosen: &[usize]) -> Vec<Vec<usize>> {
+        let here = |slot: &&usize| self.entries.get(**slot) == Some(&end);
+        let group = |group: &Vec<usize>| -> Vec<usize> {
+            group.iter().filter(here).filter_map(|slot| chosen.get(*slot).copied()).collect()
+        };
+        self.wanted.groups.iter().map(group).filter(|group| !group.is_empty()).collect()
     }
 
     /// Each instrument that goes through a cap has a hole that seals on it and bears it.
     fn caps_suit(&self, chosen: &[usize]) -> bool {
         let policy = &self.wanted.house.setting.state.policy;
         self.layout.openings().into_iter().all(|end| {
-            let here = self.at(end, chosen);
-            let Some(cap) =
-                self.layout.on(end).and_then(|on| self.kinds.get(on)).filter(|_| !here.is_empty())
-            else {
-                return true;
-            };
-            let holes = self.wanted.house.kinds.get(*cap).map(|kind| &kind.holes[..]).unwrap_or_default();
-            let places: Vec<usize> = (0..here.len()).collect();
-            let fits = |hole: usize, n: usize| {
-                let kind = here.get(n).and_then(|kind| self.wanted.house.kinds.get(*kind));
-                let sizes = kind.and_then(|kind| kind.shaft.zip(kind.widest));
-                holes
-                    .get(hole)
-                    .zip(sizes)
-                    .is_some_and(|(hole, (shaft, widest))| suits(policy, hole, shaft, widest))
-            };
-            holes.len() == here.len()
-                && each_in_its_own(holes.len(), &places, &fits, &mut Vec::new()).is_some()
+            let cap = self.layout.on(end).and_then(|on| self.kinds.get(on));
+            let Some(cap) = cap.and_then(|cap| self.wanted.house.kinds.get(*cap)) else { return true };
+            self.at_once(end, chosen).iter().all(|here| {
+                let places: Vec<usize> = (0..here.len()).collect();
+                let fits = |hole: usize, n: usize| {
+                    let kind = here.get(n).and_then(|kind| self.wanted.house.kinds.get(*kind));
+                    let sizes = kind.and_then(|kind| kind.shaft.zip(kind.widest));
+                    let hole = cap.holes.get(hole);
+                    hole.zip(sizes).is_some_and(|(hole, (shaft, widest))| suits(policy, hole, shaft, widest))
+                };
+                cap.holes.len() >= here.len()
+                    && each_in_its_own(here.len(), &places, &fits, &mut Vec::new()).is_some()
+            })
         })
     }
 
@@ -380,12 +400,13 @@ impl<'a> Completing<'_, 'a> {
     fn way_out(&self, chosen: &[usize]) -> Option<End> {
         let gap = self.wanted.house.setting.state.policy.way_out_gap_mm.f64();
         self.layout.openings().into_iter().filter(|end| self.layout.on(*end).is_none()).find(|end| {
-            let discs: Vec<Length> = self.at(*end, chosen).iter().map(|kind| self.shaft(*kind)).collect();
             let bore = self.layout.coupling(*end).and_then(|end| end.bore_mm);
-            discs.is_empty()
-                || bore
-                    .zip(needed(&discs).ok())
+            self.at_once(*end, chosen).iter().all(|here| {
+                let discs: Vec<Length> = here.iter().map(|kind| self.shaft(*kind)).collect();
+                let needed = needed(&discs).ok();
+                bore.zip(needed)
                     .is_some_and(|(bore, needed)| needed.high_mm + gap <= bore.f64() + TOLERANCE_MM)
+            })
         })
     }
 }
