@@ -10,6 +10,7 @@ use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
 use super::id::{Id, next_free};
 use super::person::{Actor, Role};
 use super::refusal::{Code, Problem, Refusal};
+use super::sizes::Doubt;
 use super::state::{Asset, State};
 use super::text::Sealed;
 use super::time::Time;
@@ -77,6 +78,8 @@ pub struct Deciding<'a> {
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,
     pub made: Option<Id>,
+    /// What looks wrong in what is defined, and was taken all the same.
+    pub doubts: Vec<Doubt>,
     secrets: Vec<Secret>,
     holds_made: BTreeSet<Id>,
     /// Where no time is given, it is no earlier than this.
@@ -119,6 +122,7 @@ impl<'a> Deciding<'a> {
             also_opened: Vec::new(),
             sets: Vec::new(),
             made: None,
+            doubts: Vec::new(),
             secrets: Vec::new(),
             holds_made: BTreeSet::new(),
             floor: asked.now,
@@ -389,6 +393,7 @@ impl<'a> Deciding<'a> {
             left: std::mem::take(&mut self.left),
             also_opened: std::mem::take(&mut self.also_opened),
             made: self.made.take(),
+            doubts: std::mem::take(&mut self.doubts),
         };
         Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
     }

@@ -126,7 +126,7 @@ pub fn body(accepted: Accepted) -> Map<String, Value> {
     }
     body.insert("left".into(), list("left"));
     body.insert("deviation".into(), list("deviation"));
-    for name in ["also_opened", "short"] {
+    for name in ["also_opened", "short", "doubts"] {
         if let Some(list) = beside(name) {
             body.insert(name.into(), list);
         }
