@@ -59,6 +59,8 @@ const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 /// Who says how a machine's files read.
 const FORMERS: &[Role] = &[Role::Lead, Role::Admin];
+/// Who defines models.
+const MODELLERS: &[Role] = &[Role::Biomed, Role::Admin];
 /// Who reads why packs broke.
 const BROKEN_READERS: &[Role] =
     &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
@@ -95,6 +97,9 @@ table! {
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
     get "/api/v1/{site}/machines" Token ALL api::machine::list;
     get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
+    get "/api/v1/{site}/models" Token ALL api::model::list;
+    post "/api/v1/{site}/models/check" Token MODELLERS api::model::check;
+    get "/api/v1/{site}/models/{model}" Token ALL api::model::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
