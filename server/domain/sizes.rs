@@ -68,6 +68,11 @@ pub struct Looked {
 }
 
 impl Looked {
+    /// Everything that was found, what cannot be first.
+    pub fn all(&self) -> impl Iterator<Item = &Point> {
+        self.wrong.iter().chain(&self.doubts)
+    }
+
     pub(super) fn wrong(
         &mut self,
         pointer: impl Into<String>,

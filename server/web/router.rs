@@ -151,6 +151,11 @@ table! {
     get "/machines/{machine}/record-form" Session ALL pages::record_form::get;
     post "/machines/{machine}/record-form" Session FORMERS pages::record_form::post;
     get "/catalogue" Session ALL pages::catalogue::get;
+    get "/catalogue/model" Session MODELLERS pages::model_form::get;
+    post "/catalogue/model" Session MODELLERS pages::model_form::post;
+    get "/catalogue/models" Session MODELLERS pages::model_table::get;
+    post "/catalogue/models" Session MODELLERS pages::model_table::post;
+    get "/models/{model}" Session ALL pages::model::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;
     post "/people/add" Session ADMIN account::add;
