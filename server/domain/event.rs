@@ -11,8 +11,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, recall,
-    record_form, repair, set, site, step,
+    asset, choosing, correct, exception, exposure, finding, hold, load, lookback, machine, measuring,
+    missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -220,6 +220,7 @@ kinds! {
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);
+    "asset_measured" AssetMeasured(measuring::AssetMeasured);
     "set_built" SetBuilt(set::BuildSet);
     "put_in_set" PutInSet(set::Seated);
     "taken_from_set" TakenFromSet(set::Seated);
@@ -244,6 +245,8 @@ kinds! {
     "opened" Opened(exposure::Exposures);
     "used" Used(exposure::Exposures);
     "count_closed" CountClosed(exposure::CountClosed);
+    "configuration_chosen" ConfigurationChosen(choosing::ConfigurationChosen);
+    "fit_confirmed" FitConfirmed(tried::FitConfirmed);
     "patient_erased" PatientErased(exposure::PatientErased);
     "missing_reported" MissingReported(missing::MissingReported);
     "found" Found(missing::FoundAgain);

@@ -24,6 +24,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             alone(it.parts.iter().map(|part| &part.asset).chain(noted))
         }
+        What::AssetMeasured(it) => asset(&it.asset),
+        What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
         What::Retired(it) => {
             let mut all = asset(&it.asset);
             all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));
@@ -59,6 +61,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Promised(_)
         | What::PromiseWithdrawn(_)
         | What::PatientErased(_)
+        | What::ConfigurationChosen(_)
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)
@@ -121,6 +124,7 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::Promised(it) | What::PromiseWithdrawn(it) => {
             vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
         }
+        What::ConfigurationChosen(it) => vec![Thing::case(it.case.as_str())],
         What::PatientErased(it) => vec![Thing::case(it.case.as_str())],
         What::Issued(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);

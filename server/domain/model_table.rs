@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use serde_json::{Map, Value, json};
 
 use super::command::{Act, Command, Model as OfModel};
+use super::id::Id;
 use super::model::Model;
 use super::model_columns::{Heading, cell, heading};
 use super::sizes::{self, Known, Point};
@@ -164,31 +165,11 @@ fn one(
     seen: &mut BTreeMap<String, u64>,
     faults: &mut Vec<Fault>,
 ) -> Option<Line> {
-    let before = faults.len();
-    let mut said: Vec<(&str, Value)> = Vec::new();
-    for ((heading, name), text) in columns.headings.iter().zip(&columns.table.header).zip(&row.cells) {
-        let Some(heading) = heading else { continue };
-        match cell(*heading, text) {
-            Ok(Some(value)) => said.push((heading.column.path, value)),
-            Ok(None) => {}
-            Err((found, needed)) => faults.push(Fault::new(row.line, name, found, needed)),
-        }
-    }
+    let mut own = Vec::new();
+    let said = cells_of(columns, row, &mut own);
     let code = said.iter().find(|(path, _)| *path == "/model").and_then(|(_, value)| value.as_str());
     let code = code.unwrap_or_default().to_string();
-    if columns.has("/model") && code.is_empty() {
-        faults.push(Fault::new(
-            row.line,
-            columns.named("/model"),
-            "no code",
-            "the code of the model is needed",
-        ));
-    }
-    if let Some(first) = seen.get(&code).filter(|_| !code.is_empty()) {
-        let found = format!("{code}, which stands in line {first} already");
-        faults.push(Fault::new(row.line, columns.named("/model"), found, "each model once is needed"));
-    }
-    seen.entry(code.clone()).or_insert(row.line);
+    coded(columns, row.line, &code, seen, &mut own);
     let known = state.models.get(code.as_str());
     let mut whole = known.and_then(|it| serde_json::to_value(&**it).ok()).unwrap_or_else(|| json!({}));
     if let (Some(route), None) = (route, known) {
@@ -198,28 +179,21 @@ fn one(
         put(&mut whole, path, value);
     }
     for needed in ["family", "name", "route"] {
-        if whole.get(needed).is_none() {
-            let place = format!("/{needed}");
-            faults.push(Fault::new(
-                row.line,
-                columns.named(&place),
-                format!("no {needed}"),
-                "a new model needs it",
-            ));
+        let column = columns.named(&format!("/{needed}"));
+        // A cell that could not be read was told already.
+        if whole.get(needed).is_none() && !own.iter().any(|fault| fault.column == column) {
+            own.push(Fault::new(row.line, column, format!("no {needed}"), "a new model needs it"));
         }
     }
-    if faults.len() > before || code.is_empty() {
+    if !own.is_empty() || code.is_empty() {
+        faults.extend(own);
         return None;
     }
     let model = as_model(columns, row.line, &whole, faults)?;
     if !state.routes.contains_key(&model.route) {
         let found = format!("the route {}", model.route);
-        faults.push(Fault::new(
-            row.line,
-            columns.named("/route"),
-            found,
-            "a route of the catalogue is needed",
-        ));
+        let needed = "a route of the catalogue is needed";
+        faults.push(Fault::new(row.line, columns.named("/route"), found, needed));
         return None;
     }
     let change = match known {
@@ -230,6 +204,44 @@ fn one(
     let mut command = serde_json::to_value(&model).unwrap_or_default();
     put(&mut command, "/do", json!("define_model"));
     Some(Line { line: row.line, model, change, command })
+}
+
+/// What the cells of a row say, by where it stands in a command.
+fn cells_of(columns: &Columns, row: &Row, faults: &mut Vec<Fault>) -> Vec<(&'static str, Value)> {
+    let mut said = Vec::new();
+    for ((heading, name), text) in columns.headings.iter().zip(&columns.table.header).zip(&row.cells) {
+        let Some(heading) = heading else { continue };
+        match cell(*heading, text) {
+            Ok(Some(value)) => said.push((heading.column.path, value)),
+            Ok(None) => {}
+            Err((found, needed)) => faults.push(Fault::new(row.line, name, found, needed)),
+        }
+    }
+    said
+}
+
+/// Whether the code of a row is one, and stands in no row before it.
+fn coded(
+    columns: &Columns,
+    line: u64,
+    code: &str,
+    seen: &mut BTreeMap<String, u64>,
+    faults: &mut Vec<Fault>,
+) {
+    let mut fault = |found: String, needed: &str| {
+        faults.push(Fault::new(line, columns.named("/model"), found, needed));
+    };
+    if code.is_empty() {
+        if columns.has("/model") {
+            fault("no code".into(), "the code of the model is needed");
+        }
+    } else if Id::new(code).is_none() {
+        fault(format!("\"{code}\""), "1 to 64 letters, digits, dots, hyphens or underscores are needed");
+    } else if let Some(first) = seen.get(code) {
+        fault(format!("{code}, which stands in line {first} already"), "each model once is needed");
+    } else {
+        seen.insert(code.to_string(), line);
+    }
 }
 
 /// Reads the row as the command that it would be.

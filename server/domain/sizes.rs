@@ -114,15 +114,11 @@ pub(super) fn tenths(number: i64) -> Decimal {
     Decimal::new(number, 1).normalize()
 }
 
-pub fn is_barrel(family: Family) -> bool {
-    matches!(family, Family::Bronchoscope | Family::Tracheoscope)
-}
-
 /// Looks at a model, against what is known of the site.
 pub fn look(model: &Model, known: &Known) -> Looked {
     let mut looked = Looked::default();
     tube(model, &mut looked);
-    if is_barrel(model.family) {
+    if model.family.is_barrel() {
         barrel(model, known, &mut looked);
     }
     part::look(model, &mut looked);
@@ -207,7 +203,7 @@ fn shifted(model: &Model, (inner, outer): (Quantity, Quantity), known: &Known, l
         );
         looked.doubt(INNER, found, needed);
     }
-    let others = known.models.iter().filter(|it| it.model != model.model && is_barrel(it.family));
+    let others = known.models.iter().filter(|it| it.model != model.model && it.family.is_barrel());
     for other in others {
         let size = &other.dimensions;
         let (Some(its_inner), Some(its_outer)) = (size.inner_diameter_mm, size.outer_diameter_mm) else {
@@ -236,7 +232,7 @@ pub fn lacks(model: &Model) -> Vec<Point> {
     let size = &model.dimensions;
     let lack = |pointer: &str, what: &str, needed: &str| Point::new(pointer, format!("no {what}"), needed);
     let mut all = Vec::new();
-    if is_barrel(model.family) {
+    if model.family.is_barrel() {
         if size.inner_diameter_mm.is_none() {
             all.push(lack(INNER, "inner diameter", "without it nobody can say what passes"));
         }
@@ -254,7 +250,7 @@ pub fn lacks(model: &Model) -> Vec<Point> {
             all.push(lack(WIDEST, "widest part", needed));
         }
     }
-    if (is_barrel(model.family) || part::is_passed_through(model.family)) && size.length_mm.is_none() {
+    if (model.family.is_barrel() || part::is_passed_through(model.family)) && size.length_mm.is_none() {
         all.push(lack(LENGTH, "length", "without it nobody can say whether it reaches"));
     }
     all

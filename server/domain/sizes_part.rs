@@ -9,31 +9,9 @@ use super::text::Quantity;
 const VIEW: &str = "/dimensions/view_deg";
 const STACK: &str = "/dimensions/stack_height_mm";
 
-/// What is put through a barrel.
+/// What is put through a barrel, and so needs a width and a length. Dilators come in series of widths.
 pub(super) fn is_passed_through(family: Family) -> bool {
-    match family {
-        Family::Telescope
-        | Family::Forceps
-        | Family::SuctionTube
-        | Family::Obturator
-        | Family::StentPlacer => true,
-        Family::Bronchoscope
-        | Family::Tracheoscope
-        | Family::Head
-        | Family::AnaesthesiaConnector
-        | Family::JetAdapter
-        | Family::PortAdapter
-        | Family::Cap
-        | Family::LightCable
-        | Family::CameraHead
-        | Family::MouthGuard
-        | Family::Window
-        | Family::Injector
-        | Family::Dilator
-        | Family::LightSource
-        | Family::Container
-        | Family::Accessory => false,
-    }
+    family.is_instrument() && family != Family::Dilator
 }
 
 /// The lengths in millimetres between which rigid parts lie. From memory and common practice: barrels for children

@@ -1,6 +1,7 @@
 //! Foreign bytes to plain structs and back. Nothing here decides anything.
 
 pub mod attachment;
+pub mod fit;
 pub mod form;
 pub mod json;
 mod lines;

@@ -50,6 +50,7 @@ pub const REPAIR: Table = plain!("repair_now");
 pub const LOOK_BACK: Table = plain!("look_back_now");
 pub const RECALL: Table = plain!("recall_now");
 pub const BROKEN: Table = plain!("broken_pack_now");
+pub const TRIED: Table = plain!("tried_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -89,9 +90,9 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 21] = [
+pub const ALL: [Table; 22] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TRIED, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -163,6 +164,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(LOOK_BACK, changes.look_backs, state.look_backs, Arc::clone);
     things!(RECALL, changes.recalls, state.recalls, Arc::clone);
     things!(BROKEN, changes.broken, state.broken, Arc::clone);
+    things!(TRIED, changes.tried, state.tried, Arc::clone);
     all.push((ASSET, asset::fixed_rows(state, changes)?));
     all.push((TURNED, asset::turned_rows(state, changes)?));
     let mut loads: Rows = Vec::new();
@@ -297,6 +299,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.recalls = read::<Arc<_>>(conn, &RECALL, code).await?.into_iter().collect();
     state.look_backs = read::<Arc<_>>(conn, &LOOK_BACK, code).await?.into_iter().collect();
     state.broken = read::<Arc<_>>(conn, &BROKEN, code).await?.into_iter().collect();
+    state.tried = read::<Arc<_>>(conn, &TRIED, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;

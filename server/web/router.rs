@@ -106,6 +106,8 @@ table! {
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
+    get "/api/v1/{site}/cases/{case}/sheet" Token ALL api::fit::sheet;
+    post "/api/v1/{site}/fit" Token ALL api::fit::post;
     get "/api/v1/{site}/due" Token ALL api::due::get;
     get "/api/v1/{site}/exceptions" Token ALL api::exception::get;
     get "/api/v1/{site}/wear" Token ALL api::wear::get;

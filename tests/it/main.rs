@@ -60,6 +60,7 @@ mod release_safe;
 mod role;
 mod served;
 mod simulate;
+mod simulated_fit;
 mod sizes;
 mod solution;
 mod starter;

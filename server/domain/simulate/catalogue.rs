@@ -127,6 +127,16 @@ pub fn sheets() -> Vec<(&'static str, &'static str, &'static str, Vec<SheetLine>
     ]
 }
 
+/// The labels of barrels that cases of a sheet wish for, the usual one more often than the others.
+pub fn barrels(sheet: &str) -> &'static [&'static str] {
+    match sheet {
+        "adult" => &["8", "8", "8", "7", "9"],
+        "child" => &["4", "4", "3.5", "5"],
+        "tracheal" => &["10", "10", "10", "12"],
+        _ => &[],
+    }
+}
+
 /// The main sheets in the order in which sets are built to them.
 pub const MAIN: [&str; 5] = ["adult", "child", "adult", "tracheal", "child"];
 
@@ -192,6 +202,9 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
         });
         json!({"do": "define_count_sheet", "count_sheet": code, "name": name, "lines": lines.collect::<Vec<_>>()})
     };
+    // What no catalogue says, somebody tried: the jet attachment on the side-port adapter.
+    let tried = json!({"do": "confirm_fit", "models": ["port-2", "jet-l"], "ends": ["tube", "head"], "fits": true,
+                       "how": "Put together at the bench with three of each; the lock holds."});
     let admin = routes()
         .into_iter()
         .chain(std::iter::once(policy))
@@ -199,6 +212,7 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
         .chain(machines(sets))
         .chain(sheets().into_iter().map(sheet));
     all.extend(admin.map(|command| (Role::Admin, command)));
+    all.push((Role::Biomed, tried));
     let mut serial = 0;
     let mut numbers = [0_u32; 4];
     let cameras = sets / 2 + 2;

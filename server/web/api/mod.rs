@@ -10,6 +10,7 @@ pub mod command;
 pub mod due;
 pub mod exception;
 pub mod finding;
+pub mod fit;
 pub mod ledger;
 pub mod load;
 pub mod lookback;

@@ -9,6 +9,7 @@ pub mod told;
 pub mod told_time;
 mod told_beside;
 pub mod told_case;
+pub mod told_fit;
 pub mod words;
 
 pub mod answer;

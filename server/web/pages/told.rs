@@ -116,6 +116,11 @@ fn of_parts(event: &Event) -> String {
                 it.location.0
             )
         }
+        What::AssetMeasured(it) => {
+            let how = it.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
+            format!("{} measured{how}: {}.", it.asset, super::told_fit::sizes(&it.dimensions))
+        }
+        What::FitConfirmed(it) => super::told_fit::tried(it),
         What::Retired(it) => format!("{} retired ({}).", it.asset, it.cause.name().replace('_', " ")),
         What::PutInSet(it) => format!("{} put in set {}, line {}.", it.asset, it.seat.set, it.seat.line),
         What::TakenFromSet(it) => {

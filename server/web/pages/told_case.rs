@@ -62,6 +62,7 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("{} used at case {}.", names(it.parts.iter().map(|part| &part.asset)), it.case)
         }
         What::CountClosed(it) => format!("Count of case {} closed: {}.", it.case, counted(it)),
+        What::ConfigurationChosen(it) => super::told_fit::chosen(it),
         What::PatientErased(it) => format!("Patient's reference of case {} erased: {}", it.case, it.reason),
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
         What::Found(it) => {
