@@ -116,6 +116,7 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
 
 fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let [low, high] = policy.telescope_window_mm;
+    let [thin, thick] = policy.wall_mm;
     vec![
         row(
             "turnaround_minutes:int",
@@ -139,6 +140,18 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
                 "Telescope window in mm",
                 "Where the tip may lie, from the barrel's end: below zero before it, above zero beyond it.",
                 format!("{low} to {high}"),
+            )
+        },
+        Policy {
+            inputs: vec![
+                ("wall_mm.0", "From, in mm", thin.to_string()),
+                ("wall_mm.1", "To, in mm", thick.to_string()),
+            ],
+            ..row(
+                "wall_mm",
+                "Plausible wall of a barrel in mm",
+                "Half of outer less inner diameter; a model outside it is asked about before it is saved.",
+                format!("{thin} to {thick}"),
             )
         },
         row(
