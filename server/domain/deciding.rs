@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use super::command::{self, Act, Command, Malformed};
 use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
 use super::id::{Id, next_free};
-use super::person::{Actor, Role};
+use super::person::Actor;
 use super::refusal::{Code, Problem, Refusal};
 use super::sizes::Doubt;
 use super::state::{Asset, State};
