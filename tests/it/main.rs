@@ -28,6 +28,7 @@ mod cycle_same;
 mod demo;
 mod event;
 mod finding;
+mod fit;
 mod key;
 mod late;
 mod load_page;
