@@ -28,6 +28,8 @@ mod cycle_same;
 mod demo;
 mod event;
 mod finding;
+mod fit_calc;
+mod fit_geometry;
 mod key;
 mod late;
 mod load_page;
