@@ -59,6 +59,7 @@ mod release;
 mod release_safe;
 mod role;
 mod served;
+mod setup_sheet;
 mod simulate;
 mod solution;
 mod starter;

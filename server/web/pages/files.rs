@@ -9,7 +9,6 @@ const FILES: &[(&str, &str, &str)] = &[
     ("style.css", "text/css; charset=utf-8", include_str!("../../../static/style.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("../../../static/desk.js")),
     ("board.js", "text/javascript; charset=utf-8", include_str!("../../../static/board.js")),
-    ("keep.js", "text/javascript; charset=utf-8", include_str!("../../../static/keep.js")),
     ("favicon.svg", "image/svg+xml", include_str!("../../../static/favicon.svg")),
 ];
 

@@ -59,6 +59,7 @@ pub mod repair;
 pub mod set;
 pub mod sets;
 mod setup_drawings;
+mod setup_forms;
 mod setup_rows;
 pub mod setup_sheet;
 mod sheet;

@@ -65,13 +65,7 @@ fn reach(fit: &Fit, telescope: &TelescopeAt, at: usize) -> Drawing {
         working: position(&telescope.full),
         back: position(&telescope.back),
     };
-    let caption = format!(
-        "{} against {}. Working: {}. Pulled back: {}.",
-        drawn.telescope,
-        drawn.barrel,
-        drawn.working.words(),
-        drawn.back.words()
-    );
+    let caption = format!("{} against {}, to scale", drawn.telescope, drawn.barrel);
     Drawing { svg: drawn.drawn(&format!("reach-{at}")), told: drawn.told(), caption }
 }
 

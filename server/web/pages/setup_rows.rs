@@ -14,6 +14,7 @@ pub struct PartLine {
     pub step: usize,
     pub name: String,
     pub href: String,
+    pub family: String,
     pub what: String,
     pub mark: String,
     pub sizes: String,
@@ -23,6 +24,8 @@ pub struct PartLine {
     pub say: Option<Say>,
     pub why: Vec<String>,
     pub note: String,
+    /// Where the house's own picture of its model is.
+    pub photo: Option<String>,
 }
 
 /// A joint, an opening or a rule, each with how it stands.
@@ -147,6 +150,7 @@ pub fn parts(state: &State, fit: &Fit, now: Time) -> Vec<PartLine> {
             .as_ref()
             .map(|asset| format!("/assets/{}", segment(asset.as_str())))
             .unwrap_or_default(),
+        family: part.family.words(),
         what: format!("{}: {}", capital(&part.family.words()), part.name),
         mark: part.mark.clone().unwrap_or_default(),
         sizes: sizes(part),
@@ -159,6 +163,10 @@ pub fn parts(state: &State, fit: &Fit, now: Time) -> Vec<PartLine> {
             (Some(note), None) => note.clone(),
             (None, _) => String::new(),
         },
+        photo: state
+            .model(&part.model)
+            .and_then(|model| model.photo())
+            .map(|sha| format!("/attachments/{sha}")),
     };
     order.into_iter().map(line).collect()
 }

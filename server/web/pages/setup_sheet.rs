@@ -5,8 +5,10 @@ use axum::extract::{Path, Query};
 use axum::response::Response;
 
 use super::setup_drawings::{self, Drawing};
+use super::setup_forms::{self, Untried, WishForm};
 use super::setup_rows::{self, Line, PartLine};
 use super::shared::{self, Done, Page, capital, listed, segment};
+use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
 use crate::domain::setup_sheet::{GAS_OUT, Offer, SetUpSheet};
@@ -37,6 +39,8 @@ pub struct FitView {
     pub joints: Vec<Line>,
     pub openings: Vec<Line>,
     pub before_use: Vec<String>,
+    pub untried: Vec<Untried>,
+    pub has_photos: bool,
 }
 
 #[derive(Template)]
@@ -64,17 +68,21 @@ pub struct SetupSheetPage {
     pub fall_back: String,
     pub fall_back_changes: Vec<String>,
     pub is_open: bool,
+    pub wish: WishForm,
+    pub techniques: Vec<Choice>,
 }
 
 impl FitView {
     pub fn of(state: &State, fit: &Fit, now: crate::domain::time::Time) -> FitView {
+        let parts = setup_rows::parts(state, fit, now);
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
         FitView {
             stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
             against: setup_rows::checks(fit, bad),
             holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
             way_out: setup_rows::way_out(fit),
-            parts: setup_rows::parts(state, fit, now),
+            has_photos: parts.iter().any(|part| part.photo.is_some()),
+            parts,
             lumens: setup_drawings::lumens(fit),
             together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
             reaches: setup_drawings::reaches(fit),
@@ -82,6 +90,7 @@ impl FitView {
             joints: setup_rows::joints(fit),
             openings: setup_rows::openings(fit),
             before_use: setup_rows::before_use(fit),
+            untried: setup_forms::untried(fit),
         }
     }
 }
@@ -89,7 +98,7 @@ impl FitView {
 /// The parts of an offer in the order of assembly, each with where it is.
 fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<String> {
     let lines = setup_rows::parts(state, &offer.fit, now);
-    lines.iter().map(|line| format!("{}, {}; {}", line.name, line.what, line.place)).collect()
+    lines.iter().map(|line| format!("{}, {}: {}", line.name, line.family, line.place)).collect()
 }
 
 fn to_open(offer: &Offer) -> String {
@@ -163,6 +172,8 @@ impl SetupSheetPage {
             fall_back: sheet.fall_back.as_ref().map(|back| back.sentence.clone()).unwrap_or_default(),
             fall_back_changes: sheet.fall_back.as_ref().map(|back| back.changes.clone()).unwrap_or_default(),
             is_open: case.is_open(),
+            wish: setup_forms::wish(state, sheet.wish.as_ref()),
+            techniques: theatre::techniques(sheet.technique),
         }
     }
 }

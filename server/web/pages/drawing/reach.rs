@@ -1,6 +1,7 @@
 //! The telescope against the barrel in its two positions, to scale: at work, and pulled back until its tip is covered.
 
-use super::super::plot::ink::{Anchor, Ink, cut};
+use super::super::plot::ink::{Anchor, Ink};
+use super::super::shared::capital;
 use super::{FONT, SMALL, WIDTH, framed, mm, scale_bar, scale_bar_mm};
 
 /// Where the telescope is.
@@ -29,16 +30,23 @@ const ROW: f64 = 76.0;
 const EYEPIECE: f64 = 12.0;
 
 impl At {
-    pub fn words(self) -> String {
-        let tip = match self.tip_mm {
-            tip if tip > 0.005 => format!("tip {} mm beyond the barrel's end", mm(tip)),
-            tip if tip < -0.005 => format!("tip {} mm inside the barrel", mm(-tip)),
-            _ => "tip level with the barrel's end".into(),
-        };
-        match self.out_mm {
-            out if out > 0.005 => format!("{tip}; {} mm stands out of the cap", mm(out)),
-            _ => format!("{tip}; none stands out of the cap"),
+    fn tip_words(self) -> String {
+        match self.tip_mm {
+            tip if tip > 0.005 => format!("tip {} mm beyond the end", mm(tip)),
+            tip if tip < -0.005 => format!("tip {} mm inside", mm(-tip)),
+            _ => "tip level with the end".into(),
         }
+    }
+
+    fn out_words(self) -> String {
+        match self.out_mm {
+            out if out > 0.005 => format!("{} mm out of the cap", mm(out)),
+            _ => "none out of the cap".into(),
+        }
+    }
+
+    pub fn words(self) -> String {
+        format!("{}; {}", self.tip_words(), self.out_words())
     }
 }
 
@@ -88,7 +96,8 @@ impl Reach {
         ink.area("eye", (eye - EYEPIECE, middle - 9.0), (eye, middle + 9.0));
         ink.line("end", (end, middle - 14.0), (end, middle + 14.0));
         ink.line("tipmark", (tip, middle - 10.0), (tip, middle + 10.0));
-        ink.say("note", (LEFT, top + 50.0), Anchor::Start, SMALL, &cut(&at.words(), 52));
+        ink.say("note", (LEFT, top + 50.0), Anchor::Start, SMALL, &capital(&at.tip_words()));
+        ink.say("note", (WIDTH - 4.0, top + 50.0), Anchor::End, SMALL, &at.out_words());
     }
 }
 
@@ -128,12 +137,9 @@ pub mod tests {
 
     #[test]
     fn the_words_tell_the_tip_and_what_stands_out() {
-        assert_eq!(reach().working.words(), "tip 8 mm beyond the barrel's end; none stands out of the cap");
-        assert_eq!(reach().back.words(), "tip 5 mm inside the barrel; 13 mm stands out of the cap");
-        assert_eq!(
-            At { out_mm: 3.0, tip_mm: 0.0 }.words(),
-            "tip level with the barrel's end; 3 mm stands out of the cap"
-        );
+        assert_eq!(reach().working.words(), "tip 8 mm beyond the end; none out of the cap");
+        assert_eq!(reach().back.words(), "tip 5 mm inside; 13 mm out of the cap");
+        assert_eq!(At { out_mm: 3.0, tip_mm: 0.0 }.words(), "tip level with the end; 3 mm out of the cap");
         assert!(reach().told().contains("From the cap to the end of BR-11: 492 mm"), "{}", reach().told());
     }
 }

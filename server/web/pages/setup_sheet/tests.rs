@@ -74,6 +74,22 @@ fn parts() -> Vec<FitPart> {
         part(5, "T-0142", Family::Telescope, shaft("5.5", "500"), None),
         part(6, "F-3", Family::Forceps, shaft("2.5", "550"), None),
     ];
+    for (step, asset, family, on) in [
+        (7, "J-1", Family::JetAdapter, (1, "jet port")),
+        (8, "CAP-9", Family::Cap, (1, "small port")),
+        (9, "W-2", Family::Window, (1, "far port")),
+    ] {
+        all.push(part(step, asset, family, Sizes::default(), Some(on)));
+    }
+    for (step, asset, family) in [
+        (10, "S-14", Family::SuctionTube),
+        (11, "LC-2", Family::LightCable),
+        (12, "CH-1", Family::CameraHead),
+        (13, "OB-11", Family::Obturator),
+        (14, "LS-1", Family::LightSource),
+    ] {
+        all.push(part(step, asset, family, shaft("2.0", "550"), None));
+    }
     all[4].through = Some(EndAt { part: 1, end: "eye port".into() });
     all[4].assembly_note = Some("Push the cap on first".into());
     all
@@ -246,7 +262,7 @@ fn parts_stand_in_their_order_with_place_and_sizes() {
     );
     assert!(text.contains("set SET-04, optics 1, store, bay 3") && text.contains("Push the cap on first"));
     assert!(text.contains("fit not known: P7 to P9"), "{text}");
-    assert!(text.contains("13 mm stands out of the cap") && text.contains("tip 8 mm beyond"));
+    assert!(text.contains("13 mm out of the cap") && text.contains("Tip 8 mm beyond the end"));
     for forbidden in ["hydraulic", "free area", "P-4711", "style="] {
         assert!(!text.contains(forbidden), "{forbidden}");
     }
@@ -255,8 +271,13 @@ fn parts_stand_in_their_order_with_place_and_sizes() {
 #[test]
 fn what_is_looked_at_before_use_asks_for_what_is_there() {
     let lines = setup_rows::before_use(&fit(Answer::Fits)).join("\n");
-    for word in ["Camera", "Light", "White balance", "Focus", "Image", "Jaw", "Locks", "1 cap whole"] {
+    for word in
+        ["Camera", "Light", "White balance", "Focus", "Image", "Jaw", "Locks", "2 caps whole", "Suction"]
+    {
         assert!(lines.contains(word), "{word}: {lines}");
     }
-    assert!(!lines.contains("Suction"), "{lines}");
+    let mut without = fit(Answer::Fits);
+    without.parts.retain(|part| !matches!(part.family, Family::Forceps | Family::SuctionTube));
+    let lines = setup_rows::before_use(&without).join("\n");
+    assert!(!lines.contains("Jaw") && !lines.contains("Suction"), "{lines}");
 }
