@@ -6,6 +6,7 @@ use serde_json::{Map, Value};
 use super::command::LateCause;
 use super::id::Id;
 use super::refusal::Code;
+use super::sizes::Doubt;
 use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
@@ -59,9 +60,13 @@ pub struct Beside {
     pub also_opened: Vec<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub made: Option<Id>,
+    /// What looked wrong in what was defined, by what was known then, and was saved all the same.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<Doubt>,
 }
 
-const BESIDE: [&str; 8] = ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made"];
+const BESIDE: [&str; 9] =
+    ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made", "doubts"];
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ToldLate {

@@ -8,10 +8,9 @@ use super::case::Technique;
 use super::fit_house::House;
 use super::fit_joint::known_to_fit;
 use super::fit_layout::{End, Layout};
-use super::fit_openings::{each_in_its_own, suits};
 use super::fit_room::{Room, Way};
 use super::model::{Family, Port};
-use crate::analysis::packing::{Answer, Length, Problem, TOLERANCE_MM, needed};
+use crate::analysis::packing::{Answer, Length, Problem};
 
 /// A barrel with all that belongs to it, kind by kind in the order of the layout's pieces.
 #[derive(Clone, Debug)]
@@ -36,18 +35,20 @@ pub struct Wanted<'h, 'a> {
     pub technique: Technique,
     /// The kinds that each instrument may be.
     pub slots: &'h [Vec<usize>],
+    /// The slots that lie in the lumen at once, group by group.
+    pub groups: &'h [Vec<usize>],
 }
 
-struct Completing<'h, 'a> {
-    wanted: Wanted<'h, 'a>,
+pub(super) struct Completing<'h, 'a> {
+    pub(super) wanted: Wanted<'h, 'a>,
     /// How many pieces of each kind there are still.
     stock: Vec<u32>,
-    layout: Layout<'a>,
-    kinds: Vec<usize>,
-    lumen: Length,
-    clearance: Length,
+    pub(super) layout: Layout<'a>,
+    pub(super) kinds: Vec<usize>,
+    pub(super) lumen: Length,
+    pub(super) clearance: Length,
     /// The opening of each slot.
-    entries: Vec<End>,
+    pub(super) entries: Vec<End>,
     best: Option<Found<'a>>,
 }
 
@@ -205,7 +206,9 @@ impl<'a> Completing<'_, 'a> {
     fn close(&mut self) {
         let open = self.layout.openings().into_iter().find(|end| self.layout.on(*end).is_none());
         let Some(end) = open else { return self.instruments() };
-        let through = self.entries.iter().filter(|entry| **entry == end).count();
+        let at_once =
+            |group: &Vec<usize>| group.iter().filter(|slot| self.entries.get(**slot) == Some(&end)).count();
+        let through = self.wanted.groups.iter().map(at_once).max().unwrap_or(0);
         let holes =
             |it: &Self, kind: usize| it.wanted.house.kinds.get(kind).map_or(0, |kind| kind.holes.len());
         let mut caps = self.of_family(Family::Cap);
@@ -252,7 +255,7 @@ impl<'a> Completing<'_, 'a> {
         self.choose(&slots, &ways, &mut Vec::new());
     }
 
-    fn shaft(&self, kind: usize) -> Length {
+    pub(super) fn shaft(&self, kind: usize) -> Length {
         self.wanted.house.kinds.get(kind).map_or(Length::default(), |kind| kind.shaft_high())
     }
 
@@ -268,12 +271,16 @@ impl<'a> Completing<'_, 'a> {
         let widest = rest.clone().flat_map(|slot| slot.first()).copied();
         let could: Vec<usize> = chosen.iter().copied().chain(widest).collect();
         let least = rest.filter_map(|slot| slot.iter().map(|kind| self.shaft(*kind)).min());
-        let discs: Vec<Length> = chosen.iter().map(|kind| self.shaft(*kind)).chain(least).collect();
-        let spare = match (Problem { lumen: self.lumen, clearance: self.clearance, discs: &discs }).answer() {
-            Ok((Answer::DoesNotFit, _)) => return false,
-            Ok((_, spare)) => spare,
-            Err(_) => f64::INFINITY,
-        };
+        let all: Vec<Length> = chosen.iter().map(|kind| self.shaft(*kind)).chain(least).collect();
+        let mut spare = f64::INFINITY;
+        for group in self.wanted.groups {
+            let discs: Vec<Length> = group.iter().filter_map(|slot| all.get(*slot).copied()).collect();
+            match (Problem { lumen: self.lumen, clearance: self.clearance, discs: &discs }).answer() {
+                Ok((Answer::DoesNotFit, _)) => return false,
+                Ok((_, of_group)) => spare = spare.min(of_group),
+                Err(_) => {}
+            }
+        }
         let best = self.best.as_ref();
         best.is_none_or(|best| (self.width(&could), spare) > (best.width, best.spare))
     }
@@ -301,26 +308,12 @@ impl<'a> Completing<'_, 'a> {
 
     /// Everything chosen: judged together, and kept where it is better.
     fn whole(&mut self, ways: &BTreeMap<End, Way>, chosen: &[usize]) {
-        let shafts = |kinds: &[usize]| kinds.iter().map(|kind| self.shaft(*kind)).collect::<Vec<Length>>();
-        let fit = |lumen: Length, kinds: &[usize]| {
-            let discs = shafts(kinds);
-            Problem { lumen, clearance: self.clearance, discs: &discs }.answer().ok()
-        };
-        let spare = match fit(self.lumen, chosen) {
-            Some((Answer::Fits, spare)) => spare,
-            Some(_) => return,
-            None => self.lumen.mm() - self.clearance.mm(),
-        };
-        let mut sharing: BTreeMap<End, (Length, Vec<usize>)> = BTreeMap::new();
-        for (kind, entry) in chosen.iter().zip(&self.entries) {
-            for (end, bore) in ways.get(entry).into_iter().flat_map(|way| &way.bores) {
-                sharing.entry(*end).or_insert((*bore, Vec::new())).1.push(*kind);
-            }
+        let mut spare = f64::INFINITY;
+        for group in self.wanted.groups {
+            let Some(of_group) = self.group_spare(ways, chosen, group) else { return };
+            spare = spare.min(of_group);
         }
-        let lie = |(bore, kinds): &(Length, Vec<usize>)| {
-            kinds.len() < 2 || matches!(fit(*bore, kinds), Some((Answer::Fits, _)))
-        };
-        if !sharing.values().all(lie) || !self.caps_suit(chosen) {
+        if !self.caps_suit(chosen) {
             return;
         }
         let mut layout = self.layout.clone();
@@ -329,7 +322,7 @@ impl<'a> Completing<'_, 'a> {
             layout.way_out = vec![out];
         }
         let mut kinds = self.kinds.clone();
-        let mut together = Vec::new();
+        let mut places = Vec::new();
         for (kind, entry) in chosen.iter().zip(&self.entries) {
             let Some(piece) = self.wanted.house.kinds.get(*kind).map(|kind| kind.piece) else { return };
             let at = layout.put(piece);
@@ -337,55 +330,14 @@ impl<'a> Completing<'_, 'a> {
                 *through = Some(*entry);
             }
             kinds.push(*kind);
-            together.push(at);
+            places.push(at);
         }
-        layout.together = Some(together).filter(|all| !all.is_empty()).into_iter().collect();
+        let together =
+            |group: &Vec<usize>| group.iter().filter_map(|slot| places.get(*slot).copied()).collect();
+        layout.together = self.wanted.groups.iter().map(together).collect();
         let found = Found { layout, kinds, width: self.width(chosen), spare };
         if self.best.as_ref().is_none_or(|best| found.better_than(best)) {
             self.best = Some(found);
         }
-    }
-
-    fn at(&self, end: End, chosen: &[usize]) -> Vec<usize> {
-        let here = chosen.iter().zip(&self.entries).filter(|(_, entry)| **entry == end);
-        here.map(|(kind, _)| *kind).collect()
-    }
-
-    /// Each instrument that goes through a cap has a hole that seals on it and bears it.
-    fn caps_suit(&self, chosen: &[usize]) -> bool {
-        let policy = &self.wanted.house.setting.state.policy;
-        self.layout.openings().into_iter().all(|end| {
-            let here = self.at(end, chosen);
-            let Some(cap) =
-                self.layout.on(end).and_then(|on| self.kinds.get(on)).filter(|_| !here.is_empty())
-            else {
-                return true;
-            };
-            let holes = self.wanted.house.kinds.get(*cap).map(|kind| &kind.holes[..]).unwrap_or_default();
-            let places: Vec<usize> = (0..here.len()).collect();
-            let fits = |hole: usize, n: usize| {
-                let kind = here.get(n).and_then(|kind| self.wanted.house.kinds.get(*kind));
-                let sizes = kind.and_then(|kind| kind.shaft.zip(kind.widest));
-                holes
-                    .get(hole)
-                    .zip(sizes)
-                    .is_some_and(|(hole, (shaft, widest))| suits(policy, hole, shaft, widest))
-            };
-            holes.len() == here.len()
-                && each_in_its_own(holes.len(), &places, &fits, &mut Vec::new()).is_some()
-        })
-    }
-
-    /// An opening that stays open beside what goes through it.
-    fn way_out(&self, chosen: &[usize]) -> Option<End> {
-        let gap = self.wanted.house.setting.state.policy.way_out_gap_mm.f64();
-        self.layout.openings().into_iter().filter(|end| self.layout.on(*end).is_none()).find(|end| {
-            let discs: Vec<Length> = self.at(*end, chosen).iter().map(|kind| self.shaft(*kind)).collect();
-            let bore = self.layout.coupling(*end).and_then(|end| end.bore_mm);
-            discs.is_empty()
-                || bore
-                    .zip(needed(&discs).ok())
-                    .is_some_and(|(bore, needed)| needed.high_mm + gap <= bore.f64() + TOLERANCE_MM)
-        })
     }
 }

@@ -67,6 +67,11 @@ impl<'a> Layout<'a> {
         self.through.get(piece).copied().flatten()
     }
 
+    /// The end that a piece sits on.
+    pub fn on_what(&self, piece: usize) -> Option<End> {
+        self.mount(piece).map(|mount| mount.on)
+    }
+
     /// The piece that sits on an end.
     pub fn on(&self, end: End) -> Option<usize> {
         self.mounts.iter().position(|mount| mount.is_some_and(|mount| mount.on == end))
@@ -118,6 +123,19 @@ impl<'a> Layout<'a> {
     pub fn is_joined(&self, piece: usize) -> bool {
         let last = |mount: Mount| self.way_in(mount.on).last().copied();
         piece == 0 || self.mount(piece).and_then(last).is_some_and(|(last, _)| last == 0)
+    }
+
+    /// What goes through an opening at once: of each group its part. Never empty.
+    pub fn at_once(&self, end: End) -> Vec<Vec<usize>> {
+        let here = |group: &Vec<usize>| -> Vec<usize> {
+            group.iter().copied().filter(|piece| self.entry(*piece) == Some(end)).collect()
+        };
+        let mut all: Vec<Vec<usize>> =
+            self.together.iter().map(here).filter(|here| !here.is_empty()).collect();
+        if all.is_empty() {
+            all.push(Vec::new());
+        }
+        all
     }
 
     /// The instruments, by their places.
@@ -186,6 +204,11 @@ impl<'a> Layout<'a> {
         if self.together.is_empty() {
             self.together = Some(self.instruments()).filter(|all| !all.is_empty()).into_iter().collect();
         }
+        // What stands in no group lies in the lumen by itself.
+        let grouped = |piece: &usize| self.together.iter().any(|group| group.contains(piece));
+        let alone: Vec<Vec<usize>> =
+            self.instruments().into_iter().filter(|piece| !grouped(piece)).map(|piece| vec![piece]).collect();
+        self.together.extend(alone);
     }
 }
 

@@ -39,7 +39,9 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         layout.instruments().into_iter().filter(|piece| layout.entry(*piece) == Some(end)).collect();
     let holes = by.and_then(|by| layout.pieces.get(by)).map(|piece| piece.holes()).unwrap_or_default();
     let bore = coupling.bore_mm.map(|bore| bore.f64());
-    let gas = gas(layout, policy, state, &holes, &instruments, bore);
+    let each = layout.at_once(end).into_iter().map(|here| gas(layout, policy, state, &holes, &here, bore));
+    // Gas counts as leaving only where it can whichever of the groups is in.
+    let gas = each.min().unwrap_or(Gas::NotKnown);
     let way_out = layout.way_out.contains(&end);
     let sits = match by {
         Some(by) => format!("{} ({})", layout.called(by), state.words()),
@@ -314,65 +316,83 @@ pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check
 
 fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks: &mut Vec<Check>) {
     let Some(piece) = layout.pieces.get(cap) else { return };
-    let (holes, called, end) = (piece.holes(), piece.called(), &opening.at.end);
+    let (holes, called) = (piece.holes(), piece.called());
+    let Some(end) = layout.on_what(cap) else { return };
+    let groups = layout.at_once(end);
     let mut told = Told(Vec::new());
-    let (have, need) = (holes.len(), opening.instruments.len());
-    if have < need {
-        let sentence = format!("{called} on \"{end}\" has {have} of {need} holes for what goes through it.");
-        told.say(Rule::CapHoles, Verdict::Fails, vec![cap], sentence);
-    } else if need > 0 {
-        let sentence = format!("{called} on \"{end}\" has {have} holes for {need} instruments.");
-        told.say(Rule::CapHoles, Verdict::Holds, vec![cap], sentence);
-    }
-    checks.append(&mut told.0);
-    let through: Vec<(Option<Width>, usize)> = in_holes(layout, policy, &holes, &opening.instruments)
-        .into_iter()
-        .map(|n| (layout.pieces.get(n).and_then(|piece| piece.shaft()), n))
-        .collect();
-    for (hole, (shaft, instrument)) in holes.iter().zip(through) {
-        let of = layout.called(instrument);
-        let widest = layout.pieces.get(instrument).and_then(|piece| piece.widest());
-        let (Some(shaft), Some(widest)) = (shaft, widest) else {
-            let sentence =
-                format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
-            let mut told = Told(Vec::new());
-            told.say(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence);
-            checks.append(&mut told.0);
-            continue;
+    let have = holes.len();
+    for here in groups.iter().filter(|here| !here.is_empty()) {
+        let need = here.len();
+        let at = &opening.at.end;
+        let (verdict, sentence) = match have < need {
+            true => (
+                Verdict::Fails,
+                format!("{called} on \"{at}\" has {have} of {need} holes for what goes through it at once."),
+            ),
+            false => (
+                Verdict::Holds,
+                format!("{called} on \"{at}\" has {have} for the {need} that go through it at once."),
+            ),
         };
-        let seals = hole.high < shaft.low;
-        let (verdict, says) =
-            if seals { (Verdict::Holds, "seals") } else { (Verdict::Fails, "does not seal") };
-        checks.push(Check {
-            rule: Rule::CapSeals,
-            verdict,
-            parts: vec![cap, instrument],
-            sentence: format!(
-                "The hole of {} in {called} {says} on {of} ({} shaft).",
-                mm(hole.high.mm()),
-                mm(shaft.low.mm())
-            ),
-            found_mm: Some(hole.high.mm()),
-            needed_mm: Some(shaft.low.mm()),
-            spare_mm: Some(shaft.low.mm() - hole.high.mm()),
-        });
-        let least = widest.high.mm() * policy.cap_hole_ratio.f64();
-        let bears = hole.low.mm() >= least - TOLERANCE_MM;
-        let (verdict, says) =
-            if bears { (Verdict::Holds, "bears") } else { (Verdict::Fails, "would tear with") };
-        checks.push(Check {
-            rule: Rule::CapTears,
-            verdict,
-            parts: vec![cap, instrument],
-            sentence: format!(
-                "The hole of {} in {called} {says} {of}, {} at its widest (at least {} is the site's setting).",
-                mm(hole.low.mm()),
-                mm(widest.high.mm()),
-                mm(least)
-            ),
-            found_mm: Some(hole.low.mm()),
-            needed_mm: Some(least),
-            spare_mm: Some(hole.low.mm() - least),
-        });
+        told.say(Rule::CapHoles, verdict, vec![cap], sentence);
+        let through = in_holes(layout, policy, &holes, here);
+        for (hole, instrument) in holes.iter().zip(through) {
+            one_hole(layout, policy, hole, (cap, instrument), &mut told.0);
+        }
     }
+    told.0.dedup();
+    checks.append(&mut told.0);
+}
+
+/// One instrument in one hole of a cap.
+fn one_hole(
+    layout: &Layout,
+    policy: &Policy,
+    hole: &Width,
+    (cap, instrument): (usize, usize),
+    checks: &mut Vec<Check>,
+) {
+    let (called, of) = (layout.called(cap), layout.called(instrument));
+    let piece = layout.pieces.get(instrument);
+    let (shaft, widest) = (piece.and_then(|it| it.shaft()), piece.and_then(|it| it.widest()));
+    let (Some(shaft), Some(widest)) = (shaft, widest) else {
+        let sentence =
+            format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
+        let mut told = Told(Vec::new());
+        told.say(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence);
+        checks.append(&mut told.0);
+        return;
+    };
+    let seals = hole.high < shaft.low;
+    let (verdict, says) = if seals { (Verdict::Holds, "seals") } else { (Verdict::Fails, "does not seal") };
+    checks.push(Check {
+        rule: Rule::CapSeals,
+        verdict,
+        parts: vec![cap, instrument],
+        sentence: format!(
+            "The hole of {} in {called} {says} on {of} ({} shaft).",
+            mm(hole.high.mm()),
+            mm(shaft.low.mm())
+        ),
+        found_mm: Some(hole.high.mm()),
+        needed_mm: Some(shaft.low.mm()),
+        spare_mm: Some(shaft.low.mm() - hole.high.mm()),
+    });
+    let least = widest.high.mm() * policy.cap_hole_ratio.f64();
+    let bears = hole.low.mm() >= least - TOLERANCE_MM;
+    let (verdict, says) = if bears { (Verdict::Holds, "bears") } else { (Verdict::Fails, "would tear with") };
+    checks.push(Check {
+        rule: Rule::CapTears,
+        verdict,
+        parts: vec![cap, instrument],
+        sentence: format!(
+            "The hole of {} in {called} {says} {of}, {} at its widest (at least {} is the site's setting).",
+            mm(hole.low.mm()),
+            mm(widest.high.mm()),
+            mm(least)
+        ),
+        found_mm: Some(hole.low.mm()),
+        needed_mm: Some(least),
+        spare_mm: Some(hole.low.mm() - least),
+    });
 }

@@ -43,6 +43,21 @@ pub struct Search<'h, 'a> {
     pub house: &'h House<'a>,
     pub technique: Technique,
     pub slots: Vec<Vec<usize>>,
+    pub groups: Vec<Vec<usize>>,
+}
+
+/// The slots that lie in the lumen at once. Where nobody said what works together, a closed system has forceps and
+/// suction in turn beside the telescope, through the second hole of its cap (common practice).
+fn groups(slots: &[Line], named: bool, technique: Technique) -> Vec<Vec<usize>> {
+    let suction = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::SuctionTube.name());
+    let forceps = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::Forceps.name());
+    let all: Vec<usize> = (0..slots.len()).collect();
+    let in_turn = !named && technique == Technique::ControlledClosed && all.iter().any(forceps);
+    if !(in_turn && all.iter().any(suction)) {
+        return if all.is_empty() { Vec::new() } else { vec![all] };
+    }
+    let without = |not: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|n| !not(n)).collect();
+    vec![without(&suction), without(&forceps)]
 }
 
 /// The instruments that a wish names, or the usual ones where it names none.
@@ -71,13 +86,15 @@ fn thousandths(mm: f64) -> i64 {
 }
 
 impl<'h, 'a> Search<'h, 'a> {
-    pub fn new(house: &'h House<'a>, technique: Technique, instruments: &[Line]) -> Search<'h, 'a> {
+    pub fn new(house: &'h House<'a>, technique: Technique, wish: Option<&Wish>) -> Search<'h, 'a> {
+        let instruments = instruments(wish);
         let slots = instruments.iter().map(|slot| kinds_of(house, slot)).collect();
-        Search { house, technique, slots }
+        let named = wish.is_some_and(|wish| !wish.together.is_empty());
+        Search { house, technique, slots, groups: groups(&instruments, named, technique) }
     }
 
     fn wanted(&self) -> Wanted<'_, 'a> {
-        Wanted { house: self.house, technique: self.technique, slots: &self.slots }
+        Wanted { house: self.house, technique: self.technique, slots: &self.slots, groups: &self.groups }
     }
 
     /// The best configuration of each barrel of these kinds, best first, out of the pieces that are admitted.

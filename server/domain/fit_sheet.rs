@@ -26,7 +26,7 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let chosen = chosen(&setting, case);
     let house = House::of(setting);
     let slots = instruments(wish);
-    let search = case.technique.map(|technique| Search::new(&house, technique, &slots));
+    let search = case.technique.map(|technique| Search::new(&house, technique, wish));
     let ranked =
         search.as_ref().map(|search| search.best(&house.barrels(wish), &|_| true)).unwrap_or_default();
     let mut offers = Vec::new();
@@ -44,7 +44,7 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let smaller = smaller(&house, search.as_ref(), chosen.as_ref(), kept.first().copied(), wish.is_some());
     let fall_back = search.as_ref().and_then(|search| {
         let technique = wish.and_then(|wish| wish.fall_back).or(other(search.technique))?;
-        Some(fall_back(&house, search, technique, kept.first().copied()))
+        Some(fall_back(&house, technique, kept.first().copied()))
     });
     let barrel = chosen.as_ref().map(|it| &it.fit).or(offers.first().map(|offer| &offer.fit));
     let family = barrel.and_then(|fit| fit.parts.first()).map(|part| part.family);
@@ -197,13 +197,14 @@ fn other(technique: Technique) -> Option<Technique> {
 }
 
 /// The same barrel and the same instruments for another technique, where that can be; else other instruments too.
-fn fall_back(house: &House, search: &Search, technique: Technique, best: Option<&Ranked>) -> FallBack {
+fn fall_back(house: &House, technique: Technique, best: Option<&Ranked>) -> FallBack {
     let words = technique.words();
     let Some((best, now)) = best.and_then(|best| Some((best, Configuration::of(&best.layout)?))) else {
         let sentence = format!("Nothing fits yet that could be changed to {words}.");
         return FallBack { technique, sentence, changes: Vec::new(), offer: None };
     };
-    let then = Search { house, technique, slots: search.slots.clone() };
+    let wish = house.setting.case.and_then(|case| case.wish.as_deref());
+    let then = Search::new(house, technique, wish);
     let taken = pieces(&now);
     let barrel = now.barrel.as_str();
     let kinds: Vec<usize> = house

@@ -127,9 +127,9 @@ impl<'a> Piece<'a> {
     /// What lies in a lumen: the shaft, by every number that is given for it.
     pub fn shaft(&self) -> Option<Width> {
         Width::of(self.both().flat_map(|it| {
-            let named = [of_mm(it.shaft_diameter_mm), of_french(it.french)];
-            let outer = of_mm(it.outer_diameter_mm).filter(|_| named.iter().all(Option::is_none));
-            named.into_iter().chain([outer]).flatten()
+            [of_mm(it.shaft_diameter_mm), of_mm(it.outer_diameter_mm), of_french(it.french)]
+                .into_iter()
+                .flatten()
         }))
     }
 
@@ -177,8 +177,8 @@ impl<'a> Piece<'a> {
         };
         // Of several numbers for a shaft the widest counts.
         let shaft = |it: &Dimensions| {
-            let named = [it.shaft_diameter_mm, it.french.map(french_mm)].into_iter().flatten().max();
-            named.or(it.outer_diameter_mm)
+            let named = [it.shaft_diameter_mm, it.outer_diameter_mm, it.french.map(french_mm)];
+            named.into_iter().flatten().max()
         };
         let barrel = self.family().is_barrel();
         let instrument = self.family().is_instrument();

@@ -8,6 +8,7 @@ use super::event::What;
 use super::id::Id;
 use super::refusal::{Code, Problem};
 pub use super::route::{DefineRoute, Method, RouteDefined, RouteStep, StepKind};
+use super::sizes;
 use super::solution::DisinfectionInstruction;
 use super::state::State;
 use super::text::{Line, Quantity, Text};
@@ -279,6 +280,9 @@ pub(super) fn define_model(deciding: &mut Deciding, it: &DefineModel) -> Option<
     let kept = &deciding.asked.attachments;
     let photo = it.photo().filter(|photo| !kept.contains(*photo)).map(|photo| unknown("attachment", photo));
     photo.into_iter().for_each(|problem| deciding.against(problem));
+    let looked = sizes::look(it, &sizes::Known::of(deciding.state));
+    deciding.malformed.extend(looked.wrong.iter().map(sizes::Point::malformed));
+    deciding.doubts = looked.doubts.iter().map(sizes::Point::doubt).collect();
     Some(What::ModelDefined(it.clone()))
 }
 

@@ -16,3 +16,4 @@ mod record_rows;
 mod record_time;
 pub mod said;
 pub mod sheet;
+pub mod table;

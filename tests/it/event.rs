@@ -117,12 +117,7 @@ async fn every_kind(served: &Served) {
         "cost_cents": 48_000, "owner": "loan"});
     served.done(Biomed, model).await;
     served.done(Lead, forceps).await;
-    let sizes = json!({"shaft_diameter_mm": "2.45", "max_width_mm": 3.4});
-    let measure =
-        json!({"do": "measure_asset", "asset": "dm-0004711", "dimensions": sizes, "how": "calliper"});
-    served.done(Desk, measure).await;
-    let tried = json!({"do": "confirm_fit", "parts": ["C-2", "B-1"], "fits": true, "how": "seats and holds"});
-    served.done(Desk, tried).await;
+    served.measured_and_tried().await;
     served
         .done(
             Admin,
@@ -230,10 +225,7 @@ async fn every_kind_of_cases(served: &Served) {
     }
     served.done(Charge, json!({"do": "promise", "case": "K-1", "set": "SET-1"})).await;
     served.done(Charge, json!({"do": "withdraw_promise", "case": "K-1", "set": "SET-1"})).await;
-    let together = json!({"barrel": "B-8", "parts": [{"asset": "T-8"}], "together": [["T-8"]]});
-    let chosen =
-        json!({"do": "choose_configuration", "case": "K-1", "configuration": together, "done": true});
-    served.done(Clinician, chosen).await;
+    served.put_together("K-1", "B-8", "T-8").await;
     let mut issue = json!({"do": "issue", "emergency": true, "scan": "F-1"});
     issue["late"] = late.clone();
     served.done(Clinician, issue).await;

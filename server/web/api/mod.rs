@@ -15,6 +15,7 @@ pub mod ledger;
 pub mod load;
 pub mod lookback;
 pub mod machine;
+pub mod model;
 pub mod params;
 pub mod programme;
 pub mod recall;
