@@ -9,3 +9,4 @@ pub mod limits;
 pub mod verdict;
 pub mod cycle;
 pub mod chart;
+pub mod packing;

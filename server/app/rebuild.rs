@@ -173,6 +173,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.recalls.extend(from.recalls);
     into.broken.extend(from.broken);
     into.tests.extend(from.tests);
+    into.tried.extend(from.tried);
     into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

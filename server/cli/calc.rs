@@ -22,6 +22,8 @@ use crate::analysis::record::{Record, Unusable};
 use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_temp_c};
 use crate::formats::record;
 
+use super::calc_fit::{FitArgs, fit};
+
 /// The exit status for a problem that could not be used; the same as for arguments that could not.
 const UNUSABLE: u8 = 2;
 
@@ -40,6 +42,8 @@ enum Kind {
     Disinfection(DisinfectionArgs),
     /// Give the other half of a point on the saturation line of water.
     Saturation(SaturationArgs),
+    /// Say whether parts lie side by side in a lumen (JSON).
+    Fit(FitArgs),
 }
 
 #[derive(Args, Debug)]
@@ -115,6 +119,7 @@ pub fn run(args: CalcArgs) -> ExitCode {
         Kind::Steam(args) => steam(&args),
         Kind::Disinfection(args) => disinfection(&args),
         Kind::Saturation(args) => saturation(&args),
+        Kind::Fit(args) => fit(&args),
     };
     let written = answer.and_then(|json| {
         writeln!(std::io::stdout(), "{json}").map_err(|e| format!("the answer could not be written: {e}"))

@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod calc;
+mod calc_fit;
 pub mod check;
 pub mod demo;
 pub mod serve;

@@ -43,6 +43,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LoadReleased(_)
         | What::LoadRejected(_)
         | What::Countersigned(_) => super::apply_load::load(state, when, what),
+        What::AssetMeasured(it) => super::measuring::measured(state, when, it),
+        What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
         What::AssetAdded(_)
         | What::PutAway(_)
         | What::Retired(_)
@@ -64,6 +66,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::Promised(_)
         | What::PromiseWithdrawn(_)
         | What::PatientErased(_)
+        | What::ConfigurationChosen(_)
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)

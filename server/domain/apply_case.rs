@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::apply::{When, change, moves, touch_all};
 use super::apply_parts::place_hold;
 use super::case::Case;
+use super::configuration::Chosen;
 use super::event::{Moved, What};
 use super::exposure::{Back, CaseChanged, CasePart, CountClosed, Exposed, Exposure};
 use super::finding::{Finding, FindingReported};
@@ -59,6 +60,17 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         What::PromiseWithdrawn(it) => {
             change_case(state, when, &it.case, |case| case.promised.retain(|set| *set != it.set));
             touch_set(state, when, &it.set);
+        }
+        What::ConfigurationChosen(it) => {
+            let (by, at, answer) = (when.actor.to_string(), when.at, it.answer);
+            let configuration = it.configuration.clone();
+            let chosen = Chosen { configuration, by, at, answer, done: it.done };
+            change_case(state, when, &it.case, |case| {
+                // What is told late does not put a later choice aside.
+                if case.chosen.as_ref().is_none_or(|before| before.at <= at) {
+                    case.chosen = Some(Box::new(chosen));
+                }
+            });
         }
         What::PatientErased(it) => {
             if let Some(case) = &it.case {
@@ -119,6 +131,7 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         case.minutes = it.minutes.unwrap_or(case.minutes);
         case.room = it.room.clone().or_else(|| case.room.take());
         case.technique = it.technique.or(case.technique);
+        case.wish = it.configuration.clone().or_else(|| case.wish.take());
         case.needs = it.needs.clone().unwrap_or_else(|| std::mem::take(&mut case.needs));
         case.patient = it.patient.clone().or_else(|| case.patient.take());
         case.risk = it.risk.unwrap_or(case.risk);

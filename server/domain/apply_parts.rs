@@ -122,6 +122,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         in_repair: false,
         missing: false,
         retired: None,
+        measured: None,
         inspected: None,
         added_at: when.at,
         last_at: when.at,

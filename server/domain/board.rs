@@ -6,6 +6,7 @@ use chrono::{Days, NaiveTime};
 use serde::Serialize;
 
 use super::case::{Case, CaseStatus};
+use super::fit_sheet::chosen_fails;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::readiness::{HeldPart, SetReadiness, SetStatus, glance};
@@ -256,6 +257,10 @@ fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) ->
                 taken.entry(set.clone()).or_default().push(case);
                 sets.push(set);
             }
+        }
+        if shown && let Some(fails) = chosen_fails(state, case, now) {
+            status = Equipped::NotReady;
+            why.insert(0, fails);
         }
         if shown {
             all.push(BoardCase {

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
+use super::configuration::{Chosen, Wish};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
@@ -91,6 +92,8 @@ pub struct PlanCase {
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub configuration: Option<Box<Wish>>,
     pub needs: Vec<Id>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
@@ -111,6 +114,8 @@ pub struct ChangeCase {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub configuration: Option<Box<Wish>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub needs: Option<Vec<Id>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
@@ -130,19 +135,22 @@ fn length(minutes: Option<u32>, needs: Option<&Vec<Id>>) -> Result<(), Malformed
 
 impl PlanCase {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
+        self.configuration.as_ref().map_or(Ok(()), |wish| wish.whole())?;
         length(Some(self.minutes), Some(&self.needs))
     }
 }
 
 impl ChangeCase {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
-        if !self.beyond_technique_and_risk() && self.technique.is_none() && self.risk.is_none() {
+        let by_a_clinician = self.technique.is_some() || self.risk.is_some() || self.configuration.is_some();
+        if !self.beyond_technique_and_risk() && !by_a_clinician {
             return Err(wrong("", "found nothing that changes; at least one field beside case is needed"));
         }
+        self.configuration.as_ref().map_or(Ok(()), |wish| wish.whole())?;
         length(self.minutes, self.needs.as_ref())
     }
 
-    /// Whether more than technique and risk changes, which is what a clinician may change.
+    /// Whether more than technique, configuration and risk changes, which is what a clinician may change.
     pub fn beyond_technique_and_risk(&self) -> bool {
         self.start.is_some()
             || self.minutes.is_some()
@@ -275,6 +283,12 @@ pub struct Case {
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
+    /// What is wished for of its configuration.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wish: Option<Box<Wish>>,
+    /// The configuration that was chosen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub chosen: Option<Box<Chosen>>,
     pub needs: Vec<Id>,
     /// The sealed reference; its words live in the erasable table.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -307,6 +321,8 @@ impl Case {
             minutes: planned.minutes,
             room: planned.room.clone(),
             technique: planned.technique,
+            wish: planned.configuration.clone(),
+            chosen: None,
             needs: planned.needs.clone(),
             patient: planned.patient.clone(),
             risk: planned.risk,

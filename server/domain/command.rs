@@ -9,8 +9,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, recall,
-    record_form, repair, set, site, step,
+    asset, case, choosing, correct, exception, finding, hold, load, lookback, machine, measuring, missing,
+    model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -197,6 +197,7 @@ acts! {
         "add_asset" AddAsset(asset::AddAsset) by &[Lead, Biomed];
         "put_away" PutAway(asset::PutAway) by &[Desk, Lead, Charge];
         "retire" Retire(asset::Retire) by &[Biomed];
+        "measure_asset" MeasureAsset(measuring::MeasureAsset) by &[Desk, Lead, Biomed];
     }
     Set {
         "build_set" BuildSet(set::BuildSet) by &[Lead];
@@ -227,7 +228,11 @@ acts! {
         "open" Open(case::Open) by &[Charge, Clinician];
         "use" Use(case::Use) by &[Charge, Clinician];
         "close_count" CloseCount(case::CloseCount) by &[Charge, Clinician];
+        "choose_configuration" Choose(choosing::ChooseConfiguration) by &[Lead, Charge, Clinician];
         "erase_patient" ErasePatient(case::ErasePatient) by &[Infection, Admin];
+    }
+    Fit {
+        "confirm_fit" Confirm(tried::ConfirmFit) by &[Desk, Lead, Charge, Clinician, Biomed];
     }
     Missing {
         "report_missing" Report(missing::ReportMissing) by &[Desk, Lead, Charge, Clinician];
@@ -287,6 +292,8 @@ impl Act {
             }
             Act::Step(Step::PackBroken(_)) | Act::Finding(Finding::Report(_)) => true,
             Act::Case(Case::Open(_) | Case::Use(_) | Case::CloseCount(_)) => true,
+            Act::Case(Case::Choose(it)) => it.done == Some(true),
+            Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
             _ => false,
         }
@@ -363,6 +370,9 @@ impl Act {
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
             Act::Case(Case::ErasePatient(it)) => it.whole(),
+            Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
+            Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
+            Act::Fit(Fit::Confirm(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),

@@ -8,8 +8,9 @@ use sha2::{Digest, Sha256};
 use super::command::{self, Act, Command, Malformed};
 use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
 use super::id::{Id, next_free};
-use super::person::{Actor, Role};
+use super::person::Actor;
 use super::refusal::{Code, Problem, Refusal};
+use super::sizes::Doubt;
 use super::state::{Asset, State};
 use super::text::Sealed;
 use super::time::Time;
@@ -77,6 +78,8 @@ pub struct Deciding<'a> {
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,
     pub made: Option<Id>,
+    /// What looks wrong in what is defined, and was taken all the same.
+    pub doubts: Vec<Doubt>,
     secrets: Vec<Secret>,
     holds_made: BTreeSet<Id>,
     /// Where no time is given, it is no earlier than this.
@@ -119,6 +122,7 @@ impl<'a> Deciding<'a> {
             also_opened: Vec::new(),
             sets: Vec::new(),
             made: None,
+            doubts: Vec::new(),
             secrets: Vec::new(),
             holds_made: BTreeSet::new(),
             floor: asked.now,
@@ -129,7 +133,7 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
+            Asset, Correct, Finding, Fit, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
             Site, Step,
         };
         match &self.command.act {
@@ -147,6 +151,8 @@ impl<'a> Deciding<'a> {
             Act::Asset(Asset::AddAsset(it)) => asset::add(self, it),
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
+            Act::Asset(Asset::MeasureAsset(it)) => super::measuring::measure(self, it),
+            Act::Fit(Fit::Confirm(it)) => super::tried::confirm(self, it),
             Act::Set(Set::BuildSet(it)) => set::build(self, it),
             Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),
             Act::Set(Set::TakeFromSet(it)) => super::seating::take_from(self, it),
@@ -191,6 +197,7 @@ impl<'a> Deciding<'a> {
             Case::Open(it) => super::opening::open(self, it),
             Case::Use(it) => super::opening::used(self, it),
             Case::CloseCount(it) => super::counting::close(self, it),
+            Case::Choose(it) => super::choosing::choose(self, it),
             Case::ErasePatient(it) => super::erasing::erase(self, it),
         }
     }
@@ -256,40 +263,6 @@ impl<'a> Deciding<'a> {
                 self.left.push(Left { asset: asset.asset.clone(), code: first.code, detail });
             }
         }
-    }
-
-    /// Whether the command's override sets this aside.
-    pub fn may_waive(&self, problem: &Problem) -> bool {
-        let Some(given) = &self.command.around.overriding else {
-            return false;
-        };
-        let role = self.asked.actor.role;
-        problem.open_to_override
-            && given.code.names(problem.code)
-            && !given.reason.is_blank()
-            && match problem.code {
-                Code::SamePerson => {
-                    role == Role::Lead || (role == Role::Desk && self.names_a_reserve(&given.reason.0))
-                }
-                Code::OutOfOrder | Code::LimitReached => role == Role::Lead,
-                Code::PromisedElsewhere => matches!(role, Role::Lead | Role::Charge),
-                Code::ReserveWouldBeUndercut => role == Role::Charge,
-                Code::PastDate | Code::StillCooling | Code::Held => {
-                    // What is open here is an emergency issue; a second person stands by it.
-                    let second = given.second_person.as_ref();
-                    matches!(role, Role::Clinician | Role::Charge)
-                        && second.is_some_and(|who| who.as_str() != self.asked.actor.code)
-                }
-                _ => false,
-            }
-    }
-
-    /// Alone at night only because a reserve needs it: the reason names its count sheet.
-    fn names_a_reserve(&self, reason: &str) -> bool {
-        let words = reason.split(|c: char| !(c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-')));
-        words.map(|word| word.trim_end_matches('.')).any(|word| {
-            self.state.reserves.get(word).is_some_and(|n| *n > 0) || self.state.open_cases.contains(word)
-        })
     }
 
     /// A text that names somebody: a known code stands as it is, anything else is sealed.
@@ -389,6 +362,7 @@ impl<'a> Deciding<'a> {
             left: std::mem::take(&mut self.left),
             also_opened: std::mem::take(&mut self.also_opened),
             made: self.made.take(),
+            doubts: std::mem::take(&mut self.doubts),
         };
         Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
     }

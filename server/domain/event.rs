@@ -6,12 +6,13 @@ use serde_json::{Map, Value};
 use super::command::LateCause;
 use super::id::Id;
 use super::refusal::Code;
+use super::sizes::Doubt;
 use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, recall,
-    record_form, repair, set, site, step,
+    asset, choosing, correct, exception, exposure, finding, hold, load, lookback, machine, measuring,
+    missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -59,9 +60,13 @@ pub struct Beside {
     pub also_opened: Vec<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub made: Option<Id>,
+    /// What looked wrong in what was defined, by what was known then, and was saved all the same.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<Doubt>,
 }
 
-const BESIDE: [&str; 8] = ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made"];
+const BESIDE: [&str; 9] =
+    ["note", "late", "override", "deviation", "sets", "left", "also_opened", "made", "doubts"];
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ToldLate {
@@ -166,6 +171,8 @@ pub struct Check {
 macro_rules! kinds {
     ($($name:literal $variant:ident($form:ty);)*) => {
         /// What happened, as a closed list. Every kind is at version 1.
+        // An event lives alone, and briefly: a box would cost more than the room.
+        #[allow(clippy::large_enum_variant)]
         #[derive(Clone, Debug, PartialEq)]
         pub enum What { $($variant($form),)* }
 
@@ -215,6 +222,7 @@ kinds! {
     "asset_added" AssetAdded(asset::AssetAdded);
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);
+    "asset_measured" AssetMeasured(measuring::AssetMeasured);
     "set_built" SetBuilt(set::BuildSet);
     "put_in_set" PutInSet(set::Seated);
     "taken_from_set" TakenFromSet(set::Seated);
@@ -239,6 +247,8 @@ kinds! {
     "opened" Opened(exposure::Exposures);
     "used" Used(exposure::Exposures);
     "count_closed" CountClosed(exposure::CountClosed);
+    "configuration_chosen" ConfigurationChosen(choosing::ConfigurationChosen);
+    "fit_confirmed" FitConfirmed(tried::FitConfirmed);
     "patient_erased" PatientErased(exposure::PatientErased);
     "missing_reported" MissingReported(missing::MissingReported);
     "found" Found(missing::FoundAgain);

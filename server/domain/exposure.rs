@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::case::{Risk, Technique};
+use super::configuration::Wish;
 use super::event::{Moved, Noted};
 use super::hold::HoldPlaced;
 use super::id::Id;
@@ -57,6 +58,8 @@ pub struct CasePlanned {
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub configuration: Option<Box<Wish>>,
     pub needs: Vec<Id>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Sealed>,
@@ -75,6 +78,8 @@ pub struct CaseChanged {
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub configuration: Option<Box<Wish>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub needs: Option<Vec<Id>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

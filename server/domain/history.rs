@@ -24,11 +24,9 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             alone(it.parts.iter().map(|part| &part.asset).chain(noted))
         }
-        What::Retired(it) => {
-            let mut all = asset(&it.asset);
-            all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));
-            all
-        }
+        What::AssetMeasured(it) => asset(&it.asset),
+        What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
+        What::Retired(it) => retired(it),
         What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
         What::PutInSet(it) | What::TakenFromSet(it) => {
             let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
@@ -59,6 +57,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Promised(_)
         | What::PromiseWithdrawn(_)
         | What::PatientErased(_)
+        | What::ConfigurationChosen(_)
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)
@@ -77,6 +76,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
     }
+}
+
+fn retired(it: &super::asset::Retired) -> Vec<Thing> {
+    let seat = it.seat.iter().map(|seat| Thing::set(seat.set.as_str()));
+    std::iter::once(Thing::asset(it.asset.as_str())).chain(seat).collect()
 }
 
 fn of_loads(what: &What) -> Vec<Thing> {
@@ -125,6 +129,7 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::Promised(it) | What::PromiseWithdrawn(it) => {
             vec![Thing::case(it.case.as_str()), Thing::set(it.set.as_str())]
         }
+        What::ConfigurationChosen(it) => vec![Thing::case(it.case.as_str())],
         What::PatientErased(it) => {
             let case = it.case.iter().map(|case| Thing::case(case.as_str()));
             case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).collect()

@@ -71,6 +71,7 @@ fn made(deciding: &mut Deciding, sets: &[SetState]) -> Option<(Case, Option<Case
         minutes: EMERGENCY_MINUTES,
         room: None,
         technique: None,
+        configuration: None,
         needs: sets.iter().map(|set| set.count_sheet.clone()).collect(),
         patient: None,
         risk: Risk::None,

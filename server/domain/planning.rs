@@ -62,13 +62,14 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
         minutes: it.minutes,
         room: it.room.clone(),
         technique: it.technique,
+        configuration: it.configuration.clone(),
         needs: it.needs.clone(),
         patient,
         risk: it.risk.unwrap_or_default(),
     }))
 }
 
-fn cancelled(case: &Case) -> Option<Problem> {
+pub(super) fn cancelled(case: &Case) -> Option<Problem> {
     case.cancelled.as_ref().map(|_| {
         Problem::new(
             Code::OutOfOrder,
@@ -110,6 +111,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         minutes: it.minutes,
         room: it.room.clone(),
         technique: it.technique,
+        configuration: it.configuration.clone(),
         needs: it.needs.clone(),
         patient,
         risk: it.risk,

@@ -1,6 +1,7 @@
 //! The site and its policies: what the house has decided for itself.
 
 use chrono::NaiveTime;
+use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::command::{Malformed, wrong};
@@ -78,6 +79,14 @@ pub struct SetPolicy {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub telescope_window_mm: Option<[Quantity; 2]>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    pub telescope_cover_mm: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reach_mm: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cap_hole_ratio: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub way_out_gap_mm: Option<Quantity>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub retention_years: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub idle_minutes: Option<u32>,
@@ -89,6 +98,8 @@ pub struct SetPolicy {
     pub leak_rate_every_days: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub solution_record: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wall_mm: Option<[Quantity; 2]>,
 }
 
 impl SetPolicy {
@@ -101,6 +112,23 @@ impl SetPolicy {
                 "/telescope_window_mm",
                 "found the lower limit above the upper; [min, max] is needed",
             ));
+        }
+        if self.wall_mm.is_some_and(|[low, high]| low > high || low.0.is_sign_negative()) {
+            let detail = "found no band; [min, max] of zero or more, the lower first, is needed";
+            return Err(wrong("/wall_mm", detail));
+        }
+        let sizes = [
+            ("clearance_mm", self.clearance_mm, 100),
+            ("telescope_cover_mm", self.telescope_cover_mm, 1_000),
+            ("reach_mm", self.reach_mm, 1_000),
+            ("cap_hole_ratio", self.cap_hole_ratio, 1),
+            ("way_out_gap_mm", self.way_out_gap_mm, 100),
+        ];
+        for (name, value, most) in sizes {
+            let within = |it: Quantity| it.0 >= Decimal::ZERO && it.0 <= Decimal::from(most);
+            if value.is_some_and(|value| !within(value)) {
+                return Err(wrong(format!("/{name}"), format!("found a value outside 0 to {most}")));
+            }
         }
         let limits = [
             ("turnaround_minutes", self.turnaround_minutes, 1, 7 * 24 * 60),
@@ -128,6 +156,20 @@ pub struct Policy {
     pub test_day_starts: Hour,
     pub clearance_mm: Quantity,
     pub telescope_window_mm: [Quantity; 2],
+    /// Pulled back, the telescope's tip lies so far inside the barrel. A setting of the site; no published number found.
+    #[serde(default = "ten")]
+    pub telescope_cover_mm: Quantity,
+    /// Forceps and suction reach so far beyond the barrel's end. A setting of the site; no published number found.
+    #[serde(default = "twenty")]
+    pub reach_mm: Quantity,
+    /// A cap's hole is at the least this share of what is pushed through it at its widest, or it tears. A setting of the
+    /// site, from common practice.
+    #[serde(default = "six_tenths")]
+    pub cap_hole_ratio: Quantity,
+    /// An opening through which an instrument goes counts as open for gas only where so much is left beside it. A
+    /// setting of the site, from common practice; it says nothing of how gas flows.
+    #[serde(default = "one")]
+    pub way_out_gap_mm: Quantity,
     pub retention_years: u32,
     /// After so long without an act a session ends.
     pub idle_minutes: u32,
@@ -143,23 +185,56 @@ pub struct Policy {
     /// A manual disinfection needs the record of its solution. Off until the site says so.
     #[serde(default)]
     pub solution_record: bool,
+    /// Half of what a barrel's outer diameter exceeds its inner one by: what the site takes for plausible. 0.35 mm in a
+    /// children's chart, 0.25 to 0.5 mm in common practice with adult barrels; other tables say up to 3 mm.
+    #[serde(default = "wall_mm")]
+    pub wall_mm: [Quantity; 2],
+}
+
+fn wall_mm() -> [Quantity; 2] {
+    [2, 6].map(tenths)
+}
+
+fn tenths(tenths: i64) -> Quantity {
+    Quantity(rust_decimal::Decimal::new(tenths, 1).normalize())
+}
+
+fn ten() -> Quantity {
+    tenths(100)
+}
+
+fn twenty() -> Quantity {
+    tenths(200)
+}
+
+fn six_tenths() -> Quantity {
+    tenths(6)
+}
+
+fn one() -> Quantity {
+    tenths(10)
 }
 
 impl Default for Policy {
     fn default() -> Self {
-        let mm = |tenths: i64| Quantity(rust_decimal::Decimal::new(tenths, 1).normalize());
+        let mm = tenths;
         Policy {
             two_people: false,
             turnaround_minutes: 240,
             test_day_starts: Hour(NaiveTime::from_hms_opt(6, 0, 0).unwrap_or_default()),
             clearance_mm: mm(0),
             telescope_window_mm: [mm(-50), mm(150)],
+            telescope_cover_mm: ten(),
+            reach_mm: twenty(),
+            cap_hole_ratio: six_tenths(),
+            way_out_gap_mm: one(),
             retention_years: 10,
             idle_minutes: 30,
             biological: BiologicalPolicy::default(),
             biological_overdue_stops: false,
             leak_rate_every_days: None,
             solution_record: false,
+            wall_mm: wall_mm(),
         }
     }
 }
@@ -176,6 +251,10 @@ impl Policy {
         put(&mut self.test_day_starts, &change.test_day_starts);
         put(&mut self.clearance_mm, &change.clearance_mm);
         put(&mut self.telescope_window_mm, &change.telescope_window_mm);
+        put(&mut self.telescope_cover_mm, &change.telescope_cover_mm);
+        put(&mut self.reach_mm, &change.reach_mm);
+        put(&mut self.cap_hole_ratio, &change.cap_hole_ratio);
+        put(&mut self.way_out_gap_mm, &change.way_out_gap_mm);
         put(&mut self.retention_years, &change.retention_years);
         put(&mut self.idle_minutes, &change.idle_minutes);
         put(&mut self.biological, &change.biological);
@@ -184,6 +263,7 @@ impl Policy {
             self.leak_rate_every_days = Some(days).filter(|days| *days > 0);
         }
         put(&mut self.solution_record, &change.solution_record);
+        put(&mut self.wall_mm, &change.wall_mm);
     }
 }
 

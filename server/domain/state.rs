@@ -18,7 +18,7 @@ use super::load::Load;
 use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
 use super::missing::MissingState;
-use super::model::{Model, RouteStep};
+use super::model::{Dimensions, Model, RouteStep};
 use super::programme::Programme;
 use super::recall::Recall;
 use super::repair::Repair;
@@ -26,6 +26,7 @@ use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
+use super::tried::Tried;
 
 pub use super::condition::{Condition, KeptTest, LastTest, Machine};
 pub use super::stage::{Stage, Standing};
@@ -57,6 +58,8 @@ pub struct State {
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
     pub recalls: OrdMap<Id, Arc<Recall>>,
     pub broken: OrdMap<Id, Arc<BrokenPack>>,
+    /// Parts that somebody tried together.
+    pub tried: OrdMap<Id, Arc<Tried>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
@@ -105,6 +108,7 @@ pub struct Changes {
     pub broken: BTreeSet<Id>,
     /// Tests of machines, by the entry that tells them.
     pub tests: BTreeMap<u64, KeptTest>,
+    pub tried: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -188,6 +192,9 @@ pub struct Asset {
     /// When it last passed an inspection, and at how many cycles.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inspected: Option<InspectedAt>,
+    /// What somebody measured of this very piece, beside what its maker states of the model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured: Option<Box<Dimensions>>,
     pub added_at: Time,
     /// The last event that touched it.
     pub last_at: Time,
@@ -250,6 +257,7 @@ impl State {
             look_backs: OrdMap::new(),
             recalls: OrdMap::new(),
             broken: OrdMap::new(),
+            tried: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),

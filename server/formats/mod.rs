@@ -2,6 +2,7 @@
 
 pub mod attachment;
 pub mod encoding;
+pub mod fit;
 pub mod form;
 pub mod json;
 mod lines;
@@ -17,3 +18,4 @@ mod record_rows;
 mod record_time;
 pub mod said;
 pub mod sheet;
+pub mod table;

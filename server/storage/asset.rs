@@ -7,6 +7,7 @@ use super::connection::{Arg, StorageError};
 use super::facts::{Rows, json};
 use crate::domain::asset::Owner;
 use crate::domain::id::Id;
+use crate::domain::model::Dimensions;
 use crate::domain::set::Seat;
 use crate::domain::state::{Asset, Changes, HeldBy, InspectedAt, PackOf, RetiredAs, Stage, State};
 use crate::domain::text::Line;
@@ -39,6 +40,8 @@ pub struct Fixed {
     missing: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     retired: Option<RetiredAs>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    measured: Option<Box<Dimensions>>,
     added_at: Time,
 }
 
@@ -80,6 +83,7 @@ fn fixed(it: &Asset) -> Fixed {
         in_repair: it.in_repair,
         missing: it.missing,
         retired: it.retired.clone(),
+        measured: it.measured.clone(),
         added_at: it.added_at,
     }
 }
@@ -167,6 +171,7 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         in_repair: fixed.in_repair,
         missing: fixed.missing,
         retired: fixed.retired,
+        measured: fixed.measured,
         inspected: inspected.map(|(at, cycles)| InspectedAt { at: Time(at), cycles }),
         added_at: fixed.added_at,
         last_at: Time(last_at),

@@ -59,6 +59,8 @@ const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 /// Who says how a machine's files read.
 const FORMERS: &[Role] = &[Role::Lead, Role::Admin];
+/// Who defines models.
+const MODELLERS: &[Role] = &[Role::Biomed, Role::Admin];
 /// Who reads why packs broke.
 const BROKEN_READERS: &[Role] =
     &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
@@ -95,12 +97,17 @@ table! {
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
     get "/api/v1/{site}/machines" Token ALL api::machine::list;
     get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
+    get "/api/v1/{site}/models" Token ALL api::model::list;
+    post "/api/v1/{site}/models/check" Token MODELLERS api::model::check;
+    get "/api/v1/{site}/models/{model}" Token ALL api::model::get;
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
+    get "/api/v1/{site}/cases/{case}/sheet" Token ALL api::fit::sheet;
+    post "/api/v1/{site}/fit" Token ALL api::fit::post;
     get "/api/v1/{site}/due" Token ALL api::due::get;
     get "/api/v1/{site}/exceptions" Token ALL api::exception::get;
     get "/api/v1/{site}/wear" Token ALL api::wear::get;
@@ -128,6 +135,7 @@ table! {
     get "/board/wall" Session ALL pages::board::wall;
     get "/cases" Session ALL pages::cases::get;
     get "/cases/{case}" Session ALL pages::case::get;
+    get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
@@ -146,6 +154,11 @@ table! {
     get "/machines/{machine}/record-form" Session ALL pages::record_form::get;
     post "/machines/{machine}/record-form" Session FORMERS pages::record_form::post;
     get "/catalogue" Session ALL pages::catalogue::get;
+    get "/catalogue/model" Session MODELLERS pages::model_form::get;
+    post "/catalogue/model" Session MODELLERS pages::model_form::post;
+    get "/catalogue/models" Session MODELLERS pages::model_table::get;
+    post "/catalogue/models" Session MODELLERS pages::model_table::post;
+    get "/models/{model}" Session ALL pages::model::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;
     post "/people/add" Session ADMIN account::add;

@@ -117,6 +117,7 @@ async fn every_kind(served: &Served) {
         "cost_cents": 48_000, "owner": "loan"});
     served.done(Biomed, model).await;
     served.done(Lead, forceps).await;
+    served.measured_and_tried().await;
     served
         .done(
             Admin,
@@ -224,6 +225,7 @@ async fn every_kind_of_cases(served: &Served) {
     }
     served.done(Charge, json!({"do": "promise", "case": "K-1", "set": "SET-1"})).await;
     served.done(Charge, json!({"do": "withdraw_promise", "case": "K-1", "set": "SET-1"})).await;
+    served.put_together("K-1", "B-8", "T-8").await;
     let mut issue = json!({"do": "issue", "emergency": true, "scan": "F-1"});
     issue["late"] = late.clone();
     served.done(Clinician, issue).await;

@@ -44,6 +44,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("lead biomed", with("add_asset", json!({"model": "no"}))),
         ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),
         ("biomed", with("retire", json!({"asset": "no", "cause": "worn", "failure": false}))),
+        ("desk lead biomed", with("measure_asset", json!({"asset": "no", "dimensions": {"length_mm": 1}}))),
         ("lead", with("build_set", json!({"set": "s", "count_sheet": "no", "name": "s"}))),
         ("desk lead", with("put_in_set", seat.clone())),
         ("desk lead", with("take_from_set", seat)),
@@ -94,7 +95,15 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         ("charge clinician", with("open", json!({"case": "no", "scan": "no"}))),
         ("charge clinician", with("use", json!({"case": "no", "scan": "no"}))),
         ("charge clinician", with("close_count", json!({"case": "no"}))),
+        (
+            "lead charge clinician",
+            with("choose_configuration", json!({"case": "no", "configuration": {"barrel": "no"}})),
+        ),
         ("infection admin", with("erase_patient", json!({"case": "no", "reason": "r"}))),
+        (
+            "desk lead charge clinician biomed",
+            with("confirm_fit", json!({"models": ["no", "no"], "fits": true})),
+        ),
         ("desk lead charge clinician", with("report_missing", json!({"scan": "no", "asset": "no"}))),
         ("desk lead charge clinician biomed infection", with("found", json!({"scan": "no"}))),
         ("lead charge", with("close_missing", json!({"asset": "no", "outcome": "not_found", "person": "p"}))),

@@ -287,6 +287,7 @@ fn change(case: &Id) -> ChangeCase {
         minutes: None,
         room: None,
         technique: None,
+        configuration: None,
         needs: None,
         patient: None,
         risk: None,

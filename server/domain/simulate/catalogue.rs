@@ -4,6 +4,7 @@
 use serde_json::{Value, json};
 
 use super::chance::Chance;
+use super::models::models;
 use crate::domain::person::Role;
 use crate::domain::starter::published;
 
@@ -31,20 +32,31 @@ const fn law(
 }
 
 /// Caps wear out by ageing (shape above 1), fibres and joints more slowly, suction tubes break at random (shape 1).
-pub const LAWS: [Law; 15] = [
+pub const LAWS: [Law; 26] = [
+    law("barrel-9", "B", None, true, false),
     law("barrel-8", "B", None, true, false),
+    law("barrel-7", "B", None, true, false),
+    law("barrel-5", "B", None, true, false),
     law("barrel-4", "B", None, true, false),
+    law("barrel-35", "B", None, true, false),
+    law("trach-12", "B", None, true, false),
     law("trach-10", "B", None, true, false),
     law("head-r", "H", None, true, true),
     law("conn-15", "N", None, true, false),
     law("jet-l", "J", None, true, true),
     law("port-2", "P", None, true, false),
     law("cap-1", "C", Some((2.5, 26.0)), false, false),
+    law("cap-2", "D", Some((2.5, 24.0)), false, false),
     law("cap-0", "E", Some((2.0, 34.0)), false, false),
     law("scope-4", "T", Some((1.8, 160.0)), true, true),
+    law("scope-4s", "T", Some((1.8, 160.0)), true, true),
     law("scope-2", "T", Some((1.8, 110.0)), true, true),
     law("grip-3", "F", Some((1.5, 90.0)), true, true),
+    law("grip-2", "F", Some((1.5, 80.0)), true, true),
+    law("grip-o", "F", Some((1.5, 100.0)), true, true),
+    law("suck-12", "S", Some((1.0, 120.0)), true, false),
     law("suck-8", "S", Some((1.0, 120.0)), true, false),
+    law("suck-6", "S", Some((1.0, 100.0)), true, false),
     law("camera-h", "K", None, true, true),
     law("cable-3", "L", Some((2.2, 140.0)), true, true),
 ];
@@ -63,38 +75,66 @@ pub fn life(seed: u64, asset: &str, model: &str) -> Option<f64> {
 /// One line of a count sheet: name, model, quantity, essential, pack.
 pub type SheetLine = (&'static str, &'static str, u32, bool, &'static str);
 
-const REST: [SheetLine; 8] = [
+/// What every set has beside its barrels, its optics and what goes beside them.
+const REST: [SheetLine; 7] = [
     ("head", "head-r", 1, true, "tray"),
     ("connector", "conn-15", 1, true, "tray"),
     ("jet", "jet-l", 1, false, "tray"),
     ("port", "port-2", 2, true, "tray"),
     ("cap one hole", "cap-1", 2, true, "tray"),
+    ("cap two holes", "cap-2", 1, false, "tray"),
     ("cap blank", "cap-0", 2, true, "tray"),
+];
+
+const ADULT: [SheetLine; 7] = [
+    ("barrel", "barrel-8", 1, true, "tray"),
+    ("smaller barrel", "barrel-7", 1, false, "tray"),
+    ("larger barrel", "barrel-9", 1, false, "tray"),
+    ("telescope", "scope-4", 1, true, "optics"),
+    ("forceps", "grip-3", 1, true, "tray"),
+    ("optical forceps", "grip-o", 1, false, "tray"),
+    ("suction", "suck-8", 1, false, "tray"),
+];
+
+const CHILD: [SheetLine; 6] = [
+    ("barrel", "barrel-4", 1, true, "tray"),
+    ("smaller barrel", "barrel-35", 1, false, "tray"),
+    ("larger barrel", "barrel-5", 1, false, "tray"),
+    ("telescope", "scope-2", 1, true, "optics"),
+    ("forceps", "grip-2", 1, true, "tray"),
+    ("suction", "suck-6", 1, false, "tray"),
+];
+
+const TRACHEAL: [SheetLine; 5] = [
+    ("barrel", "trach-10", 1, true, "tray"),
+    ("larger barrel", "trach-12", 1, false, "tray"),
+    ("telescope", "scope-4s", 1, true, "optics"),
     ("forceps", "grip-3", 1, true, "tray"),
     ("suction", "suck-8", 1, false, "tray"),
 ];
 
+const CAMERA: [SheetLine; 2] =
+    [("camera head", "camera-h", 1, true, "camera"), ("light cable", "cable-3", 1, true, "cable")];
+
 /// The count sheets: code, name, the front of its sets' codes, lines.
 pub fn sheets() -> Vec<(&'static str, &'static str, &'static str, Vec<SheetLine>)> {
-    let with = |barrel: &'static str, scope: &'static str| {
-        let mut lines = vec![("barrel", barrel, 1, true, "tray"), ("telescope", scope, 1, true, "optics")];
-        lines.extend(REST);
-        lines
-    };
+    let with_rest = |own: &[SheetLine]| own.iter().chain(&REST).copied().collect();
     vec![
-        ("adult", "Adult bronchoscopy", "SET-A", with("barrel-8", "scope-4")),
-        ("child", "Child bronchoscopy", "SET-C", with("barrel-4", "scope-2")),
-        ("tracheal", "Tracheoscopy", "SET-T", with("trach-10", "scope-4")),
-        (
-            "camera",
-            "Camera and light",
-            "CAM",
-            vec![
-                ("camera head", "camera-h", 1, true, "camera"),
-                ("light cable", "cable-3", 1, true, "cable"),
-            ],
-        ),
+        ("adult", "Adult bronchoscopy", "SET-A", with_rest(&ADULT)),
+        ("child", "Child bronchoscopy", "SET-C", with_rest(&CHILD)),
+        ("tracheal", "Tracheoscopy", "SET-T", with_rest(&TRACHEAL)),
+        ("camera", "Camera and light", "CAM", CAMERA.to_vec()),
     ]
+}
+
+/// The labels of barrels that cases of a sheet wish for, the usual one more often than the others.
+pub fn barrels(sheet: &str) -> &'static [&'static str] {
+    match sheet {
+        "adult" => &["8", "8", "8", "7", "9"],
+        "child" => &["4", "4", "3.5", "5"],
+        "tracheal" => &["10", "10", "10", "12"],
+        _ => &[],
+    }
 }
 
 /// The main sheets in the order in which sets are built to them.
@@ -120,55 +160,6 @@ fn routes() -> Vec<Value> {
         // A camera head is covered at the table: disinfected, not sterile.
         route("camera", &all(&[&back, &[("disinfected", Some("manual")), ("inspected", None)]])),
     ]
-}
-
-/// Model, family, name, route, sizes, limits.
-type ModelLine = (&'static str, &'static str, &'static str, &'static str, &'static str, &'static str);
-
-const BARREL_8: &str =
-    r#"{"nominal": "8", "inner_diameter_mm": "8.2", "outer_diameter_mm": "8.9", "length_mm": 430}"#;
-const BARREL_4: &str =
-    r#"{"nominal": "4", "inner_diameter_mm": "6.1", "outer_diameter_mm": "6.8", "length_mm": 300}"#;
-const TRACH_10: &str =
-    r#"{"nominal": "10", "inner_diameter_mm": "10.3", "outer_diameter_mm": "11", "length_mm": 310}"#;
-const SCOPE_4: &str = r#"{"shaft_diameter_mm": "4", "max_width_mm": "4", "length_mm": 540, "view_deg": 0}"#;
-const SCOPE_2: &str =
-    r#"{"shaft_diameter_mm": "2.8", "max_width_mm": "2.8", "length_mm": 360, "view_deg": 0}"#;
-const GRIP: &str = r#"{"shaft_diameter_mm": "2.4", "max_width_mm": "3", "length_mm": 550}"#;
-const OPTICS: &str = r#"{"inspect_every_days": 45, "shelf_life_days": 90}"#;
-const HOLED: &str = r#"{"max_cycles": 40, "inspect_every_cycles": 10}"#;
-const METAL: &str = r#"{"shelf_life_days": 180}"#;
-
-#[rustfmt::skip] // A table reads by its columns.
-const MODELS: [ModelLine; 15] = [
-    ("barrel-8", "bronchoscope", "Bronchoscope 8", "metal", BARREL_8, METAL),
-    ("barrel-4", "bronchoscope", "Bronchoscope 4, child", "metal", BARREL_4, METAL),
-    ("trach-10", "tracheoscope", "Tracheoscope 10", "metal", TRACH_10, METAL),
-    ("head-r", "head", "Proximal head", "metal", r#"{"stack_height_mm": 28}"#, "{}"),
-    ("conn-15", "anaesthesia_connector", "Anaesthesia connector 15 mm", "metal", "{}", "{}"),
-    ("jet-l", "jet_adapter", "Jet attachment, locking", "metal", "{}", "{}"),
-    ("port-2", "port_adapter", "Side-port adapter", "metal", "{}", "{}"),
-    ("cap-1", "cap", "Cap, one hole", "metal", r#"{"hole_diameters_mm": ["3.5"]}"#, HOLED),
-    ("cap-0", "cap", "Cap, blank", "metal", "{}", r#"{"max_cycles": 40}"#),
-    ("scope-4", "telescope", "Telescope 0°, 4 mm", "optics", SCOPE_4, OPTICS),
-    ("scope-2", "telescope", "Telescope 0°, 2.8 mm", "optics", SCOPE_2, OPTICS),
-    ("grip-3", "forceps", "Forceps, alligator", "metal", GRIP, "{}"),
-    ("suck-8", "suction_tube", "Suction tube 8 Fr", "metal", r#"{"french": 8, "length_mm": 560}"#, "{}"),
-    ("camera-h", "camera_head", "Camera head", "camera", "{}", "{}"),
-    ("cable-3", "light_cable", "Light cable 3 m", "cable", "{}", METAL),
-];
-
-fn model((model, family, name, route, dimensions, limits): &ModelLine) -> Value {
-    let read = |text: &str| serde_json::from_str::<Value>(text).unwrap_or_default();
-    let processing = match *route {
-        "optics" => {
-            json!({"edition": "local instruction 7, 2024", "hydrogen_peroxide": true, "ultrasonic": false})
-        }
-        "camera" => json!({"edition": "local instruction 9, 2023", "max_temp_c": 60, "ultrasonic": false}),
-        _ => json!({"edition": "local instruction 3, 2024", "steam": {"temp_c": 134, "hold_s": 180}}),
-    };
-    json!({"do": "define_model", "model": model, "family": family, "name": name, "route": route,
-           "dimensions": read(dimensions), "limits": read(limits), "processing": processing})
 }
 
 pub const WASH: &str = "instruments-90";
@@ -211,13 +202,17 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
         });
         json!({"do": "define_count_sheet", "count_sheet": code, "name": name, "lines": lines.collect::<Vec<_>>()})
     };
+    // What no catalogue says, somebody tried: the jet attachment on the side-port adapter.
+    let tried = json!({"do": "confirm_fit", "models": ["port-2", "jet-l"], "ends": ["tube", "head"], "fits": true,
+                       "how": "Put together at the bench with three of each; the lock holds."});
     let admin = routes()
         .into_iter()
         .chain(std::iter::once(policy))
-        .chain(MODELS.iter().map(model))
+        .chain(models())
         .chain(machines(sets))
         .chain(sheets().into_iter().map(sheet));
     all.extend(admin.map(|command| (Role::Admin, command)));
+    all.push((Role::Biomed, tried));
     let mut serial = 0;
     let mut numbers = [0_u32; 4];
     let cameras = sets / 2 + 2;
@@ -237,7 +232,11 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
             }
         }
     }
-    for model in ["cap-1", "cap-0", "scope-4", "scope-2", "grip-3", "suck-8", "cable-3", "camera-h"] {
+    let spares = [
+        "cap-1", "cap-0", "scope-4", "scope-2", "scope-4s", "grip-3", "grip-2", "suck-8", "suck-12",
+        "cable-3", "camera-h",
+    ];
+    for model in spares {
         for _ in 0..=(sets / 20) {
             serial += 1;
             all.push((Role::Lead, new_part(model, serial).1));

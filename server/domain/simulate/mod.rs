@@ -10,6 +10,7 @@ mod desk;
 mod emergency;
 pub mod ledger;
 mod loads;
+mod models;
 pub mod record;
 mod recalls;
 mod records;

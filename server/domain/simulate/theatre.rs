@@ -3,18 +3,21 @@
 use std::collections::BTreeMap;
 
 use super::catalogue::MAIN;
-use super::{Hospital, Show, Task, ask};
+use super::{Hospital, Show, Task, ask, catalogue};
 use crate::domain::case::{Case, PlanCase, Risk, Technique};
 use crate::domain::command::Around;
+use crate::domain::configuration::Wish;
 use crate::domain::finding::Severity;
 use crate::domain::hold::HoldKind;
 use crate::domain::id::Id;
 use crate::domain::issuing::is_ready;
+use crate::domain::model::Family;
 use crate::domain::person::Role;
 use crate::domain::readiness::set_status;
 use crate::domain::refusal::Code;
 use crate::domain::route::StepKind;
 use crate::domain::state::State;
+use crate::domain::text::Quantity;
 use crate::domain::time::{Date, Time};
 
 /// How many planned cases a workday brings for each set.
@@ -64,12 +67,15 @@ impl Hospital {
                 x if x < 0.04 => Risk::Airborne,
                 _ => Risk::None,
             };
+            let technique = self.chance.pick(&Technique::ALL).copied();
+            let wish = needs.first().and_then(|sheet| self.wish(sheet, technique));
             let it = PlanCase {
                 case: case.clone(),
                 start,
                 minutes: 15 * self.chance.between(2, 8) as u32,
                 room: Some(ask::line(format!("room {}", self.chance.between(1, 4)))),
-                technique: self.chance.pick(&Technique::ALL).copied(),
+                technique,
+                configuration: wish,
                 needs: needs.into_iter().filter_map(Id::new).collect(),
                 patient: Some(ask::line(format!("P-{:06}", self.cases * 7919 % 1_000_003))),
                 risk: Some(risk),
@@ -78,6 +84,19 @@ impl Hospital {
             self.in_minutes(4, Task::Promise(case.clone()));
             self.later(start.plus_minutes(-40), Task::Issue(case, 0));
         }
+    }
+
+    /// What the clinician wishes for: a barrel by its label, what works in it, and what is changed to where jet fails.
+    fn wish(&mut self, sheet: &str, technique: Option<Technique>) -> Option<Box<Wish>> {
+        let label = self.chance.pick(catalogue::barrels(sheet)).copied()?;
+        let family = if sheet == "tracheal" { Family::Tracheoscope } else { Family::Bronchoscope };
+        let beside = if self.chance.happens(0.5) { Family::Forceps } else { Family::SuctionTube };
+        Some(Box::new(Wish {
+            barrel_nominal: Quantity::parse(label),
+            barrel_family: Some(family),
+            together: [Family::Telescope, beside].map(|it| ask::line(it.name())).into(),
+            fall_back: technique.filter(|it| *it == Technique::JetOpen).map(|_| Technique::ControlledClosed),
+        }))
     }
 
     /// Keeps a set of each needed sheet that no other case needs at the same time.

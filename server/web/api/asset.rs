@@ -32,6 +32,7 @@ pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
         "model": asset.model,
         "family": family,
         "serial": asset.serial,
+        "measured": asset.measured,
         "lot": asset.lot,
         "owner": asset.owner,
         "set": asset.seat.as_ref().map(|seat| &seat.set),

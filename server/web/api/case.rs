@@ -27,6 +27,8 @@ pub fn told(state: &State, case: &Case) -> Value {
         "minutes": case.minutes,
         "room": case.room,
         "technique": case.technique,
+        "configuration": case.wish,
+        "chosen": case.chosen,
         "needs": case.needs,
         "risk": case.risk,
         "emergency": case.emergency,

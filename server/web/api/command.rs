@@ -10,8 +10,9 @@ use super::super::App;
 use super::super::problem::Problem;
 use super::caller::Caller;
 use crate::app::house::{Accepted, Outcome};
-use crate::domain::command::{Command, Malformed, wrong};
+use crate::domain::command::{Act, Command, Malformed, Model, wrong};
 use crate::domain::deciding::Turned;
+use crate::domain::sizes::{self, Doubt};
 use crate::formats::json::cleaned;
 
 /// A body of commands has at most this many bytes: a cycle record of a million samples fits.
@@ -67,9 +68,11 @@ type Answered = Result<(StatusCode, Map<String, Value>), Problem>;
 async fn submit(app: &App, caller: &Caller, items: Vec<Value>) -> Vec<Answered> {
     let mut answers: Vec<Option<Answered>> = Vec::with_capacity(items.len());
     let mut commands = Vec::new();
+    let mut lacking = Vec::new();
     for item in items {
         match read(item) {
             Ok(command) if command.act.admits(caller.actor.role) => {
+                lacking.push(lacks(&command));
                 commands.push(command);
                 answers.push(None);
             }
@@ -85,12 +88,37 @@ async fn submit(app: &App, caller: &Caller, items: Vec<Value>) -> Vec<Answered> 
         true => Vec::new(),
         false => app.house.submit(&caller.site, &caller.actor, commands).await,
     };
-    let mut outcomes = outcomes.into_iter();
+    let mut outcomes = outcomes.into_iter().zip(lacking);
     let answered = answers.into_iter().map(|answer| match answer {
         Some(answer) => answer,
-        None => outcomes.next().map_or_else(|| Err(Problem::too_many()), |outcome| told(outcome, caller)),
+        None => outcomes.next().map_or_else(
+            || Err(Problem::too_many()),
+            |(outcome, lacking)| {
+                told(outcome, caller).map(|(status, body)| (status, with_doubts(body, lacking)))
+            },
+        ),
     });
     answered.collect()
+}
+
+/// What a model that is defined does not say, beside what was doubtful in it.
+fn lacks(command: &Command) -> Vec<Doubt> {
+    match &command.act {
+        Act::Model(Model::DefineModel(model)) => {
+            sizes::lacks(model).iter().map(sizes::Point::doubt).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn with_doubts(mut body: Map<String, Value>, lacking: Vec<Doubt>) -> Map<String, Value> {
+    if !lacking.is_empty() {
+        let doubts = body.entry("doubts").or_insert_with(|| Value::Array(Vec::new()));
+        if let Value::Array(doubts) = doubts {
+            doubts.extend(lacking.iter().map(|it| json!(it)));
+        }
+    }
+    body
 }
 
 /// A command from JSON, its text normalised; U+0000 stands nowhere.
@@ -126,7 +154,7 @@ pub fn body(accepted: Accepted) -> Map<String, Value> {
     }
     body.insert("left".into(), list("left"));
     body.insert("deviation".into(), list("deviation"));
-    for name in ["also_opened", "short"] {
+    for name in ["also_opened", "short", "doubts"] {
         if let Some(list) = beside(name) {
             body.insert(name.into(), list);
         }

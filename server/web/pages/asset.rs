@@ -129,6 +129,7 @@ fn facts(state: &State, asset: &Asset, now: Time) -> Vec<(&'static str, String)>
     all.extend(model.and_then(|model| line(&model.maker)).map(|maker| ("Maker", maker)));
     all.extend(line(&asset.mark).map(|mark| ("Mark", mark)));
     all.extend(line(&asset.serial).map(|serial| ("Serial number", serial)));
+    all.extend(asset.measured.as_ref().map(|it| ("Measured", super::told_fit::sizes(it))));
     all.extend(line(&asset.lot).map(|lot| ("Lot", lot)));
     all.extend(line(&asset.location).filter(|_| asset.stage == Stage::Ready).map(|place| ("Place", place)));
     all.extend(asset.acquired.map(|day| ("Acquired", date(day))));

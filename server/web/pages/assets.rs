@@ -73,7 +73,12 @@ fn holds_text(state: &State, asset: &Asset, text: &str) -> bool {
     let by_model = || {
         state.model(&asset.model).is_some_and(|model| within(&model.name.0) || within(&model.family.words()))
     };
-    within(asset.asset.as_str()) || line(&asset.mark) || line(&asset.serial) || line(&asset.lot) || by_model()
+    within(asset.asset.as_str())
+        || within(asset.model.as_str())
+        || line(&asset.mark)
+        || line(&asset.serial)
+        || line(&asset.lot)
+        || by_model()
 }
 
 impl AssetsPage {

@@ -9,7 +9,8 @@ use super::define::{Begun, Forms};
 use super::load::limits;
 use super::say::Say;
 use super::shared::{Page, count, when};
-use crate::domain::model::Model;
+use crate::domain::model::{Coupling, Model, Port};
+use crate::domain::sizes::{Known, lacks, look};
 use crate::domain::starter::published;
 use crate::domain::state::{Condition, Machine, State};
 use crate::domain::time::Time;
@@ -33,10 +34,15 @@ pub struct Route {
 
 pub struct ModelRow {
     pub model: String,
+    pub href: String,
     pub name: String,
     pub family: String,
     pub route: String,
     pub sizes: String,
+    /// How much of its sizes looks wrong, or lacks.
+    pub looks_wrong: usize,
+    /// Its ends with their systems.
+    pub couplings: String,
     pub limits: String,
     pub processing: String,
     pub parts: usize,
@@ -87,12 +93,11 @@ pub struct CataloguePage {
     pub models: Vec<ModelRow>,
     pub sheets: Vec<Sheet>,
     pub machines: Vec<MachineRow>,
-    pub families: Vec<(String, String)>,
     pub forms: Forms,
 }
 
 /// Sizes as the trade writes them; each that is known, with its unit.
-fn sizes(model: &Model) -> String {
+pub fn sizes(model: &Model) -> String {
     let size = &model.dimensions;
     let named = [
         ("nominal", size.nominal, ""),
@@ -106,10 +111,27 @@ fn sizes(model: &Model) -> String {
     ];
     let known =
         named.iter().filter_map(|(name, value, unit)| value.map(|value| format!("{name} {value}{unit}")));
-    known.collect::<Vec<_>>().join(", ")
+    let holes: Vec<String> = size.hole_diameters_mm.iter().map(|hole| format!("{hole} mm")).collect();
+    let holes = match holes.as_slice() {
+        [] => None,
+        [one] => Some(format!("hole {one}")),
+        all => Some(format!("holes {}", super::shared::listed(all))),
+    };
+    let stack = size.stack_height_mm.map(|stack| format!("adds {stack} mm"));
+    known.chain(holes).chain(stack).collect::<Vec<_>>().join(", ")
 }
 
-fn limit_words(model: &Model) -> String {
+/// An end in words: its system, and the opening behind it.
+pub fn end(coupling: &Coupling) -> String {
+    let opening = coupling.port.map(|port| match port {
+        Port::Proximal => ", opens in line",
+        Port::Side => ", opens at the side",
+    });
+    let bore = coupling.bore_mm.map(|bore| format!(", bore {bore} mm")).unwrap_or_default();
+    format!("{} ({}{}{bore})", coupling.end.0, coupling.system.0, opening.unwrap_or_default())
+}
+
+pub fn limit_words(model: &Model) -> String {
     let limits = &model.limits;
     let named = [
         (limits.max_cycles, "cycles at most"),
@@ -129,7 +151,7 @@ fn limit_words(model: &Model) -> String {
     known.join(", ")
 }
 
-fn processing(model: &Model) -> String {
+pub fn processing(model: &Model) -> String {
     let it = &model.processing;
     let mut known = Vec::new();
     known.extend(it.steam.as_ref().map(|steam| {
@@ -180,7 +202,7 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
     }
 }
 
-fn families() -> Vec<(String, String)> {
+pub fn families() -> Vec<(String, String)> {
     use crate::domain::model::Family::*;
     let all = [
         Bronchoscope,
@@ -221,8 +243,12 @@ impl CataloguePage {
                 .map(|steps| steps.iter().map(|step| step.words()).collect())
                 .unwrap_or_default(),
         });
+        let known = Known::of(state);
         let models = state.models.values().map(|model| ModelRow {
             model: model.model.to_string(),
+            href: format!("/models/{}", super::shared::segment(model.model.as_str())),
+            looks_wrong: look(model, &known).all().count() + lacks(model).len(),
+            couplings: model.couplings.iter().map(end).collect::<Vec<_>>().join(", "),
             name: model.name.0.clone(),
             family: model.family.words(),
             route: model.route.to_string(),
@@ -257,7 +283,6 @@ impl CataloguePage {
             models: models.collect(),
             sheets: sheets.collect(),
             machines,
-            families,
             page,
         }
     }

@@ -74,7 +74,19 @@ fn sentence(event: &Event) -> String {
         }
         What::ReserveSet(it) => format!("Reserve of {} set to {}.", it.count_sheet, it.minimum),
         What::RouteDefined(it) => format!("Route {} defined, version {}.", it.route, it.version),
-        What::ModelDefined(it) => format!("Model {} defined: {}.", it.model, it.name.0),
+        What::ModelDefined(it) => {
+            let doubts = event
+                .beside
+                .doubts
+                .iter()
+                .map(|it| format!("{}: {}", super::words::field(&it.pointer), it.detail));
+            let doubts: Vec<String> = doubts.collect();
+            let all_the_same = match doubts.is_empty() {
+                true => String::new(),
+                false => format!(" Saved all the same: {}.", doubts.join("; ")),
+            };
+            format!("Model {} defined: {}.{all_the_same}", it.model, it.name.0)
+        }
         What::CountSheetDefined(it) => format!("Count sheet {} defined: {}.", it.count_sheet, it.name.0),
         What::MachineDefined(it) => format!("Machine {} defined.", it.machine),
         What::MachineOut(it) => format!("{} taken out of service: {}", it.machine, it.reason.0),
@@ -106,6 +118,11 @@ fn of_parts(event: &Event) -> String {
                 it.location.0
             )
         }
+        What::AssetMeasured(it) => {
+            let how = it.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
+            format!("{} measured{how}: {}.", it.asset, super::told_fit::sizes(&it.dimensions))
+        }
+        What::FitConfirmed(it) => super::told_fit::tried(it),
         What::Retired(it) => format!("{} retired ({}).", it.asset, it.cause.name().replace('_', " ")),
         What::PutInSet(it) => format!("{} put in set {}, line {}.", it.asset, it.seat.set, it.seat.line),
         What::TakenFromSet(it) => {

@@ -62,6 +62,7 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("{} used at case {}.", names(it.parts.iter().map(|part| &part.asset)), it.case)
         }
         What::CountClosed(it) => format!("Count of case {} closed: {}.", it.case, counted(it)),
+        What::ConfigurationChosen(it) => super::told_fit::chosen(it),
         What::PatientErased(it) => {
             let of = match (&it.case, &it.load) {
                 (Some(case), _) => format!("case {case}"),

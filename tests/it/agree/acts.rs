@@ -320,7 +320,7 @@ fn add(dice: &mut Dice) -> Value {
 fn definition(dice: &mut Dice) -> Value {
     let step = |step: &str| json!({"step": step});
     let line = |line: &str, family: &str, quantity: usize| json!({"line": line, "family": family, "quantity": quantity, "essential": true});
-    match dice.below(8) {
+    match dice.below(10) {
         0 => {
             let mut steps: Vec<Value> =
                 ["treated", "received", "cleaned", "dried", "inspected"].map(step).into();
@@ -344,6 +344,12 @@ fn definition(dice: &mut Dice) -> Value {
             json!({"do": "set_reserve", "count_sheet": dice.word(&["adult", "child"]), "minimum": dice.below(3)})
         }
         6 => json!({"do": "set_policy", "two_people": true}),
+        7 => {
+            json!({"do": "measure_asset", "asset": dice.word(&["B-1", "T-1", "C-2", "X-0"]), "how": "calliper",
+                    "dimensions": {"outer_diameter_mm": format!("{}.5", 2 + dice.below(6))}})
+        }
+        8 => json!({"do": "confirm_fit", "models": ["cap", dice.word(&["barrel", "scope", "none"])],
+                    "fits": dice.once_in(2), "how": "pushed on by hand"}),
         _ => {
             json!({"do": "define_machine", "machine": dice.word(&["washer-2", "washer-3"]), "kind": "washer_disinfector",
                     "programmes": [{"programme": "wash", "method": "machine", "a0_s": 600 + dice.below(3)}]})

@@ -16,7 +16,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
     let from = if dice.once_in(12) { &all } else { &open };
     let case = dice.pick(from).cloned();
     let Some(case) = case.filter(|_| !dice.once_in(8)) else { return plan(dice, now) };
-    match dice.below(18) {
+    match dice.below(20) {
         0..4 => issue(state, &case, dice),
         4..7 if case.anything_out() || dice.once_in(8) => {
             json!({"do": "open", "case": case.case, "scan": at_case(state, &case, dice), "indicator": "pass"})
@@ -34,6 +34,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
         15 if dice.once_in(2) => repair(state, dice),
         15 => plan(dice, now),
         16 => look_back(state, &case, dice),
+        17 | 18 => choose(state, &case, dice),
         _ => json!({"do": "cancel_case", "case": case.case, "reason": "moved"}),
     }
 }
@@ -85,7 +86,8 @@ fn change(case: &Case, dice: &mut Dice) -> Value {
         0 => {
             json!({"do": "change_case", "case": case.case, "minutes": 20 + dice.below(90), "room": "theatre 2"})
         }
-        1 => json!({"do": "change_case", "case": case.case, "technique": "apnoeic"}),
+        1 => json!({"do": "change_case", "case": case.case, "technique": "apnoeic",
+                    "configuration": {"barrel_nominal": 7 + dice.below(3), "together": ["telescope", "forceps"]}}),
         _ => json!({"do": "change_case", "case": case.case, "risk": "prion_suspected"}),
     }
 }
@@ -98,6 +100,19 @@ fn promise(state: &State, case: &Case, dice: &mut Dice) -> Value {
         (_, Some(set)) => json!({"do": "promise", "case": case.case, "set": set}),
         _ => json!({"do": "promise", "case": case.case, "set": "SET-1"}),
     }
+}
+
+/// What is put together: told as done more often than asked for, since little of this department fits.
+fn choose(state: &State, case: &Case, dice: &mut Dice) -> Value {
+    let barrels: Vec<_> = state.assets.values().filter(|asset| asset.model.as_str() == "barrel").collect();
+    let barrel = dice.pick(&barrels).map_or("X-0".to_string(), |asset| asset.asset.to_string());
+    let other = part(state, dice).map_or("X-0".into(), |asset| asset.asset.to_string());
+    let mut all = json!({"do": "choose_configuration", "case": case.case,
+                         "configuration": {"barrel": barrel, "parts": [{"asset": other}]}});
+    if !dice.once_in(4) {
+        all["done"] = true.into();
+    }
+    all
 }
 
 fn missing(state: &State, dice: &mut Dice) -> Value {

@@ -1,0 +1,247 @@
+//! What a configuration may be made of: the parts that are or will be ready for a case, alike ones together, with the
+//! sets that they lie in and what opening these costs others.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rust_decimal::Decimal;
+
+use super::case::Case;
+use super::configuration::Wish;
+use super::fit::Have;
+use super::fit_judge::Setting;
+use super::fit_ready::{have, spent};
+use super::fit_size::{Piece, Reach, Width};
+use super::id::Id;
+use super::issuing::is_ready;
+use super::model::Family;
+use super::readiness::glance;
+use super::setup_sheet::Cost;
+use super::state::{Asset, State};
+use super::time::Time;
+use crate::analysis::packing::Length;
+
+/// Parts that nothing distinguishes for a configuration: one model, measured alike, tried alike.
+#[derive(Clone, Debug)]
+pub struct Kind<'a> {
+    pub piece: Piece<'a>,
+    pub inner: Option<Width>,
+    pub shaft: Option<Width>,
+    pub widest: Option<Width>,
+    pub length: Option<Reach>,
+    pub stack: Option<Reach>,
+    pub holes: Vec<Width>,
+}
+
+/// A piece that can be had.
+#[derive(Clone, Debug)]
+pub struct Candidate<'a> {
+    pub asset: &'a Asset,
+    pub kind: usize,
+    /// Its set among [`House::sets`].
+    pub set: Option<usize>,
+    pub have: Have,
+    pub ready_at: Option<Time>,
+}
+
+/// A set, and what opening it costs.
+#[derive(Clone, Debug)]
+pub struct SetCost {
+    pub set: Id,
+    pub count_sheet: Id,
+    /// Kept for this very case, or out at it already.
+    pub own: bool,
+    pub ready: bool,
+    /// Other cases that need it at the same time.
+    pub robs: BTreeSet<Id>,
+}
+
+/// Everything that a case may choose from.
+#[derive(Clone, Debug)]
+pub struct House<'a> {
+    pub setting: Setting<'a>,
+    pub kinds: Vec<Kind<'a>>,
+    pub pieces: Vec<Candidate<'a>>,
+    pub sets: Vec<SetCost>,
+    /// Ready sets by count sheet, beside the least that the reserve asks for.
+    reserves: BTreeMap<Id, (u32, u32)>,
+}
+
+fn kind_of(piece: Piece) -> Kind {
+    Kind {
+        piece,
+        inner: piece.inner(),
+        shaft: piece.shaft(),
+        widest: piece.widest(),
+        length: piece.length(),
+        stack: piece.stack(),
+        holes: piece.holes(),
+    }
+}
+
+impl<'a> House<'a> {
+    pub fn of(setting: Setting<'a>) -> House<'a> {
+        let state = setting.state;
+        let needed = setting.needed();
+        let tried: BTreeSet<&Id> =
+            state.tried.values().flat_map(|tried| tried.it.parts.iter().flatten()).collect();
+        let mut house = House {
+            setting,
+            kinds: Vec::new(),
+            pieces: Vec::new(),
+            sets: Vec::new(),
+            reserves: reserves(state, setting.now),
+        };
+        let chosen = chosen_elsewhere(state, setting.case);
+        let mut set_at: BTreeMap<&Id, usize> = BTreeMap::new();
+        let mut by_model: BTreeMap<&Id, Vec<usize>> = BTreeMap::new();
+        for asset in state.assets.values() {
+            let Some(piece) = Piece::of(state, asset) else { continue };
+            let family = piece.family();
+            if !(family.is_barrel() || family.is_instrument() || family.is_joined()) || spent(state, asset) {
+                continue;
+            }
+            let (have, ready_at, _) = have(state, asset, needed);
+            if have == Have::NotReady {
+                continue;
+            }
+            let seat = asset.seat.as_ref().map(|seat| &seat.set);
+            // A part without a set that another case has chosen is that case's.
+            if seat.is_none() && chosen.contains_key(&asset.asset) {
+                continue;
+            }
+            let alike = by_model.entry(&asset.model).or_default();
+            let own = tried.contains(&asset.asset);
+            let known = alike.iter().copied().find(|kind| {
+                let other = house.kinds.get(*kind).and_then(|kind| kind.piece.asset);
+                !own && other
+                    .is_some_and(|other| other.measured == asset.measured && !tried.contains(&other.asset))
+            });
+            let kind = known.unwrap_or_else(|| {
+                house.kinds.push(kind_of(piece));
+                alike.push(house.kinds.len() - 1);
+                house.kinds.len() - 1
+            });
+            let set = seat.and_then(|id| {
+                let at = set_at.get(id).copied().or_else(|| {
+                    house.sets.push(set_cost(state, id, &setting, &chosen)?);
+                    Some(house.sets.len() - 1)
+                })?;
+                set_at.insert(id, at);
+                Some(at)
+            });
+            house.pieces.push(Candidate { asset, kind, set, have, ready_at });
+        }
+        house
+    }
+
+    pub fn family(&self, kind: usize) -> Option<Family> {
+        self.kinds.get(kind).map(|kind| kind.piece.family())
+    }
+
+    /// How many reserves fall below their least by opening these sets.
+    pub fn undercut(&self, opened: &[usize]) -> Vec<(&Id, u32, u32)> {
+        let mut taken: BTreeMap<&Id, u32> = BTreeMap::new();
+        for set in opened.iter().filter_map(|at| self.sets.get(*at)).filter(|set| set.ready && !set.own) {
+            *taken.entry(&set.count_sheet).or_default() += 1;
+        }
+        let below = taken.into_iter().filter_map(|(sheet, n)| {
+            let (ready, least) = self.reserves.get(sheet).copied()?;
+            let left = ready.saturating_sub(n);
+            (left < least).then_some((sheet, left, least))
+        });
+        below.collect()
+    }
+
+    /// The other cases that lose by opening these sets.
+    pub fn robbed(&self, opened: &[usize]) -> BTreeSet<&Id> {
+        opened.iter().filter_map(|at| self.sets.get(*at)).flat_map(|set| &set.robs).collect()
+    }
+
+    /// What opening these sets costs, in sentences.
+    pub fn costs(&self, opened: &[usize]) -> Vec<Cost> {
+        let state = self.setting.state;
+        let mut all = Vec::new();
+        for set in opened.iter().filter_map(|at| self.sets.get(*at)) {
+            for case in &set.robs {
+                let start = state.cases.get(case).map(|case| case.start.told(state.zone)).unwrap_or_default();
+                let sentence = format!("Set {} is kept for case {case}, which starts on {start}.", set.set);
+                all.push(Cost { case: Some(case.clone()), count_sheet: None, sentence });
+            }
+        }
+        for (sheet, left, least) in self.undercut(opened) {
+            let sentence =
+                format!("The reserve of {sheet} falls to {left} ready; at least {least} is asked for.");
+            all.push(Cost { case: None, count_sheet: Some(sheet.clone()), sentence });
+        }
+        all
+    }
+
+    /// The barrel kinds that a wish admits.
+    pub fn barrels(&self, wish: Option<&Wish>) -> Vec<usize> {
+        let admits = |kind: &Kind| {
+            let model = kind.piece.model;
+            let nominal = wish.and_then(|wish| wish.barrel_nominal);
+            let family = wish.and_then(|wish| wish.barrel_family);
+            model.family.is_barrel()
+                && family.is_none_or(|family| family == model.family)
+                && nominal.is_none_or(|nominal| model.dimensions.nominal == Some(nominal))
+        };
+        let all = self.kinds.iter().enumerate();
+        all.filter(|(_, kind)| admits(kind)).map(|(n, _)| n).collect()
+    }
+
+    /// How wide a barrel is in the airway: its outer diameter, or the lumen where that is not known.
+    pub fn barrel_width(&self, kind: usize) -> Option<Decimal> {
+        let sizes = self.kinds.get(kind)?.piece.sizes();
+        let size = sizes.outer.or(sizes.inner)?;
+        size.measured.max(size.stated).map(|size| size.0)
+    }
+}
+
+impl Kind<'_> {
+    pub fn shaft_high(&self) -> Length {
+        self.shaft.map_or(Length::default(), |shaft| shaft.high)
+    }
+}
+
+/// The pieces that other cases have chosen for a time that overlaps this one's.
+fn chosen_elsewhere(state: &State, case: Option<&Case>) -> BTreeMap<Id, Id> {
+    let mut all = BTreeMap::new();
+    let Some(case) = case else { return all };
+    let turnaround = state.policy.turnaround_minutes;
+    for other in
+        state.open_cases().filter(|other| other.case != case.case && other.overlaps(case, turnaround))
+    {
+        for piece in other.chosen.iter().flat_map(|chosen| chosen.pieces()) {
+            all.extend(Id::new(piece).map(|piece| (piece, other.case.clone())));
+        }
+    }
+    all
+}
+
+fn set_cost(state: &State, id: &Id, setting: &Setting, chosen: &BTreeMap<Id, Id>) -> Option<SetCost> {
+    let set = state.sets.get(id)?;
+    let mut robs: BTreeSet<Id> = set.seats.values().filter_map(|asset| chosen.get(asset).cloned()).collect();
+    let mut own = false;
+    if let Some(case) = setting.case {
+        let out = state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out));
+        own = out || case.promised.contains(id);
+        let turnaround = state.policy.turnaround_minutes;
+        let others = state.open_cases().filter(|other| {
+            other.case != case.case && other.promised.contains(id) && other.overlaps(case, turnaround)
+        });
+        robs.extend(others.map(|other| other.case.clone()));
+    }
+    let ready = is_ready(glance(state, set, setting.now).status);
+    Some(SetCost { set: id.clone(), count_sheet: set.count_sheet.clone(), own, ready, robs })
+}
+
+fn reserves(state: &State, now: Time) -> BTreeMap<Id, (u32, u32)> {
+    let mut all = BTreeMap::new();
+    for (sheet, least) in state.reserves.iter().filter(|(_, least)| **least > 0) {
+        let of_sheet = state.sets.values().filter(|set| set.count_sheet == *sheet);
+        let ready = of_sheet.filter(|set| is_ready(glance(state, set, now).status)).count();
+        all.insert(sheet.clone(), (ready as u32, *least));
+    }
+    all
+}

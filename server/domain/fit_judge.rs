@@ -1,0 +1,228 @@
+//! Judges a configuration: every rule looked at, the worst first, and what may be said of the whole.
+
+use super::case::{Case, Technique};
+use super::fit::{Answer, Check, Fit, FitPart, Have, Opening, OpeningState, Rule, Verdict};
+use super::fit_joint::joints;
+use super::fit_layout::Layout;
+use super::fit_length::lengths;
+use super::fit_lumen::lumen;
+use super::fit_openings::{caps, openings, technique};
+use super::fit_ready::{Needed, processing};
+use super::fit_size::{Piece, mm};
+use super::model::Port;
+use super::setup_sheet::cautions;
+use super::state::State;
+use super::time::Time;
+
+/// What a configuration is judged for.
+#[derive(Clone, Copy, Debug)]
+pub struct Setting<'a> {
+    pub state: &'a State,
+    pub now: Time,
+    pub technique: Option<Technique>,
+    pub case: Option<&'a Case>,
+}
+
+impl<'a> Setting<'a> {
+    pub fn of_case(state: &'a State, case: &'a Case, now: Time) -> Setting<'a> {
+        Setting { state, now, technique: case.technique, case: Some(case) }
+    }
+
+    pub fn needed(&self) -> Needed<'a> {
+        let by = self.case.map_or(self.now, |case| case.start.max(self.now));
+        Needed { now: self.now, by, case: self.case }
+    }
+}
+
+/// Every rule of a configuration but whether its parts can be had.
+pub fn checks(setting: &Setting, layout: &Layout) -> Vec<Check> {
+    let policy = &setting.state.policy;
+    let open = openings(layout, policy);
+    let (_, mut all) = joints(setting.state, layout);
+    all.extend(technique(layout, &open, setting.technique));
+    all.extend(caps(layout, policy, &open));
+    all.extend(lumen(layout, policy).1);
+    all.extend(lengths(layout, policy).1);
+    all.extend(sizes(layout));
+    all
+}
+
+/// The answer that follows from rules.
+pub fn answer(checks: &[Check]) -> Answer {
+    match checks.iter().map(|check| check.verdict).max() {
+        None | Some(Verdict::Holds | Verdict::Warns) => Answer::Fits,
+        Some(Verdict::NotKnown) => Answer::NotKnown,
+        Some(Verdict::Fails) => Answer::DoesNotFit,
+        Some(Verdict::Stops) => Answer::Stop,
+    }
+}
+
+/// The whole answer.
+pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
+    let policy = &setting.state.policy;
+    let open = openings(layout, policy);
+    let (joints, mut checks) = joints(setting.state, layout);
+    checks.extend(technique(layout, &open, setting.technique));
+    checks.extend(caps(layout, policy, &open));
+    let (together, of_lumen) = lumen(layout, policy);
+    checks.extend(of_lumen);
+    let (telescopes, of_length) = lengths(layout, policy);
+    checks.extend(of_length);
+    checks.extend(sizes(layout));
+    checks.sort_by_key(|check| (std::cmp::Reverse(check.verdict), check.rule));
+    let answer = answer(&checks);
+    let steps = steps(layout, &open);
+    let parts: Vec<FitPart> =
+        (0..layout.pieces.len()).filter_map(|n| part(setting, layout, n, &steps)).collect();
+    let have = parts.iter().map(|part| part.processing.as_ref().map(|it| it.have)).max().flatten();
+    let spare = together.iter().map(|it| it.spare_mm).reduce(f64::min);
+    Fit {
+        answer,
+        sentence: sentence(answer, &checks, spare),
+        technique: setting.technique,
+        cautions: cautions(setting.technique, layout.pieces.first().map(Piece::family)),
+        parts,
+        joints,
+        openings: open,
+        together,
+        telescopes,
+        checks,
+        have,
+    }
+}
+
+/// The worst fact first.
+fn sentence(answer: Answer, checks: &[Check], spare: Option<f64>) -> String {
+    let worst = checks.first().map_or("", |check| check.sentence.as_str());
+    let others = checks.iter().skip(1).filter(|check| check.verdict > Verdict::Warns).count();
+    let more = match others {
+        0 => String::new(),
+        1 => " One more thing stands against it.".into(),
+        n => format!(" {n} more things stand against it."),
+    };
+    match answer {
+        Answer::Fits => {
+            let spare =
+                spare.map_or_else(String::new, |spare| format!(" with {} to spare in the lumen", mm(spare)));
+            let warned = checks.first().filter(|check| check.verdict == Verdict::Warns);
+            let look = warned.map_or_else(String::new, |check| format!(" Look first: {}", check.sentence));
+            format!("It fits{spare}.{look}")
+        }
+        Answer::NotKnown => format!("Fit not known. {worst}{more}"),
+        Answer::DoesNotFit => format!("It does not fit. {worst}{more}"),
+        Answer::Stop => format!("Stop. {worst}{more}"),
+    }
+}
+
+fn part(setting: &Setting, layout: &Layout, n: usize, steps: &[usize]) -> Option<FitPart> {
+    let piece = layout.pieces.get(n)?;
+    let (state, asset) = (setting.state, piece.asset);
+    let seat = asset.and_then(|asset| asset.seat.as_ref());
+    let assembly = piece.model.assembly.as_ref();
+    Some(FitPart {
+        asset: asset.map(|asset| asset.asset.clone()),
+        mark: asset.and_then(|asset| asset.mark.as_ref()).map(|mark| mark.0.clone()),
+        model: piece.model.model.clone(),
+        name: piece.model.name.0.clone(),
+        family: piece.family(),
+        step: steps.iter().position(|at| *at == n).map_or(0, |at| at + 1),
+        assembly_note: assembly.and_then(|it| it.note.as_ref()).map(|note| note.0.clone()),
+        assembly_edition: assembly.and_then(|it| it.edition.as_ref()).map(|edition| edition.0.clone()),
+        sizes: piece.sizes(),
+        on: layout.mount(n).map(|mount| layout.end_at(mount.on)),
+        through: layout.entry(n).map(|end| layout.end_at(end)),
+        set: seat.map(|seat| seat.set.clone()),
+        line: seat.map(|seat| seat.line.clone()),
+        position: seat.map(|seat| seat.position),
+        location: asset.and_then(|asset| asset.location.as_ref()).map(|at| at.0.clone()),
+        processing: asset.map(|asset| processing(state, asset, setting.needed())),
+    })
+}
+
+/// The parts in the order in which they go on: the chain from the connector to the barrel, then what sits on the rest,
+/// then what goes in; refined by what the site entered from its makers' instructions.
+fn steps(layout: &Layout, openings: &[Opening]) -> Vec<usize> {
+    let by = |state: OpeningState| {
+        openings.iter().find(|opening| opening.state == state).and_then(|opening| opening.by)
+    };
+    let in_line = openings.iter().find(|opening| opening.port == Port::Proximal).map(|it| it.at.part);
+    let first = by(OpeningState::Connector).or_else(|| by(OpeningState::Jet)).or(in_line).unwrap_or(0);
+    let mut chain = vec![first];
+    let mut at = first;
+    while let Some(mount) = layout.mount(at).filter(|_| chain.len() <= layout.pieces.len()) {
+        at = mount.on.0;
+        chain.push(at);
+    }
+    let instrument = |n: usize| layout.pieces.get(n).is_some_and(|piece| piece.family().is_instrument());
+    let all = 0..layout.pieces.len();
+    chain.extend(all.clone().filter(|n| !instrument(*n) && layout.is_joined(*n)));
+    chain.extend(all.clone().filter(|n| instrument(*n)));
+    chain.extend(all);
+    let mut seen = std::collections::BTreeSet::new();
+    chain.retain(|n| seen.insert(*n));
+    let order = |at: usize, n: usize| {
+        let assembly = layout.pieces.get(n).and_then(|piece| piece.model.assembly.as_ref());
+        assembly.and_then(|it| it.order).map_or(at as u64 + 1, u64::from)
+    };
+    let mut ordered: Vec<(u64, usize)> =
+        chain.iter().enumerate().map(|(at, n)| (order(at, *n), *n)).collect();
+    ordered.sort_by_key(|(order, _)| *order);
+    ordered.into_iter().map(|(_, n)| n).collect()
+}
+
+/// Whether the sizes that were entered can be true.
+fn sizes(layout: &Layout) -> Vec<Check> {
+    let mut checks = Vec::new();
+    let mut say = |verdict: Verdict, part: usize, sentence: String| {
+        checks.push(Check {
+            rule: Rule::Sizes,
+            verdict,
+            parts: vec![part],
+            sentence,
+            found_mm: None,
+            needed_mm: None,
+            spare_mm: None,
+        });
+    };
+    for (n, piece) in layout.pieces.iter().enumerate() {
+        let sizes = &piece.model.dimensions;
+        let called = piece.called();
+        if let (true, Some(inner), Some(outer)) =
+            (piece.family().is_barrel(), sizes.inner_diameter_mm, sizes.outer_diameter_mm)
+            && inner >= outer
+        {
+            let sentence = format!(
+                "{called}: an inner diameter of {inner} mm and an outer of {outer} mm can't both be true."
+            );
+            say(Verdict::NotKnown, n, sentence);
+        }
+        if piece.family().is_barrel()
+            && sizes.nominal.is_some()
+            && sizes.nominal == sizes.inner_diameter_mm
+            && piece.measured().is_none_or(|it| it.inner_diameter_mm.is_none())
+        {
+            let sentence = format!(
+                "{called}: the inner diameter is the same number as the nominal label. A label is no diameter: measure it."
+            );
+            say(Verdict::Warns, n, sentence);
+        }
+        if let (true, Some(french), Some(named)) = (
+            piece.family().is_instrument(),
+            sizes.french,
+            sizes.shaft_diameter_mm.or(sizes.outer_diameter_mm),
+        ) && french.0 != named.0 * rust_decimal::Decimal::from(3)
+        {
+            let sentence = format!(
+                "{called}: two diameters are entered, {named} mm and {french} Fr ({}). The wider one is used.",
+                mm(french.f64() / 3.0)
+            );
+            say(Verdict::Warns, n, sentence);
+        }
+    }
+    checks
+}
+
+/// Whether nothing stands against having all its parts.
+pub fn all_can_be_had(fit: &Fit) -> bool {
+    fit.have.is_none_or(|have| have < Have::NotReady)
+}

@@ -1,0 +1,399 @@
+//! Openings: what sits on each decides whether gas can pass, and the technique decides what they have to be.
+
+use super::case::Technique;
+use super::fit::{Check, Gas, Opening, OpeningState, Rule, Verdict};
+use super::fit_layout::{End, Layout};
+use super::fit_size::{Width, mm};
+use super::model::{Family, Port};
+use super::site::Policy;
+use crate::analysis::packing::{Length, TOLERANCE_MM, needed};
+
+/// Every opening into the lumen, with what sits on it.
+pub fn openings(layout: &Layout, policy: &Policy) -> Vec<Opening> {
+    layout.openings().into_iter().filter_map(|end| opening(layout, policy, end)).collect()
+}
+
+/// The shafts of instruments at their widest, where all are known.
+pub fn shafts(layout: &Layout, instruments: &[usize]) -> Option<Vec<Length>> {
+    let shaft = |piece: &usize| Some(layout.pieces.get(*piece)?.shaft()?.high);
+    instruments.iter().map(shaft).collect()
+}
+
+fn state_of(layout: &Layout, by: Option<usize>) -> OpeningState {
+    let Some(piece) = by.and_then(|by| layout.pieces.get(by)) else { return OpeningState::Open };
+    match piece.family() {
+        Family::Cap if piece.holes().is_empty() => OpeningState::Blank,
+        Family::Cap => OpeningState::HoledCap,
+        Family::AnaesthesiaConnector => OpeningState::Connector,
+        Family::JetAdapter => OpeningState::Jet,
+        Family::Window => OpeningState::Window,
+        _ => OpeningState::Other,
+    }
+}
+
+fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
+    let coupling = layout.coupling(end)?;
+    let by = layout.on(end);
+    let state = state_of(layout, by);
+    let instruments: Vec<usize> =
+        layout.instruments().into_iter().filter(|piece| layout.entry(*piece) == Some(end)).collect();
+    let holes = by.and_then(|by| layout.pieces.get(by)).map(|piece| piece.holes()).unwrap_or_default();
+    let bore = coupling.bore_mm.map(|bore| bore.f64());
+    let each = layout.at_once(end).into_iter().map(|here| gas(layout, policy, state, &holes, &here, bore));
+    // Gas counts as leaving only where it can whichever of the groups is in.
+    let gas = each.min().unwrap_or(Gas::NotKnown);
+    let way_out = layout.way_out.contains(&end);
+    let sits = match by {
+        Some(by) => format!("{} ({})", layout.called(by), state.words()),
+        None => "nothing".into(),
+    };
+    let through: Vec<String> = instruments.iter().map(|piece| layout.called(*piece)).collect();
+    let through = match through.is_empty() {
+        true => String::new(),
+        false => format!("; {} through it", through.join(" and ")),
+    };
+    let passes = match gas {
+        Gas::Open => "gas can pass",
+        Gas::Closed => "closed",
+        Gas::NotKnown => "whether gas can pass is not known",
+    };
+    let declared = if way_out { ", declared as the way out for gas" } else { "" };
+    let called = layout.end_called(end);
+    Some(Opening {
+        at: layout.end_at(end),
+        port: coupling.port?,
+        bore_mm: bore,
+        state,
+        by,
+        holes_mm: holes.iter().map(|hole| hole.low.mm()).collect(),
+        instruments,
+        gas,
+        way_out,
+        sentence: format!("Opening {called}: {sits}{through}: {passes}{declared}."),
+    })
+}
+
+/// Whether gas passes. Beside what goes through an open bore a gap has to stay; in a cap an instrument fills its hole,
+/// and that closes it.
+fn gas(
+    layout: &Layout,
+    policy: &Policy,
+    state: OpeningState,
+    holes: &[Width],
+    instruments: &[usize],
+    bore: Option<f64>,
+) -> Gas {
+    match state {
+        OpeningState::Open if instruments.is_empty() => Gas::Open,
+        OpeningState::Open => {
+            let widths = shafts(layout, instruments);
+            let (Some(bore), Some(widths)) = (bore, widths) else { return Gas::NotKnown };
+            match needed(&widths) {
+                Ok(needed) if needed.high_mm + policy.way_out_gap_mm.f64() <= bore + TOLERANCE_MM => {
+                    Gas::Open
+                }
+                Ok(_) => Gas::Closed,
+                Err(_) => Gas::NotKnown,
+            }
+        }
+        OpeningState::HoledCap if holes.len() > instruments.len() => Gas::Open,
+        OpeningState::HoledCap
+        | OpeningState::Blank
+        | OpeningState::Connector
+        | OpeningState::Jet
+        | OpeningState::Window => Gas::Closed,
+        OpeningState::Other => Gas::NotKnown,
+    }
+}
+
+/// Whether a hole seals on an instrument and bears it.
+pub fn suits(policy: &Policy, hole: &Width, shaft: Width, widest: Width) -> bool {
+    hole.high < shaft.low && hole.low.mm() >= widest.high.mm() * policy.cap_hole_ratio.f64() - TOLERANCE_MM
+}
+
+/// The instruments in the order of the holes, each in one that suits it where that can be; else the thickest in the widest.
+fn in_holes(layout: &Layout, policy: &Policy, holes: &[Width], instruments: &[usize]) -> Vec<usize> {
+    let piece = |n: usize| layout.pieces.get(n);
+    let mut sorted = instruments.to_vec();
+    sorted.sort_by_key(|n| (std::cmp::Reverse(piece(*n).and_then(|it| it.shaft()).map(|it| it.high)), *n));
+    let fits = |hole: usize, n: usize| {
+        let sizes = piece(n).and_then(|it| it.shaft().zip(it.widest()));
+        holes.get(hole).zip(sizes).is_some_and(|(hole, (shaft, widest))| suits(policy, hole, shaft, widest))
+    };
+    // With more holes than instruments somebody chooses which ones; the widest are told.
+    let places = holes.len().min(sorted.len());
+    each_in_its_own(places, &sorted, &fits, &mut Vec::new())
+        .filter(|all| all.len() == sorted.len())
+        .unwrap_or(sorted)
+}
+
+/// Gives each of the first places one of the things that fits it, all of them different.
+pub fn each_in_its_own(
+    places: usize,
+    things: &[usize],
+    fits: &impl Fn(usize, usize) -> bool,
+    taken: &mut Vec<usize>,
+) -> Option<Vec<usize>> {
+    if taken.len() == places {
+        return Some(taken.clone());
+    }
+    for thing in things {
+        if !taken.contains(thing) && fits(taken.len(), *thing) {
+            taken.push(*thing);
+            if let Some(all) = each_in_its_own(places, things, fits, taken) {
+                return Some(all);
+            }
+            taken.pop();
+        }
+    }
+    None
+}
+
+struct Told(Vec<Check>);
+
+impl Told {
+    fn say(&mut self, rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) {
+        self.0.push(Check {
+            rule,
+            verdict,
+            parts,
+            sentence,
+            found_mm: None,
+            needed_mm: None,
+            spare_mm: None,
+        });
+    }
+}
+
+/// What the technique asks of the openings.
+pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Technique>) -> Vec<Check> {
+    let mut told = Told(Vec::new());
+    if openings.is_empty() {
+        let sentence =
+            "No opening into the lumen is known: the catalogue names none on these parts. Fit not known.";
+        told.say(Rule::Openings, Verdict::NotKnown, vec![0], sentence.into());
+    } else if openings.iter().all(|opening| opening.port != Port::Proximal) {
+        let sentence = "No opening in line with the barrel is known on these parts. Fit not known.";
+        told.say(Rule::Openings, Verdict::NotKnown, vec![0], sentence.into());
+    }
+    for end in &layout.way_out {
+        if !layout.openings().contains(end) {
+            let sentence =
+                format!("{} is declared as a way out, and is no opening here.", layout.end_called(*end));
+            let jet = technique == Some(Technique::JetOpen);
+            let verdict = if jet { Verdict::Stops } else { Verdict::Fails };
+            told.say(Rule::WayOut, verdict, vec![end.0], sentence);
+        }
+    }
+    match technique {
+        None => {
+            let sentence = "Technique not known: nothing can be said of the openings.";
+            told.say(Rule::Openings, Verdict::NotKnown, Vec::new(), sentence.into());
+        }
+        Some(Technique::JetOpen) => jet(&mut told, openings, !layout.way_out.is_empty()),
+        Some(Technique::ControlledClosed) => closed(&mut told, openings),
+        Some(Technique::Assisted) => {
+            let sentence = "Assisted ventilation leaves the openings to those who give it.";
+            told.say(Rule::Openings, Verdict::Holds, Vec::new(), sentence.into());
+        }
+        Some(Technique::Apnoeic) => apnoeic(&mut told, openings),
+    }
+    told.0
+}
+
+fn jet(told: &mut Told, openings: &[Opening], is_declared: bool) {
+    if !openings.iter().any(|opening| opening.state == OpeningState::Jet) {
+        let sentence = "No jet attachment sits on any opening.";
+        told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
+    }
+    let declared: Vec<&Opening> = openings.iter().filter(|opening| opening.way_out).collect();
+    if !is_declared {
+        let open: Vec<&str> = openings
+            .iter()
+            .filter(|opening| opening.gas == Gas::Open)
+            .map(|opening| opening.at.end.as_str())
+            .collect();
+        let next = match open.as_slice() {
+            [] => "none of these openings lets gas pass".to_string(),
+            open => format!("\"{}\" lets gas pass: declare the one that stays open", open.join("\", \"")),
+        };
+        let sentence = format!("Gas must be able to leave. No way out is declared; {next}.");
+        told.say(Rule::WayOut, Verdict::Stops, Vec::new(), sentence);
+    }
+    for opening in &declared {
+        let parts: Vec<usize> = opening.by.into_iter().chain(opening.instruments.iter().copied()).collect();
+        let end = &opening.at.end;
+        match (opening.gas, opening.state) {
+            (Gas::Open, OpeningState::Open) => {
+                let sentence = format!("Gas leaves through \"{end}\", which stays open.");
+                told.say(Rule::WayOut, Verdict::Holds, parts, sentence);
+            }
+            (Gas::Open, _) => {
+                let sentence = format!(
+                    "The declared way out \"{end}\" is a hole in a cap: gas leaves through that alone. Local policy decides."
+                );
+                told.say(Rule::WayOut, Verdict::Warns, parts, sentence);
+            }
+            (Gas::NotKnown, _) => {
+                let sentence = format!(
+                    "Gas must be able to leave. Whether the declared way out \"{end}\" stays open is not known: {}",
+                    opening.sentence
+                );
+                told.say(Rule::WayOut, Verdict::NotKnown, parts, sentence);
+            }
+            (Gas::Closed, state) => {
+                let filled = !opening.instruments.is_empty()
+                    && matches!(state, OpeningState::HoledCap | OpeningState::Open);
+                let why = if filled { "an instrument fills it" } else { state.words() };
+                let sentence = format!(
+                    "Gas must be able to leave. The declared way out \"{end}\" is closed: {why}. {}",
+                    opening.sentence
+                );
+                told.say(Rule::WayOut, Verdict::Stops, parts, sentence);
+            }
+        }
+    }
+}
+
+fn closed(told: &mut Told, openings: &[Opening]) {
+    if !openings.iter().any(|opening| opening.state == OpeningState::Connector) {
+        let sentence = "No anaesthesia connector sits on any opening.";
+        told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
+    }
+    let mut all_closed = true;
+    for opening in openings.iter().filter(|opening| opening.gas != Gas::Closed) {
+        all_closed = false;
+        let (verdict, what) = match opening.gas {
+            Gas::Open => (Verdict::Warns, "The system is not closed."),
+            _ => (Verdict::NotKnown, "Whether the system is closed is not known."),
+        };
+        told.say(
+            Rule::Openings,
+            verdict,
+            opening.by.into_iter().collect(),
+            format!("{what} {}", opening.sentence),
+        );
+    }
+    if all_closed && !openings.is_empty() {
+        let sentence = "Every opening is closed.";
+        told.say(Rule::Openings, Verdict::Holds, Vec::new(), sentence.into());
+    }
+}
+
+fn apnoeic(told: &mut Told, openings: &[Opening]) {
+    let open = openings.iter().any(|opening| opening.gas == Gas::Open);
+    let (verdict, sentence) = match open {
+        true => (Verdict::Holds, "An opening lets gas leave."),
+        false => (Verdict::Warns, "Oxygen flows in, and no opening is known to let gas leave."),
+    };
+    told.say(Rule::Openings, verdict, Vec::new(), sentence.into());
+}
+
+/// Caps and the instruments through them: as many holes, each smaller than its instrument, none so small that it tears.
+pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check> {
+    let mut checks = Vec::new();
+    for opening in openings {
+        match (opening.state, opening.by) {
+            (OpeningState::HoledCap, Some(cap)) => holes(layout, policy, opening, cap, &mut checks),
+            (OpeningState::Open, _) | (_, None) => {}
+            (state, Some(by)) => {
+                for instrument in &opening.instruments {
+                    let sentence = format!(
+                        "{} can't go in through \"{}\": {} sits there ({}).",
+                        layout.called(*instrument),
+                        opening.at.end,
+                        layout.called(by),
+                        state.words()
+                    );
+                    let mut told = Told(Vec::new());
+                    told.say(Rule::CapHoles, Verdict::Fails, vec![by, *instrument], sentence);
+                    checks.extend(told.0);
+                }
+            }
+        }
+    }
+    checks
+}
+
+fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks: &mut Vec<Check>) {
+    let Some(piece) = layout.pieces.get(cap) else { return };
+    let (holes, called) = (piece.holes(), piece.called());
+    let Some(end) = layout.on_what(cap) else { return };
+    let groups = layout.at_once(end);
+    let mut told = Told(Vec::new());
+    let have = holes.len();
+    for here in groups.iter().filter(|here| !here.is_empty()) {
+        let need = here.len();
+        let at = &opening.at.end;
+        let (verdict, sentence) = match have < need {
+            true => (
+                Verdict::Fails,
+                format!("{called} on \"{at}\" has {have} of {need} holes for what goes through it at once."),
+            ),
+            false => (
+                Verdict::Holds,
+                format!("{called} on \"{at}\" has {have} for the {need} that go through it at once."),
+            ),
+        };
+        told.say(Rule::CapHoles, verdict, vec![cap], sentence);
+        let through = in_holes(layout, policy, &holes, here);
+        for (hole, instrument) in holes.iter().zip(through) {
+            one_hole(layout, policy, hole, (cap, instrument), &mut told.0);
+        }
+    }
+    told.0.dedup();
+    checks.append(&mut told.0);
+}
+
+/// One instrument in one hole of a cap.
+fn one_hole(
+    layout: &Layout,
+    policy: &Policy,
+    hole: &Width,
+    (cap, instrument): (usize, usize),
+    checks: &mut Vec<Check>,
+) {
+    let (called, of) = (layout.called(cap), layout.called(instrument));
+    let piece = layout.pieces.get(instrument);
+    let (shaft, widest) = (piece.and_then(|it| it.shaft()), piece.and_then(|it| it.widest()));
+    let (Some(shaft), Some(widest)) = (shaft, widest) else {
+        let sentence =
+            format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
+        let mut told = Told(Vec::new());
+        told.say(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence);
+        checks.append(&mut told.0);
+        return;
+    };
+    let seals = hole.high < shaft.low;
+    let (verdict, says) = if seals { (Verdict::Holds, "seals") } else { (Verdict::Fails, "does not seal") };
+    checks.push(Check {
+        rule: Rule::CapSeals,
+        verdict,
+        parts: vec![cap, instrument],
+        sentence: format!(
+            "The hole of {} in {called} {says} on {of} ({} shaft).",
+            mm(hole.high.mm()),
+            mm(shaft.low.mm())
+        ),
+        found_mm: Some(hole.high.mm()),
+        needed_mm: Some(shaft.low.mm()),
+        spare_mm: Some(shaft.low.mm() - hole.high.mm()),
+    });
+    let least = widest.high.mm() * policy.cap_hole_ratio.f64();
+    let bears = hole.low.mm() >= least - TOLERANCE_MM;
+    let (verdict, says) = if bears { (Verdict::Holds, "bears") } else { (Verdict::Fails, "would tear with") };
+    checks.push(Check {
+        rule: Rule::CapTears,
+        verdict,
+        parts: vec![cap, instrument],
+        sentence: format!(
+            "The hole of {} in {called} {says} {of}, {} at its widest (at least {} is the site's setting).",
+            mm(hole.low.mm()),
+            mm(widest.high.mm()),
+            mm(least)
+        ),
+        found_mm: Some(hole.low.mm()),
+        needed_mm: Some(least),
+        spare_mm: Some(hole.low.mm() - least),
+    });
+}

@@ -1,0 +1,94 @@
+//! Whether a part can be had for a case: sterile, in date, cool, on no hold, with life left; or expected in time.
+
+use super::asset::missing;
+use super::case::Case;
+use super::fit::{Have, Processing};
+use super::scan::{blocking_hold, general_problems};
+use super::state::{Asset, Stage, State};
+use super::time::Time;
+
+/// When parts have to be there, and for which case.
+#[derive(Clone, Copy, Debug)]
+pub struct Needed<'a> {
+    pub now: Time,
+    pub by: Time,
+    pub case: Option<&'a Case>,
+}
+
+/// Cycles and uses that the maker's limits leave.
+pub fn left(state: &State, asset: &Asset) -> (Option<u32>, Option<u32>) {
+    let limits = state.model(&asset.model).map(|model| &model.limits);
+    let cycles = limits.and_then(|it| it.max_cycles).map(|most| most.saturating_sub(asset.cycles));
+    let uses = limits.and_then(|it| it.max_uses).map(|most| most.saturating_sub(asset.uses));
+    (cycles, uses)
+}
+
+/// Whether its limits leave nothing: another case would be one too many.
+pub fn spent(state: &State, asset: &Asset) -> bool {
+    let (cycles, uses) = left(state, asset);
+    cycles == Some(0) || uses == Some(0)
+}
+
+pub fn processing(state: &State, asset: &Asset, needed: Needed) -> Processing {
+    let (have, ready_at, mut why) = have(state, asset, needed);
+    let (cycles_left, uses_left) = left(state, asset);
+    let called = asset.called();
+    if cycles_left == Some(0) {
+        why.push(format!("{called} has gone through as many cycles as its maker allows."));
+    }
+    if uses_left == Some(0) {
+        why.push(format!("{called} has been used as often as its maker allows."));
+    }
+    Processing { have, ready_at, why, cycles_left, uses_left }
+}
+
+/// Whether a part can be had, when, and what stands in the way.
+pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>, Vec<String>) {
+    let called = asset.called();
+    let mut against: Vec<String> = general_problems(asset).into_iter().map(|problem| problem.found).collect();
+    against.extend(blocking_hold(state, asset).map(|problem| problem.found));
+    if asset.missing {
+        against = vec![missing(asset).found];
+    }
+    if !against.is_empty() {
+        return (Have::NotReady, None, against);
+    }
+    let at_case = needed.case.and_then(|case| case.parts.get(&asset.asset));
+    if asset.stage.is_out() && at_case.is_some_and(|part| part.out) {
+        return (Have::Ready, Some(asset.act_at), Vec::new());
+    }
+    let minutes = i64::from(state.policy.turnaround_minutes);
+    let told = |at: Time| at.told(state.zone);
+    let past_date = asset.sterile_until.is_some_and(|until| needed.by.date(state.zone) > until);
+    if asset.stage == Stage::Ready && !past_date {
+        return match asset.cooling_until(needed.now) {
+            None => (Have::Ready, Some(asset.cool_at.unwrap_or(asset.act_at)), Vec::new()),
+            Some(cool) if cool <= needed.by => {
+                let why = format!("{called} is sterile and cooling until {}.", told(cool));
+                (Have::Expected, Some(cool), vec![why])
+            }
+            Some(cool) => {
+                let why = format!("{called} is cooling until {}, after the case begins.", told(cool));
+                (Have::NotReady, Some(cool), vec![why])
+            }
+        };
+    }
+    let out_at = state.open_cases().find(|case| case.parts.get(&asset.asset).is_some_and(|part| part.out));
+    let (from, is) = match (out_at, asset.stage) {
+        (Some(case), stage) if stage.is_out() => {
+            (case.end().max(needed.now), format!("is out at case {}", case.case))
+        }
+        (_, Stage::Ready) => (needed.now, "will be past its date when the case begins".to_string()),
+        (_, stage) => (needed.now, format!("is {}", stage.words())),
+    };
+    let at = from.plus_minutes(minutes);
+    let (have, then) = match at <= needed.by {
+        true => (Have::Expected, "in time"),
+        false => (Have::NotReady, "after the case begins"),
+    };
+    let why = format!(
+        "{called} {is}; by the site's turnaround of {minutes} minutes it is there on {}, {then}.",
+        told(at)
+    );
+    (have, Some(at), vec![why])
+}

@@ -1,0 +1,271 @@
+//! The answer on a case: what was chosen, the best that could be, why the obvious choice fails, and what lies beside it:
+//! the next smaller barrel, and the change to the fall-back technique.
+
+use std::collections::BTreeSet;
+
+use super::case::{Case, Technique};
+use super::configuration::Configuration;
+use super::fit::{Answer, Fit, Verdict};
+use super::fit_house::{Candidate, House};
+use super::fit_judge::{Setting, judge};
+use super::fit_layout::lay_out;
+use super::fit_obvious::obvious;
+use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, instruments};
+use super::fit_size::mm;
+use super::id::Id;
+use super::refusal::Problem;
+use super::scan::{blocking_hold, general_problems};
+use super::setup_sheet::{Beside, ChosenFit, FallBack, Offer, SetUpSheet, cautions};
+use super::state::State;
+use super::time::Time;
+
+/// The set-up sheet of a case as things stand now.
+pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
+    let setting = Setting::of_case(state, case, now);
+    let wish = case.wish.as_deref();
+    let chosen = chosen(&setting, case);
+    let house = House::of(setting);
+    let slots = instruments(wish);
+    let search = case.technique.map(|technique| Search::new(&house, technique, wish));
+    let ranked =
+        search.as_ref().map(|search| search.best(&house.barrels(wish), &|_| true)).unwrap_or_default();
+    let mut offers = Vec::new();
+    let mut kept: Vec<&Ranked> = Vec::new();
+    for one in &ranked {
+        if offers.len() == MOST_OFFERS {
+            break;
+        }
+        if let Some(offer) = search.as_ref().and_then(|search| search.offer(one)) {
+            offers.push(offer);
+            kept.push(one);
+        }
+    }
+    let obvious = obvious(&setting, case, &slots, offers.first());
+    let smaller = smaller(&house, search.as_ref(), chosen.as_ref(), kept.first().copied(), wish.is_some());
+    let fall_back = search.as_ref().and_then(|search| {
+        let technique = wish.and_then(|wish| wish.fall_back).or(other(search.technique))?;
+        Some(fall_back(&house, technique, kept.first().copied()))
+    });
+    let barrel = chosen.as_ref().map(|it| &it.fit).or(offers.first().map(|offer| &offer.fit));
+    let family = barrel.and_then(|fit| fit.parts.first()).map(|part| part.family);
+    SetUpSheet {
+        case: case.case.clone(),
+        start: case.start,
+        technique: case.technique,
+        wish: case.wish.as_deref().cloned(),
+        sentence: sentence(case, chosen.as_ref(), &offers, obvious.as_ref().map(|it| it.sentence.as_str())),
+        cautions: cautions(case.technique, family),
+        chosen,
+        offers,
+        obvious,
+        smaller,
+        fall_back,
+    }
+}
+
+/// What was chosen, judged as things stand now; `None` where nothing was, or where its names mean nothing any more.
+pub fn chosen(setting: &Setting, case: &Case) -> Option<ChosenFit> {
+    let chosen = case.chosen.as_ref()?;
+    let layout = lay_out(setting.state, &chosen.configuration).ok()?;
+    Some(ChosenFit {
+        by: chosen.by.clone(),
+        at: chosen.at,
+        configuration: chosen.configuration.clone(),
+        fit: judge(setting, &layout),
+    })
+}
+
+/// Why the configuration that was chosen for a case does not do any more, in one sentence.
+pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<String> {
+    let chosen = case.chosen.as_ref()?;
+    let setting = Setting::of_case(state, case, now);
+    let layout = match lay_out(state, &chosen.configuration) {
+        Ok(layout) => layout,
+        Err(problems) => {
+            let first = problems.first().map(Problem::detail).unwrap_or_default();
+            return Some(format!("The chosen configuration does not hold any more. {first}"));
+        }
+    };
+    let fit = judge(&setting, &layout);
+    if fit.answer != Answer::Fits {
+        return Some(format!("The chosen configuration: {}", fit.sentence));
+    }
+    // Only what no clock changes: whether a part comes in time is told by its set.
+    let problems = layout
+        .pieces
+        .iter()
+        .filter_map(|piece| piece.asset)
+        .flat_map(|asset| general_problems(asset).into_iter().chain(blocking_hold(state, asset)));
+    let lacking: Vec<String> = problems.map(|problem| problem.found).collect();
+    (!lacking.is_empty()).then(|| format!("The chosen configuration lacks a part. {}", lacking.join(" ")))
+}
+
+fn sentence(case: &Case, chosen: Option<&ChosenFit>, offers: &[Offer], obvious: Option<&str>) -> String {
+    let technique = case.technique.map_or("technique not known", Technique::words);
+    let head = format!("Case {}, {technique}", case.case);
+    match (chosen, offers.first(), case.technique) {
+        (Some(chosen), _, _) => format!("{head}: {}", chosen.fit.sentence),
+        (None, _, None) => format!("{head}: nothing can be said of the openings, so nothing is offered."),
+        (None, Some(best), _) => format!("{head}: nothing is chosen yet. The best: {}", best.sentence),
+        (None, None, _) => {
+            let why = obvious.map_or_else(String::new, |why| format!(" {why}"));
+            format!("{head}: no complete configuration fits of what is or will be ready.{why}")
+        }
+    }
+}
+
+fn pieces(configuration: &Configuration) -> BTreeSet<String> {
+    configuration.pieces().map(str::to_string).collect()
+}
+
+/// The next smaller barrel, complete: with parts of its own, since both lie on the table.
+fn smaller(
+    house: &House,
+    search: Option<&Search>,
+    chosen: Option<&ChosenFit>,
+    best: Option<&Ranked>,
+    wished: bool,
+) -> Beside {
+    let none = |sentence: &str| Beside { sentence: sentence.into(), offer: None };
+    let Some(search) = search else {
+        return none("Technique not known: no smaller barrel can be completed.");
+    };
+    let of = match (chosen, best) {
+        (Some(chosen), _) => Some(pieces(&chosen.configuration)),
+        (None, Some(best)) => Configuration::of(&best.layout).map(|it| pieces(&it)),
+        (None, None) => None,
+    };
+    let barrel = chosen.and_then(|it| it.configuration.pieces().next().map(str::to_string));
+    let barrel = barrel.or_else(|| best.and_then(|best| best.layout.pieces.first()?.id().map(Id::to_string)));
+    let width_of = |id: &str| {
+        let piece = house.pieces.iter().find(|piece| piece.asset.asset.as_str() == id)?;
+        house.barrel_width(piece.kind)
+    };
+    let wide = barrel.as_deref().and_then(width_of).or_else(|| {
+        let wish = house.setting.case.and_then(|case| case.wish.as_deref()).filter(|_| wished);
+        house.barrels(wish).into_iter().filter_map(|kind| house.barrel_width(kind)).min()
+    });
+    let Some(wide) = wide else { return none("No barrel is there from which a smaller one could be told.") };
+    let mut narrower: Vec<_> = house
+        .barrels(None)
+        .into_iter()
+        .filter_map(|kind| Some((house.barrel_width(kind)?, kind)))
+        .filter(|(width, _)| *width < wide)
+        .collect();
+    narrower.sort_by(|a, b| b.cmp(a));
+    let taken = of.unwrap_or_default();
+    let free = |piece: &Candidate| !taken.contains(piece.asset.asset.as_str());
+    let mut passed: Vec<String> = Vec::new();
+    let mut at = 0;
+    while let Some((width, _)) = narrower.get(at).copied() {
+        let same: Vec<usize> =
+            narrower.iter().filter(|(other, _)| *other == width).map(|(_, kind)| *kind).collect();
+        at += same.len();
+        let best = search.best(&same, &free).into_iter().next();
+        let named: Vec<&str> = same
+            .iter()
+            .filter_map(|kind| house.kinds.get(*kind))
+            .map(|kind| kind.piece.model.name.as_str())
+            .collect();
+        match best.and_then(|best| search.offer(&best)) {
+            Some(offer) => {
+                let but = match passed.is_empty() {
+                    true => String::new(),
+                    false => format!(" Not complete: {}.", passed.join(", ")),
+                };
+                let sentence = format!("The next smaller barrel: {}{but}", offer.sentence);
+                return Beside { sentence, offer: Some(offer) };
+            }
+            None => passed.push(named.join(" or ")),
+        }
+    }
+    match passed.is_empty() {
+        true => none("No smaller barrel is or will be ready."),
+        false => Beside {
+            sentence: format!("No smaller barrel is complete beside it: {}.", passed.join(", ")),
+            offer: None,
+        },
+    }
+}
+
+/// What is changed to where nobody said: an open system is closed, a closed one opened.
+fn other(technique: Technique) -> Option<Technique> {
+    match technique {
+        Technique::JetOpen | Technique::Assisted | Technique::Apnoeic => Some(Technique::ControlledClosed),
+        Technique::ControlledClosed => Some(Technique::JetOpen),
+    }
+}
+
+/// The same barrel and the same instruments for another technique, where that can be; else other instruments too.
+fn fall_back(house: &House, technique: Technique, best: Option<&Ranked>) -> FallBack {
+    let words = technique.words();
+    let Some((best, now)) = best.and_then(|best| Some((best, Configuration::of(&best.layout)?))) else {
+        let sentence = format!("Nothing fits yet that could be changed to {words}.");
+        return FallBack { technique, sentence, changes: Vec::new(), offer: None };
+    };
+    let wish = house.setting.case.and_then(|case| case.wish.as_deref());
+    let then = Search::new(house, technique, wish);
+    let taken = pieces(&now);
+    let barrel = now.barrel.as_str();
+    let kinds: Vec<usize> = house
+        .pieces
+        .iter()
+        .filter(|piece| piece.asset.asset.as_str() == barrel)
+        .map(|piece| piece.kind)
+        .collect();
+    let is_barrel = |piece: &Candidate| {
+        let family = house.family(piece.kind);
+        !family.is_some_and(|family| family.is_barrel()) || piece.asset.asset.as_str() == barrel
+    };
+    let same = |piece: &Candidate| {
+        let changes = house.family(piece.kind).is_some_and(changes_with_technique);
+        is_barrel(piece) && (changes || taken.contains(piece.asset.asset.as_str()))
+    };
+    let first = then.best(&kinds, &same).into_iter().next();
+    let found = first.or_else(|| then.best(&kinds, &is_barrel).into_iter().next());
+    let Some(offer) = found.and_then(|found| then.offer(&found)) else {
+        let sentence =
+            format!("No change to {words} is complete with this barrel of what is or will be ready.");
+        return FallBack { technique, sentence, changes: Vec::new(), offer: None };
+    };
+    let changes = changes(&judge(&house.setting, &best.layout), &offer.fit);
+    let sentence = match changes.len() {
+        0 => format!("For {words} nothing has to be changed."),
+        1 => format!("One change makes it {words}."),
+        n => format!("{n} changes make it {words}."),
+    };
+    FallBack { technique, sentence, changes, offer: Some(offer) }
+}
+
+/// What comes off and what goes on, from one configuration to another.
+fn changes(from: &Fit, to: &Fit) -> Vec<String> {
+    let places = |fit: &Fit| -> BTreeSet<(String, String)> {
+        let told = |part: &super::fit::FitPart| {
+            let id = part.asset.as_ref().map(|id| id.to_string()).unwrap_or_default();
+            let at = part.on.as_ref().or(part.through.as_ref());
+            let on = at.and_then(|at| fit.parts.get(at.part).map(|on| (on, &at.end)));
+            let place = on.map_or_else(String::new, |(on, end)| {
+                let other = on.asset.as_ref().map(|id| id.to_string()).unwrap_or_default();
+                let how = if part.through.is_some() { "through" } else { "on" };
+                format!(" {how} \"{end}\" of {other}")
+            });
+            (format!("{} {id}", part.family.words()), place)
+        };
+        fit.parts.iter().skip(1).map(told).collect()
+    };
+    let (from, to) = (places(from), places(to));
+    let mut all: Vec<String> = from.difference(&to).map(|(part, at)| format!("Off: {part}{at}.")).collect();
+    all.extend(to.difference(&from).map(|(part, at)| format!("On: {part}{at}.")));
+    all
+}
+
+/// The worst rules of a configuration in sentences: what fails, or is not known.
+pub fn worst(fit: &Fit) -> Vec<String> {
+    let against = fit.checks.iter().filter(|check| check.verdict > Verdict::Warns);
+    against.map(|check| check.sentence.clone()).collect()
+}
+
+/// The spare of a fit, as sentences tell it.
+pub fn spare_told(fit: &Fit) -> Option<String> {
+    fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(mm)
+}

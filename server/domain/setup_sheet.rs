@@ -1,0 +1,121 @@
+//! The set-up sheet of a case: what was chosen, what could be, and what lies beside it.
+
+use serde::Serialize;
+
+use super::case::Technique;
+use super::configuration::{Configuration, Wish};
+use super::fit::Fit;
+use super::id::Id;
+use super::model::Family;
+use super::time::Time;
+
+/// What taking a configuration costs somebody else.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Cost {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count_sheet: Option<Id>,
+    pub sentence: String,
+}
+
+/// A complete configuration that fits, with what it takes.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Offer {
+    pub sentence: String,
+    /// As `choose_configuration` takes it.
+    pub configuration: Configuration,
+    pub fit: Fit,
+    /// The sets to open.
+    pub open: Vec<Id>,
+    /// Parts that lie in no set.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub loose: Vec<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub spare_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ready_at: Option<Time>,
+    pub costs: Vec<Cost>,
+}
+
+/// A complete alternative beside the offers, or why there is none.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Beside {
+    pub sentence: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offer: Option<Offer>,
+}
+
+/// What has to be changed for the fall-back technique.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FallBack {
+    pub technique: Technique,
+    pub sentence: String,
+    /// What comes off and what goes on, in sentences.
+    pub changes: Vec<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offer: Option<Offer>,
+}
+
+/// What nearly everybody would reach for first, and what stands against it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Obvious {
+    pub sentence: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fit: Option<Fit>,
+}
+
+/// What was chosen for the case, judged as things stand now.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ChosenFit {
+    pub by: String,
+    pub at: Time,
+    pub configuration: Configuration,
+    pub fit: Fit,
+}
+
+/// The answer on a case: what was chosen, what could be, and what lies beside it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SetUpSheet {
+    pub case: Id,
+    pub start: Time,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub technique: Option<Technique>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wish: Option<Wish>,
+    /// One sentence that answers.
+    pub sentence: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chosen: Option<ChosenFit>,
+    /// The best first, at most three.
+    pub offers: Vec<Offer>,
+    /// Why the obvious choice is not among them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub obvious: Option<Obvious>,
+    /// The next smaller barrel with all that belongs to it.
+    pub smaller: Beside,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fall_back: Option<FallBack>,
+    pub cautions: Vec<String>,
+}
+
+/// On every set-up sheet and its print.
+pub const CAUTION: &str = "Geometry only; it says nothing of ventilation or of the patient's airway. Makers' instructions and the clinician decide.";
+/// The first line of a sheet for jet ventilation.
+pub const GAS_OUT: &str = "Gas must be able to leave.";
+/// For a barrel without side holes.
+pub const NO_SIDE_HOLES: &str =
+    "No side holes: do not advance it into one main bronchus while the other lung is ventilated through it.";
+
+/// The cautions of a sheet, the loudest first.
+pub fn cautions(technique: Option<Technique>, barrel: Option<Family>) -> Vec<String> {
+    let mut all = Vec::new();
+    if technique == Some(Technique::JetOpen) {
+        all.push(GAS_OUT.to_string());
+    }
+    if barrel == Some(Family::Tracheoscope) {
+        all.push(NO_SIDE_HOLES.to_string());
+    }
+    all.push(CAUTION.to_string());
+    all
+}

@@ -1,0 +1,74 @@
+//! Whether parts fit together: the set-up sheet of a case, and a configuration judged without recording anything.
+
+use axum::body::Bytes;
+use axum::extract::Path;
+use axum::response::Response;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::super::problem::Problem;
+use super::caller::Caller;
+use super::ok;
+use super::params::Params;
+use crate::domain::case::Technique;
+use crate::domain::command::wrong;
+use crate::domain::configuration::Configuration;
+use crate::domain::fit_judge::{Setting, judge};
+use crate::domain::fit_layout::lay_out;
+use crate::domain::fit_sheet::set_up_sheet;
+use crate::domain::id::Id;
+use crate::formats::json::cleaned;
+
+/// The set-up sheet of a case: what was chosen, the best that could be, and what lies beside it.
+pub async fn sheet(
+    caller: Caller,
+    Path((_, case)): Path<(String, String)>,
+    params: Params,
+) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, now) = caller.state().await?;
+    let found = state.cases.get(case.as_str()).ok_or_else(|| Problem::unknown_thing("case", &case))?;
+    let mut told = json!(set_up_sheet(&state, found, now));
+    told["entry"] = state.seq.into();
+    Ok(ok(&told))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Asked {
+    configuration: Configuration,
+    /// For this case: with its technique and its time.
+    #[serde(default)]
+    case: Option<Id>,
+    /// For this technique instead.
+    #[serde(default)]
+    technique: Option<Technique>,
+}
+
+/// Judges a configuration as it is given. Nothing is recorded.
+pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Response, Problem> {
+    params.done()?;
+    let unfit = |detail: String| Problem::malformed(&[wrong("", detail)]);
+    let value: Value = serde_json::from_slice(&body).map_err(|error| unfit(error.to_string()))?;
+    let value = cleaned(value, &[]).map_err(|pointer| {
+        Problem::malformed(&[wrong(pointer, "found the character U+0000; text without it is needed")])
+    })?;
+    let asked: Asked =
+        crate::domain::command::read_form(value).map_err(|error| Problem::malformed(&[error]))?;
+    asked.configuration.whole("/configuration").map_err(|error| Problem::malformed(&[error]))?;
+    let (state, now) = caller.state().await?;
+    let case = match &asked.case {
+        Some(id) => Some(state.cases.get(id).ok_or_else(|| Problem::unknown_thing("case", id.as_str()))?),
+        None => None,
+    };
+    let technique = asked.technique.or_else(|| case.and_then(|case| case.technique));
+    let setting = Setting { state: &state, now, technique, case: case.map(|case| &**case) };
+    let layout = lay_out(&state, &asked.configuration).map_err(|problems| {
+        let told: Vec<_> = problems.iter().map(|problem| wrong("/configuration", problem.detail())).collect();
+        Problem::malformed(&told)
+    })?;
+    let mut told = json!(judge(&setting, &layout));
+    told["configuration"] = json!(Configuration::of(&layout));
+    told["entry"] = state.seq.into();
+    Ok(ok(&told))
+}
