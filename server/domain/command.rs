@@ -9,8 +9,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, correct, exception, finding, hold, load, lookback, machine, missing, model, recall,
-    record_form, repair, set, site, step,
+    asset, case, check, correct, count, exception, finding, hold, load, lookback, machine, missing, model,
+    recall, record_form, repair, set, site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -227,6 +227,8 @@ acts! {
         "open" Open(case::Open) by &[Charge, Clinician];
         "use" Use(case::Use) by &[Charge, Clinician];
         "close_count" CloseCount(case::CloseCount) by &[Charge, Clinician];
+        "record_check" Check(check::RecordCheck) by &[Charge, Clinician];
+        "record_count" Count(count::RecordCount) by &[Desk, Lead, Charge, Clinician];
         "erase_patient" ErasePatient(case::ErasePatient) by &[Infection, Admin];
     }
     Missing {
@@ -236,6 +238,8 @@ acts! {
     }
     Finding {
         "report_finding" Report(finding::ReportFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+        "withdraw_finding" Withdraw(finding::WithdrawFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+        "add_photo" AddPhoto(finding::AddPhoto) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
     }
     Correct {
         "correct" Entry(correct::Correct) by &[Lead];
@@ -273,6 +277,7 @@ impl Act {
             Act::Case(Case::Change(it)) if role == Clinician => !it.beyond_technique_and_risk(),
             Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
             Act::Load(Load::Release(it)) if it.early.is_some() => role == Lead,
+            Act::Case(Case::Count(it)) => it.admits(role),
             _ => in_general,
         }
     }
@@ -287,6 +292,7 @@ impl Act {
             }
             Act::Step(Step::PackBroken(_)) | Act::Finding(Finding::Report(_)) => true,
             Act::Case(Case::Open(_) | Case::Use(_) | Case::CloseCount(_)) => true,
+            Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
             _ => false,
         }
@@ -362,6 +368,10 @@ impl Act {
             Act::Case(Case::Plan(it)) => it.whole(),
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
+            Act::Case(Case::CloseCount(it)) => count::others_whole(&it.others),
+            Act::Case(Case::Check(it)) => it.whole(),
+            Act::Case(Case::Count(it)) => it.whole(),
+            Act::Missing(Missing::Close(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),

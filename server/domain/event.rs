@@ -10,8 +10,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, correct, exception, exposure, finding, hold, load, lookback, machine, missing, model, recall,
-    record_form, repair, set, site, step,
+    asset, check, correct, count, exception, exposure, finding, hold, load, lookback, machine, missing,
+    model, recall, record_form, repair, set, site, step,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -239,11 +239,16 @@ kinds! {
     "opened" Opened(exposure::Exposures);
     "used" Used(exposure::Exposures);
     "count_closed" CountClosed(exposure::CountClosed);
+    "checked" Checked(check::Checked);
+    "counted" Counted(count::Tally);
     "patient_erased" PatientErased(exposure::PatientErased);
     "missing_reported" MissingReported(missing::MissingReported);
     "found" Found(missing::FoundAgain);
     "missing_closed" MissingClosed(missing::MissingClosed);
+    "line_closed" LineClosed(missing::LineClosed);
     "finding_reported" FindingReported(finding::FindingReported);
+    "finding_withdrawn" FindingWithdrawn(finding::FindingWithdrawn);
+    "photo_added" PhotoAdded(finding::PhotoAdded);
     "sent_to_repair" SentToRepair(repair::SentToRepair);
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);

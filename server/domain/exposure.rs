@@ -158,6 +158,9 @@ pub struct CountClosed {
     pub parts: Vec<Counted>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+    /// Lines without parts, as they were counted.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<super::count::OtherLine>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

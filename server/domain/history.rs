@@ -62,11 +62,16 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)
-        | What::CountClosed(_) => at_cases(what),
+        | What::CountClosed(_)
+        | What::Checked(_)
+        | What::Counted(_)
+        | What::LineClosed(_) => at_cases(what),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
         | What::FindingReported(_)
+        | What::FindingWithdrawn(_)
+        | What::PhotoAdded(_)
         | What::SentToRepair(_)
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
@@ -128,6 +133,14 @@ fn at_cases(what: &What) -> Vec<Thing> {
         }
         What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
         What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Checked(it) => at_case(&it.case, it.lines.iter().filter_map(|line| line.asset.as_ref())),
+        What::Counted(it) => {
+            let mut all = alone(it.lacked.iter().map(|lacked| &lacked.asset).chain(&it.broken));
+            all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+            all.extend(it.set.iter().map(|set| Thing::set(set.as_str())));
+            all
+        }
+        What::LineClosed(it) => vec![Thing::case(it.case.as_str())],
         _ => Vec::new(),
     }
 }
@@ -138,6 +151,12 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         What::Found(it) => alone(std::iter::once(&it.asset)),
         What::MissingClosed(it) => alone(std::iter::once(&it.asset)),
         What::FindingReported(it) => alone(std::iter::once(&it.asset)),
+        What::FindingWithdrawn(it) => {
+            let mut all = alone(std::iter::once(&it.asset));
+            all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
+        What::PhotoAdded(it) => alone(std::iter::once(&it.asset)),
         What::SentToRepair(it) => {
             let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
             all.push(Thing::asset(it.asset.as_str()));

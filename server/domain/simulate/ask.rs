@@ -179,6 +179,8 @@ pub fn close_count(case: &Id, unopened: &[Id], missing: &[Id], broken: &[Id]) ->
         unopened: (!unopened.is_empty()).then(|| scan(unopened)),
         missing: named(missing),
         broken: named(broken),
+        counted: None,
+        others: Vec::new(),
     }))
 }
 
@@ -192,7 +194,13 @@ pub fn found(asset: &Id, location: &str) -> Act {
 }
 
 pub fn close_missing(asset: &Id, outcome: SearchOutcome) -> Act {
-    let it = CloseMissing { asset: line(asset.as_str()), outcome, person: line("charge") };
+    let it = CloseMissing {
+        asset: Some(line(asset.as_str())),
+        case: None,
+        line: None,
+        outcome,
+        person: line("charge"),
+    };
     Act::Missing(Missing::Close(it))
 }
 
