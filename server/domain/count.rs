@@ -28,6 +28,14 @@ const MOST_OTHERS: usize = 100;
 /// More pieces than this on one line are a slip of the finger.
 const MOST_PIECES: u32 = 999;
 
+/// Lines without parts of their own that every case is asked for.
+pub const OTHERS: [&str; 3] = ["mouth guard", "throat pack", "swabs"];
+
+/// A line that has a number; one without says nothing.
+pub(super) fn numbered(others: &[OtherLine]) -> Vec<OtherLine> {
+    others.iter().filter(|it| it.went_in.is_some() || it.came_out.is_some()).cloned().collect()
+}
+
 /// When a count is taken.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -99,12 +107,6 @@ pub(super) fn others_whole(others: &[OtherLine]) -> Result<(), Malformed> {
                 let detail = format!("found {number}; 0 to {MOST_PIECES} is needed");
                 return Err(wrong(format!("/others/{i}/{name}"), detail));
             }
-        }
-        if it.went_in.is_none() && it.came_out.is_none() {
-            return Err(wrong(
-                format!("/others/{i}/in"),
-                "missing; how many went in, or came out, is needed",
-            ));
         }
     }
     Ok(())
@@ -359,7 +361,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
         lacked,
         broken,
         extra,
-        others: it.others.clone(),
+        others: numbered(&it.others),
         holds,
     }))
 }

@@ -86,7 +86,12 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         let exposed: Vec<Id> = parts.iter().filter(exposed).map(|it| it.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
-    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, others: it.others.clone() }))
+    Some(What::CountClosed(CountClosed {
+        case: case.case,
+        parts,
+        holds,
+        others: super::count::numbered(&it.others),
+    }))
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.

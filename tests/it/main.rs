@@ -56,6 +56,7 @@ mod refusal_case;
 mod release;
 mod release_safe;
 mod role;
+mod room;
 mod served;
 mod simulate;
 mod solution;

@@ -1,5 +1,9 @@
 //! The words of acts: what a command is called on a button, and what stands behind its short names.
 
+/// The caution of every count that is not complete.
+pub const NOT_BACK: &str =
+    "Not accounted for: search, tell the surgeon, image by local policy, before the patient leaves.";
+
 /// What the command does, as it stands on a button.
 pub fn command(name: &str) -> String {
     let words = match name {
