@@ -139,7 +139,7 @@ impl State {
     /// The lines without parts that did not all come back, of every case, those without an outcome first.
     pub fn lines_not_back(&self) -> Vec<BoardLine> {
         let of = |case: &Case| -> Vec<BoardLine> {
-            let line = |it: &super::count::OtherState| BoardLine {
+            let line = |it: &super::count_other::OtherState| BoardLine {
                 case: case.case.clone(),
                 line: it.line.0.clone(),
                 lacks: it.lacks(),

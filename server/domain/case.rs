@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::check::CheckTold;
 use super::command::{Malformed, wrong};
-use super::count::{CountKept, OtherLine, OtherState};
+use super::count::CountKept;
+use super::count_other::{OtherLine, OtherState};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;

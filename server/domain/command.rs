@@ -9,8 +9,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, check, correct, count, exception, finding, hold, load, lookback, machine, missing, model,
-    recall, record_form, repair, set, site, step,
+    asset, case, check, correct, count, count_other, exception, finding, hold, load, lookback, machine,
+    missing, model, recall, record_form, repair, set, site, step,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -368,7 +368,7 @@ impl Act {
             Act::Case(Case::Plan(it)) => it.whole(),
             Act::Case(Case::Change(it)) => it.whole(),
             Act::Case(Case::Issue(it)) => it.whole(),
-            Act::Case(Case::CloseCount(it)) => count::others_whole(&it.others),
+            Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
             Act::Case(Case::Check(it)) => it.whole(),
             Act::Case(Case::Count(it)) => it.whole(),
             Act::Missing(Missing::Close(it)) => it.whole(),

@@ -90,7 +90,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         case: case.case,
         parts,
         holds,
-        others: super::count::numbered(&it.others),
+        others: super::count_other::numbered(&it.others),
     }))
 }
 

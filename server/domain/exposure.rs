@@ -160,7 +160,7 @@ pub struct CountClosed {
     pub holds: Vec<HoldPlaced>,
     /// Lines without parts, as they were counted.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub others: Vec<super::count::OtherLine>,
+    pub others: Vec<super::count_other::OtherLine>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

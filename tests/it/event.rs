@@ -254,6 +254,7 @@ async fn every_kind_of_cases(served: &Served) {
 
 async fn every_kind_beside_the_loop(served: &Served) {
     use Role::{Biomed, Charge, Clinician, Infection};
+    super::browser_room::every_kind(served).await;
     served
         .done(
             Charge,

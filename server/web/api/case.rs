@@ -9,7 +9,8 @@ use super::caller::Caller;
 use super::ok;
 use super::params::Params;
 use crate::domain::case::Case;
-use crate::domain::check::{AskedLine, CheckState};
+use crate::domain::check::CheckState;
+use crate::domain::check_lines::AskedLine;
 use crate::domain::exposure::{CasePart, Exposure};
 use crate::domain::id::Id;
 use crate::domain::state::State;
@@ -55,7 +56,7 @@ fn check(state: &State, case: &Case) -> Value {
         let stands = case.check_of(&it.line);
         json!({"line": it.line, "asks": it.asks, "parts": it.parts, "stands": stands})
     };
-    let lines: Vec<Value> = crate::domain::check::lines(state, case).iter().map(line).collect();
+    let lines: Vec<Value> = crate::domain::check_lines::lines(state, case).iter().map(line).collect();
     let now = CheckState::of(state, case);
     json!({"lines": lines, "open": now.open, "failed": now.failed, "done": now.done(), "told": case.checks})
 }

@@ -9,7 +9,7 @@ use super::headline::part_name;
 use super::refused;
 use super::shared::{Page, capital, segment};
 use crate::domain::case::Case;
-use crate::domain::check::parts_of;
+use crate::domain::check_lines::parts_of;
 use crate::domain::finding::Severity;
 use crate::domain::finding_words::{DIM, severity, words};
 use crate::domain::id::Id;

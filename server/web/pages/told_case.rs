@@ -2,7 +2,8 @@
 
 use super::shared::{count, some_of};
 use crate::domain::check::{CheckResult, Checked};
-use crate::domain::count::{OtherLine, Tally};
+use crate::domain::count::Tally;
+use crate::domain::count_other::OtherLine;
 use crate::domain::event::{Event, What};
 use crate::domain::exposure::{Back, CaseChanged, CountClosed};
 use crate::domain::id::Id;
