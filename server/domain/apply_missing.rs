@@ -131,8 +131,8 @@ pub(super) fn closing(state: &mut State, when: &When, it: &CountClosed) {
         case.counts.push(kept);
         case.count_others(&it.others, Some((when.seq, when.at)));
     });
-    for asset in of(Back::Broken) {
-        lose_piece(state, when, &asset, Some(it.case.clone()));
+    for asset in &it.pieces {
+        lose_piece(state, when, asset, Some(it.case.clone()));
     }
 }
 

@@ -77,7 +77,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken.clone() });
     }
     if case.risk == Risk::PrionSuspected {
         let exposed = |it: &&Counted| {
@@ -86,12 +86,8 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         let exposed: Vec<Id> = parts.iter().filter(exposed).map(|it| it.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
-    Some(What::CountClosed(CountClosed {
-        case: case.case,
-        parts,
-        holds,
-        others: super::count_other::numbered(&it.others),
-    }))
+    let others = super::count_other::numbered(&it.others);
+    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces: broken, others }))
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.

@@ -9,7 +9,6 @@ use super::step::StepRecorded;
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
 /// part that came with its set is found through the set.
 pub(super) fn things(what: &What) -> Vec<Thing> {
-    let asset = |id: &Id| vec![Thing::asset(id.as_str())];
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
@@ -19,29 +18,13 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::MachineTested(_)
         | What::RecordFormDefined(_)
         | What::FlagCleared(_) => at_machines(what),
-        What::AssetAdded(it) => asset(&it.asset),
-        What::PutAway(it) => {
-            let noted = it.noted.iter().map(|noted| &noted.asset);
-            alone(it.parts.iter().map(|part| &part.asset).chain(noted))
-        }
-        What::Retired(it) => {
-            let mut all = asset(&it.asset);
-            all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));
-            all
-        }
-        What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
-        What::PutInSet(it) | What::TakenFromSet(it) => {
-            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
-            all.push(Thing::asset(it.asset.as_str()));
-            all.push(Thing::set(it.seat.set.as_str()));
-            all
-        }
-        What::Replaced(it) => {
-            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
-            all.extend([Thing::asset(it.old.as_str()), Thing::asset(it.new.as_str())]);
-            all.push(Thing::set(it.seat.set.as_str()));
-            all
-        }
+        What::AssetAdded(_)
+        | What::PutAway(_)
+        | What::Retired(_)
+        | What::SetBuilt(_)
+        | What::PutInSet(_)
+        | What::TakenFromSet(_)
+        | What::Replaced(_) => of_parts(what),
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
         What::StepRecorded(it) => step_recorded(it),
@@ -81,6 +64,36 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::RecallAnswered(_)
         | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
+    }
+}
+
+fn of_parts(what: &What) -> Vec<Thing> {
+    let asset = |id: &Id| vec![Thing::asset(id.as_str())];
+    match what {
+        What::AssetAdded(it) => asset(&it.asset),
+        What::PutAway(it) => {
+            let noted = it.noted.iter().map(|noted| &noted.asset);
+            alone(it.parts.iter().map(|part| &part.asset).chain(noted))
+        }
+        What::Retired(it) => {
+            let mut all = asset(&it.asset);
+            all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));
+            all
+        }
+        What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
+        What::PutInSet(it) | What::TakenFromSet(it) => {
+            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
+            all.push(Thing::asset(it.asset.as_str()));
+            all.push(Thing::set(it.seat.set.as_str()));
+            all
+        }
+        What::Replaced(it) => {
+            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
+            all.extend([Thing::asset(it.old.as_str()), Thing::asset(it.new.as_str())]);
+            all.push(Thing::set(it.seat.set.as_str()));
+            all
+        }
+        _ => Vec::new(),
     }
 }
 

@@ -85,7 +85,7 @@ async fn fits(keys: &Keyboard, page: &str) {
     let script = "return [document.documentElement.scrollWidth, document.documentElement.clientWidth];";
     let found = keys.client.execute(script, Vec::new()).await.expect("an answer");
     let (wide, screen) = (found[0].as_u64(), found[1].as_u64());
-    assert!(screen == Some(360) && wide <= screen, "{page} is {wide:?} px wide on {screen:?}");
+    assert!(screen <= Some(360) && wide <= screen, "{page} is {wide:?} px wide on {screen:?}");
 }
 
 async fn checks(keys: &Keyboard, served: &Served) {

@@ -64,7 +64,7 @@ fn fields_that_came_later_are_kept_too() {
         ("policy_set", json!({"undo_minutes": 15, "check_lines": ["foot switch"]})),
         (
             "count_closed",
-            json!({"case": "K-1", "parts": [], "others": [{"line": "swabs", "in": 5, "out": 4}]}),
+            json!({"case": "K-1", "parts": [], "pieces": ["F-1"], "others": [{"line": "swabs", "in": 5, "out": 4}]}),
         ),
         ("found", json!({"asset": "F-1", "turn": 2, "piece": true})),
     ] {

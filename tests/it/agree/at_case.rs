@@ -80,7 +80,7 @@ fn close(case: &Case, dice: &mut Dice) -> Value {
         let how = ["missing", "broken", "unopened"].get(dice.below(3)).copied().unwrap_or("missing");
         all[how] = json!([asset]);
     }
-    if dice.once_in(6) {
+    if !parts.is_empty() && dice.once_in(6) {
         all["counted"] = json!(parts.iter().take(dice.below(4) + 1).collect::<Vec<_>>());
     }
     if dice.once_in(3) {
