@@ -70,11 +70,12 @@ pub(super) async fn gather_for(
     })
 }
 
-/// The picture that a command names: of the printout of readings, or of a model.
+/// The picture that a command names: of the printout of readings, of a model, of a defect.
 fn photo(command: &Command) -> Option<&str> {
     match &command.act {
         Act::Load(Load::Judge(judge)) => judge.readings.as_ref()?.photo.as_deref(),
         Act::Model(Model::DefineModel(model)) => model.photo(),
+        Act::Finding(Finding::AddPhoto(it)) => Some(it.photo.as_str()),
         _ => None,
     }
 }
@@ -119,6 +120,21 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Case(Case::Issue(it)) => &it.scan,
         Act::Case(Case::Open(it)) => &it.scan,
         Act::Case(Case::Use(it)) => &it.scan,
+        Act::Case(Case::Check(it)) => {
+            let told = it.told();
+            let parts = told.iter().filter_map(|line| line.asset.as_ref());
+            return parts.flat_map(|asset| named_part(state, asset.as_str())).collect();
+        }
+        Act::Case(Case::Count(it)) => {
+            let named = it.missing.iter().flat_map(|asset| named_part(state, asset.as_str()));
+            let case = it.case.as_ref().and_then(|case| state.cases.get(case));
+            let there = case.into_iter().flat_map(|case| case.parts.keys().cloned());
+            let set = it.set.as_ref().and_then(|set| state.sets.get(set));
+            return named
+                .chain(there)
+                .chain(set.into_iter().flat_map(|set| set.seats.values().cloned()))
+                .collect();
+        }
         Act::Missing(Missing::Report(it)) => return named_part(state, it.asset.as_str()),
         Act::Finding(Finding::Report(it)) => return named_part(state, it.scan.as_str()),
         _ => return Vec::new(),

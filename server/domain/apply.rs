@@ -71,11 +71,16 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::Opened(_)
         | What::Used(_)
         | What::CountClosed(_) => super::apply_case::cases(state, when, what),
-        What::MissingReported(_)
+        What::Checked(_)
+        | What::Counted(_)
+        | What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
+        | What::LineClosed(_)
         | What::FindingReported(_)
-        | What::SentToRepair(_)
+        | What::FindingWithdrawn(_)
+        | What::PhotoAdded(_) => super::apply_missing::found_out(state, when, what),
+        What::SentToRepair(_)
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),

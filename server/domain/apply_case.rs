@@ -1,5 +1,4 @@
-//! Makes true what happened to cases and at them, and what stands beside the loop: missing parts, findings, repairs
-//! and look-backs.
+//! Makes true what happened to cases and at them, and what stands beside the loop: repairs and look-backs.
 
 use std::sync::Arc;
 
@@ -9,10 +8,8 @@ use super::case::Case;
 use super::configuration::Chosen;
 use super::event::{Moved, What};
 use super::exposure::{Back, CaseChanged, CasePart, CountClosed, Exposed, Exposure};
-use super::finding::{Finding, FindingReported};
 use super::id::Id;
 use super::lookback::LookBack;
-use super::missing::{MissingState, SearchOutcome};
 use super::repair::{CameFromRepair, Repair, SentToRepair};
 use super::state::{Stage, State};
 
@@ -117,7 +114,7 @@ pub(super) fn opened_otherwise(state: &mut State, when: &When, moved: &[Moved]) 
     }
 }
 
-fn touch_set(state: &mut State, when: &When, id: &Id) {
+pub(super) fn touch_set(state: &mut State, when: &When, id: &Id) {
     if let Some(set) = state.sets.get_mut(id) {
         let set = Arc::make_mut(set);
         set.last_at = set.last_at.max(when.at);
@@ -227,9 +224,10 @@ fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
         moves(state, when, counted.moved.as_slice());
         count_exposure(state, when, &it.case, &counted.asset, (first, used_now));
         if counted.back == Back::Missing {
-            lose(state, when, &counted.asset, Some(it.case.clone()));
+            super::apply_missing::lose(state, when, &counted.asset, Some(it.case.clone()));
         }
     }
+    super::apply_missing::closing(state, when, it);
     change_case(state, when, &it.case, |case| {
         case.closed = true;
         case.promised.clear();
@@ -237,50 +235,8 @@ fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }
 
-fn lose(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
-    change(state, when, asset, |asset| asset.missing = true);
-    let told_by = when.actor.to_string();
-    let missing =
-        MissingState { asset: asset.clone(), since: when.at, case, told_by, outcome: None, over_at: None };
-    state.missing.insert(asset.clone(), Arc::new(missing));
-    state.changes.missing.insert(asset.clone());
-}
-
-/// In the house again, where it was not retired meanwhile.
-fn find(state: &mut State, when: &When, asset: &Id, moved: Option<&Moved>) {
-    change(state, when, asset, |asset| asset.missing = false);
-    moves(state, when, moved.map_or(&[], std::slice::from_ref));
-    search_over(state, when, asset);
-}
-
-/// Nobody looks for the part any more.
-pub(super) fn search_over(state: &mut State, when: &When, asset: &Id) {
-    if let Some(missing) = state.missing.get_mut(asset) {
-        Arc::make_mut(missing).over_at.get_or_insert(when.at);
-        state.changes.missing.insert(asset.clone());
-    }
-}
-
 pub(super) fn aside(state: &mut State, when: &When, what: &What) {
     match what {
-        What::MissingReported(it) => lose(state, when, &it.asset, it.case.clone()),
-        What::Found(it) => {
-            find(state, when, &it.asset, it.moved.as_ref());
-            if it.location.is_some() {
-                change(state, when, &it.asset, |asset| asset.location = it.location.clone());
-            }
-        }
-        What::MissingClosed(it) if it.outcome == SearchOutcome::Found => {
-            find(state, when, &it.asset, it.moved.as_ref());
-        }
-        What::MissingClosed(it) => {
-            change(state, when, &it.asset, |_| {});
-            if let Some(missing) = state.missing.get_mut(&it.asset) {
-                Arc::make_mut(missing).outcome = Some(it.outcome);
-                state.changes.missing.insert(it.asset.clone());
-            }
-        }
-        What::FindingReported(it) => found_wrong(state, when, it),
         What::SentToRepair(it) => sent(state, when, it),
         What::BackFromRepair(it) => came_back(state, when, it),
         What::LookBackOpened(it) => {
@@ -306,25 +262,6 @@ pub(super) fn aside(state: &mut State, when: &When, what: &What) {
         }
         _ => {}
     }
-}
-
-fn found_wrong(state: &mut State, when: &When, it: &FindingReported) {
-    change(state, when, &it.asset, |_| {});
-    let finding = Finding {
-        finding: it.finding.clone(),
-        asset: it.asset.clone(),
-        turn: it.turn,
-        what: it.what.clone(),
-        severity: it.severity,
-        case: it.case.clone(),
-        at: when.at,
-        by: when.actor.to_string(),
-        hold: it.holds.first().map(|hold| hold.hold.clone()),
-        taken_back: false,
-    };
-    state.findings.insert(it.finding.clone(), Arc::new(finding));
-    state.changes.findings.insert(it.finding.clone());
-    it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }
 
 fn sent(state: &mut State, when: &When, it: &SentToRepair) {

@@ -147,7 +147,7 @@ fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) 
         asset.missing = false;
         asset.pack = None;
     });
-    super::apply_case::search_over(state, when, id);
+    super::apply_missing::search_over(state, when, id);
 }
 
 pub(super) fn hold_on(state: &mut State, when: &When, hold: &Id, kind: HoldKind, asset: &Id) {

@@ -236,7 +236,7 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
 
 pub(super) fn retire(deciding: &mut Deciding, it: &Retire) -> Option<What> {
     let asset = deciding.one(it.asset.as_str())?;
-    if let Some(problem) = retirable(&asset, it.cause) {
+    if let Some(problem) = retirable(deciding.state, &asset, it.cause) {
         deciding.against(problem);
     }
     Some(What::Retired(Retired {
@@ -248,7 +248,7 @@ pub(super) fn retire(deciding: &mut Deciding, it: &Retire) -> Option<What> {
 }
 
 /// Why a part can't be retired for this cause, or `None`.
-pub(super) fn retirable(asset: &Asset, cause: Cause) -> Option<Problem> {
+pub(super) fn retirable(state: &State, asset: &Asset, cause: Cause) -> Option<Problem> {
     let called = asset.called();
     if asset.retired.is_some() {
         return Some(Problem::new(
@@ -259,7 +259,7 @@ pub(super) fn retirable(asset: &Asset, cause: Cause) -> Option<Problem> {
         ));
     }
     if asset.missing && cause != Cause::Lost {
-        return Some(missing(asset));
+        return Some(missing(state, asset));
     }
     if asset.has_hold(super::hold::HoldKind::Prion) && cause != Cause::Destroyed {
         let problem = Problem::new(
@@ -282,12 +282,12 @@ pub(super) fn retirable(asset: &Asset, cause: Cause) -> Option<Problem> {
 }
 
 /// A part not accounted for must first be found.
-pub(super) fn missing(asset: &Asset) -> Problem {
+pub(super) fn missing(state: &State, asset: &Asset) -> Problem {
     Problem::new(
         Code::Missing,
-        format!("{} is not accounted for.", asset.called()),
+        super::missing::since(state, asset),
         "A missing part must first be recorded as found.",
-        "If it is in your hand, record it as found.",
+        "If it is in your hand, record it as found, and tell the charge nurse and the lead at once.",
     )
     .with_remedy(json!({"do": "found", "scan": asset.asset.as_str()}))
 }

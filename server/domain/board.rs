@@ -6,9 +6,11 @@ use chrono::{Days, NaiveTime};
 use serde::Serialize;
 
 use super::case::{Case, CaseStatus};
+use super::check::CheckState;
 use super::fit_sheet::chosen_fails;
 use super::id::Id;
 use super::issuing::is_ready;
+use super::missing::SearchOutcome;
 use super::readiness::{HeldPart, SetReadiness, SetStatus, glance};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -56,6 +58,8 @@ pub struct BoardCase {
     /// The sets that it has, or would take.
     pub sets: Vec<Id>,
     pub why: Vec<String>,
+    /// How far the function check is of a case that has its instruments.
+    pub check: Option<CheckState>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -73,6 +77,19 @@ pub struct BoardMissing {
     pub since: Time,
     /// Nobody has named an outcome yet.
     pub loud: bool,
+    /// The part is here; a piece of it is looked for.
+    pub piece: bool,
+}
+
+/// What a line without parts lacks after its case: swabs, a throat pack.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardLine {
+    pub case: Id,
+    pub line: String,
+    pub lacks: u32,
+    pub since: Time,
+    pub loud: bool,
+    pub outcome: Option<SearchOutcome>,
 }
 
 /// What the board shows at a moment.
@@ -82,6 +99,7 @@ pub struct Board {
     pub cases: Vec<BoardCase>,
     pub reserves: Vec<BoardReserve>,
     pub not_accounted_for: Vec<BoardMissing>,
+    pub lines_not_back: Vec<BoardLine>,
 }
 
 impl State {
@@ -108,13 +126,33 @@ impl State {
             case: missing.case.clone(),
             since: missing.since,
             loud: missing.outcome.is_none(),
+            piece: !self.assets.get(&missing.asset).is_some_and(|asset| asset.missing),
         });
         Board {
             sets: sets.collect(),
             cases: board_cases(self, &statuses, now),
             reserves: reserves.collect(),
             not_accounted_for: missing.collect(),
+            lines_not_back: self.lines_not_back(),
         }
+    }
+
+    /// The lines without parts that did not all come back, of every case, those without an outcome first.
+    pub fn lines_not_back(&self) -> Vec<BoardLine> {
+        let of = |case: &Case| -> Vec<BoardLine> {
+            let line = |it: &super::count_other::OtherState| BoardLine {
+                case: case.case.clone(),
+                line: it.line.0.clone(),
+                lacks: it.lacks(),
+                since: it.closed_at.unwrap_or(case.last_at),
+                loud: it.is_loud(),
+                outcome: it.outcome,
+            };
+            case.not_back().map(line).collect()
+        };
+        let mut all: Vec<BoardLine> = self.cases.values().flat_map(|case| of(case)).collect();
+        all.sort_by_key(|it| (!it.loud, it.since, it.case.clone()));
+        all
     }
 
     /// The moment at which the clock alone may change the board: something has cooled, or the site's day ends.
@@ -262,6 +300,8 @@ fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) ->
             status = Equipped::NotReady;
             why.insert(0, fails);
         }
+        let check = if shown { CheckState::due(state, case) } else { None };
+        why.extend(check.as_ref().and_then(CheckState::words));
         if shown {
             all.push(BoardCase {
                 case: case.case.clone(),
@@ -272,6 +312,7 @@ fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) ->
                 progress: case.status(),
                 sets,
                 why,
+                check,
             });
         }
     }

@@ -2,8 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::check::CheckTold;
 use super::command::{Malformed, wrong};
 use super::configuration::{Chosen, Wish};
+use super::count::CountKept;
+use super::count_other::{OtherLine, OtherState};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
@@ -221,6 +224,12 @@ pub struct CloseCount {
     pub missing: Vec<Line>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub broken: Vec<Line>,
+    /// What was scanned as back: what is out and not among it is not back. Absent: all, but for what is named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counted: Option<Scan>,
+    /// Lines without parts: how many went in, how many came out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<OtherLine>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -308,6 +317,13 @@ pub struct Case {
     pub closed: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cancelled: Option<String>,
+    /// The function check: each line as often as it was told.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub checks: Vec<CheckTold>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub counts: Vec<CountKept>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<OtherState>,
     pub last_at: Time,
     pub last_entry: u64,
 }
@@ -332,6 +348,9 @@ impl Case {
             earlier: Vec::new(),
             closed: false,
             cancelled: None,
+            checks: Vec::new(),
+            counts: Vec::new(),
+            others: Vec::new(),
             last_at: at,
             last_entry: seq,
         }

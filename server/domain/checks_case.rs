@@ -179,8 +179,8 @@ fn out(state: &State, wrong: &mut Vec<String>) {
 /// Who is looked for is missing, what is in repair has a repair under way, and a finding's hold is there.
 fn aside(state: &State, wrong: &mut Vec<String>) {
     for asset in state.assets.values() {
-        let looked_for = state.missing.get(&asset.asset).is_some_and(|missing| missing.over_at.is_none());
-        if looked_for != asset.missing {
+        let open = state.missing.get(&asset.asset).filter(|missing| missing.over_at.is_none());
+        if open.is_some() != (asset.missing || open.is_some_and(|missing| missing.piece)) {
             wrong.push(format!("{}: the list of what is looked for says otherwise", asset.asset));
         }
     }

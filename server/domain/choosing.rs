@@ -83,7 +83,7 @@ pub(super) fn choose(deciding: &mut Deciding, it: &ChooseConfiguration) -> Optio
 
 /// What stands against a piece for a case: not in the house, on hold, spent, or chosen or kept for another case.
 fn against_piece(state: &State, case: &Case, asset: &Asset) -> Vec<Problem> {
-    let mut problems = general_problems(asset);
+    let mut problems = general_problems(state, asset);
     problems.extend(blocking_hold(state, asset));
     if spent(state, asset) && asset.retired.is_none() {
         let problem = Problem::new(

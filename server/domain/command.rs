@@ -9,8 +9,8 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, choosing, correct, exception, finding, hold, load, lookback, machine, measuring, missing,
-    model, recall, record_form, repair, set, site, step, tried,
+    asset, case, check, choosing, correct, count, count_other, exception, finding, hold, load, lookback,
+    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -229,6 +229,8 @@ acts! {
         "use" Use(case::Use) by &[Charge, Clinician];
         "close_count" CloseCount(case::CloseCount) by &[Charge, Clinician];
         "choose_configuration" Choose(choosing::ChooseConfiguration) by &[Lead, Charge, Clinician];
+        "record_check" Check(check::RecordCheck) by &[Charge, Clinician];
+        "record_count" Count(count::RecordCount) by &[Desk, Lead, Charge, Clinician];
         "erase_patient" ErasePatient(case::ErasePatient) by &[Infection, Admin];
     }
     Fit {
@@ -241,6 +243,8 @@ acts! {
     }
     Finding {
         "report_finding" Report(finding::ReportFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+        "withdraw_finding" Withdraw(finding::WithdrawFinding) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
+        "add_photo" AddPhoto(finding::AddPhoto) by &[Desk, Lead, Charge, Clinician, Biomed, Infection];
     }
     Correct {
         "correct" Entry(correct::Correct) by &[Lead];
@@ -278,6 +282,7 @@ impl Act {
             Act::Case(Case::Change(it)) if role == Clinician => !it.beyond_technique_and_risk(),
             Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
             Act::Load(Load::Release(it)) if it.early.is_some() => role == Lead,
+            Act::Case(Case::Count(it)) => it.admits(role),
             _ => in_general,
         }
     }
@@ -294,6 +299,7 @@ impl Act {
             Act::Case(Case::Open(_) | Case::Use(_) | Case::CloseCount(_)) => true,
             Act::Case(Case::Choose(it)) => it.done == Some(true),
             Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
+            Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
             _ => false,
         }
@@ -373,6 +379,10 @@ impl Act {
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
+            Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
+            Act::Case(Case::Check(it)) => it.whole(),
+            Act::Case(Case::Count(it)) => it.whole(),
+            Act::Missing(Missing::Close(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),

@@ -12,13 +12,15 @@ use super::planning::{known_case, prion_hold};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, broken_pack_of};
 use super::state::{Asset, Stage};
-use super::text::{Line, Scan};
+use super::text::Line;
 
 /// What the closing says of parts by name.
 struct Said {
     unopened: BTreeSet<Id>,
     missing: BTreeSet<Id>,
     broken: BTreeSet<Id>,
+    /// What was scanned as back, where the count was taken by scanning.
+    seen: Option<BTreeSet<Id>>,
 }
 
 pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
@@ -34,6 +36,9 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
             .collect(),
         missing: named(deciding, &it.missing),
         broken: named(deciding, &it.broken),
+        seen: it.counted.as_ref().map(|scan| {
+            super::count::seen(deciding, scan).into_iter().map(|asset| asset.asset.clone()).collect()
+        }),
     };
     let case = case?;
     if case.closed && !case.anything_out() {
@@ -72,7 +77,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken.clone() });
     }
     if case.risk == Risk::PrionSuspected {
         let exposed = |it: &&Counted| {
@@ -81,7 +86,8 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         let exposed: Vec<Id> = parts.iter().filter(exposed).map(|it| it.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
-    Some(What::CountClosed(CountClosed { case: case.case, parts, holds }))
+    let others = super::count_other::numbered(&it.others);
+    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces: broken, others }))
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.
@@ -94,17 +100,7 @@ fn is_out(case: Option<&Case>, asset: &Id) -> bool {
 }
 
 fn named(deciding: &mut Deciding, names: &[Line]) -> BTreeSet<Id> {
-    if names.is_empty() {
-        return BTreeSet::new();
-    }
-    let scan = Scan(names.iter().map(|name| name.0.clone()).collect());
-    let mut ids = BTreeSet::new();
-    for name in &scan.0 {
-        if let Some(asset) = deciding.one(name) {
-            ids.insert(asset.asset.clone());
-        }
-    }
-    ids
+    super::count::named(deciding, names).into_iter().map(|asset| asset.asset.clone()).collect()
 }
 
 fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any_use: bool) -> Counted {
@@ -116,7 +112,10 @@ fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any
         .all(|mate| said.unopened.contains(&mate.asset) || !is_out(Some(case), &mate.asset));
     let untouched =
         part.exposure.is_none() && asset.stage == Stage::Issued && asset.turn == part.turn && closed_pack;
-    let back = if said.missing.contains(id) {
+    let not_seen = said.seen.as_ref().is_some_and(|seen| !seen.contains(id));
+    let named = said.broken.contains(id) || said.unopened.contains(id);
+    // What was missed during the case is not back because nobody says so again.
+    let back = if said.missing.contains(id) || asset.missing || (not_seen && !named) {
         Back::Missing
     } else if said.broken.contains(id) {
         Back::Broken
@@ -143,14 +142,14 @@ fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any
 /// Parts that the closing names although they were not out at the case: told all the same.
 fn strangers(deciding: &mut Deciding, case: &Case, said: &Said, parts: &mut Vec<Counted>) {
     let out = |id: &&Id| is_out(Some(case), id);
-    if said.unopened.iter().any(|id| !out(&id)) {
+    if said.unopened.iter().chain(said.seen.iter().flatten()).any(|id| !out(&id)) {
         deciding.deviates(Code::OutOfOrder);
     }
     for (names, back) in [(&said.missing, Back::Missing), (&said.broken, Back::Broken)] {
         for id in names.iter().filter(|id| !out(id)) {
             let Some(asset) = deciding.state.assets.get(id).cloned() else { continue };
             if asset.missing {
-                deciding.against(super::missing::already(&asset));
+                deciding.against(super::missing::already(deciding.state, &asset));
                 continue;
             }
             deciding.deviates(if asset.retired.is_some() { Code::Retired } else { Code::OutOfOrder });

@@ -169,6 +169,8 @@ impl<'a> Deciding<'a> {
             Act::Missing(Missing::Found(it)) => super::missing::found(self, it),
             Act::Missing(Missing::Close(it)) => super::missing::close(self, it),
             Act::Finding(Finding::Report(it)) => super::finding::report(self, it),
+            Act::Finding(Finding::Withdraw(it)) => super::finding::withdraw(self, it),
+            Act::Finding(Finding::AddPhoto(it)) => super::finding::add_photo(self, it),
             Act::Correct(Correct::Entry(it)) => super::correct::correct(self, it),
             Act::LookBack(LookBack::Open(it)) => super::lookback::open(self, it),
             Act::LookBack(LookBack::Close(it)) => super::lookback::close(self, it),
@@ -197,6 +199,8 @@ impl<'a> Deciding<'a> {
             Case::Open(it) => super::opening::open(self, it),
             Case::Use(it) => super::opening::used(self, it),
             Case::CloseCount(it) => super::counting::close(self, it),
+            Case::Check(it) => super::check::record(self, it),
+            Case::Count(it) => super::count::record(self, it),
             Case::Choose(it) => super::choosing::choose(self, it),
             Case::ErasePatient(it) => super::erasing::erase(self, it),
         }

@@ -1,5 +1,7 @@
 //! What must be inspected, tested or replaced, in order of need.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveTime;
 use serde::Serialize;
 
@@ -15,6 +17,9 @@ pub const FLAGGED: &str = "flagged";
 pub const COUNTERSIGNATURE: &str = "countersignature";
 /// A load with an implant released early, whose biological indicator is to be read.
 pub const BIOLOGICAL_PENDING: &str = "biological_pending";
+
+/// A part that somebody reported as defective.
+pub const REPORTED: &str = "reported";
 
 /// One thing that is due: a part by its maker's limits, or a machine by its periodic tests.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -63,6 +68,7 @@ pub fn why_words(why: &str) -> &'static str {
         "biological" => "biological indicator",
         "countersignature" => "released alone, a countersignature is open",
         "biological_pending" => "an implant's biological indicator, released early",
+        "reported" => "reported as defective",
         "flagged" => "a failed verdict waits for an answer",
         "empty_cycle" => "empty cycles before it is used again",
         _ => "due",
@@ -79,6 +85,7 @@ impl State {
         for machine in self.machines.values() {
             all.extend(machine_due(self, machine, now));
         }
+        all.extend(reported(self));
         all.extend(self.open_exceptions().flat_map(|load| exceptions_due(self, load)));
         all.sort_by(|a, b| {
             let name = |it: &DueItem| (it.machine.clone(), it.load.clone(), it.asset.clone(), it.why);
@@ -86,6 +93,26 @@ impl State {
         });
         all
     }
+}
+
+/// Parts with defect reports that nobody has looked into.
+fn reported(state: &State) -> Vec<DueItem> {
+    let mut by_part: BTreeMap<&Id, (Time, u32)> = BTreeMap::new();
+    for it in state.findings.values().filter(|it| state.is_open(it)) {
+        let (since, found) = by_part.entry(&it.asset).or_insert((it.at, 0));
+        *since = it.at.min(*since);
+        *found += 1;
+    }
+    let item = |(asset, (since, found)): (&Id, (Time, u32))| DueItem {
+        asset: Some(asset.clone()),
+        machine: None,
+        load: None,
+        why: REPORTED,
+        since: Some(since),
+        limit: 1,
+        found,
+    };
+    by_part.into_iter().map(item).collect()
 }
 
 fn item(asset: &Asset, it: Due) -> DueItem {

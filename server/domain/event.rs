@@ -11,8 +11,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, choosing, correct, exception, exposure, finding, hold, load, lookback, machine, measuring,
-    missing, model, recall, record_form, repair, set, site, step, tried,
+    asset, check, choosing, correct, count, exception, exposure, finding, hold, load, lookback, machine,
+    measuring, missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -249,11 +249,16 @@ kinds! {
     "count_closed" CountClosed(exposure::CountClosed);
     "configuration_chosen" ConfigurationChosen(choosing::ConfigurationChosen);
     "fit_confirmed" FitConfirmed(tried::FitConfirmed);
+    "checked" Checked(check::Checked);
+    "counted" Counted(count::Tally);
     "patient_erased" PatientErased(exposure::PatientErased);
     "missing_reported" MissingReported(missing::MissingReported);
     "found" Found(missing::FoundAgain);
     "missing_closed" MissingClosed(missing::MissingClosed);
+    "line_closed" LineClosed(missing::LineClosed);
     "finding_reported" FindingReported(finding::FindingReported);
+    "finding_withdrawn" FindingWithdrawn(finding::FindingWithdrawn);
+    "photo_added" PhotoAdded(finding::PhotoAdded);
     "sent_to_repair" SentToRepair(repair::SentToRepair);
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);

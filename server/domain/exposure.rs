@@ -163,6 +163,12 @@ pub struct CountClosed {
     pub parts: Vec<Counted>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+    /// Those that came back with a piece missing, which is looked for as a part is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub pieces: Vec<Id>,
+    /// Lines without parts, as they were counted.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub others: Vec<super::count_other::OtherLine>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

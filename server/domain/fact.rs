@@ -125,7 +125,7 @@ pub(super) fn stands_for(deciding: &Deciding, asset: &Asset, step: StepKind) -> 
 
 pub(super) fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) -> Problem {
     if !asset.counts()
-        && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
+        && let Some(problem) = super::scan::general_problems(deciding.state, asset).into_iter().next()
     {
         return problem;
     }
@@ -145,7 +145,7 @@ pub(super) fn why_not_meant(deciding: &Deciding, asset: &Asset, step: StepKind) 
 pub(super) fn tell(deciding: &mut Deciding, asset: &Asset, step: StepKind, own_command: bool) -> Told {
     let at = deciding.at();
     if asset.missing {
-        return Told::Known(super::asset::missing(asset));
+        return Told::Known(super::asset::missing(deciding.state, asset));
     }
     if deciding.late() && at < asset.act_at {
         return Told::Notes(Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) });

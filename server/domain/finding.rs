@@ -1,5 +1,7 @@
 //! Findings: a defect that somebody reported in ten seconds: which part, what, how bad.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use super::deciding::Deciding;
@@ -7,7 +9,7 @@ use super::event::What;
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::{Id, next_free};
 use super::model::unknown;
-use super::refusal::Code;
+use super::refusal::{Code, Problem};
 use super::state::{Asset, State};
 use super::text::{Line, Text, one_scan};
 use super::time::Time;
@@ -70,6 +72,53 @@ pub struct Finding {
     /// The report named the wrong part, and was corrected.
     #[serde(default)]
     pub taken_back: bool,
+    /// Whoever reported it withdrew it within the site's minutes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdrawn_at: Option<Time>,
+    /// The line of the function check that made it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub check: Option<Line>,
+    /// Pictures, by the SHA-256 of their bytes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<String>,
+}
+
+/// More pictures of one defect are a mistake.
+const MOST_PHOTOS: usize = 12;
+
+/// Takes an own report back, soon after it was made.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WithdrawFinding {
+    pub finding: Id,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FindingWithdrawn {
+    pub finding: Id,
+    pub asset: Id,
+    /// The hold that it placed is lifted with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hold: Option<Id>,
+    /// The line of the case's function check that waits again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub case: Option<Id>,
+}
+
+/// A picture that follows a report.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AddPhoto {
+    pub finding: Id,
+    /// The SHA-256 of an attachment that the site keeps.
+    pub photo: Line,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PhotoAdded {
+    pub finding: Id,
+    pub asset: Id,
+    pub photo: String,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -97,6 +146,12 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportFinding) -> Option<What
         deciding.deviates(Code::Retired);
     }
     let state = deciding.state;
+    // A part that was not at the case is reported all the same, and the entry says that it was not.
+    let was_there =
+        |case: &Id| state.cases.get(case).is_none_or(|case| case.parts.contains_key(&asset.asset));
+    if it.case.as_ref().is_some_and(|case| !was_there(case)) {
+        deciding.deviates(Code::OutOfOrder);
+    }
     let finding = next_free("finding", 4, state.findings.len(), |id| state.findings.contains_key(id))?;
     deciding.made = Some(finding.clone());
     let mut holds = Vec::new();
@@ -117,6 +172,78 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportFinding) -> Option<What
         case: it.case.clone(),
         holds,
     }))
+}
+
+fn known(deciding: &mut Deciding, id: &Id) -> Option<Arc<Finding>> {
+    let found = deciding.state.findings.get(id).cloned();
+    if found.is_none() {
+        deciding.against(unknown("defect report", id.as_str()));
+    }
+    let last_at =
+        found.as_ref().and_then(|it| deciding.state.assets.get(&it.asset)).map(|asset| asset.last_at);
+    deciding.touches(last_at);
+    found
+}
+
+pub(super) fn withdraw(deciding: &mut Deciding, it: &WithdrawFinding) -> Option<What> {
+    let found = known(deciding, &it.finding)?;
+    let state = deciding.state;
+    let minutes = state.policy.undo_minutes;
+    let (id, told) = (&found.finding, found.at.told(state.zone));
+    if found.taken_back || !state.is_open(&found) {
+        let why = if found.taken_back { "is already withdrawn" } else { "was looked into already" };
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("{id} {why}."),
+            "A report that nobody has looked into is needed.",
+            "Nothing needs to be done.",
+        ));
+    } else if found.by != deciding.asked.actor.code {
+        deciding.against(Problem::new(
+            Code::OutOfOrder,
+            format!("{id} was reported by {}.", found.by),
+            "Only the person who reported it withdraws it.",
+            "Ask that person, or let the lead correct the entry, or have the part inspected.",
+        ));
+    } else if deciding.asked.now > found.at.plus_minutes(i64::from(minutes)) {
+        deciding.against(Problem::new(
+            Code::OutOfOrder,
+            format!("{id} was reported on {told}, more than {minutes} minutes ago."),
+            format!("A report is withdrawn within {minutes} minutes, by the site's policy."),
+            "Let the lead correct the entry, or have the part inspected.",
+        ));
+    }
+    Some(What::FindingWithdrawn(FindingWithdrawn {
+        finding: found.finding.clone(),
+        asset: found.asset.clone(),
+        hold: found.hold.clone(),
+        case: found.case.clone().filter(|_| found.check.is_some()),
+    }))
+}
+
+pub(super) fn add_photo(deciding: &mut Deciding, it: &AddPhoto) -> Option<What> {
+    let found = known(deciding, &it.finding)?;
+    let photo = it.photo.as_str();
+    if !deciding.asked.attachments.contains(photo) {
+        deciding.against(unknown("attachment", photo));
+    }
+    if found.photos.iter().any(|known| known == photo) {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("{} has this picture already.", found.finding),
+            "Another picture is needed.",
+            "Nothing needs to be done.",
+        ));
+    } else if found.photos.len() >= MOST_PHOTOS {
+        deciding.against(Problem::new(
+            Code::LineFull,
+            format!("{} has {} pictures already.", found.finding, found.photos.len()),
+            format!("A report has at most {MOST_PHOTOS} pictures."),
+            "Report what else is wrong by itself.",
+        ));
+    }
+    let (finding, asset) = (found.finding.clone(), found.asset.clone());
+    Some(What::PhotoAdded(PhotoAdded { finding, asset, photo: photo.to_string() }))
 }
 
 impl State {

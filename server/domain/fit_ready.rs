@@ -45,10 +45,11 @@ pub fn processing(state: &State, asset: &Asset, needed: Needed) -> Processing {
 /// Whether a part can be had, when, and what stands in the way.
 pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>, Vec<String>) {
     let called = asset.called();
-    let mut against: Vec<String> = general_problems(asset).into_iter().map(|problem| problem.found).collect();
+    let mut against: Vec<String> =
+        general_problems(state, asset).into_iter().map(|problem| problem.found).collect();
     against.extend(blocking_hold(state, asset).map(|problem| problem.found));
     if asset.missing {
-        against = vec![missing(asset).found];
+        against = vec![missing(state, asset).found];
     }
     if !against.is_empty() {
         return (Have::NotReady, None, against);

@@ -95,7 +95,7 @@ pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<String> {
         .pieces
         .iter()
         .filter_map(|piece| piece.asset)
-        .flat_map(|asset| general_problems(asset).into_iter().chain(blocking_hold(state, asset)));
+        .flat_map(|asset| general_problems(state, asset).into_iter().chain(blocking_hold(state, asset)));
     let lacking: Vec<String> = problems.map(|problem| problem.found).collect();
     (!lacking.is_empty()).then(|| format!("The chosen configuration lacks a part. {}", lacking.join(" ")))
 }

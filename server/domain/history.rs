@@ -9,7 +9,6 @@ use super::step::StepRecorded;
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
 /// part that came with its set is found through the set.
 pub(super) fn things(what: &What) -> Vec<Thing> {
-    let asset = |id: &Id| vec![Thing::asset(id.as_str())];
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
@@ -19,27 +18,15 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::MachineTested(_)
         | What::RecordFormDefined(_)
         | What::FlagCleared(_) => at_machines(what),
-        What::AssetAdded(it) => asset(&it.asset),
-        What::PutAway(it) => {
-            let noted = it.noted.iter().map(|noted| &noted.asset);
-            alone(it.parts.iter().map(|part| &part.asset).chain(noted))
-        }
-        What::AssetMeasured(it) => asset(&it.asset),
-        What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
-        What::Retired(it) => retired(it),
-        What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
-        What::PutInSet(it) | What::TakenFromSet(it) => {
-            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
-            all.push(Thing::asset(it.asset.as_str()));
-            all.push(Thing::set(it.seat.set.as_str()));
-            all
-        }
-        What::Replaced(it) => {
-            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
-            all.extend([Thing::asset(it.old.as_str()), Thing::asset(it.new.as_str())]);
-            all.push(Thing::set(it.seat.set.as_str()));
-            all
-        }
+        What::AssetAdded(_)
+        | What::AssetMeasured(_)
+        | What::FitConfirmed(_)
+        | What::PutAway(_)
+        | What::Retired(_)
+        | What::SetBuilt(_)
+        | What::PutInSet(_)
+        | What::TakenFromSet(_)
+        | What::Replaced(_) => of_parts(what),
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
         What::StepRecorded(it) => step_recorded(it),
@@ -61,11 +48,16 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Issued(_)
         | What::Opened(_)
         | What::Used(_)
-        | What::CountClosed(_) => at_cases(what),
+        | What::CountClosed(_)
+        | What::Checked(_)
+        | What::Counted(_)
+        | What::LineClosed(_) => at_cases(what),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
         | What::FindingReported(_)
+        | What::FindingWithdrawn(_)
+        | What::PhotoAdded(_)
         | What::SentToRepair(_)
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
@@ -75,6 +67,34 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::RecallAnswered(_)
         | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
+    }
+}
+
+fn of_parts(what: &What) -> Vec<Thing> {
+    let asset = |id: &Id| vec![Thing::asset(id.as_str())];
+    match what {
+        What::AssetAdded(it) => asset(&it.asset),
+        What::PutAway(it) => {
+            let noted = it.noted.iter().map(|noted| &noted.asset);
+            alone(it.parts.iter().map(|part| &part.asset).chain(noted))
+        }
+        What::AssetMeasured(it) => asset(&it.asset),
+        What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
+        What::Retired(it) => retired(it),
+        What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
+        What::PutInSet(it) | What::TakenFromSet(it) => {
+            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
+            all.push(Thing::asset(it.asset.as_str()));
+            all.push(Thing::set(it.seat.set.as_str()));
+            all
+        }
+        What::Replaced(it) => {
+            let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
+            all.extend([Thing::asset(it.old.as_str()), Thing::asset(it.new.as_str())]);
+            all.push(Thing::set(it.seat.set.as_str()));
+            all
+        }
+        _ => Vec::new(),
     }
 }
 
@@ -140,6 +160,14 @@ fn at_cases(what: &What) -> Vec<Thing> {
         }
         What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
         What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Checked(it) => at_case(&it.case, it.lines.iter().filter_map(|line| line.asset.as_ref())),
+        What::Counted(it) => {
+            let mut all = alone(it.lacked.iter().map(|lacked| &lacked.asset).chain(&it.broken));
+            all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+            all.extend(it.set.iter().map(|set| Thing::set(set.as_str())));
+            all
+        }
+        What::LineClosed(it) => vec![Thing::case(it.case.as_str())],
         _ => Vec::new(),
     }
 }
@@ -150,6 +178,12 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         What::Found(it) => alone(std::iter::once(&it.asset)),
         What::MissingClosed(it) => alone(std::iter::once(&it.asset)),
         What::FindingReported(it) => alone(std::iter::once(&it.asset)),
+        What::FindingWithdrawn(it) => {
+            let mut all = alone(std::iter::once(&it.asset));
+            all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
+        What::PhotoAdded(it) => alone(std::iter::once(&it.asset)),
         What::SentToRepair(it) => {
             let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
             all.push(Thing::asset(it.asset.as_str()));

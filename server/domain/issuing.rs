@@ -93,7 +93,7 @@ fn chosen(deciding: &mut Deciding, case: &Case, picked: Vec<Picked>, emergency: 
         if !part.alone && here {
             already.push(already_issued(&asset, case));
         } else if !part.alone && !asset.counts() && !essential {
-            left.push((asset.clone(), general_problems(&asset)));
+            left.push((asset.clone(), general_problems(deciding.state, &asset)));
         } else {
             let pack = broken_pack_of(state, &asset);
             // A mate that is not in the house goes nowhere; whether the set lacks it is asked of the set.
@@ -138,7 +138,7 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     let called = asset.called();
     let at = deciding.at();
     let open = |problem: Problem| if emergency { problem.open_to_override() } else { problem };
-    let mut problems = general_problems(asset);
+    let mut problems = general_problems(deciding.state, asset);
     if let Some(held) = blocking_hold(state, asset) {
         let repair = asset.has_hold(HoldKind::Repair);
         problems.push(if repair { held } else { open(held) });

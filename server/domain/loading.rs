@@ -109,9 +109,9 @@ fn told_inside(
         }
         let mut stays = later_act || asset.missing;
         if asset.missing {
-            deciding.against(super::asset::missing(asset));
+            deciding.against(super::asset::missing(deciding.state, asset));
         } else if !later_act {
-            let mut problems = general_problems(asset);
+            let mut problems = general_problems(deciding.state, asset);
             problems.extend(against_loading(deciding, asset, programme));
             for problem in problems {
                 // Where a lead could set the order aside, the part went in all the same.

@@ -14,7 +14,7 @@ use super::load::IndicatorResult;
 use super::planning::{known_case, prion_hold};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold, broken_pack_of};
-use super::state::{Asset, Stage};
+use super::state::{Asset, Stage, State};
 
 pub(super) fn open(deciding: &mut Deciding, it: &Open) -> Option<What> {
     if it.indicator == Some(IndicatorResult::Fail) {
@@ -63,12 +63,12 @@ fn expose(
             let problem = not_there(&part.asset, &case);
             left.push((part.asset, vec![problem]));
         } else if !part.alone && (!part.asset.counts() || known >= Some(exposure)) {
-            let problem = not_meant(&part.asset, &case, exposure);
+            let problem = not_meant(deciding.state, &part.asset, &case, exposure);
             left.push((part.asset, vec![problem]));
         } else if part.asset.missing {
-            deciding.against(super::asset::missing(&part.asset));
+            deciding.against(super::asset::missing(deciding.state, &part.asset));
         } else if known >= Some(exposure) {
-            deciding.against(not_meant(&part.asset, &case, exposure));
+            deciding.against(not_meant(deciding.state, &part.asset, &case, exposure));
         } else {
             one(deciding, &case, &part.asset, exposure, &scanned, &mut told);
         }
@@ -101,9 +101,9 @@ fn not_there(asset: &Asset, case: &Case) -> Problem {
     )
 }
 
-fn not_meant(asset: &Asset, case: &Case, exposure: Exposure) -> Problem {
+fn not_meant(state: &State, asset: &Asset, case: &Case, exposure: Exposure) -> Problem {
     if !asset.counts()
-        && let Some(problem) = super::scan::general_problems(asset).into_iter().next()
+        && let Some(problem) = super::scan::general_problems(state, asset).into_iter().next()
     {
         return problem;
     }

@@ -18,7 +18,7 @@ pub(super) fn pack_broken(deciding: &mut Deciding, it: &PackBroken) -> Option<Wh
             continue;
         }
         if asset.missing {
-            deciding.against(super::asset::missing(asset));
+            deciding.against(super::asset::missing(deciding.state, asset));
             continue;
         }
         deciding.touches(Some(asset.last_at));

@@ -110,7 +110,7 @@ fn wrapped(
     for (key, pack) in packs {
         let (mut waived, mut against) = (Vec::new(), Vec::new());
         for member in &pack.members {
-            let mut found = general_problems(member);
+            let mut found = general_problems(deciding.state, member);
             found.extend(against_step(deciding, member, StepKind::Packed));
             let wrapped_before =
                 member.stage == Stage::Packed && pack.members.iter().any(|it| it.stage < Stage::Packed);

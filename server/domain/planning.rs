@@ -227,7 +227,7 @@ fn whole_enough(state: &State, set: &SetState) -> Vec<Problem> {
     let mut problems = Vec::new();
     for asset in state.members(set) {
         let grave = |kind| asset.has_hold(kind);
-        problems.extend(super::scan::general_problems(asset));
+        problems.extend(super::scan::general_problems(state, asset));
         if grave(HoldKind::Recall) && !grave(HoldKind::Prion) {
             problems.extend(super::scan::blocking_hold(state, asset));
         }

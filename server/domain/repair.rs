@@ -99,7 +99,9 @@ pub(super) fn send(deciding: &mut Deciding, it: &SendToRepair) -> Option<What> {
             "Nothing needs to be done.",
         ));
     } else {
-        general_problems(&asset).into_iter().for_each(|problem| deciding.against(problem.even_late()));
+        general_problems(deciding.state, &asset)
+            .into_iter()
+            .for_each(|problem| deciding.against(problem.even_late()));
     }
     if let Some(load) = &asset.in_load {
         deciding.against(super::load::in_load(&asset.called(), load).even_late());

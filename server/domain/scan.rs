@@ -77,13 +77,13 @@ pub fn broken_pack_of(state: &State, asset: &Asset) -> Vec<Arc<Asset>> {
 }
 
 /// What stands against any permission about a part: retired, not accounted for, a prion hold, in repair.
-pub fn general_problems(asset: &Asset) -> Vec<Problem> {
+pub fn general_problems(state: &State, asset: &Asset) -> Vec<Problem> {
     let mut problems = Vec::new();
     if asset.retired.is_some() {
         problems.push(retired(asset));
     }
     if asset.missing {
-        problems.push(missing(asset));
+        problems.push(missing(state, asset));
     }
     if asset.has_hold(HoldKind::Prion) {
         problems.push(Problem::new(
@@ -189,7 +189,7 @@ impl Deciding<'_> {
     /// Puts what stands against any permission about this part against the command, even where it is told late: a
     /// part that is not in the house takes no seat.
     pub fn general(&mut self, asset: &Asset) {
-        for problem in general_problems(asset) {
+        for problem in general_problems(self.state, asset) {
             self.against(problem.even_late());
         }
     }
@@ -203,7 +203,7 @@ impl Deciding<'_> {
     ) -> Vec<Arc<Asset>> {
         let box_only = |problem: &Problem| problem.code == Code::Held;
         self.judge_each(picked, |deciding, asset| {
-            let mut problems = general_problems(asset);
+            let mut problems = general_problems(deciding.state, asset);
             if deciding.moves_only {
                 problems.retain(|problem| !box_only(problem));
             }

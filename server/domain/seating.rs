@@ -146,7 +146,7 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         // Only biomed takes it out of the house, by destruction: a replacement at the desk is no way round.
         deciding.general(&old);
     }
-    if let Some(problem) = retirable(&old, it.cause) {
+    if let Some(problem) = retirable(deciding.state, &old, it.cause) {
         deciding.against(problem);
     }
     let mut moved = opened_pack(deciding, &old, false);

@@ -4,6 +4,7 @@ use chrono::NaiveTime;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
@@ -100,10 +101,17 @@ pub struct SetPolicy {
     pub solution_record: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wall_mm: Option<[Quantity; 2]>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub undo_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub check_lines: Option<Vec<Line>>,
 }
 
 impl SetPolicy {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
+        if let Some(n) = self.check_lines.as_ref().map(Vec::len).filter(|n| *n > MOST_LINES) {
+            return Err(wrong("/check_lines", format!("found {n} lines; at most {MOST_LINES} are needed")));
+        }
         if *self == SetPolicy::default() {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
@@ -135,6 +143,7 @@ impl SetPolicy {
             ("retention_years", self.retention_years, 1, 150),
             ("idle_minutes", self.idle_minutes, 1, 24 * 60),
             ("leak_rate_every_days", self.leak_rate_every_days, 0, 31),
+            ("undo_minutes", self.undo_minutes, 1, 24 * 60),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -189,6 +198,12 @@ pub struct Policy {
     /// children's chart, 0.25 to 0.5 mm in common practice with adult barrels; other tables say up to 3 mm.
     #[serde(default = "wall_mm")]
     pub wall_mm: [Quantity; 2],
+    /// For so long whoever reported a defect may withdraw the report.
+    #[serde(default = "undo_minutes")]
+    pub undo_minutes: u32,
+    /// Lines of the function check that the site adds to those that follow from the parts.
+    #[serde(default)]
+    pub check_lines: Vec<Line>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -215,6 +230,10 @@ fn one() -> Quantity {
     tenths(10)
 }
 
+fn undo_minutes() -> u32 {
+    10
+}
+
 impl Default for Policy {
     fn default() -> Self {
         let mm = tenths;
@@ -235,6 +254,8 @@ impl Default for Policy {
             leak_rate_every_days: None,
             solution_record: false,
             wall_mm: wall_mm(),
+            undo_minutes: undo_minutes(),
+            check_lines: Vec::new(),
         }
     }
 }
@@ -264,6 +285,16 @@ impl Policy {
         }
         put(&mut self.solution_record, &change.solution_record);
         put(&mut self.wall_mm, &change.wall_mm);
+        put(&mut self.undo_minutes, &change.undo_minutes);
+        if let Some(lines) = &change.check_lines {
+            let mut all: Vec<Line> = Vec::new();
+            for line in lines.iter().map(|line| Line(line.0.trim().to_string())) {
+                if !line.0.is_empty() && !all.contains(&line) {
+                    all.push(line);
+                }
+            }
+            self.check_lines = all;
+        }
     }
 }
 

@@ -57,9 +57,11 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
         What::MissingReported(it) => accounted_for(state, &it.asset),
         What::Found(it) => {
             moves(state, it.moved.as_slice());
-            change(state, &it.asset, |asset| asset.missing = true);
+            change(state, &it.asset, |asset| asset.missing |= !it.piece);
             if let Some(missing) = state.missing.get_mut(&it.asset) {
-                Arc::make_mut(missing).over_at = None;
+                let missing = Arc::make_mut(missing);
+                missing.over_at = None;
+                missing.piece |= it.piece;
                 state.changes.missing.insert(it.asset.clone());
             }
         }
@@ -109,7 +111,10 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
         What::CountClosed(it) => {
             it.holds.iter().for_each(|hold| unhold(state, hold));
             it.parts.iter().for_each(|part| uncounted(state, entry, &it.case, part));
-            edit_case(state, &it.case, |case| case.closed = false);
+            edit_case(state, &it.case, |case| {
+                case.closed = false;
+                case.uncount_others(entry);
+            });
         }
         _ => {}
     }
@@ -257,8 +262,15 @@ fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
             part.missing = false;
         }
     });
-    if it.back == Back::Missing {
-        accounted_for(state, &it.asset);
+    match it.back {
+        Back::Missing => accounted_for(state, &it.asset),
+        Back::Broken => {
+            if let Some(missing) = state.missing.get_mut(&it.asset) {
+                Arc::make_mut(missing).piece = false;
+            }
+            accounted_for(state, &it.asset);
+        }
+        Back::Unopened | Back::Soiled => {}
     }
 }
 
@@ -266,7 +278,9 @@ fn accounted_for(state: &mut State, asset: &Id) {
     change(state, asset, |asset| asset.missing = false);
     if let Some(missing) = state.missing.get_mut(asset) {
         let missing = Arc::make_mut(missing);
-        missing.over_at = Some(missing.since);
+        if !missing.piece {
+            missing.over_at = Some(missing.since);
+        }
         state.changes.missing.insert(asset.clone());
     }
 }

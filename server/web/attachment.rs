@@ -1,4 +1,4 @@
-//! Pictures and scans of printouts: stored, given back, and sent along with the readings of a load.
+//! Pictures and scans: stored, given back, sent along with the readings of a load, and added to a defect report.
 
 use axum::extract::multipart::{Field, Multipart};
 use axum::extract::{Path, State};
@@ -64,6 +64,42 @@ pub async fn readings(
     if !picture.is_empty() && visitor.owns(csrf) {
         match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
             Ok(Kept::Kept { sha256, .. }) => fields.push(("readings.photo".into(), sha256)),
+            Ok(Kept::NoKnownKind) => return no_known_kind(),
+            Ok(Kept::TooLarge) => return too_large(),
+            Err(gone) => return fail::unavailable(&gone.operation),
+        }
+    }
+    submit(&app, &visitor, fields).await
+}
+
+/// Takes a picture of a defect: it is kept first, then the report names it.
+pub async fn picture(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(finding): Path<String>,
+    mut parts: Multipart,
+) -> Response {
+    let mut fields: Fields = vec![("do".into(), "add_photo".into()), ("finding".into(), finding)];
+    let mut picture = Vec::new();
+    loop {
+        let part = match parts.next_field().await {
+            Ok(Some(part)) => part,
+            Ok(None) => break,
+            Err(_) => return too_large(),
+        };
+        let name = part.name().unwrap_or_default().to_string();
+        let most = if name == PICTURE { ATTACHMENT_MOST } else { FIELD_MOST };
+        let Some(bytes) = read(part, most).await else { return too_large() };
+        if name == PICTURE {
+            picture = bytes;
+        } else if matches!(name.as_str(), "csrf" | "back") {
+            fields.push((name, String::from_utf8_lossy(&bytes).into_owned()));
+        }
+    }
+    let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
+    if visitor.owns(csrf) {
+        match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
+            Ok(Kept::Kept { sha256, .. }) => fields.push(("photo".into(), sha256)),
             Ok(Kept::NoKnownKind) => return no_known_kind(),
             Ok(Kept::TooLarge) => return too_large(),
             Err(gone) => return fail::unavailable(&gone.operation),

@@ -123,7 +123,7 @@ table! {
     post "/api/v1/{site}/machines/{machine}/record-form/try" Token FORMERS api::record_form::attempt;
     get "/api/v1/{site}/broken-packs" Token BROKEN_READERS api::broken::get;
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
-    post "/api/v1/{site}/attachments" Token LOADERS api::attachment::post;
+    post "/api/v1/{site}/attachments" Token AT_THE_DESK api::attachment::post;
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
@@ -136,6 +136,7 @@ table! {
     get "/cases" Session ALL pages::cases::get;
     get "/cases/{case}" Session ALL pages::case::get;
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
+    get "/cases/{case}/room" Session ALL pages::room::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
@@ -149,6 +150,10 @@ table! {
     get "/attachments/{sha256}" Session ALL attachment::get;
     get "/sets" Session ALL pages::sets::get;
     get "/sets/{set}" Session ALL pages::set::get;
+    get "/sets/{set}/count" Session ALL pages::set_count::get;
+    get "/report" Session AT_THE_DESK pages::report::get;
+    get "/reports" Session AT_THE_DESK pages::reports::get;
+    post "/reports/{finding}/picture" Session AT_THE_DESK attachment::picture;
     get "/assets" Session ALL pages::assets::get;
     get "/assets/{scan}" Session ALL pages::asset::get;
     get "/machines/{machine}/record-form" Session ALL pages::record_form::get;

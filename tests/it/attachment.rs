@@ -179,7 +179,12 @@ async fn the_second_reader_is_another_person() {
 }
 
 /// A form of several parts (RFC 7578), as a browser sends it.
-async fn form(client: &Client, url: &str, fields: &[(&str, &str)], picture: Option<&[u8]>) -> (u16, String) {
+pub async fn form(
+    client: &Client,
+    url: &str,
+    fields: &[(&str, &str)],
+    picture: Option<&[u8]>,
+) -> (u16, String) {
     let line = "a-line-between-parts";
     let mut body = Vec::new();
     for (name, value) in fields {

@@ -23,6 +23,16 @@ pub struct Keyboard {
 
 impl Keyboard {
     pub async fn start(profile: &str) -> Keyboard {
+        Keyboard::with(profile, None).await
+    }
+
+    /// The same on a phone of 360 px.
+    pub async fn phone(profile: &str) -> Keyboard {
+        let screen = json!({"width": 360, "height": 760, "pixelRatio": 1.0, "mobile": false, "touch": false});
+        Keyboard::with(profile, Some(json!({"deviceMetrics": screen}))).await
+    }
+
+    async fn with(profile: &str, phone: Option<serde_json::Value>) -> Keyboard {
         let driver = std::env::var("FETTLE_TEST_CHROMEDRIVER")
             .expect("FETTLE_TEST_CHROMEDRIVER names the test run's driver; use tests/run");
         let args = json!([
@@ -36,7 +46,11 @@ impl Keyboard {
             format!("--user-data-dir={profile}")
         ]);
         let mut wanted = serde_json::Map::new();
-        wanted.insert("goog:chromeOptions".into(), json!({"args": args}));
+        let mut options = json!({"args": args});
+        if let Some(phone) = phone {
+            options["mobileEmulation"] = phone;
+        }
+        wanted.insert("goog:chromeOptions".into(), options);
         let mut builder = ClientBuilder::new(HttpConnector::new());
         let client = builder.capabilities(wanted).connect(&driver).await.expect("a browser");
         Keyboard { client }

@@ -48,7 +48,7 @@ async fn plan(keys: &Keyboard) {
 }
 
 /// What says "not accounted for" on this page is red, and wears the dashed circle.
-async fn is_loud(keys: &Keyboard, page: &str) {
+pub async fn is_loud(keys: &Keyboard, page: &str) {
     let script = "const all = [...document.querySelectorAll('main .say')];
         const it = all.find((say) => say.textContent.includes('not accounted for'));
         return it ? [getComputedStyle(it).color, Boolean(it.querySelector('svg circle[stroke-dasharray]'))] : null;";

@@ -61,6 +61,12 @@ fn fields_that_came_later_are_kept_too() {
                    "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.942993Z"}),
         ),
         ("policy_set", json!({"solution_record": true})),
+        ("policy_set", json!({"undo_minutes": 15, "check_lines": ["foot switch"]})),
+        (
+            "count_closed",
+            json!({"case": "K-1", "parts": [], "pieces": ["F-1"], "others": [{"line": "swabs", "in": 5, "out": 4}]}),
+        ),
+        ("found", json!({"asset": "F-1", "turn": 2, "piece": true})),
     ] {
         let read = Event::read(kind, 1, event.clone()).expect("an event of this kind");
         assert_eq!(read.to_value().expect("a value"), event, "{kind}");
@@ -250,6 +256,7 @@ async fn every_kind_of_cases(served: &Served) {
 
 async fn every_kind_beside_the_loop(served: &Served) {
     use Role::{Biomed, Charge, Clinician, Infection};
+    super::browser_room::every_kind(served).await;
     served
         .done(
             Charge,

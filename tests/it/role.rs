@@ -99,6 +99,11 @@ fn of_cases() -> Vec<(&'static str, Value)> {
             "lead charge clinician",
             with("choose_configuration", json!({"case": "no", "configuration": {"barrel": "no"}})),
         ),
+        (
+            "charge clinician",
+            with("record_check", json!({"case": "no", "line": "camera", "result": "passed"})),
+        ),
+        ("desk lead charge clinician", with("record_count", json!({"moment": "receipt", "set": "no"}))),
         ("infection admin", with("erase_patient", json!({"case": "no", "reason": "r"}))),
         (
             "desk lead charge clinician biomed",
@@ -110,6 +115,11 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         (
             "desk lead charge clinician biomed infection",
             with("report_finding", json!({"scan": "no", "what": "w", "severity": "note"})),
+        ),
+        ("desk lead charge clinician biomed infection", with("withdraw_finding", json!({"finding": "no"}))),
+        (
+            "desk lead charge clinician biomed infection",
+            with("add_photo", json!({"finding": "no", "photo": "no"})),
         ),
         ("lead", with("correct", json!({"entry": 999_999, "reason": "r"}))),
         ("lead infection", with("open_look_back", json!({"origin": {"load": "no"}, "reason": "r"}))),
@@ -129,6 +139,8 @@ fn by_their_fields() -> Vec<(&'static str, Value)> {
         ("biomed lead infection", hold("recall")),
         ("infection lead", hold("prion")),
         ("desk lead charge", json!({"do": "issue", "case": "no", "scan": "no"})),
+        ("charge clinician", json!({"do": "record_count", "moment": "opening", "case": "no"})),
+        ("desk lead", json!({"do": "record_count", "moment": "packing", "set": "no"})),
         ("charge", json!({"do": "change_case", "case": "no", "room": "theatre 2", "risk": "none"})),
         (
             "lead",

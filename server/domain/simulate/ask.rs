@@ -2,9 +2,11 @@
 
 use crate::domain::asset::{AddAsset, Cause, PutAway, Retire};
 use crate::domain::case::{CancelCase, ChangeCase, CloseCount, Issue, Open, PlanCase, Promise, Risk, Use};
+use crate::domain::check::{CheckResult, RecordCheck, ToldLine};
 use crate::domain::command::{
     Act, Asset, Case, Codes, Finding, Hold, Load, LookBack, Machine, Missing, Override, Repair, Set, Step,
 };
+use crate::domain::count::{Moment, RecordCount};
 use crate::domain::exception::Countersign;
 use crate::domain::finding::{ReportFinding, Severity};
 use crate::domain::hold::{HoldKind, Lift, Place};
@@ -179,6 +181,41 @@ pub fn close_count(case: &Id, unopened: &[Id], missing: &[Id], broken: &[Id]) ->
         unopened: (!unopened.is_empty()).then(|| scan(unopened)),
         missing: named(missing),
         broken: named(broken),
+        counted: None,
+        others: Vec::new(),
+    }))
+}
+
+/// The function check, every line of it passed.
+pub fn checked(case: &Id, lines: impl Iterator<Item = String>) -> Act {
+    let passed = |name: String| ToldLine {
+        line: line(&name),
+        result: CheckResult::Passed,
+        asset: None,
+        what: None,
+        severity: None,
+    };
+    Act::Case(Case::Check(RecordCheck {
+        case: case.clone(),
+        line: None,
+        result: None,
+        asset: None,
+        what: None,
+        severity: None,
+        lines: lines.map(passed).collect(),
+    }))
+}
+
+/// Everything that went to the case is there.
+pub fn counted_in(case: &Id) -> Act {
+    Act::Case(Case::Count(RecordCount {
+        moment: Moment::Opening,
+        case: Some(case.clone()),
+        set: None,
+        counted: None,
+        missing: Vec::new(),
+        broken: Vec::new(),
+        others: Vec::new(),
     }))
 }
 
@@ -192,7 +229,13 @@ pub fn found(asset: &Id, location: &str) -> Act {
 }
 
 pub fn close_missing(asset: &Id, outcome: SearchOutcome) -> Act {
-    let it = CloseMissing { asset: line(asset.as_str()), outcome, person: line("charge") };
+    let it = CloseMissing {
+        asset: Some(line(asset.as_str())),
+        case: None,
+        line: None,
+        outcome,
+        person: line("charge"),
+    };
     Act::Missing(Missing::Close(it))
 }
 

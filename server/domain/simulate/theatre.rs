@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::catalogue::MAIN;
 use super::{Hospital, Show, Task, ask, catalogue};
 use crate::domain::case::{Case, PlanCase, Risk, Technique};
+use crate::domain::check_lines::lines;
 use crate::domain::command::Around;
 use crate::domain::configuration::Wish;
 use crate::domain::finding::Severity;
@@ -214,6 +215,12 @@ impl Hospital {
                 show.opened = true;
             }
         }
+        // As often as it was seen done: in 78 % of 41 paediatric airway endoscopies (Arch Otolaryngol Head Neck Surg 2012).
+        if self.chance.happens(0.78) {
+            let lines = lines(state, case).into_iter().map(|line| line.line);
+            self.give(Role::Clinician, ask::checked(id, lines));
+        }
+        self.give(Role::Charge, ask::counted_in(id));
         if self.chance.happens(0.03) {
             let out: Vec<&Id> = case.parts.iter().filter(|(_, part)| part.out).map(|(id, _)| id).collect();
             let severity = self.chance.pick(&Severity::ALL).copied().unwrap_or(Severity::Note);
@@ -286,7 +293,7 @@ impl Hospital {
             broken.extend(self.chance.pick(&small).map(|asset| (*asset).clone()));
         }
         self.give(Role::Charge, ask::close_count(id, &show.unopened, &missing, &broken));
-        for asset in missing {
+        for asset in missing.into_iter().chain(broken) {
             self.in_minutes(50, Task::Search(asset, 0));
         }
         if self.chance.happens(0.000_5) {

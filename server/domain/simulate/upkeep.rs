@@ -47,10 +47,11 @@ impl Hospital {
         }
     }
 
-    /// A part is looked for: found within hours, found after days, or never.
+    /// A part, or a piece of one, is looked for: found within hours, found after days, or never.
     pub(super) fn search(&mut self, state: &State, asset: &Id, hours: u32) {
-        let Some(found) = state.assets.get(asset).filter(|asset| asset.missing) else { return };
-        let named = state.missing.get(asset).and_then(|missing| missing.outcome).is_some();
+        let open = state.missing.get(asset).filter(|missing| missing.over_at.is_none());
+        let (Some(found), Some(open)) = (state.assets.get(asset), open) else { return };
+        let named = open.outcome.is_some();
         let here = self.chance.happens(if named { 0.02 } else { 0.35 });
         if here {
             let places =

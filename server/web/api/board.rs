@@ -25,6 +25,7 @@ pub fn told(shown: &Shown) -> Value {
         "cases": shown.board.cases,
         "reserves": shown.board.reserves,
         "not_accounted_for": shown.board.not_accounted_for,
+        "lines_not_back": shown.board.lines_not_back,
     })
 }
 

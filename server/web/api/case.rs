@@ -9,6 +9,8 @@ use super::caller::Caller;
 use super::ok;
 use super::params::Params;
 use crate::domain::case::Case;
+use crate::domain::check::CheckState;
+use crate::domain::check_lines::AskedLine;
 use crate::domain::exposure::{CasePart, Exposure};
 use crate::domain::id::Id;
 use crate::domain::state::State;
@@ -42,7 +44,23 @@ pub fn told(state: &State, case: &Case) -> Value {
         "used": parts(&|_, part| part.exposure == Some(Exposure::Used)),
         "missing": parts(&|id, part| (part.missing || part.out) && searched(id)),
         "count": case.count(),
+        "check": check(state, case),
+        "counts": case.counts,
+        "others": case.others,
+        "not_back": case.not_back().map(|it| json!({"line": it.line, "lacks": it.lacks(), "outcome": it.outcome}))
+            .collect::<Vec<Value>>(),
     })
+}
+
+/// The lines of the function check, each as it stands now.
+fn check(state: &State, case: &Case) -> Value {
+    let line = |it: &AskedLine| {
+        let stands = case.check_of(&it.line);
+        json!({"line": it.line, "asks": it.asks, "parts": it.parts, "stands": stands})
+    };
+    let lines: Vec<Value> = crate::domain::check_lines::lines(state, case).iter().map(line).collect();
+    let now = CheckState::of(state, case);
+    json!({"lines": lines, "open": now.open, "failed": now.failed, "done": now.done(), "told": case.checks})
 }
 
 fn found<'a>(state: &'a State, case: &str) -> Result<&'a Case, Problem> {

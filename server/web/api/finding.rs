@@ -16,6 +16,7 @@ pub async fn findings(caller: Caller, params: Params) -> Result<Response, Proble
         |state, it, _| {
             let mut value = json!(it);
             value["open"] = state.is_open(it).into();
+            value["became"] = json!(crate::domain::finding_words::fate(state, it));
             Some(value)
         },
     )

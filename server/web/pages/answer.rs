@@ -13,6 +13,8 @@ pub struct Answer {
     /// The first reason of a refusal, for the heading; the reasons stand below it in full.
     pub why: String,
     pub notes: Vec<String>,
+    /// What was reported of it before it came: louder than a note.
+    pub loud: Vec<String>,
     pub reasons: Vec<Reason>,
     /// The refused command, to be given again with a reason where the rule may be set aside.
     pub again: String,
@@ -94,6 +96,7 @@ pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {
         line: format!("{scan}{many}: {words}. Entry {}.", it.entry),
         why: String::new(),
         notes,
+        loud: Vec::new(),
         reasons: Vec::new(),
         again: String::new(),
         code: String::new(),
@@ -105,5 +108,5 @@ pub fn refusal(reasons: Vec<Reason>, line: String, again: &Value) -> Answer {
     let why = reasons.first().map(|reason| reason.found.clone()).unwrap_or_default();
     let code = open.map(|reason| reason.code.to_string()).unwrap_or_default();
     let again = if code.is_empty() { String::new() } else { again.to_string() };
-    Answer { accepted: false, line, why, notes: Vec::new(), reasons, again, code }
+    Answer { accepted: false, line, why, notes: Vec::new(), loud: Vec::new(), reasons, again, code }
 }

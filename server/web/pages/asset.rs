@@ -193,15 +193,18 @@ fn at_case(state: &State, asset: &Asset) -> Option<(String, String)> {
     Some((format!("/cases/{}", segment(case.as_str())), case.to_string()))
 }
 
-fn search(state: &State, asset: &Asset, now: Time) -> String {
+fn search(state: &State, asset: &Asset) -> String {
     let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
-    known.map_or(String::new(), |known| {
-        let since = time(state, known.since, now);
-        match known.outcome {
-            None => format!("Missed since {since}; no outcome is named yet."),
-            Some(outcome) => format!("Missed since {since}; outcome of the search: {}.", outcome.words()),
+    match known {
+        None => String::new(),
+        Some(_) if asset.missing => crate::domain::missing::since(state, asset),
+        Some(known) => {
+            let told = known.since.told(state.zone);
+            let case = known.case.as_ref().map(|case| format!(" since case {case}")).unwrap_or_default();
+            let outcome = known.outcome.map_or("no outcome is named yet", |outcome| outcome.words());
+            format!("A piece of it is missing{case}, {told}; {outcome}.")
         }
-    })
+    }
 }
 
 fn heading(state: &State, asset: &Asset, say: &Say) -> String {
@@ -246,7 +249,7 @@ impl AssetPage {
             inspects: state.next_step(asset).is_some_and(|step| step.step == StepKind::Inspected),
             at_case: at_case(state, asset),
             missing: asset.missing,
-            search: search(state, asset, now),
+            search: search(state, asset),
             outcomes: theatre::outcomes(),
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),

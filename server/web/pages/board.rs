@@ -13,7 +13,7 @@ use super::shared::{Done, Page, listed, segment, time};
 use super::theatre;
 use crate::app::board::Shown;
 use crate::app::house::operation;
-use crate::domain::board::{BoardCase, BoardMissing, BoardReserve, BoardSet, Equipped};
+use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::case::CaseStatus;
 use crate::domain::id::Id;
 use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
@@ -161,6 +161,17 @@ fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
     all.join("; ")
 }
 
+/// What the wall says beside a case that has its instruments and no function check.
+fn with_check(case: &BoardCase, brief: String) -> String {
+    let check = match case.check.as_ref().filter(|check| !check.done()) {
+        None => return brief,
+        Some(check) if !check.failed.is_empty() => "function check failed",
+        Some(check) if check.open.len() == check.asked => "not checked",
+        Some(_) => "function check not complete",
+    };
+    if brief.is_empty() { check.into() } else { format!("{brief}; {check}") }
+}
+
 fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
     let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
     let (say, brief) = (of_case(state, case, now), brief(state, case, needs.len(), now));
@@ -177,7 +188,7 @@ fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
             .collect(),
         why: case.why.clone(),
         // What the case is said to lack needs no second word.
-        brief: if say.words.contains(&brief) { String::new() } else { brief },
+        brief: with_check(case, if say.words.contains(&brief) { String::new() } else { brief }),
         say,
     }
 }
@@ -201,10 +212,25 @@ fn missing_row(state: &State, part: &BoardMissing, now: Time) -> MissingRow {
             Some(case) => format!("/cases/{}#missing", segment(case.as_str())),
             None => format!("/assets/{}", segment(part.asset.as_str())),
         },
-        called: part_title(state, &part.asset),
+        called: match part.piece {
+            true => format!("A piece of {}", super::headline::part_name(state, &part.asset)),
+            false => part_title(state, &part.asset),
+        },
         case: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
         since: time(state, part.since, now),
         loud: part.loud,
+        say: Say::new("missing", "stop", format!("not accounted for{told}")),
+    }
+}
+
+fn line_row(state: &State, line: &BoardLine, now: Time) -> MissingRow {
+    let told = line.outcome.map(|outcome| format!(", {}", outcome.words())).unwrap_or_default();
+    MissingRow {
+        href: format!("/cases/{}#missing", segment(line.case.as_str())),
+        called: format!("{} {}", line.lacks, line.line),
+        case: format!("case {}", line.case),
+        since: time(state, line.since, now),
+        loud: line.loud,
         say: Say::new("missing", "stop", format!("not accounted for{told}")),
     }
 }
@@ -230,6 +256,7 @@ impl Facts {
         };
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
+        missing.extend(board.lines_not_back.iter().map(|line| line_row(state, line, now)));
         missing.sort_by_key(|part| !part.loud);
         let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
         let ready: Vec<String> =

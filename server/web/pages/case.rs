@@ -9,9 +9,10 @@ use super::headline::{sheet_name, words_of};
 use super::say::Say;
 use super::set::{Past, past};
 use super::shared::{self, Done, Page, capital, count, listed, segment};
-use super::theatre::{self, Choice, LostRow, PartRow, SetRow};
+use super::theatre::{self, Choice, LostLine, LostRow, OtherRow, PartRow, SetRow};
 use crate::domain::board::BoardCase;
 use crate::domain::case::{Case, CaseStatus};
+use crate::domain::check::CheckState;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::person::Role;
 use crate::domain::state::State;
@@ -43,9 +44,12 @@ pub struct CasePage {
     /// The words that are called across a room, for what is out.
     pub loud: Vec<&'static str>,
     pub lost: Vec<LostRow>,
-    /// What came back with a piece missing: the piece may be where the part was.
-    pub broken: Vec<String>,
-    pub outcomes: Vec<(&'static str, String)>,
+    pub lines_lost: Vec<LostLine>,
+    /// How far the function check is, in words; empty where none is due or all is well.
+    pub check: String,
+    pub check_done: bool,
+    pub others: Vec<OtherRow>,
+    pub counts: Vec<String>,
     pub sets: Vec<SetRow>,
     pub parts: Vec<PartRow>,
     pub out: usize,
@@ -87,12 +91,16 @@ fn heading(
     case: &Case,
     say: &Say,
     parts: &[PartRow],
-    lost: &[LostRow],
+    (lost, lines_lost): (&[LostRow], &[LostLine]),
     now_it_is: &str,
 ) -> String {
     let id = &case.case;
-    let searched: Vec<String> =
-        lost.iter().filter(|part| part.outcome.is_empty()).map(|part| part.asset.clone()).collect();
+    let name = |part: &LostRow| match part.piece {
+        true => format!("a piece of {}", part.asset),
+        false => part.asset.clone(),
+    };
+    let mut searched: Vec<String> = lost.iter().filter(|part| part.outcome.is_empty()).map(name).collect();
+    searched.extend(lines_lost.iter().filter(|line| line.outcome.is_empty()).map(|line| line.line.clone()));
     if !searched.is_empty() {
         let verb = if searched.len() == 1 { "is" } else { "are" };
         return format!("Case {id}: {} {verb} not accounted for.", listed(&searched));
@@ -100,8 +108,9 @@ fn heading(
     let out = parts.iter().filter(|part| part.out).count();
     match case.status() {
         CaseStatus::Cancelled => format!("Case {id} is cancelled."),
-        CaseStatus::Closed if !lost.is_empty() => {
-            format!("Case {id} is over; {} still on the list of parts not accounted for.", stands(lost.len()))
+        CaseStatus::Closed if !lost.is_empty() || !lines_lost.is_empty() => {
+            let all = stands(lost.len() + lines_lost.len());
+            format!("Case {id} is over; {all} still on the list of parts not accounted for.")
         }
         CaseStatus::Closed => {
             let all = parts.len();
@@ -175,7 +184,10 @@ impl CasePage {
         let broken = theatre::broken(history);
         let parts = theatre::parts(state, case, &sets, &broken, now);
         let lost = theatre::lost(state, case, now);
-        let is_lost = lost.iter().any(|part| part.outcome.is_empty());
+        let lines_lost = theatre::lines_lost(state, case, now);
+        let check = CheckState::due(state, case);
+        let is_lost = lost.iter().any(|part| part.outcome.is_empty())
+            || lines_lost.iter().any(|line| line.outcome.is_empty());
         let say = say(state, case, board, is_lost, visitor);
         let day = match case.start.date(state.zone) {
             day if day == now.date(state.zone) => String::new(),
@@ -187,14 +199,17 @@ impl CasePage {
         CasePage {
             page: Page::of(visitor, "/cases", format!("/cases/{}", segment(case.case.as_str())), done),
             case: case.case.to_string(),
-            heading: heading(state, case, &say, &parts, &lost, &day),
+            heading: heading(state, case, &say, &parts, (&lost, &lines_lost), &day),
             say,
             why: board.map(|board| board.why.clone()).unwrap_or_default(),
             facts: facts(state, case, visitor),
             loud,
             lost,
-            broken: broken.into_iter().collect(),
-            outcomes: theatre::outcomes(),
+            check: check.as_ref().and_then(CheckState::words).unwrap_or_default(),
+            check_done: check.as_ref().is_some_and(CheckState::done),
+            others: theatre::others(case),
+            counts: case.counts.iter().rev().map(|it| capital(&theatre::kept(state, it, now))).collect(),
+            lines_lost,
             out: parts.iter().filter(|part| part.out).count(),
             sets,
             parts,

@@ -70,6 +70,8 @@ pub struct DeskPage {
     pub log: Vec<Scanned>,
     pub log_text: String,
     pub asks: Asks,
+    /// What is not accounted for and has no outcome: it stands above everything.
+    pub missed: Vec<String>,
 }
 
 /// The acts that a scan may do at once, as the form names them.
@@ -120,6 +122,7 @@ impl DeskPage {
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         let page = Page::of(visitor, "/desk", "/desk", None);
         DeskPage {
+            missed: missed(state, visitor.now),
             asks: Asks::of(state, sent, step, thing.as_ref(), page.may("pack_broken")),
             page,
             heading: heading(thing.as_ref(), answer.as_ref(), step),
@@ -142,6 +145,20 @@ impl DeskPage {
         let status = if refused { StatusCode::CONFLICT } else { StatusCode::OK };
         (status, render(self)).into_response()
     }
+}
+
+/// Everything that is looked for without a named outcome.
+fn missed(state: &State, now: Time) -> Vec<String> {
+    let since = |at: Time, case: Option<&crate::domain::id::Id>| {
+        let case = case.map(|case| format!(", case {case}")).unwrap_or_default();
+        format!("{case}, since {}", shared::when(state, at, now))
+    };
+    let loud = state.missing.values().filter(|it| it.over_at.is_none() && it.outcome.is_none());
+    let parts = loud.map(|it| format!("{}{}", it.what(state), since(it.since, it.case.as_ref())));
+    let lines = state.lines_not_back().into_iter().filter(|line| line.loud);
+    let lines =
+        lines.map(|line| format!("{} {}{}", line.lacks, line.line, since(line.since, Some(&line.case))));
+    parts.chain(lines).collect()
 }
 
 /// The newest line first, then those of before, as far as they are remembered.
@@ -247,15 +264,31 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
     };
     let site = &visitor.state.site;
     let outcome = app.house.submit(site, &visitor.actor, vec![command]).await.into_iter().next();
-    let answer = match &outcome {
+    let mut answer = match &outcome {
         Some(Outcome::Accepted(it)) => accepted(it, &scan, &words),
         Some(other) => refusal(refused::reasons(other, &name), line, &value),
         None => refusal(Vec::new(), line, &value),
     };
     let state = app.house.state(site).await.ok().flatten().unwrap_or_else(|| visitor.state.clone());
+    // What arrives brings its reports with it, whatever the next scan is.
+    if let Some(Outcome::Accepted(it)) = outcome.as_ref().filter(|_| is_receipt(&value)) {
+        answer.loud = arrived(&state, &it.event, visitor.now);
+    }
     // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act.
     let thing = if sent.step.is_empty() { thing::look_up(&state, &scan, visitor.now).ok() } else { None };
     DeskPage::of(visitor, &state, sent, Some(answer), thing).respond()
+}
+
+fn is_receipt(command: &Value) -> bool {
+    command.get("step").and_then(Value::as_str).is_some_and(|step| matches!(step, "received" | "treated"))
+}
+
+/// What was reported of the parts that an event names.
+fn arrived(state: &State, event: &Value, now: Time) -> Vec<String> {
+    let of = |list: &str| event.get(list).and_then(Value::as_array).cloned().unwrap_or_default();
+    let named: Vec<Value> = of("parts").into_iter().chain(of("noted")).collect();
+    let assets = named.iter().filter_map(|part| state.assets.get(part.get("asset")?.as_str()?));
+    assets.flat_map(|asset| thing::loud_of(state, asset, now)).collect()
 }
 
 #[cfg(test)]

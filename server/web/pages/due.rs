@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::say::{Say, of_asset};
 use super::shared::{Page, date, segment, when};
-use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED};
+use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED, REPORTED};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
@@ -48,6 +48,7 @@ fn call(why: &str) -> &'static str {
     match why {
         "max_cycles" | "max_uses" => "to be replaced",
         "inspect_every_cycles" | "inspect_every_days" => "to be inspected",
+        REPORTED => "to be looked into",
         FLAGGED | COUNTERSIGNATURE | BIOLOGICAL_PENDING => "to be answered",
         _ => "to be tested",
     }
@@ -61,6 +62,7 @@ fn measured(item: &DueItem) -> String {
         "empty_cycle" => "good cycles",
         "leak_rate" | "biological" if item.since.is_none() => return "none yet".into(),
         "leak_rate" | "biological" => "days",
+        REPORTED => return format!("{} open", item.found),
         FLAGGED => return format!("{} failed", item.found),
         COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),
         _ => "",
@@ -120,7 +122,7 @@ fn heading(items: &[DueItem]) -> String {
         return "Nothing is due: no inspection, no test, no replacement.".into();
     };
     let mut kinds: Vec<String> = Vec::new();
-    for call in ["to be answered", "to be tested", "to be replaced", "to be inspected"] {
+    for call in ["to be answered", "to be looked into", "to be tested", "to be replaced", "to be inspected"] {
         let many = items.iter().filter(|item| self::call(item.why) == call).count();
         if many > 0 {
             kinds.push(format!("{many} {call}"));

@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 const FILES: &[(&str, &str, &str)] = &[
     ("style.css", "text/css; charset=utf-8", include_str!("../../../static/style.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("../../../static/desk.js")),
+    ("keep.js", "text/javascript; charset=utf-8", include_str!("../../../static/keep.js")),
     ("board.js", "text/javascript; charset=utf-8", include_str!("../../../static/board.js")),
     ("favicon.svg", "image/svg+xml", include_str!("../../../static/favicon.svg")),
 ];

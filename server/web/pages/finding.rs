@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use super::say::{Say, of_asset};
 use super::shared::{Page, capital, count, segment, time};
+use super::theatre::{LostLine, lines_lost};
 use crate::domain::finding::{Finding, Severity};
 use crate::domain::missing::{MissingState, SearchOutcome};
 use crate::domain::repair::Repair;
@@ -53,6 +54,8 @@ pub struct MissingRow {
     pub case: String,
     /// Empty while nobody has named one.
     pub outcome: &'static str,
+    /// The part is here; a piece of it is looked for.
+    pub piece: bool,
 }
 
 pub struct RepairRow {
@@ -79,6 +82,8 @@ pub struct FindingPage {
     pub open: Vec<FindingRow>,
     pub looked_into: Vec<FindingRow>,
     pub missing: Vec<MissingRow>,
+    /// Lines without parts that did not all come back from their cases.
+    pub lines: Vec<LostLine>,
     pub repairs: Vec<RepairRow>,
     pub repaired: Vec<RepairRow>,
 }
@@ -126,6 +131,7 @@ pub fn missing(state: &State, now: Time) -> Vec<MissingRow> {
             by: it.told_by.clone(),
             case: it.case.as_ref().map(ToString::to_string).unwrap_or_default(),
             outcome: it.outcome.map(SearchOutcome::words).unwrap_or_default(),
+            piece: !state.assets.get(&it.asset).is_some_and(|asset| asset.missing),
         })
         .collect()
 }
@@ -153,8 +159,23 @@ pub fn repairs(state: &State, now: Time) -> (Vec<RepairRow>, Vec<RepairRow>) {
     (away.into_iter().map(row).collect(), back.into_iter().take(MOST_PAST).map(row).collect())
 }
 
-fn heading(open: &[FindingRow], missing: &[MissingRow], repairs: &[RepairRow]) -> String {
+/// Lines without parts that did not all come back, those without an outcome first.
+pub fn lines(state: &State, now: Time) -> Vec<LostLine> {
+    let cases: Vec<_> = state.lines_not_back().into_iter().map(|line| (line.case, line.line)).collect();
+    let of = |(case, line): (crate::domain::id::Id, String)| {
+        let case = state.cases.get(&case)?;
+        lines_lost(state, case, now).into_iter().find(|it| it.line == line)
+    };
+    cases.into_iter().filter_map(of).collect()
+}
+
+fn heading(
+    open: &[FindingRow],
+    (missing, lines): (&[MissingRow], &[LostLine]),
+    repairs: &[RepairRow],
+) -> String {
     let loud = missing.iter().filter(|row| row.outcome.is_empty()).count();
+    let loud_lines: Vec<&LostLine> = lines.iter().filter(|line| line.outcome.is_empty()).collect();
     let stops = open.iter().filter(|row| row.stops).count();
     let mut all = Vec::new();
     if loud > 0 {
@@ -164,6 +185,12 @@ fn heading(open: &[FindingRow], missing: &[MissingRow], repairs: &[RepairRow]) -
         ));
     } else if !missing.is_empty() {
         all.push(format!("{} still not accounted for.", count(missing.len(), "part is", "parts are")));
+    }
+    if let Some(first) = loud_lines.first() {
+        let more = loud_lines.len() - 1;
+        let more =
+            if more == 0 { String::new() } else { format!(", and {} more", count(more, "line", "lines")) };
+        all.push(format!("Case {}: {}{more}.", first.case, first.words));
     }
     all.push(match (open.len(), stops) {
         (0, _) => "No defect report is open.".into(),
@@ -184,10 +211,11 @@ impl FindingPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let ((open, looked_into), (repairs, repaired)) = (findings(state, now), repairs(state, now));
         let missing = missing(state, now);
+        let lines = lines(state, now);
         let done = asked.done.as_deref().and_then(|text| text.parse().ok());
         FindingPage {
             page: Page::of(visitor, "/findings", "/findings", done),
-            heading: heading(&open, &missing, &repairs),
+            heading: heading(&open, (&missing, &lines), &repairs),
             scan: asked.scan.chars().take(200).collect(),
             case: asked.case.chars().take(64).collect(),
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
@@ -195,6 +223,7 @@ impl FindingPage {
             open,
             looked_into,
             missing,
+            lines,
             repairs,
             repaired,
         }

@@ -47,11 +47,24 @@ pub fn words_of(number: usize) -> String {
 
 fn missing(state: &State, board: &Board, now: Time) -> Option<String> {
     let loud: Vec<_> = board.not_accounted_for.iter().filter(|part| part.loud).collect();
-    let first = loud.first()?;
+    let lines: Vec<_> = board.lines_not_back.iter().filter(|line| line.loud).collect();
+    let Some(first) = loud.first() else {
+        let first = lines.first()?;
+        let since = time(state, first.since, now);
+        let one =
+            format!("Not accounted for: {} {}, case {}, since {since}.", first.lacks, first.line, first.case);
+        return Some(if lines.len() == 1 { one } else { format!("{} lines are missed. {one}", lines.len()) });
+    };
     let case = first.case.as_ref().map(|case| format!(" case {case},")).unwrap_or_default();
     let since = time(state, first.since, now);
-    let one = format!("Not accounted for: {},{case} since {since}.", part_name(state, &first.asset));
-    Some(if loud.len() == 1 { one } else { format!("{} parts are missed. {one}", loud.len()) })
+    let piece = if first.piece { "a piece of " } else { "" };
+    let one = format!("Not accounted for: {piece}{},{case} since {since}.", part_name(state, &first.asset));
+    let all = loud.len() + lines.len();
+    Some(match (all, lines.is_empty()) {
+        (1, _) => one,
+        (_, true) => format!("{all} parts are missed. {one}"),
+        (_, false) => format!("{all} parts and lines are missed. {one}"),
+    })
 }
 
 /// When the next set of a count sheet has cooled, as far as that is known.

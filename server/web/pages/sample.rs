@@ -233,8 +233,8 @@ pub fn visitor() -> Visitor {
     looking(house(), Role::Lead)
 }
 
-/// The charge nurse, after a case of an hour ago came back one cap short, with another case to come.
-pub fn in_theatre() -> Visitor {
+/// A house with a case whose set is open beside the patient.
+fn at_the_table() -> House {
     let mut house = house();
     passed(&mut house, "S-311");
     house.act(Role::Lead, json!({"do": "release_load", "load": "S-311", "dry": true}));
@@ -255,8 +255,33 @@ pub fn in_theatre() -> Visitor {
     );
     house.act(Role::Clinician, json!({"do": "open", "case": "K-1", "scan": "B2", "pack_intact": true}));
     house.act(Role::Clinician, json!({"do": "use", "case": "K-1", "scan": "BR-0031"}));
+    house
+}
+
+/// The charge nurse, after a case of an hour ago came back one cap short, with another case to come.
+pub fn in_theatre() -> Visitor {
+    let mut house = at_the_table();
     house.act(Role::Charge, json!({"do": "close_count", "case": "K-1", "missing": ["CAP-02"]}));
     looking(house, Role::Charge)
+}
+
+/// Somebody at the table of case K-1: the check is under way and failed on a cap, everything was counted in.
+pub fn in_the_room() -> Visitor {
+    let mut house = at_the_table();
+    house.act(
+        Role::Clinician,
+        json!({"do": "record_count", "moment": "opening", "case": "K-1", "others": [{"line": "swabs", "in": 5}]}),
+    );
+    house.act(
+        Role::Clinician,
+        json!({"do": "record_check", "case": "K-1", "lines": [
+            {"line": "camera", "result": "passed"}, {"line": "light", "result": "passed"},
+            {"line": "suction", "result": "not_applicable"},
+            {"line": "caps whole", "result": "failed", "asset": "CAP-01", "what": "torn"}]}),
+    );
+    let mut visitor = looking(house, Role::Clinician);
+    visitor.actor.code = "p-clinician".into();
+    visitor
 }
 
 /// Infection prevention, after growth in the indicator of load S-311: a case used what lay in it.

@@ -76,6 +76,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Biomed, Lead, Desk, Charge, Infection],
     ),
     (
+        "/reports",
+        "My reports",
+        "What did I report as wrong, and what became of it?",
+        &[Clinician, Charge, Desk, Lead, Biomed, Infection],
+    ),
+    (
         "/broken-packs",
         "Broken packs",
         "Which packs broke, and from which machine or shelf?",
@@ -179,6 +185,11 @@ impl Page {
 
     pub fn role_is(&self, name: &str) -> bool {
         self.role.name() == name
+    }
+
+    /// The outcomes of a search that a person may name; what is found has a button of its own.
+    pub fn outcomes(&self) -> Vec<(&'static str, String)> {
+        super::theatre::outcomes()
     }
 
     pub fn sees(&self, href: &str) -> bool {

@@ -197,6 +197,21 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             "A desk left alone signs itself out.",
             policy.idle_minutes.to_string(),
         ),
+        row(
+            "undo_minutes:int",
+            "Minutes in which an own defect report may be taken back",
+            "By the person who reported it; afterwards the lead corrects it.",
+            policy.undo_minutes.to_string(),
+        ),
+        row(
+            "check_lines:commas",
+            "Lines of the function check beside those of the parts",
+            "Between commas, as: foot switch, teeth guard. \"none\" takes them away.",
+            match policy.check_lines.as_slice() {
+                [] => "none".into(),
+                lines => lines.iter().map(|line| line.0.as_str()).collect::<Vec<_>>().join(", "),
+            },
+        ),
     ]
 }
 

@@ -44,6 +44,8 @@ pub struct StartPage {
     pub treats: bool,
     /// Those who are seldom at a part's own page place holds here.
     pub hold_kinds: Vec<&'static str>,
+    /// What became of the reader's own defect reports of the last days.
+    pub reports: Vec<(String, String)>,
 }
 
 fn open_loads(state: &State) -> Vec<Item> {
@@ -139,7 +141,10 @@ fn todays(state: &State, board: &Board, now: Time) -> Vec<Item> {
 fn exceptions(state: &State, board: &Board) -> Vec<Item> {
     let missing = board.not_accounted_for.iter().filter(|part| part.loud).map(|part| Item {
         href: format!("/assets/{}", segment(part.asset.as_str())),
-        called: part_title(state, &part.asset),
+        called: match part.piece {
+            true => format!("A piece of {}", super::headline::part_name(state, &part.asset)),
+            false => part_title(state, &part.asset),
+        },
         detail: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
         say: Say::new("missing", "stop", "not accounted for"),
     });
@@ -149,7 +154,13 @@ fn exceptions(state: &State, board: &Board) -> Vec<Item> {
         detail: format!("{} ready, {} needed", reserve.ready, reserve.minimum),
         say: Say::new("not_ready", "stop", "below minimum"),
     });
-    missing.chain(reserves).collect()
+    let lines = board.lines_not_back.iter().filter(|line| line.loud).map(|line| Item {
+        href: format!("/cases/{}#missing", segment(line.case.as_str())),
+        called: format!("{} {}", line.lacks, line.line),
+        detail: format!("case {}", line.case),
+        say: Say::new("missing", "stop", "not accounted for"),
+    });
+    missing.chain(lines).chain(reserves).collect()
 }
 
 /// Recalls that are open, with what has no answer yet.
@@ -247,6 +258,7 @@ impl StartPage {
         items.truncate(MOST_ROWS);
         StartPage {
             page: Page::of(visitor, "/", "/", done),
+            reports: super::reports::recent(visitor),
             heading,
             title,
             items,

@@ -8,6 +8,8 @@ use super::say::{Say, of_asset, of_set};
 use super::shared::{segment, time};
 use crate::domain::board::BoardCase;
 use crate::domain::case::{Case, Risk, Technique};
+use crate::domain::count::CountKept;
+use crate::domain::count_other::{OTHERS, OtherState};
 use crate::domain::event::{Entry, Event, What};
 use crate::domain::exposure::{Back, CasePart, Exposure};
 use crate::domain::id::Id;
@@ -40,10 +42,28 @@ pub struct PartRow {
 /// A part that did not come back, with what is known of the search.
 pub struct LostRow {
     pub asset: String,
+    /// The part is back; a piece of it is looked for.
+    pub piece: bool,
     pub href: String,
     pub name: String,
     pub since: String,
     pub outcome: &'static str,
+}
+
+/// A line without parts that did not all come back.
+pub struct LostLine {
+    pub case: String,
+    pub line: String,
+    pub words: String,
+    pub outcome: &'static str,
+}
+
+/// A line without parts, as a form asks for its numbers.
+pub struct OtherRow {
+    pub n: usize,
+    pub line: String,
+    pub went_in: String,
+    pub came_out: String,
 }
 
 /// A set that a case takes, or could take.
@@ -116,7 +136,7 @@ fn say_of(state: &State, asset: &Asset, part: &CasePart, broken: bool) -> Say {
 }
 
 /// In the order of the count sheets, so that paper and screen read alike.
-fn place(state: &State, asset: &Asset) -> (String, usize, u32, String) {
+pub fn place(state: &State, asset: &Asset) -> (String, usize, u32, String) {
     let Some(seat) = &asset.seat else { return (String::new(), 0, 0, asset.asset.to_string()) };
     let sheet = state.sets.get(&seat.set).and_then(|set| state.sheets.get(&set.count_sheet));
     let line = sheet.and_then(|sheet| sheet.lines.iter().position(|line| line.line.as_str() == seat.line));
@@ -163,18 +183,64 @@ pub fn parts(
 
 /// The parts that are missed from it, those without an outcome first.
 pub fn lost(state: &State, case: &Case, now: Time) -> Vec<LostRow> {
-    let missed =
-        case.parts.iter().filter(|(_, part)| part.missing).filter_map(|(id, _)| state.missing.get(id));
+    let missed = state.missing.values().filter(|known| known.case.as_ref() == Some(&case.case));
     let mut open: Vec<_> = missed.filter(|known| known.over_at.is_none()).collect();
     open.sort_by_key(|known| (known.outcome.is_some(), known.since));
     let say = |known: &&std::sync::Arc<crate::domain::missing::MissingState>| LostRow {
         asset: known.asset.to_string(),
+        piece: !state.assets.get(&known.asset).is_some_and(|asset| asset.missing),
         href: format!("/assets/{}", segment(known.asset.as_str())),
         name: state.assets.get(&known.asset).map(|asset| name(state, asset)).unwrap_or_default(),
         since: time(state, known.since, now),
         outcome: known.outcome.map(|outcome| outcome.words()).unwrap_or_default(),
     };
     open.iter().map(say).collect()
+}
+
+/// The lines without parts that did not all come back from it.
+pub fn lines_lost(state: &State, case: &Case, now: Time) -> Vec<LostLine> {
+    let line = |it: &OtherState| LostLine {
+        case: case.case.to_string(),
+        line: it.line.0.clone(),
+        words: format!(
+            "{}: {} of {} not back since {}",
+            it.line.0,
+            it.lacks(),
+            it.went_in.unwrap_or_default(),
+            it.closed_at.map(|at| time(state, at, now)).unwrap_or_default()
+        ),
+        outcome: it.outcome.map(|outcome| outcome.words()).unwrap_or_default(),
+    };
+    case.not_back().map(line).collect()
+}
+
+/// The lines without parts: those that every case is asked for, and those that this one has beside them.
+pub fn others(case: &Case) -> Vec<OtherRow> {
+    let of = |name: &str| case.others.iter().find(|it| it.line.as_str() == name);
+    let own = case.others.iter().map(|it| it.line.as_str()).filter(|name| !OTHERS.contains(name));
+    let number = |it: Option<u32>| it.map(|number| number.to_string()).unwrap_or_default();
+    let row = |(n, name): (usize, &str)| OtherRow {
+        n,
+        line: name.to_string(),
+        went_in: number(of(name).and_then(|it| it.went_in)),
+        came_out: number(of(name).and_then(|it| it.came_out)),
+    };
+    OTHERS.into_iter().chain(own).enumerate().map(row).collect()
+}
+
+/// A count that the case keeps, in one sentence: who, when, what was counted, what lacked.
+pub fn kept(state: &State, it: &CountKept, now: Time) -> String {
+    let parts = super::shared::count(it.counted as usize, "part", "parts");
+    let mut all = vec![format!("{parts} there")];
+    let names = |ids: &[Id]| ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+    if !it.lacked.is_empty() {
+        all.push(format!("not there: {}", names(&it.lacked)));
+    }
+    if !it.broken.is_empty() {
+        all.push(format!("a piece missing: {}", names(&it.broken)));
+    }
+    all.extend(it.others.iter().map(super::told_case::other));
+    format!("{}, {} by {}: {}.", it.moment.name(), time(state, it.at, now), it.by, all.join("; "))
 }
 
 fn grade(status: SetReadiness) -> u8 {

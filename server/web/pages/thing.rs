@@ -40,6 +40,8 @@ pub struct Thing {
     pub next: String,
     pub facts: Vec<String>,
     pub cautions: Vec<&'static str>,
+    /// What somebody reported as wrong with it and nobody has looked into, and what is missing: loud.
+    pub loud: Vec<String>,
     /// The obvious one first.
     pub offers: Vec<Offer>,
     pub other_offers: Vec<Offer>,
@@ -127,6 +129,26 @@ fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     facts
 }
 
+/// What has to be said at once of a part that is scanned: that it is looked for, and what was reported of it.
+pub fn loud_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
+    let mut all = Vec::new();
+    if asset.missing {
+        all.push(crate::domain::missing::since(state, asset));
+    }
+    for it in state.open_findings(&asset.asset) {
+        let case = it.case.as_ref().map(|case| format!(" at case {case}")).unwrap_or_default();
+        let at = super::shared::when(state, it.at, now);
+        all.push(format!(
+            "{} was reported{case}, {at}: {} ({}, {}).",
+            asset.asset,
+            it.what,
+            it.severity.words(),
+            it.finding
+        ));
+    }
+    all
+}
+
 fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let model = state.model(&asset.model);
     let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
@@ -162,6 +184,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         next,
         facts,
         cautions: model.map(|model| model.cautions()).unwrap_or_default(),
+        loud: loud_of(state, asset, now),
         offers: first,
         other_offers: other,
         in_pack,
@@ -233,6 +256,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         next,
         facts,
         cautions: Vec::new(),
+        loud: members.iter().flat_map(|part| loud_of(state, part, now)).collect(),
         offers: offers_first,
         other_offers: other,
         in_pack,

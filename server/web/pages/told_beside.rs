@@ -9,6 +9,8 @@ pub fn sentence(event: &Event) -> Option<String> {
         What::FindingReported(it) => {
             format!("{} reported for {}, {}: {}", it.finding, it.asset, it.severity.words(), it.what)
         }
+        What::FindingWithdrawn(it) => format!("{} about {} withdrawn.", it.finding, it.asset),
+        What::PhotoAdded(it) => format!("A picture added to {} about {}.", it.finding, it.asset),
         What::SentToRepair(it) => {
             let label = if it.decontaminated { "decontaminated" } else { "NOT decontaminated" };
             format!("{} sent to repair, {label}: {}", it.asset, it.reason)
@@ -44,6 +46,8 @@ pub fn sentence(event: &Event) -> Option<String> {
 pub fn act(event: &Event) -> Option<(Option<u32>, String)> {
     Some(match &event.what {
         What::FindingReported(it) => (Some(it.turn), format!("defect report, {}", it.severity.words())),
+        What::FindingWithdrawn(_) => (None, "defect report withdrawn".into()),
+        What::PhotoAdded(_) => (None, "picture of a defect".into()),
         What::SentToRepair(it) => (Some(it.turn), "sent to repair".into()),
         What::BackFromRepair(_) => (None, "back from repair".into()),
         _ => return None,

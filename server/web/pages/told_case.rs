@@ -1,6 +1,9 @@
 //! Entries about cases and about parts that did not come back, in sentences.
 
 use super::shared::{count, some_of};
+use crate::domain::check::{CheckResult, Checked};
+use crate::domain::count::Tally;
+use crate::domain::count_other::OtherLine;
 use crate::domain::event::{Event, What};
 use crate::domain::exposure::{Back, CaseChanged, CountClosed};
 use crate::domain::id::Id;
@@ -38,7 +41,52 @@ fn counted(it: &CountClosed) -> String {
     }
     let whole = it.parts.len() - missing - of(Back::Broken).count();
     all.push(format!("{} back whole", count(whole, "part", "parts")));
+    all.extend(it.others.iter().map(other));
     all.join("; ")
+}
+
+/// A line without parts: "swabs 5 in, 4 out".
+pub fn other(it: &OtherLine) -> String {
+    let numbers = [(it.went_in, "in"), (it.came_out, "out")];
+    let told: Vec<String> =
+        numbers.into_iter().filter_map(|(number, word)| Some(format!("{} {word}", number?))).collect();
+    format!("{} {}", it.line.0, told.join(", "))
+}
+
+fn checked(it: &Checked) -> String {
+    let of = |result: CheckResult| it.lines.iter().filter(move |line| line.result == result);
+    let mut all: Vec<String> = of(CheckResult::Failed)
+        .map(|line| match &line.asset {
+            Some(asset) => format!("{} failed on {asset}", line.line.0),
+            None => format!("{} failed", line.line.0),
+        })
+        .collect();
+    for result in [CheckResult::Passed, CheckResult::NotApplicable] {
+        let lines: Vec<String> = of(result).map(|line| line.line.0.clone()).collect();
+        if !lines.is_empty() {
+            all.push(format!("{} {}", some_of(&lines, 6), result.words()));
+        }
+    }
+    format!("Function check, case {}: {}.", it.case, all.join("; "))
+}
+
+fn tallied(it: &Tally) -> String {
+    let of = match (&it.case, &it.set) {
+        (Some(case), _) => format!("case {case}"),
+        (None, set) => format!("set {}", set.as_ref().map(Id::as_str).unwrap_or_default()),
+    };
+    let mut all = vec![format!("{} there", count(it.counted.len(), "part", "parts"))];
+    if !it.lacked.is_empty() {
+        all.push(format!("not there: {}", names(it.lacked.iter().map(|lacked| &lacked.asset))));
+    }
+    if !it.broken.is_empty() {
+        all.push(format!("a piece missing: {}", names(it.broken.iter())));
+    }
+    if !it.extra.is_empty() {
+        all.push(format!("not expected: {}", names(it.extra.iter())));
+    }
+    all.extend(it.others.iter().map(other));
+    format!("Count at {}, {of}: {}.", it.moment.name(), all.join("; "))
 }
 
 pub fn sentence(event: &Event) -> Option<String> {
@@ -62,6 +110,11 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("{} used at case {}.", names(it.parts.iter().map(|part| &part.asset)), it.case)
         }
         What::CountClosed(it) => format!("Count of case {} closed: {}.", it.case, counted(it)),
+        What::Checked(it) => checked(it),
+        What::Counted(it) => tallied(it),
+        What::LineClosed(it) => {
+            format!("Search for what \"{}\" of case {} lacks: {}.", it.line.0, it.case, it.outcome.words())
+        }
         What::ConfigurationChosen(it) => super::told_fit::chosen(it),
         What::PatientErased(it) => {
             let of = match (&it.case, &it.load) {
@@ -71,6 +124,7 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("Patient's reference of {of} erased: {}", it.reason)
         }
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
+        What::Found(it) if it.piece => format!("The missing piece of {} found.", it.asset),
         What::Found(it) => {
             let place = it.location.as_ref().map(|place| format!(": {}", place.0)).unwrap_or_default();
             format!("{} found{place}.", it.asset)
@@ -100,6 +154,18 @@ pub fn act(event: &Event, asset: &str) -> Option<(Option<u32>, String)> {
                 Back::Missing => "not accounted for",
             };
             (Some(part.turn), format!("{how}, case {}", it.case))
+        }
+        What::Checked(it) => {
+            let line =
+                it.lines.iter().find(|line| line.asset.as_ref().is_some_and(|id| id.as_str() == asset))?;
+            (line.turn, format!("function check, case {}: {} {}", it.case, line.line.0, line.result.words()))
+        }
+        What::Counted(it) => {
+            let of = it.case.as_ref().or(it.set.as_ref()).map(Id::as_str).unwrap_or_default();
+            match it.lacked.iter().find(|lacked| lacked.asset.as_str() == asset) {
+                Some(lacked) => (Some(lacked.turn), format!("not there at {}, {of}", it.moment.name())),
+                None => (None, format!("counted at {}, {of}", it.moment.name())),
+            }
         }
         What::MissingReported(it) => (Some(it.turn), "reported as not accounted for".into()),
         What::Found(_) => (None, "found".into()),

@@ -1,5 +1,9 @@
 //! The words of acts: what a command is called on a button, and what stands behind its short names.
 
+/// The caution of every count that is not complete.
+pub const NOT_BACK: &str =
+    "Not accounted for: search, tell the surgeon, image by local policy, before the patient leaves.";
+
 /// What the command does, as it stands on a button.
 pub fn command(name: &str) -> String {
     let words = match name {
@@ -46,9 +50,13 @@ pub fn command(name: &str) -> String {
         "open" => "Record it as opened",
         "use" => "Record it as used",
         "close_count" => "Close the count",
+        "record_check" => "Record the function check",
+        "record_count" => "Record a count",
         "report_missing" => "Report it as not accounted for",
         "close_missing" => "Name the outcome of the search",
         "report_finding" => "Report a defect",
+        "withdraw_finding" => "Withdraw a defect report",
+        "add_photo" => "Add a picture to a defect report",
         "back_from_repair" => "Record it as back from repair",
         "open_look_back" => "Open a look-back",
         "close_look_back" => "Close the look-back",

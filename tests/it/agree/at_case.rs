@@ -16,7 +16,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
     let from = if dice.once_in(12) { &all } else { &open };
     let case = dice.pick(from).cloned();
     let Some(case) = case.filter(|_| !dice.once_in(8)) else { return plan(dice, now) };
-    match dice.below(20) {
+    match dice.below(25) {
         0..4 => issue(state, &case, dice),
         4..7 if case.anything_out() || dice.once_in(8) => {
             json!({"do": "open", "case": case.case, "scan": at_case(state, &case, dice), "indicator": "pass"})
@@ -35,6 +35,9 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
         15 => plan(dice, now),
         16 => look_back(state, &case, dice),
         17 | 18 => choose(state, &case, dice),
+        19 | 20 => check(state, &case, dice),
+        21 | 22 => count(state, &case, dice),
+        23 => withdraw(state, dice),
         _ => json!({"do": "cancel_case", "case": case.case, "reason": "moved"}),
     }
 }
@@ -78,7 +81,72 @@ fn close(case: &Case, dice: &mut Dice) -> Value {
         let how = ["missing", "broken", "unopened"].get(dice.below(3)).copied().unwrap_or("missing");
         all[how] = json!([asset]);
     }
+    if !parts.is_empty() && dice.once_in(6) {
+        all["counted"] = json!(parts.iter().take(dice.below(4) + 1).collect::<Vec<_>>());
+    }
+    if dice.once_in(3) {
+        all["others"] = json!([{"line": "swabs", "in": 5, "out": 3 + dice.below(4)}]);
+    }
+    if dice.once_in(4) && case.others.iter().any(|it| it.went_in.is_some()) {
+        all["others"] = json!([{"line": "throat pack", "out": dice.below(2)}]);
+    }
     all
+}
+
+/// A line or two of the function check, now and then failed on a part that was somewhere else.
+fn check(state: &State, case: &Case, dice: &mut Dice) -> Value {
+    let there: Vec<_> = case.parts.keys().cloned().collect();
+    let asset = match dice.pick(&there).filter(|_| !dice.once_in(6)) {
+        Some(asset) => asset.to_string(),
+        None => part(state, dice).map_or("X-0".into(), |asset| asset.asset.to_string()),
+    };
+    let line = dice.word(&["image", "jaws", "caps whole", "locks", "suction", "footswitch"]);
+    let failed = match dice.below(3) {
+        0 => json!({"line": line, "result": "failed", "asset": asset}),
+        1 => json!({"line": line, "result": "failed", "what": "does not draw"}),
+        _ => json!({"line": line, "result": "failed", "asset": asset, "what": "torn", "severity": "watch"}),
+    };
+    let passed = json!({"line": "camera", "result": dice.word(&["passed", "not_applicable"])});
+    match dice.below(3) {
+        0 => json!({"do": "record_check", "case": case.case, "lines": [failed, passed]}),
+        1 => {
+            json!({"do": "record_check", "case": case.case, "line": line, "result": "passed", "asset": asset})
+        }
+        _ => {
+            let mut all = failed;
+            all["do"] = json!("record_check");
+            all["case"] = json!(case.case);
+            all
+        }
+    }
+}
+
+/// A count at an opening, at receipt or at packing, now and then a part short.
+fn count(state: &State, case: &Case, dice: &mut Dice) -> Value {
+    let mut all = match dice.below(3) {
+        0 => json!({"do": "record_count", "moment": "opening", "case": case.case,
+                    "others": [{"line": "swabs", "in": 5}, {"line": "throat pack", "in": 1}]}),
+        _ => {
+            let sets: Vec<_> = state.sets.keys().cloned().collect();
+            let set = dice.pick(&sets).map_or("SET-0".to_string(), ToString::to_string);
+            json!({"do": "record_count", "moment": dice.word(&["receipt", "packing"]), "set": set})
+        }
+    };
+    if let Some(asset) = part(state, dice).filter(|_| dice.once_in(3)) {
+        all[dice.word(&["missing", "broken"])] = json!([asset.asset]);
+    }
+    if dice.once_in(5) {
+        all["counted"] = scan(state, dice);
+    }
+    all
+}
+
+fn withdraw(state: &State, dice: &mut Dice) -> Value {
+    let mut open: Vec<_> = state.findings.values().filter(|it| state.is_open(it)).collect();
+    open.sort_by_key(|it| std::cmp::Reverse(it.at));
+    open.truncate(2);
+    let finding = dice.pick(&open).map_or("finding-0".to_string(), |it| it.finding.to_string());
+    json!({"do": "withdraw_finding", "finding": finding})
 }
 
 fn change(case: &Case, dice: &mut Dice) -> Value {
@@ -117,6 +185,16 @@ fn choose(state: &State, case: &Case, dice: &mut Dice) -> Value {
 
 fn missing(state: &State, dice: &mut Dice) -> Value {
     let searched: Vec<_> = state.assets.values().filter(|asset| asset.missing).cloned().collect();
+    let lines: Vec<_> = state.lines_not_back();
+    if let Some(it) = dice.pick(&lines).filter(|_| dice.once_in(2)) {
+        let outcome = dice.word(&["not_found", "imaging_done", "found", "discarded_seen"]);
+        return json!({"do": "close_missing", "case": it.case, "line": it.line, "outcome": outcome, "person": code(Lead, true)});
+    }
+    let pieces: Vec<_> = state.missing.values().filter(|it| it.piece && it.over_at.is_none()).collect();
+    if let Some(it) = dice.pick(&pieces).filter(|_| dice.once_in(3)) {
+        let outcome = dice.word(&["not_found", "found"]);
+        return json!({"do": "close_missing", "asset": it.asset, "outcome": outcome, "person": code(Lead, true)});
+    }
     match (dice.below(5), dice.pick(&searched)) {
         (0, Some(asset)) => {
             let outcome = ["not_found", "imaging_done", "found"].get(dice.below(3)).copied();

@@ -1,0 +1,187 @@
+//! Counts around a case, in and out: what is not back is loud until an outcome is named.
+//!
+//! Instrument and sponge counts at sign-out: WHO surgical safety checklist (2009, from memory).
+
+use fettle::domain::event::What;
+use fettle::domain::person::Role::{Biomed, Charge, Clinician, Desk};
+use fettle::domain::state::Stage;
+use serde_json::{Value, json};
+
+use super::room::{at_the_table, case, check, close, count, deviation, failed_on, malformed, missing, room};
+
+#[test]
+fn one_cap_short_is_loud_until_an_outcome_is_named() {
+    let mut ward = at_the_table();
+    ward.done(
+        Clinician,
+        count(json!({"others": [{"line": "swabs", "in": 5}, {"line": "throat pack", "in": 1}]})),
+    );
+    assert_eq!(case(&ward).counts.len(), 1);
+    let others = json!([{"line": "swabs", "out": 4}, {"line": "throat pack", "out": 1}]);
+    ward.done(Charge, close(json!({"counted": ["T-1", "C-1", "F-1"], "others": others})));
+    assert!(missing(&ward, "C-2"), "what is out and was not scanned is not back");
+    let board = ward.paper.state.board(ward.now);
+    assert_eq!((board.not_accounted_for.len(), board.lines_not_back.len()), (1, 1));
+    assert!(board.not_accounted_for[0].loud && board.lines_not_back[0].loud);
+    let lacks = &board.lines_not_back[0];
+    assert_eq!((lacks.line.as_str(), lacks.lacks), ("swabs", 1));
+    // Scanned anywhere, it says since which case.
+    let refused =
+        ward.refused(Desk, json!({"do": "record_step", "step": "received", "scan": "C-2"}), "missing");
+    assert!(refused.first.found.contains("C-2 is missing since case K-1"), "{:?}", refused.first);
+    assert!(refused.first.found.contains("possible retained item"), "{:?}", refused.first);
+    ward.refused(Charge, close(json!({})), "already_done");
+    let outcome = |asset: &str, outcome: &str| json!({"do": "close_missing", "asset": asset, "outcome": outcome, "person": "charge"});
+    ward.done(Charge, outcome("C-2", "imaging_done"));
+    let line = |outcome: &str| json!({"do": "close_missing", "case": "K-1", "line": "swabs", "outcome": outcome, "person": "charge"});
+    ward.done(Charge, line("imaging_done"));
+    ward.refused(Charge, line("imaging_done"), "already_done");
+    let board = ward.paper.state.board(ward.now);
+    assert!(
+        !board.not_accounted_for[0].loud && !board.lines_not_back[0].loud,
+        "named, and still on the list"
+    );
+    let refused =
+        ward.refused(Desk, json!({"do": "record_step", "step": "received", "scan": "C-2"}), "missing");
+    assert!(refused.first.found.contains("Outcome of the search: imaging done."), "{:?}", refused.first);
+    ward.done(Charge, line("found"));
+    ward.done(Desk, json!({"do": "found", "scan": "C-2", "location": "linen"}));
+    let board = ward.paper.state.board(ward.now);
+    assert!(board.not_accounted_for.is_empty() && board.lines_not_back.is_empty());
+    assert_eq!(ward.paper.state.assets.get("C-2").expect("it").stage, Stage::Soiled);
+}
+
+#[test]
+fn a_line_counted_in_and_never_out_is_not_accounted_for() {
+    let mut ward = at_the_table();
+    ward.done(Clinician, count(json!({"others": [{"line": "throat pack", "in": 1}]})));
+    ward.done(Charge, close(json!({})));
+    let board = ward.paper.state.board(ward.now);
+    assert_eq!(board.lines_not_back.iter().map(|it| it.lacks).collect::<Vec<_>>(), [1]);
+    let line = json!({"do": "close_missing", "case": "K-1", "line": "throat pack", "outcome": "discarded_seen", "person": "charge"});
+    ward.done(Charge, line);
+    assert!(
+        ward.paper.state.board(ward.now).lines_not_back.is_empty(),
+        "seen in the bin, it is accounted for"
+    );
+    // Counted again under a correction, the closing count takes its lines along.
+    let more_out = json!([{"line": "swabs", "in": 4, "out": 5}]);
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"others": more_out})));
+    assert!(case(&ward).others.iter().any(|it| it.more_out() && it.lacks() == 0));
+}
+
+#[test]
+fn a_missing_piece_is_looked_for_as_a_part_is() {
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"broken": ["F-1"]})));
+    let state = &ward.paper.state;
+    assert!(
+        !state.assets.get("F-1").expect("it").missing
+            && !state.assets.get("F-1").expect("it").holds.is_empty()
+    );
+    let board = state.board(ward.now);
+    assert!(board.not_accounted_for[0].loud && board.not_accounted_for[0].piece);
+    // The broken forceps may leave the house; the piece of it is looked for still.
+    ward.done(Biomed, json!({"do": "retire", "asset": "F-1", "cause": "damaged", "failure": true}));
+    assert!(ward.paper.state.board(ward.now).not_accounted_for[0].loud);
+    let outcome = |outcome: &str| json!({"do": "close_missing", "asset": "F-1", "outcome": outcome, "person": "charge"});
+    ward.done(Charge, outcome("imaging_done"));
+    assert!(
+        ward.paper.state.board(ward.now).not_accounted_for.is_empty(),
+        "retired, and an outcome is named"
+    );
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"broken": ["F-1"]})));
+    ward.done(Desk, json!({"do": "report_missing", "scan": "SET-1", "asset": "F-1"}));
+    ward.done(Desk, json!({"do": "found", "scan": "F-1"}));
+    assert!(!missing(&ward, "F-1"));
+    assert!(
+        ward.paper.state.board(ward.now).not_accounted_for[0].piece,
+        "the part is here, its piece is not"
+    );
+    let event = ward.done(Charge, outcome("found"));
+    assert!(matches!(&event.what, What::MissingClosed(it) if it.moved.is_none()));
+    ward.refused(Charge, outcome("found"), "already_done");
+}
+
+#[test]
+fn what_is_not_in_the_pack_did_not_stay_at_this_case() {
+    let mut ward = at_the_table();
+    ward.done(Clinician, count(json!({"missing": ["C-2"]})));
+    assert!(missing(&ward, "C-2"));
+    let known = ward.paper.state.missing.get("C-2").expect("it");
+    assert_eq!(
+        known.case.as_ref().map(ToString::to_string).as_deref(),
+        Some("K-1"),
+        "its pack was opened before"
+    );
+    let lacked = fettle::domain::id::Id::new("C-2").expect("an id");
+    assert!(!case(&ward).parts.get(&lacked).expect("it").out, "the closing count does not ask for it");
+    ward.done(Charge, close(json!({})));
+    assert_eq!(case(&ward).counts.iter().map(|it| it.lacked.len()).collect::<Vec<_>>(), [1, 0]);
+    // Counted before anything was opened, and never at a case before, it belongs to no case.
+    let mut ward = room();
+    ward.done(Charge, json!({"do": "issue", "case": "K-1", "scan": "SET-1"}));
+    let event = ward.done(Clinician, count(json!({"counted": ["T-1", "C-1", "F-1"]})));
+    let What::Counted(it) = &event.what else { panic!("{event:?}") };
+    assert_eq!((it.counted.len(), it.lacked.len(), it.lacked[0].case.is_none()), (3, 1, true));
+}
+
+#[test]
+fn a_part_that_lacks_at_receipt_may_have_stayed_at_its_last_case() {
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({})));
+    ward.done(Desk, json!({"do": "record_step", "step": "received", "scan": "SET-1"}));
+    let receipt = json!({"do": "record_count", "moment": "receipt", "set": "SET-1", "counted": ["T-1", "C-1", "F-1", "T-2"]});
+    let event = ward.done(Desk, receipt.clone());
+    assert_eq!(deviation(&event), ["out_of_order"], "a part of another set lay in it");
+    let What::Counted(it) = &event.what else { panic!("{event:?}") };
+    assert_eq!(it.extra.iter().map(ToString::to_string).collect::<Vec<_>>(), ["T-2"]);
+    let known = ward.paper.state.missing.get("C-2").expect("it");
+    assert_eq!(known.case.as_ref().map(ToString::to_string).as_deref(), Some("K-1"));
+    // Reported by itself it leads to the same case.
+    ward.done(Desk, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-1"}));
+    let known = ward.paper.state.missing.get("C-1").expect("it");
+    assert_eq!(known.case.as_ref().map(ToString::to_string).as_deref(), Some("K-1"));
+    let packing =
+        json!({"do": "record_count", "moment": "packing", "set": "SET-1", "counted": ["T-1", "C-2"]});
+    let refused = ward.refused(Desk, packing, "missing");
+    assert!(refused.first.found.contains("possible retained item"), "{:?}", refused.first);
+}
+
+#[test]
+fn bad_input_gets_a_clear_sentence() {
+    let many: Vec<Value> = (0..101).map(|n| json!({"line": format!("l{n}"), "result": "passed"})).collect();
+    let told = |lines: Value| json!({"do": "record_check", "case": "K-1", "lines": lines});
+    malformed(told(json!(many)), "/lines", "found 101 lines; at most 100 are needed");
+    let twice = json!([{"line": "camera", "result": "passed"}, {"line": "camera", "result": "failed"}]);
+    malformed(told(twice), "/lines/1/line", "found \"camera\" a second time");
+    malformed(told(json!([])), "/line", "a line with its result");
+    malformed(json!({"do": "record_check", "case": "K-1", "line": "camera"}), "/result", "missing");
+    let well =
+        json!({"do": "record_check", "case": "K-1", "line": "camera", "result": "passed", "what": "torn"});
+    malformed(well, "/what", "did not fail");
+    malformed(count(json!({"set": "SET-1"})), "/set", "the case is counted");
+    malformed(count(json!({"moment": "closing"})), "/moment", "close_count");
+    malformed(json!({"do": "record_count", "moment": "packing", "case": "K-1"}), "/set", "a set is counted");
+    let swabs = json!([{"line": "swabs", "in": 5}, {"line": "swabs", "in": 6}]);
+    malformed(count(json!({"others": swabs})), "/others/1/line", "a second time");
+    malformed(close(json!({"others": [{"line": "swabs", "out": 1_000}]})), "/others/0/out", "0 to 999");
+    let both = json!({"do": "close_missing", "asset": "C-1", "case": "K-1", "line": "swabs", "outcome": "found", "person": "p"});
+    malformed(both, "/asset", "one of them is needed");
+    let hundred: Vec<String> = (0..101).map(|n| format!("line {n}")).collect();
+    malformed(json!({"do": "set_policy", "check_lines": hundred}), "/check_lines", "at most 100");
+    let mut ward = at_the_table();
+    let all: Vec<Value> = (0..100).map(|n| json!({"line": format!("l{n}"), "result": "passed"})).collect();
+    ward.done(Clinician, told(json!(all)));
+    ward.refused(Clinician, failed_on("image", "T-9"), "unknown_thing");
+    ward.refused(Clinician, failed_on("image", "SET-1"), "unknown_thing");
+    ward.refused(Charge, json!({"do": "record_count", "moment": "receipt", "set": "SET-9"}), "unknown_thing");
+    ward.done(Charge, close(json!({"missing": ["C-1"]})));
+    let refused = ward.refused(Clinician, count(json!({})), "already_done");
+    assert!(refused.first.found.contains("its count is closed"), "{:?}", refused.first);
+    let event = ward.done(Clinician, check("camera", "passed"));
+    assert_eq!(deviation(&event), ["out_of_order"], "told after the case, it is a fact all the same");
+    ward.refused(Charge, json!({"do": "withdraw_finding", "finding": "finding-0009"}), "unknown_thing");
+}
