@@ -56,7 +56,7 @@ async fn a_model_is_asked_about_before_it_is_saved() {
     let form = "/catalogue/model";
     let (status, page) = send(&client, &served, form, &with(&[])).await;
     assert_eq!(status, 422, "{page}");
-    assert!(page.contains("Not saved yet: 5 things of the new model look wrong."), "{page}");
+    assert!(page.contains("Not saved yet: 5 things of the new model look wrong or are lacking."), "{page}");
     for shows in [
         "which is the label itself",
         "published chart",
@@ -105,6 +105,17 @@ async fn a_model_is_asked_about_before_it_is_saved() {
     );
     assert_eq!(open(&client, &served, "/models/nope").await.0, 404);
     assert_eq!(open(&client, &served, "/catalogue/model?model=nope").await.0, 404);
+    // What no name says, somebody tries.
+    let tried = [
+        ("do", "confirm_fit"),
+        ("back", "/models/b-9"),
+        ("models:each", "b-9"),
+        ("models:each", "scope"),
+        ("fits:bool", "false"),
+        ("how", "it rocks"),
+    ];
+    let (status, _, page) = super::page::act(&client, &served, &tried).await;
+    assert!(status == 200 && page.contains("does not fit") && page.contains("it rocks"), "{page}");
     // The lead defines count sheets, not models.
     let lead = person(&served, Role::Lead).await;
     assert_eq!(open(&lead, &served, form).await.0, 403);

@@ -49,7 +49,12 @@ fn said(
     way_out: bool,
 ) -> (Answer, Vec<(Rule, Verdict, String)>) {
     let all = pieces(state, models);
-    let placed = |asset: &String| Placed { asset: line(asset), on: None, through: None };
+    let barrel = || EndOf { part: line(&all[0]), end: line("head") };
+    let is_head =
+        |asset: &String| state.assets.get(asset.as_str()).is_some_and(|it| it.model.as_str() == "head-r");
+    // The head is put on the barrel, whether or not its system says so.
+    let placed =
+        |asset: &String| Placed { asset: line(asset), on: is_head(asset).then(barrel), through: None };
     let head = models.iter().position(|it| *it == "head-r").and_then(|n| all.get(n));
     let out = head.filter(|_| way_out).map(|head| EndOf { part: line(head), end: line("in line") });
     let configuration = Configuration {

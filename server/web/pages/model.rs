@@ -6,11 +6,14 @@ use axum::response::Response;
 
 use super::catalogue::{end, limit_words, processing, sizes};
 use super::model_fields::label;
-use super::shared::{Done, Page, count, segment};
+use super::shared::{Done, Page, capital, count, segment, when};
 use crate::domain::coupled::{Coupled, coupled};
+use crate::domain::id::Id;
 use crate::domain::model::Model;
 use crate::domain::sizes::{Known, Point, lacks, look};
 use crate::domain::state::State;
+use crate::domain::text::ended;
+use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
 
 /// Another model at an end of this one.
@@ -23,6 +26,15 @@ pub struct Other {
     pub its_end: String,
     pub system: String,
     pub its_system: String,
+}
+
+/// What somebody tried with this model, or with a part of it.
+pub struct TriedRow {
+    pub with: String,
+    pub fits: bool,
+    pub at: String,
+    pub by: String,
+    pub how: String,
 }
 
 #[derive(Template)]
@@ -39,7 +51,43 @@ pub struct ModelPage {
     pub couples: Vec<Other>,
     /// Models whose systems are called nearly the same, and so do not fit until somebody writes them alike.
     pub nearly: Vec<Other>,
+    pub tried: Vec<TriedRow>,
+    /// The models that it may be tried with: code and words.
+    pub others: Vec<(String, String)>,
     pub parts: usize,
+}
+
+fn tried(state: &State, model: &Model, now: Time) -> Vec<TriedRow> {
+    let mut all: Vec<(u64, TriedRow)> = Vec::new();
+    for known in state.tried.values() {
+        let it = &known.it;
+        let models: Vec<Option<&Id>> = match (&it.models, &it.parts) {
+            (Some(models), _) => models.iter().map(Some).collect(),
+            (None, Some(parts)) => {
+                parts.iter().map(|part| state.assets.get(part).map(|it| &it.model)).collect()
+            }
+            (None, None) => Vec::new(),
+        };
+        let Some(own) = models.iter().position(|it| *it == Some(&model.model)) else { continue };
+        let other = models.iter().enumerate().find(|(n, _)| *n != own).and_then(|(_, it)| *it);
+        let parts = it.parts.iter().flatten().map(Id::to_string).collect::<Vec<_>>();
+        let which = if parts.is_empty() { "every part of both".to_string() } else { parts.join(" and ") };
+        let row = TriedRow {
+            with: format!("{} ({which})", other.map(Id::to_string).unwrap_or_default()),
+            fits: it.fits,
+            at: when(state, known.at, now),
+            by: known.by.clone(),
+            how: it.how.clone().unwrap_or_default(),
+        };
+        all.push((known.entry, row));
+    }
+    all.sort_by_key(|(entry, _)| std::cmp::Reverse(*entry));
+    all.into_iter().map(|(_, row)| row).collect()
+}
+
+fn others(state: &State, model: &Model) -> Vec<(String, String)> {
+    let other = state.models.values().filter(|it| it.model != model.model);
+    other.map(|it| (it.model.to_string(), format!("{} ({})", it.name.0, it.model))).collect()
 }
 
 fn other(state: &State, it: &Coupled) -> Other {
@@ -61,7 +109,9 @@ impl ModelPage {
         let state = &*visitor.state;
         let looked = look(model, &Known::of(state));
         let lacking = lacks(model);
-        let told = |point: &Point| (label(&point.pointer), format!("{}; {}", point.found, point.needed));
+        let told = |point: &Point| {
+            (label(&point.pointer), ended(&capital(&format!("{}; {}", point.found, point.needed))))
+        };
         let doubts: Vec<(String, String)> = looked.all().chain(&lacking).map(told).collect();
         let (couples, nearly): (Vec<Coupled>, Vec<Coupled>) =
             coupled(state, model).into_iter().partition(|it| it.same);
@@ -77,6 +127,8 @@ impl ModelPage {
             ends: model.couplings.iter().map(end).collect(),
             couples: couples.iter().map(|it| other(state, it)).collect(),
             nearly: nearly.iter().map(|it| other(state, it)).collect(),
+            tried: tried(state, model, visitor.now),
+            others: others(state, model),
             parts,
         }
     }

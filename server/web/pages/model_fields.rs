@@ -275,6 +275,14 @@ pub fn label(at: &str) -> String {
     let within = |name: &str| {
         at.strip_prefix(&pointer(name)).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
     };
+    if let Some((n, field)) = at.strip_prefix("/couplings/").and_then(|rest| rest.split_once('/')) {
+        let field = match field {
+            "bore_mm" => "bore in mm",
+            "port" => "opening",
+            other => other,
+        };
+        return format!("End {}: {field}", n.parse::<usize>().map_or(0, |n| n + 1));
+    }
     let known = all().find(|(name, ..)| within(name)).map(|(_, label, _)| label.to_string());
     known.unwrap_or_else(|| super::words::field(at))
 }

@@ -7,11 +7,12 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::model_fields::{CouplingRow, Group, coupling_rows, fields_of, groups, label, with_points};
-use super::shared::{Page, count, segment};
+use super::shared::{Page, capital, count, segment};
 use crate::domain::command::{Act, Command, Malformed, Model as OfModel};
 use crate::domain::model::Model;
 use crate::domain::sha256::Sha256Of;
 use crate::domain::sizes::{self, Known, Point};
+use crate::domain::text::ended;
 use crate::web::api::command::read;
 use crate::web::form::{Fields, command, submit_read, text};
 use crate::web::visitor::{Visitor, render};
@@ -69,7 +70,7 @@ impl ModelFormPage {
             heading: heading(changes, &said),
             changes: changes.into(),
             no_route: state.routes.is_empty(),
-            said: all.iter().map(|it| (label(&it.pointer), it.detail.clone())).collect(),
+            said: all.iter().map(|it| (label(&it.pointer), ended(&capital(&it.detail)))).collect(),
             sure: if said.wrong.is_empty() && !said.doubts.is_empty() {
                 digest(&said.doubts)
             } else {
@@ -90,11 +91,9 @@ fn heading(changes: &str, said: &Said) -> String {
         }
         (0, 0) => format!("Change {what}. It replaces what was defined from now on."),
         (0, doubts) => {
-            let looks = if doubts == 1 { "looks" } else { "look" };
+            let looks = if doubts == 1 { "looks wrong or is lacking" } else { "look wrong or are lacking" };
             let what_is_asked = count(doubts, "thing", "things");
-            format!(
-                "Not saved yet: {what_is_asked} of {what} {looks} wrong. Correct it, or save all the same."
-            )
+            format!("Not saved yet: {what_is_asked} of {what} {looks}. Correct it, or save all the same.")
         }
         (wrong, _) => format!("Not saved: {} of {what} cannot be so.", count(wrong, "thing", "things")),
     }
