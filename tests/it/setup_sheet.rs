@@ -1,8 +1,11 @@
 //! The set-up sheet of a case as people meet it: what was put together, drawn and judged, and what is not known yet.
 
+use fantoccini::key::Key;
+use fantoccini::wd::{PrintConfiguration, PrintSize};
 use fettle::domain::person::Role;
 use serde_json::{Value, json};
 
+use super::browser::{Keyboard, PASSWORD};
 use super::page::{act, open, person};
 use super::served::{Kind, Served};
 
@@ -28,7 +31,8 @@ async fn lay_out(served: &Served, way_out: &[Value]) {
     for (asset, model) in [("B-8", "tube"), ("C-8", "holed"), ("T-8", "rod")] {
         served.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})).await;
     }
-    let case = json!({"do": "plan_case", "case": "K-8", "start": "2026-03-02T10:00:00Z", "minutes": 60,
+    let start = (chrono::Utc::now() + chrono::TimeDelta::hours(2)).to_rfc3339();
+    let case = json!({"do": "plan_case", "case": "K-8", "start": start, "minutes": 60,
                       "technique": "jet_open", "needs": []});
     served.done(Role::Charge, case).await;
     let configuration = json!({"barrel": "B-8", "parts": [
@@ -106,4 +110,57 @@ async fn jet_without_a_way_out_is_a_stop_on_the_sheet() {
     let (status, _, page) = open(&client, &served, "/cases/NOPE/sheet").await;
     assert_eq!(status, 404, "{page}");
     served.stop().await;
+}
+
+/// How many pages a PDF has: every page is an object of its type.
+fn pages(pdf: &[u8]) -> usize {
+    let text = String::from_utf8_lossy(pdf);
+    let typed = |name: &str| {
+        text.matches(&format!("/Type /{name}")).count() + text.matches(&format!("/Type/{name}")).count()
+    };
+    typed("Page") - typed("Pages")
+}
+
+/// In a real browser: the sheet prints on one sheet of A4 and of Letter, and nothing of it is wider than a phone.
+async fn look(keys: &Keyboard, served: &Served) {
+    keys.client.goto(&format!("{}/sign-in", served.base)).await.expect("the page");
+    keys.type_in("clinician-9").await;
+    keys.press(Key::Tab).await;
+    keys.type_in(PASSWORD).await;
+    keys.press(Key::Enter).await;
+    keys.says("nav", &["Cases"]).await;
+    keys.client.goto(&format!("{}/cases/K-8/sheet", served.base)).await.expect("the sheet");
+    keys.says(".setup", &["Gas must be able to leave."]).await;
+    for (paper, width, height) in [("A4", 21.0, 29.7), ("Letter", 21.59, 27.94)] {
+        let size = PrintSize { width, height };
+        let wanted = PrintConfiguration::builder().size(size).build().expect("a size of paper");
+        let pdf = keys.client.print(wanted).await.expect("a print");
+        assert_eq!(pages(&pdf), 1, "{paper}");
+    }
+    let narrow = "const main = document.querySelector('main'); main.style.width = '328px';
+        return [...main.querySelectorAll('.drawing')].every((it) => it.getBoundingClientRect().width <= 328);";
+    let fits = keys.client.execute(narrow, Vec::new()).await.expect("an answer");
+    assert_eq!(fits, true, "a drawing is wider than a phone");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_sheet_prints_on_one_sheet_of_paper() {
+    let served = Served::start(Kind::Embedded).await;
+    lay_out(&served, &[json!({"part": "B-8", "end": "side"})]).await;
+    let added = served.house.add_person(
+        &served.site,
+        Some("clinician-9"),
+        "Clinician Nine",
+        Role::Clinician,
+        PASSWORD,
+    );
+    added.await.expect("a person");
+    let profile = tempfile::tempdir().expect("a folder");
+    let keys = Keyboard::start(&profile.path().display().to_string()).await;
+    let client = keys.client.clone();
+    let looked = tokio::spawn(async move { look(&keys, &served).await }).await;
+    client.close().await.expect("the browser closes");
+    if let Err(error) = looked {
+        std::panic::resume_unwind(error.into_panic());
+    }
 }

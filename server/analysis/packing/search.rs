@@ -24,7 +24,12 @@ pub(super) fn solve(order: Order) -> Solved {
         return equal(order);
     }
     let core = three(order, widest[0], widest[1], widest[2]);
-    let low_mm = core.needed.low_mm.max(bound::by_area_mm(widest)).max(bound::by_equals_mm(&order));
+    let low_mm = core
+        .needed
+        .low_mm
+        .max(bound::by_area_mm(widest))
+        .max(bound::by_equals_mm(&order))
+        .max(bound::by_angles_mm(&order));
     let mut shrink = Shrink::new(&order);
     if low_mm <= core.needed.low_mm
         && let Some(centres) = beside(&order, &core, &mut shrink)

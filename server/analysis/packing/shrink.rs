@@ -226,7 +226,8 @@ impl Shrink {
             radius = radius.max(x.hypot(y) + self.radii[i]);
             *centre = (x * self.widest_mm, y * self.widest_mm);
         }
-        (centres, if radius.is_finite() { 2.0 * radius * self.widest_mm } else { f64::INFINITY })
+        let holds = by.is_finite() && radius.is_finite();
+        (centres, if holds { 2.0 * radius * self.widest_mm } else { f64::INFINITY })
     }
 
     /// Throws the other discs in beside those that are fixed, in a lumen of a given radius; their centres where they find
