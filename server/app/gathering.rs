@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::clerk::Line;
-use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Step};
+use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Model, Step};
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
@@ -70,10 +70,11 @@ pub(super) async fn gather_for(
     })
 }
 
-/// The picture of the printout that readings name.
+/// The picture that a command names: of the printout of readings, or of a model.
 fn photo(command: &Command) -> Option<&str> {
     match &command.act {
         Act::Load(Load::Judge(judge)) => judge.readings.as_ref()?.photo.as_deref(),
+        Act::Model(Model::DefineModel(model)) => model.photo(),
         _ => None,
     }
 }

@@ -43,16 +43,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LoadReleased(_)
         | What::LoadRejected(_)
         | What::Countersigned(_) => super::apply_load::load(state, when, what),
-        What::AssetMeasured(it) => change(state, when, &it.asset, |asset| {
-            let merged = super::measuring::merged(asset.measured.as_deref(), &it.dimensions);
-            asset.measured = Some(Box::new(merged));
-        }),
-        What::FitConfirmed(it) => {
-            let (by, at, entry) = (when.actor.to_string(), when.at, when.seq);
-            let tried = super::tried::Tried { it: it.clone(), by, at, entry };
-            state.tried.insert(it.fit.clone(), Arc::new(tried));
-            state.changes.tried.insert(it.fit.clone());
-        }
+        What::AssetMeasured(it) => super::measuring::measured(state, when, it),
+        What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
         What::AssetAdded(_)
         | What::PutAway(_)
         | What::Retired(_)

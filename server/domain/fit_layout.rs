@@ -171,7 +171,16 @@ impl<'a> Layout<'a> {
                 }
             }
         }
-        all.into_iter().min().map(|(_, end)| end)
+        all.into_iter().min().map(|(_, end)| end).or_else(|| self.only_end_for(it.family()))
+    }
+
+    /// A head goes on its barrel, where that has one end for it, whatever the systems say: the joint is judged then.
+    fn only_end_for(&self, family: Family) -> Option<End> {
+        let mut free = self.free_ends(0).map(|(n, _)| (0, n)).filter(|end| self.on(*end).is_none());
+        match (family, free.next(), free.next()) {
+            (Family::Head, Some(only), None) => Some(only),
+            _ => None,
+        }
     }
 
     /// Puts what nobody placed where its couplings allow it: heads, adapters, then all else; then what goes in.

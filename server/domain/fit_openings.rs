@@ -180,7 +180,9 @@ pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Techni
         if !layout.openings().contains(end) {
             let sentence =
                 format!("{} is declared as a way out, and is no opening here.", layout.end_called(*end));
-            told.say(Rule::WayOut, Verdict::Fails, vec![end.0], sentence);
+            let jet = technique == Some(Technique::JetOpen);
+            let verdict = if jet { Verdict::Stops } else { Verdict::Fails };
+            told.say(Rule::WayOut, verdict, vec![end.0], sentence);
         }
     }
     match technique {
@@ -188,7 +190,7 @@ pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Techni
             let sentence = "Technique not known: nothing can be said of the openings.";
             told.say(Rule::Openings, Verdict::NotKnown, Vec::new(), sentence.into());
         }
-        Some(Technique::JetOpen) => jet(&mut told, openings),
+        Some(Technique::JetOpen) => jet(&mut told, openings, !layout.way_out.is_empty()),
         Some(Technique::ControlledClosed) => closed(&mut told, openings),
         Some(Technique::Assisted) => {
             let sentence = "Assisted ventilation leaves the openings to those who give it.";
@@ -199,13 +201,13 @@ pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Techni
     told.0
 }
 
-fn jet(told: &mut Told, openings: &[Opening]) {
+fn jet(told: &mut Told, openings: &[Opening], is_declared: bool) {
     if !openings.iter().any(|opening| opening.state == OpeningState::Jet) {
         let sentence = "No jet attachment sits on any opening.";
         told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
     }
     let declared: Vec<&Opening> = openings.iter().filter(|opening| opening.way_out).collect();
-    if declared.is_empty() {
+    if !is_declared {
         let open: Vec<&str> = openings
             .iter()
             .filter(|opening| opening.gas == Gas::Open)
@@ -217,7 +219,6 @@ fn jet(told: &mut Told, openings: &[Opening]) {
         };
         let sentence = format!("Gas must be able to leave. No way out is declared; {next}.");
         told.say(Rule::WayOut, Verdict::Stops, Vec::new(), sentence);
-        return;
     }
     for opening in &declared {
         let parts: Vec<usize> = opening.by.into_iter().chain(opening.instruments.iter().copied()).collect();

@@ -27,6 +27,9 @@ pub const MOST_OFFERS: usize = 3;
 /// to open; the width of the telescope; what is to spare in the lumen.
 pub type Rank = (bool, usize, usize, usize, Reverse<Length>, Reverse<i64>);
 
+/// What opening sets costs: other cases that lose, reserves undercut, sets to open.
+type Cost = (usize, usize, usize);
+
 /// A configuration out of pieces, with its rank.
 #[derive(Clone, Debug)]
 pub struct Ranked<'a> {
@@ -140,7 +143,7 @@ impl<'h, 'a> Search<'h, 'a> {
         late: bool,
         admitted: &dyn Fn(&Candidate) -> bool,
     ) -> Option<Ranked<'a>> {
-        let mut best: Option<((usize, usize, usize), Found<'a>, Vec<usize>)> = None;
+        let mut best: Option<(Cost, Found<'a>, Vec<usize>)> = None;
         for (cost, sets) in self.collections(barrel, admitted) {
             if best.as_ref().is_some_and(|(least, ..)| cost > *least) {
                 break;
@@ -162,7 +165,7 @@ impl<'h, 'a> Search<'h, 'a> {
         &self,
         barrel: &Candidate,
         admitted: &dyn Fn(&Candidate) -> bool,
-    ) -> Vec<((usize, usize, usize), Vec<usize>)> {
+    ) -> Vec<(Cost, Vec<usize>)> {
         let own: Vec<usize> = barrel.set.into_iter().collect();
         let useful: BTreeSet<usize> =
             self.house.pieces.iter().filter(|piece| admitted(piece)).filter_map(|piece| piece.set).collect();

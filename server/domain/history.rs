@@ -26,11 +26,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         }
         What::AssetMeasured(it) => asset(&it.asset),
         What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
-        What::Retired(it) => {
-            let mut all = asset(&it.asset);
-            all.extend(it.seat.iter().map(|seat| Thing::set(seat.set.as_str())));
-            all
-        }
+        What::Retired(it) => retired(it),
         What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],
         What::PutInSet(it) | What::TakenFromSet(it) => {
             let mut all = alone(it.moved.iter().map(|moved| &moved.asset));
@@ -80,6 +76,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
     }
+}
+
+fn retired(it: &super::asset::Retired) -> Vec<Thing> {
+    let seat = it.seat.iter().map(|seat| Thing::set(seat.set.as_str()));
+    std::iter::once(Thing::asset(it.asset.as_str())).chain(seat).collect()
 }
 
 fn of_loads(what: &What) -> Vec<Thing> {

@@ -3,12 +3,14 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::apply::{When, change};
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::model::Dimensions;
 use super::refusal::Code;
+use super::state::State;
 use super::text::{Line, Quantity, Text};
 
 /// No part of this trade is longer, in millimetres.
@@ -92,8 +94,15 @@ pub(super) fn measure(deciding: &mut Deciding, it: &MeasureAsset) -> Option<What
     }))
 }
 
+/// Keeps what was measured with the piece.
+pub(super) fn measured(state: &mut State, when: &When, it: &AssetMeasured) {
+    change(state, when, &it.asset, |asset| {
+        asset.measured = Some(Box::new(merged(asset.measured.as_deref(), &it.dimensions)));
+    });
+}
+
 /// What is measured now stands in the place of what was measured before; the rest stays.
-pub(super) fn merged(before: Option<&Dimensions>, now: &Dimensions) -> Dimensions {
+fn merged(before: Option<&Dimensions>, now: &Dimensions) -> Dimensions {
     let Some(before) = before else { return now.clone() };
     let holes =
         if now.hole_diameters_mm.is_empty() { &before.hole_diameters_mm } else { &now.hole_diameters_mm };

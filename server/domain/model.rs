@@ -132,6 +132,9 @@ pub struct Assembly {
     pub edition: Option<Line>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<Line>,
+    /// A picture of the house's own, named by the SHA-256 of its bytes; no patient is in it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub photo: Option<Line>,
 }
 
 /// Limits from the maker's instructions; each may be absent.
@@ -210,12 +213,17 @@ pub struct DefineModel {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implant: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub assembly: Option<Assembly>,
+    pub assembly: Option<Box<Assembly>>,
 }
 
 pub type Model = DefineModel;
 
 impl DefineModel {
+    /// The house's own picture of it.
+    pub fn photo(&self) -> Option<&str> {
+        self.assembly.as_ref()?.photo.as_ref().map(|photo| photo.as_str())
+    }
+
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         let sizes = &self.dimensions;
         let lengths = [
@@ -269,6 +277,9 @@ pub(super) fn define_model(deciding: &mut Deciding, it: &DefineModel) -> Option<
     if !deciding.state.routes.contains_key(&it.route) {
         deciding.against(unknown("route", it.route.as_str()));
     }
+    let kept = &deciding.asked.attachments;
+    let photo = it.photo().filter(|photo| !kept.contains(*photo)).map(|photo| unknown("attachment", photo));
+    photo.into_iter().for_each(|problem| deciding.against(problem));
     let looked = sizes::look(it, &sizes::Known::of(deciding.state));
     deciding.malformed.extend(looked.wrong.iter().map(sizes::Point::malformed));
     deciding.doubts = looked.doubts.iter().map(sizes::Point::doubt).collect();

@@ -77,6 +77,7 @@ pub(super) const COLUMNS: &[Column] = &[
     column("/assembly/order", Whole, &["assembly_order", "order"]),
     column("/assembly/edition", Words, &["assembly_edition"]),
     column("/assembly/note", Words, &["assembly_note"]),
+    column("/assembly/photo", Words, &["assembly_photo"]),
 ];
 
 /// A column of this table: which it is, and by how much its numbers are to be taken.

@@ -1,8 +1,11 @@
 //! Two parts tried together: the only thing that makes a joint known whose systems do not name each other. By whom and
 //! when stands in every answer that rests on it; that they did not fit is kept as well.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
+use super::apply::When;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
@@ -98,6 +101,13 @@ pub(super) fn confirm(deciding: &mut Deciding, it: &ConfirmFit) -> Option<What> 
         fits: it.fits,
         how: it.how.as_ref().map(|how| how.0.clone()),
     }))
+}
+
+/// Keeps what was tried.
+pub(super) fn confirmed(state: &mut State, when: &When, it: &FitConfirmed) {
+    let tried = Tried { it: it.clone(), by: when.actor.to_string(), at: when.at, entry: when.seq };
+    state.tried.insert(it.fit.clone(), Arc::new(tried));
+    state.changes.tried.insert(it.fit.clone());
 }
 
 /// One side of a joint: the piece, its model and its end.

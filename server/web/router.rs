@@ -135,6 +135,7 @@ table! {
     get "/board/wall" Session ALL pages::board::wall;
     get "/cases" Session ALL pages::cases::get;
     get "/cases/{case}" Session ALL pages::case::get;
+    get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;

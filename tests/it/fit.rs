@@ -21,6 +21,7 @@ use serde_json::{Value, json};
 
 use super::ward::time;
 
+mod brute;
 mod commands;
 mod kept;
 mod rules;

@@ -10,7 +10,7 @@ use super::shrink::{Centres, Shrink};
 use super::{Length, Needed, Solved, Way, bound, three};
 
 /// From how many beginnings a lumen is shrunk.
-const BEGINNINGS: usize = 3;
+const BEGINNINGS: usize = 6;
 /// How many changes in a row may fail, for each disc above three, before a placement is left as it is.
 const CHANGES: usize = 10;
 /// How often the others are thrown in beside the discs that prove the bound.
@@ -20,6 +20,9 @@ const SAME: f64 = 1e-7;
 
 pub(super) fn solve(order: Order) -> Solved {
     let widest = order.widest_first();
+    if widest[0] == widest[order.count() - 1] {
+        return equal(order);
+    }
     let core = three(order, widest[0], widest[1], widest[2]);
     let low_mm = core.needed.low_mm.max(bound::by_area_mm(widest)).max(bound::by_equals_mm(&order));
     let mut shrink = Shrink::new(&order);
@@ -36,6 +39,21 @@ pub(super) fn solve(order: Order) -> Solved {
     Solved { order, needed, low, high, way: found }
 }
 
+/// Equal discs lie as nobody can place them better: four and five in a ring, six and seven as six in a ring with room for one
+/// in the middle.
+fn equal(order: Order) -> Solved {
+    let (count, r_mm) = (order.count(), order.r_mm(0));
+    let needed_mm = bound::by_equals_mm(&order);
+    let (in_ring, far) = if count < 6 { (count, needed_mm / 2.0 - r_mm) } else { (6, 2.0 * r_mm) };
+    let mut centres = Centres::default();
+    for (at, centre) in centres.iter_mut().enumerate().take(in_ring) {
+        let angle = std::f64::consts::TAU * at as f64 / in_ring as f64;
+        *centre = (far * angle.cos(), far * angle.sin());
+    }
+    let placement = order.placement(&centres[..count]);
+    Solved::exact(order, Length::nearest(needed_mm), needed_mm, Way::Found(placement))
+}
+
 /// A placement in the lumen that the two or three widest discs alone need, if the others find room beside them.
 fn beside(order: &Order, core: &Solved, shrink: &mut Shrink) -> Option<Centres> {
     let radius = core.needed.low_mm / 2.0;
@@ -50,10 +68,10 @@ fn smallest(low_mm: f64, shrink: &mut Shrink) -> (Centres, f64) {
     let (mut best, mut best_mm) = shrink.row();
     let changes = CHANGES * (shrink.count() - 3);
     for _ in 0..BEGINNINGS {
-        let (mut here, mut here_mm) = shrink.from_chance();
+        let (mut here, mut here_mm) = shrink.thrown_anew();
         let mut left = changes;
         while left > 0 && here_mm > low_mm * (1.0 + SAME) {
-            let (centres, high_mm) = shrink.from_change(&here, here_mm);
+            let (centres, high_mm) = shrink.changed(&here, here_mm);
             left -= 1;
             if high_mm < here_mm * (1.0 - SAME) {
                 (here, here_mm, left) = (centres, high_mm, changes);

@@ -13,6 +13,8 @@ pub(super) type Centres = [(f64, f64); MOST_DISCS];
 const PAIRS: usize = MOST_DISCS * (MOST_DISCS - 1) / 2;
 /// What overlaps by less than this share of the widest radius has found its place.
 const SETTLED: f64 = 1e-13;
+/// How much wider than the best known a placement may be half-way, to be shrunk to the end.
+const HOPELESS: f64 = 1.04;
 
 pub(super) struct Shrink {
     /// Radii as shares of the widest.
@@ -68,13 +70,13 @@ impl Shrink {
     }
 
     /// Shrinks from where chance throws the discs.
-    pub(super) fn from_chance(&mut self) -> (Centres, f64) {
+    pub(super) fn thrown_anew(&mut self) -> (Centres, f64) {
         let area: f64 = self.radii.iter().map(|radius| radius * radius).sum();
         let mut centres = Centres::default();
         for centre in centres.iter_mut().take(self.count) {
             *centre = self.thrown(area.sqrt() * self.widest_mm);
         }
-        self.from(&centres)
+        self.shrunk(&centres, f64::INFINITY)
     }
 
     /// A point in a circle of this radius.
@@ -84,7 +86,7 @@ impl Shrink {
     }
 
     /// Shrinks from where a placement has two of its discs exchanged, or one thrown elsewhere.
-    pub(super) fn from_change(&mut self, best: &Centres, best_mm: f64) -> (Centres, f64) {
+    pub(super) fn changed(&mut self, best: &Centres, best_mm: f64) -> (Centres, f64) {
         let mut centres = *best;
         let (a, b) = (self.below(self.count), self.below(self.count));
         if self.chance() < 0.5 && a != b && self.radii[a] != self.radii[b] {
@@ -92,19 +94,26 @@ impl Shrink {
         } else {
             centres[a] = self.thrown(best_mm / 2.0);
         }
-        self.from(&centres)
+        self.shrunk(&centres, best_mm * HOPELESS)
     }
 
-    fn from(&self, centres: &Centres) -> (Centres, f64) {
+    /// Shrinks from here; not to the end where a placement is `hopeless_mm` wide before the last turns of the screw.
+    fn shrunk(&self, centres: &Centres, hopeless_mm: f64) -> (Centres, f64) {
         let area: f64 = self.radii.iter().map(|radius| radius * radius).sum();
         let mut at = self.point(centres);
         at[2 * self.count] = area.sqrt() * 1.2;
         let mut prices = Prices::new(3.0);
         self.descend(&mut at, &prices, 30);
         prices.stiffness = 30.0;
-        for _ in 0..4 {
+        for turn in 0..4 {
             self.descend(&mut at, &prices, 25);
             self.raise(&at, &mut prices);
+            if turn == 0 {
+                let (centres, high_mm) = self.mended(&at);
+                if high_mm > hopeless_mm {
+                    return (centres, high_mm);
+                }
+            }
         }
         self.mended(&at)
     }

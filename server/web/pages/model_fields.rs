@@ -82,6 +82,7 @@ const ASSEMBLY: &[Spec] = &[
     ("assembly.order:int", "Place in the assembly; lower goes first", Typed::Whole),
     ("assembly.edition", "Edition of the instructions that say so", Typed::Words),
     ("assembly.note", "What to mind when it is put on", Typed::Words),
+    ("assembly.photo", "The house's own picture of it, by its SHA-256; no patient in the picture", Typed::Words),
 ];
 
 #[rustfmt::skip]

@@ -111,7 +111,38 @@ fn of_tests(policy: &crate::domain::site::Policy) -> Vec<Policy> {
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let mut all = of_tests(policy);
     all.extend(of_planning(policy));
+    all.extend(of_fit(policy));
     all
+}
+
+/// What parts that fit are judged by, where no number was published.
+fn of_fit(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    vec![
+        row(
+            "telescope_cover_mm",
+            "Telescope covered by, in mm",
+            "Pulled back, its tip lies so far inside the barrel. A setting of the site; no published number was found.",
+            policy.telescope_cover_mm.to_string(),
+        ),
+        row(
+            "reach_mm",
+            "Reach in mm",
+            "Forceps and suction reach so far beyond the barrel's end. A setting of the site; no published number was found.",
+            policy.reach_mm.to_string(),
+        ),
+        row(
+            "cap_hole_ratio",
+            "Cap hole, least share",
+            "A cap's hole is at least this share of what is pushed through it, or it tears. From common practice.",
+            policy.cap_hole_ratio.to_string(),
+        ),
+        row(
+            "way_out_gap_mm",
+            "Gap at the way out, in mm",
+            "So much is left beside an instrument where an opening counts as open. From common practice; it says nothing of how gas flows.",
+            policy.way_out_gap_mm.to_string(),
+        ),
+    ]
 }
 
 fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
@@ -154,30 +185,6 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
                 format!("{thin} to {thick}"),
             )
         },
-        row(
-            "telescope_cover_mm",
-            "Telescope covered by, in mm",
-            "Pulled back, its tip lies so far inside the barrel. A setting of the site; no published number was found.",
-            policy.telescope_cover_mm.to_string(),
-        ),
-        row(
-            "reach_mm",
-            "Reach in mm",
-            "Forceps and suction reach so far beyond the barrel's end. A setting of the site; no published number was found.",
-            policy.reach_mm.to_string(),
-        ),
-        row(
-            "cap_hole_ratio",
-            "Cap hole, least share",
-            "A cap's hole is at least this share of what is pushed through it, or it tears. From common practice.",
-            policy.cap_hole_ratio.to_string(),
-        ),
-        row(
-            "way_out_gap_mm",
-            "Gap at the way out, in mm",
-            "So much is left beside an instrument where an opening counts as open. From common practice; it says nothing of how gas flows.",
-            policy.way_out_gap_mm.to_string(),
-        ),
         row(
             "retention_years:int",
             "Retention in years",

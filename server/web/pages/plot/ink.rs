@@ -83,6 +83,10 @@ impl Ink {
         );
     }
 
+    pub fn circle(&mut self, class: &str, (x, y): Point, r: f64) {
+        let _ = write!(self.text, r#"<circle class="{class}" cx="{x:.2}" cy="{y:.2}" r="{r:.2}"/>"#);
+    }
+
     /// A line through points, broken where there is none.
     pub fn path(&mut self, class: &str, points: impl Iterator<Item = Option<Point>>) {
         let mut steps = String::new();

@@ -1,0 +1,63 @@
+//! Drawings of parts that fit, made as text on the server: the lumen with what lies in it, the telescope in its two positions,
+//! the chain of joints. They are to scale where they say so. Looks come from classes alone, every state has a word and a
+//! shape beside its hue, and each drawing tells in its description what it shows.
+
+pub mod chain;
+pub mod lumen;
+pub mod reach;
+
+use super::plot::ink::{Anchor, Ink, Point, escaped};
+
+/// The width of every drawing, in its own units: a phone shows it at about its size.
+const WIDTH: f64 = 360.0;
+const FONT: f64 = 14.0;
+const SMALL: f64 = 12.0;
+
+/// A length as people read it: hundredths at most.
+pub fn mm(length: f64) -> String {
+    let text = format!("{length:.2}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" { "0".into() } else { text.replace('-', "−") }
+}
+
+/// The drawing as SVG with its title and its description.
+fn framed(id: &str, class: &str, height: f64, title: &str, told: &str, ink: &Ink) -> String {
+    let (title, told) = (escaped(title), escaped(told));
+    format!(
+        r#"<svg class="drawing {class}" role="img" aria-labelledby="{id}-title {id}-told" viewBox="0 0 {WIDTH} {height:.0}" xmlns="http://www.w3.org/2000/svg"><title id="{id}-title">{title}</title><desc id="{id}-told">{told}</desc>{}</svg>"#,
+        ink.text
+    )
+}
+
+/// The length of a scale bar that takes about a share of a drawing: 1, 2 or 5 times a power of ten.
+fn scale_bar_mm(whole_mm: f64) -> f64 {
+    let most = (whole_mm / 2.5).max(1e-3);
+    let ten = 10.0_f64.powf(most.log10().floor());
+    [5.0, 2.0, 1.0].into_iter().map(|by| by * ten).find(|bar| *bar <= most).unwrap_or(ten)
+}
+
+/// A line with its two ends marked, and its length in words above it.
+fn scale_bar(ink: &mut Ink, (x, y): Point, bar_mm: f64, per_mm: f64) {
+    let end = x + bar_mm * per_mm;
+    ink.line("bar", (x, y), (end, y));
+    ink.line("bar", (x, y - 4.0), (x, y + 4.0));
+    ink.line("bar", (end, y - 4.0), (end, y + 4.0));
+    ink.say("note", (end + 6.0, y), Anchor::Start, SMALL, &format!("{} mm", mm(bar_mm)));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_read_as_people_say_them() {
+        assert_eq!(mm(4.666_666), "4.67");
+        assert_eq!((mm(5.0), mm(-0.001), mm(-2.5)), ("5".into(), "0".into(), "−2.5".into()));
+    }
+
+    #[test]
+    fn a_scale_bar_is_a_round_length() {
+        assert_eq!([5.0, 7.5, 12.0, 30.0, 500.0].map(scale_bar_mm), [2.0, 2.0, 2.0, 10.0, 200.0]);
+        assert_eq!(scale_bar_mm(12.6), 5.0);
+    }
+}

@@ -1,0 +1,190 @@
+//! The set-up sheet of a case: what do I lay out, where is it, does it fit, what do I look at before use?
+
+use askama::Template;
+use axum::extract::{Path, Query};
+use axum::response::Response;
+
+use super::setup_drawings::{self, Drawing};
+use super::setup_forms::{self, Untried, WishForm};
+use super::setup_rows::{self, Line, PartLine};
+use super::shared::{self, Done, Page, capital, listed, segment};
+use super::theatre::{self, Choice};
+use crate::domain::case::{Case, Technique};
+use crate::domain::fit::{Answer, Fit, Verdict};
+use crate::domain::setup_sheet::{GAS_OUT, Offer, SetUpSheet};
+use crate::domain::state::State;
+use crate::web::visitor::{Visitor, render};
+
+/// A configuration that could be taken, with the form that takes it.
+pub struct OfferView {
+    pub sentence: String,
+    pub parts: Vec<String>,
+    pub open: String,
+    pub costs: Vec<String>,
+    /// As the form sends it.
+    pub configuration: String,
+}
+
+/// What is looked at on the sheet: what was chosen, or the best that is offered.
+pub struct FitView {
+    pub stops: Vec<Line>,
+    pub against: Vec<Line>,
+    pub holding: Vec<Line>,
+    pub way_out: Option<String>,
+    pub parts: Vec<PartLine>,
+    pub lumens: Vec<Drawing>,
+    pub together: Vec<Line>,
+    pub reaches: Vec<Drawing>,
+    pub chain: Option<Drawing>,
+    pub joints: Vec<Line>,
+    pub openings: Vec<Line>,
+    pub before_use: Vec<String>,
+    pub untried: Vec<Untried>,
+    pub has_photos: bool,
+}
+
+#[derive(Template)]
+#[template(path = "setup_sheet.html")]
+pub struct SetupSheetPage {
+    pub page: Page,
+    pub case: String,
+    pub href: String,
+    pub heading: String,
+    pub start: String,
+    pub technique: String,
+    /// For jet ventilation: it stands before everything else.
+    pub gas_out: bool,
+    pub cautions: Vec<String>,
+    /// How the shown configuration came here.
+    pub shown_as: String,
+    pub chosen: bool,
+    pub fit: Option<FitView>,
+    pub open: String,
+    pub offers: Vec<OfferView>,
+    pub obvious: String,
+    pub smaller: String,
+    pub smaller_parts: Vec<String>,
+    pub smaller_open: String,
+    pub fall_back: String,
+    pub fall_back_changes: Vec<String>,
+    pub is_open: bool,
+    pub wish: WishForm,
+    pub techniques: Vec<Choice>,
+}
+
+impl FitView {
+    pub fn of(state: &State, fit: &Fit, now: crate::domain::time::Time) -> FitView {
+        let parts = setup_rows::parts(state, fit, now);
+        let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
+        FitView {
+            stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
+            against: setup_rows::checks(fit, bad),
+            holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
+            way_out: setup_rows::way_out(fit),
+            has_photos: parts.iter().any(|part| part.photo.is_some()),
+            parts,
+            lumens: setup_drawings::lumens(fit),
+            together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
+            reaches: setup_drawings::reaches(fit),
+            chain: setup_drawings::chain(fit),
+            joints: setup_rows::joints(fit),
+            openings: setup_rows::openings(fit),
+            before_use: setup_rows::before_use(fit),
+            untried: setup_forms::untried(fit),
+        }
+    }
+}
+
+/// The parts of an offer in the order of assembly, each with where it is.
+fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<String> {
+    let lines = setup_rows::parts(state, &offer.fit, now);
+    lines.iter().map(|line| format!("{}, {}: {}", line.name, line.family, line.place)).collect()
+}
+
+fn to_open(offer: &Offer) -> String {
+    let mut words: Vec<String> = offer.open.iter().map(|set| format!("set {set}")).collect();
+    words.extend(offer.loose.iter().map(|part| format!("{part}, which lies in no set")));
+    if words.is_empty() { String::new() } else { format!("Open {}.", listed(&words)) }
+}
+
+fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferView {
+    OfferView {
+        sentence: offer.sentence.clone(),
+        parts: briefly(state, offer, now),
+        open: to_open(offer),
+        costs: offer.costs.iter().map(|cost| cost.sentence.clone()).collect(),
+        configuration: serde_json::to_string(&offer.configuration).unwrap_or_default(),
+    }
+}
+
+/// The sets that hold the parts of what was chosen.
+fn sets_of(fit: &Fit) -> String {
+    let mut sets: Vec<String> =
+        fit.parts.iter().filter_map(|part| part.set.as_ref()).map(|set| format!("set {set}")).collect();
+    sets.sort();
+    sets.dedup();
+    let loose = fit.parts.iter().filter(|part| part.set.is_none()).map(setup_rows::called);
+    sets.extend(loose.map(|part| format!("{part}, which lies in no set")));
+    if sets.is_empty() { String::new() } else { format!("Open {}.", listed(&sets)) }
+}
+
+impl SetupSheetPage {
+    pub fn of(visitor: &Visitor, case: &Case, sheet: &SetUpSheet, done: Option<u64>) -> SetupSheetPage {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let href = format!("/cases/{}", segment(case.case.as_str()));
+        let first = sheet.offers.first();
+        let shown = sheet.chosen.as_ref().map(|chosen| &chosen.fit).or(first.map(|offer| &offer.fit));
+        let obvious = sheet.obvious.as_ref();
+        let fit = shown.or(obvious.and_then(|obvious| obvious.fit.as_ref()));
+        let stops = fit.is_some_and(|fit| fit.answer == Answer::Stop);
+        let shown_as = match (&sheet.chosen, first, fit) {
+            (Some(chosen), ..) => {
+                format!("Chosen by {}, {}.", chosen.by, shared::when(state, chosen.at, now))
+            }
+            (None, Some(_), _) => "Offered, and not chosen yet: the first of the offers is shown.".into(),
+            (None, None, Some(_)) => "Not chosen: this is what one would reach for first.".into(),
+            (None, None, None) => String::new(),
+        };
+        let jet = sheet.technique == Some(Technique::JetOpen);
+        let smaller = sheet.smaller.offer.as_ref();
+        SetupSheetPage {
+            page: Page::of(visitor, "/cases", format!("{href}/sheet"), done),
+            case: case.case.to_string(),
+            href,
+            heading: sheet.sentence.clone(),
+            start: shared::when(state, sheet.start, now),
+            technique: sheet.technique.map_or("technique not decided".into(), |it| capital(it.words())),
+            gas_out: jet || stops,
+            cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
+            shown_as,
+            chosen: sheet.chosen.is_some(),
+            fit: fit.map(|fit| FitView::of(state, fit, now)),
+            open: match (&sheet.chosen, first) {
+                (Some(chosen), _) => sets_of(&chosen.fit),
+                (None, Some(offer)) => to_open(offer),
+                (None, None) => String::new(),
+            },
+            offers: sheet.offers.iter().map(|offer| view(state, offer, now)).collect(),
+            obvious: obvious.map(|obvious| obvious.sentence.clone()).unwrap_or_default(),
+            smaller: sheet.smaller.sentence.clone(),
+            smaller_parts: smaller.map(|offer| briefly(state, offer, now)).unwrap_or_default(),
+            smaller_open: smaller.map(to_open).unwrap_or_default(),
+            fall_back: sheet.fall_back.as_ref().map(|back| back.sentence.clone()).unwrap_or_default(),
+            fall_back_changes: sheet.fall_back.as_ref().map(|back| back.changes.clone()).unwrap_or_default(),
+            is_open: case.is_open(),
+            wish: setup_forms::wish(state, sheet.wish.as_ref()),
+            techniques: theatre::techniques(sheet.technique),
+        }
+    }
+}
+
+pub async fn get(visitor: Visitor, Path(case): Path<String>, Query(done): Query<Done>) -> Response {
+    let Some(found) = visitor.state.cases.get(case.as_str()) else {
+        return super::problem::not_found("case", &case, "/cases", "All cases");
+    };
+    let sheet = crate::domain::fit_sheet::set_up_sheet(&visitor.state, found, visitor.now);
+    render(&SetupSheetPage::of(&visitor, found, &sheet, done.seq()))
+}
+
+#[cfg(test)]
+mod tests;

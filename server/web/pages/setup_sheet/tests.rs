@@ -1,0 +1,283 @@
+use super::*;
+use crate::domain::fit::{Check, Circle, Position, Rule, TelescopeAt, Together};
+use crate::domain::fit_part::{
+    EndAt, FitPart, Gas, Have, Joint, Opening, OpeningState, Processing, Size, Sizes, Whence,
+};
+use crate::domain::id::Id;
+use crate::domain::model::{Family, Port};
+use crate::domain::setup_sheet::{Beside, CAUTION, FallBack, NO_SIDE_HOLES, cautions};
+use crate::domain::text::Quantity;
+use crate::web::pages::sample;
+
+fn id(text: &str) -> Id {
+    Id::new(text).unwrap()
+}
+
+fn size(stated: &str, measured: Option<&str>) -> Option<Size> {
+    let quantity = |text: &str| Quantity::parse(text).unwrap();
+    let from = if measured.is_some() { Whence::Measured } else { Whence::Stated };
+    let used_mm = quantity(measured.unwrap_or(stated)).f64();
+    Some(Size { stated: Some(quantity(stated)), measured: measured.map(quantity), used_mm, from })
+}
+
+fn part(step: usize, asset: &str, family: Family, sizes: Sizes, on: Option<(usize, &str)>) -> FitPart {
+    FitPart {
+        asset: Some(id(asset)),
+        mark: None,
+        model: id("M"),
+        name: format!("Model of {asset}"),
+        family,
+        step,
+        assembly_note: None,
+        assembly_edition: None,
+        sizes,
+        on: on.map(|(part, end)| EndAt { part, end: end.into() }),
+        through: None,
+        set: Some(id("SET-04")),
+        line: Some("optics".into()),
+        position: Some(1),
+        location: Some("store, bay 3".into()),
+        processing: Some(Processing {
+            have: Have::Ready,
+            ready_at: None,
+            why: vec![],
+            cycles_left: Some(12),
+            uses_left: None,
+        }),
+    }
+}
+
+fn parts() -> Vec<FitPart> {
+    let barrel = Sizes {
+        nominal: Quantity::parse("11"),
+        inner: size("11.0", Some("10.9")),
+        outer: size("12.2", None),
+        length: size("430", None),
+        ..Sizes::default()
+    };
+    let shaft = |mm: &str, length: &str| Sizes {
+        shaft: size(mm, None),
+        length: size(length, None),
+        ..Sizes::default()
+    };
+    let mut all = vec![
+        part(3, "BR-11", Family::Tracheoscope, barrel, None),
+        part(2, "H-2", Family::Head, Sizes::default(), Some((0, "proximal"))),
+        part(1, "C-1", Family::AnaesthesiaConnector, Sizes::default(), Some((1, "side port"))),
+        part(
+            4,
+            "CAP-7",
+            Family::Cap,
+            Sizes { holes: vec![size("5.0", None).unwrap()], ..Sizes::default() },
+            Some((1, "eye port")),
+        ),
+        part(5, "T-0142", Family::Telescope, shaft("5.5", "500"), None),
+        part(6, "F-3", Family::Forceps, shaft("2.5", "550"), None),
+    ];
+    for (step, asset, family, on) in [
+        (7, "J-1", Family::JetAdapter, (1, "jet port")),
+        (8, "CAP-9", Family::Cap, (1, "small port")),
+        (9, "W-2", Family::Window, (1, "far port")),
+    ] {
+        all.push(part(step, asset, family, Sizes::default(), Some(on)));
+    }
+    for (step, asset, family) in [
+        (10, "S-14", Family::SuctionTube),
+        (11, "LC-2", Family::LightCable),
+        (12, "CH-1", Family::CameraHead),
+        (13, "OB-11", Family::Obturator),
+        (14, "LS-1", Family::LightSource),
+    ] {
+        all.push(part(step, asset, family, shaft("2.0", "550"), None));
+    }
+    all[4].through = Some(EndAt { part: 1, end: "eye port".into() });
+    all[4].assembly_note = Some("Push the cap on first".into());
+    all
+}
+
+fn joint(inner: (usize, &str), outer: usize, systems: (&str, &str), verdict: Verdict) -> Joint {
+    Joint {
+        inner: EndAt { part: inner.0, end: inner.1.into() },
+        outer: Some(EndAt { part: outer, end: "distal".into() }),
+        outer_part: outer,
+        inner_system: Some(systems.0.into()),
+        outer_system: Some(systems.1.into()),
+        tried: None,
+        verdict,
+        sentence: "The two sides were compared.".into(),
+    }
+}
+
+fn opening(end: &str, state: OpeningState, by: Option<usize>, gas: Gas, way_out: bool) -> Opening {
+    Opening {
+        at: EndAt { part: 1, end: end.into() },
+        port: Port::Proximal,
+        bore_mm: None,
+        state,
+        by,
+        holes_mm: vec![],
+        instruments: vec![],
+        gas,
+        way_out,
+        sentence: "What sits here was looked at.".into(),
+    }
+}
+
+fn check(rule: Rule, verdict: Verdict, sentence: &str) -> Check {
+    Check {
+        rule,
+        verdict,
+        parts: vec![0],
+        sentence: sentence.into(),
+        found_mm: Some(10.9),
+        needed_mm: Some(8.0),
+        spare_mm: None,
+    }
+}
+
+fn fit(answer: Answer) -> Fit {
+    let circle = |part, x_mm, r_mm| Circle { part, x_mm, y_mm: 0.0, r_mm };
+    let mut checks = vec![
+        check(Rule::Coupling, Verdict::NotKnown, "Nobody has tried CAP-7 on H-2 yet."),
+        check(Rule::Work, Verdict::Holds, "Telescope and forceps lie together."),
+    ];
+    if answer == Answer::Stop {
+        checks.insert(
+            0,
+            check(
+                Rule::WayOut,
+                Verdict::Stops,
+                "With jet ventilation no way out stays open: gas could not leave.",
+            ),
+        );
+    }
+    Fit {
+        answer,
+        sentence: "It fits.".into(),
+        technique: Some(Technique::JetOpen),
+        parts: parts(),
+        joints: vec![
+            joint((0, "proximal"), 1, ("K4", "K4"), Verdict::Holds),
+            joint((1, "side port"), 2, ("15 mm cone", "15 mm cone"), Verdict::Holds),
+            joint((1, "eye port"), 3, ("P9", "P7"), Verdict::NotKnown),
+        ],
+        openings: vec![
+            opening("eye port", OpeningState::HoledCap, Some(3), Gas::Closed, false),
+            opening("far port", OpeningState::Open, None, Gas::Open, answer != Answer::Stop),
+        ],
+        together: vec![Together {
+            parts: vec![4, 5],
+            lumen_mm: 10.9,
+            clearance_mm: 0.2,
+            needed_low_mm: 8.0,
+            needed_high_mm: 8.0,
+            spare_mm: 2.7,
+            verdict: Verdict::Holds,
+            circles: vec![circle(4, -1.25, 2.75), circle(5, 2.75, 1.25)],
+        }],
+        telescopes: vec![TelescopeAt {
+            part: 4,
+            working_length_mm: 500.0,
+            barrel_length_mm: 430.0,
+            stack_mm: 62.0,
+            window_mm: [-5.0, 15.0],
+            full: Position { out_mm: 0.0, tip_mm: 8.0 },
+            back: Position { out_mm: 13.0, tip_mm: -5.0 },
+        }],
+        checks,
+        have: Some(Have::Ready),
+        cautions: vec![],
+    }
+}
+
+fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
+    let visitor = sample::in_theatre();
+    let case = visitor.state.cases.get("K-2").unwrap().clone();
+    let offer = Offer {
+        sentence: "BR-11 with T-0142 and F-3: 2.7 mm to spare.".into(),
+        configuration: serde_json::from_value(serde_json::json!({"barrel": "BR-11"})).unwrap(),
+        fit: fit(answer),
+        open: vec![id("SET-04"), id("SET-09")],
+        loose: vec![id("F-3")],
+        spare_mm: Some(2.7),
+        ready_at: None,
+        costs: vec![],
+    };
+    let sheet = SetUpSheet {
+        case: case.case.clone(),
+        start: case.start,
+        technique: Some(Technique::JetOpen),
+        wish: None,
+        sentence: "Case K-2 is laid out from two sets; all of it is ready.".into(),
+        chosen: None,
+        offers: vec![offer.clone()],
+        obvious: None,
+        smaller: Beside { sentence: "BR-8.5 is complete beside it.".into(), offer: Some(offer) },
+        fall_back: Some(FallBack {
+            technique: Technique::ControlledClosed,
+            sentence: "For closed ventilation close the far port.".into(),
+            changes: vec!["Cap CAP-9 goes on the far port.".into()],
+            offer: None,
+        }),
+        cautions: cautions(Some(Technique::JetOpen), Some(Family::Tracheoscope)),
+    };
+    (visitor, case, sheet)
+}
+
+fn show(answer: Answer, name: &str) -> String {
+    let (visitor, case, sheet) = sheet(answer);
+    sample::show(name, &SetupSheetPage::of(&visitor, &case, &sheet, None))
+}
+
+/// Where a text stands; it must.
+fn at(text: &str, wanted: &str) -> usize {
+    text.find(wanted).unwrap_or_else(|| panic!("{wanted}: {text}"))
+}
+
+#[test]
+fn gas_comes_first_and_the_heading_answers() {
+    let text = show(Answer::Fits, "setup-sheet");
+    let gas = at(&text, "<b>Gas must be able to leave.</b> Way out: far port of H-2. Keep it open.");
+    assert!(gas < at(&text, "<h1>Case K-2 is laid out from two sets; all of it is ready.</h1>"));
+    assert!(text.contains(&CAUTION.replace('\'', "&#39;")) && text.contains(NO_SIDE_HOLES), "{text}");
+    assert!(!text.contains("STOP"));
+    assert!(text.contains("Open set SET-04, set SET-09 and F-3, which lies in no set."));
+}
+
+#[test]
+fn a_closed_way_out_is_a_loud_stop() {
+    let text = show(Answer::Stop, "setup-sheet-stop");
+    assert!(at(&text, "No way out is declared.") < at(&text, "<b>STOP</b>"));
+    assert!(text.contains("gas could not leave") && !text.contains("It fits."));
+}
+
+#[test]
+fn parts_stand_in_their_order_with_place_and_sizes() {
+    let text = show(Answer::Fits, "setup-sheet");
+    let order = ["C-1</a>", "H-2</a>", "BR-11</a>", "CAP-7</a>", "T-0142</a>", "F-3</a>"];
+    assert!(order.windows(2).all(|two| at(&text, two[0]) < at(&text, two[1])), "{text}");
+    assert!(
+        text.contains("nominal 11, inner 10.9 measured (stated 11), OUTER 12.2 stated, length 430 stated"),
+        "{text}"
+    );
+    assert!(text.contains("set SET-04, optics 1, store, bay 3") && text.contains("Push the cap on first"));
+    assert!(text.contains("fit not known: P7 to P9"), "{text}");
+    assert!(text.contains("13 mm out of the cap") && text.contains("Tip 8 mm beyond the end"));
+    for forbidden in ["hydraulic", "free area", "P-4711", "style="] {
+        assert!(!text.contains(forbidden), "{forbidden}");
+    }
+}
+
+#[test]
+fn what_is_looked_at_before_use_asks_for_what_is_there() {
+    let lines = setup_rows::before_use(&fit(Answer::Fits)).join("\n");
+    for word in
+        ["Camera", "Light", "White balance", "Focus", "Image", "Jaw", "Locks", "2 caps whole", "Suction"]
+    {
+        assert!(lines.contains(word), "{word}: {lines}");
+    }
+    let mut without = fit(Answer::Fits);
+    without.parts.retain(|part| !matches!(part.family, Family::Forceps | Family::SuctionTube));
+    let lines = setup_rows::before_use(&without).join("\n");
+    assert!(!lines.contains("Jaw") && !lines.contains("Suction"), "{lines}");
+}

@@ -1,0 +1,174 @@
+//! The search for a configuration over 30 barrels, 30 telescopes, 60 forceps, 40 suction tubes, 60 caps and 20 adapters:
+//! once as a house has them, a few models of each in its sets, and once with every piece measured differently, so that no
+//! two are alike.
+//!
+//! `cargo bench --bench configuration`; it needs no database.
+
+// A benchmark is a clock, and what fails in it may fail loudly.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods, clippy::panic)]
+
+use std::time::{Duration, Instant};
+
+use fettle::domain::command::Command;
+use fettle::domain::fit_sheet::set_up_sheet;
+use fettle::domain::id::Id;
+use fettle::domain::person::Role;
+use fettle::domain::simulate::Given;
+use fettle::domain::simulate::ledger::Paper;
+use fettle::domain::time::Time;
+use serde_json::{Value, json};
+
+const TARGET: Duration = Duration::from_millis(50);
+const ROUNDS: u32 = 20;
+
+struct Bench {
+    paper: Paper,
+    now: Time,
+}
+
+impl Bench {
+    fn done(&mut self, role: Role, command: Value) {
+        let told = command.to_string();
+        let command = Command::read(command).expect("a command");
+        let taken = self.paper.take(&Given { now: self.now, role, command });
+        assert!(taken.is_ok(), "{told}: {taken:?}");
+    }
+
+    fn model(&mut self, model: String, family: &str, dimensions: Value, couplings: Value) {
+        let define = json!({"do": "define_model", "model": model, "family": family, "name": model, "route": "quick",
+                            "dimensions": dimensions, "couplings": couplings});
+        self.done(Role::Biomed, define);
+    }
+
+    fn pieces(
+        &mut self,
+        family: &str,
+        front: &str,
+        models: usize,
+        count: usize,
+        measured: &dyn Fn(usize) -> Option<Value>,
+    ) {
+        for n in 0..count {
+            let (asset, model) = (format!("{front}-{n:02}"), format!("{front}{}", n % models));
+            self.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model}));
+            // Two thirds lie in sets, one thirtieth of everything in each.
+            if n % 3 > 0 {
+                let set = format!("SET-{:02}", n % 30);
+                self.done(
+                    Role::Lead,
+                    json!({"do": "put_in_set", "set": set, "line": family, "asset": asset}),
+                );
+            }
+            self.done(Role::Desk, json!({"do": "record_step", "step": "cleaned", "scan": asset}));
+            if let Some(dimensions) = measured(n) {
+                self.done(
+                    Role::Desk,
+                    json!({"do": "measure_asset", "asset": asset, "dimensions": dimensions}),
+                );
+            }
+        }
+    }
+}
+
+fn house(alike: bool) -> Bench {
+    let now = Time::parse("2026-03-02T06:00:00+01:00").expect("a time");
+    let mut it =
+        Bench { paper: Paper::new(Id::new("bench").expect("an id"), chrono_tz::Europe::Berlin, now), now };
+    it.done(Role::Admin, json!({"do": "define_route", "route": "quick", "steps": [{"step": "cleaned"}]}));
+    let families = ["bronchoscope", "telescope", "forceps", "suction_tube", "cap", "head", "jet_adapter"];
+    let lines: Vec<Value> = families
+        .iter()
+        .map(|name| json!({"line": name, "family": name, "quantity": 20, "essential": false}))
+        .collect();
+    it.done(
+        Role::Admin,
+        json!({"do": "define_count_sheet", "count_sheet": "all", "name": "All", "lines": lines}),
+    );
+    for n in 0..30 {
+        let set = format!("SET-{n:02}");
+        it.done(Role::Lead, json!({"do": "build_set", "set": set, "count_sheet": "all", "name": set}));
+    }
+    for n in 0..6 {
+        let inner = 6.2 + n as f64;
+        it.model(
+            format!("B{n}"),
+            "bronchoscope",
+            json!({"nominal": 6 + n, "inner_diameter_mm": inner, "outer_diameter_mm":
+            inner + 0.7, "length_mm": if n < 3 { 300 } else { 400 }}),
+            json!([{"end": "head", "system": "lock"}]),
+        );
+        it.model(
+            format!("T{n}"),
+            "telescope",
+            json!({"shaft_diameter_mm": ["2.8", "4", "5.5"][n % 3],
+            "length_mm": [336, 436, 440, 340, 330, 430][n]}),
+            json!([]),
+        );
+        it.model(format!("S{n}"), "suction_tube", json!({"french": 5 + n, "length_mm": 540}), json!([]));
+    }
+    for n in 0..10 {
+        it.model(
+            format!("F{n}"),
+            "forceps",
+            json!({"shaft_diameter_mm": format!("2.{n}"), "max_width_mm": format!("3.{n}"),
+            "length_mm": 520 + n}),
+            json!([]),
+        );
+        let ends = json!([{"end": "barrel", "system": "lock"}, {"end": "central", "system": "rim", "port": "proximal",
+            "bore_mm": "12"}, {"end": "side 1", "system": "side", "port": "side", "bore_mm": "5"}, {"end": "side 2",
+            "system": "side", "port": "side", "bore_mm": "5"}]);
+        it.model(format!("H{n}"), "head", json!({"stack_height_mm": 26 + n % 3}), ends);
+        it.model(format!("J{n}"), "jet_adapter", json!({}), json!([{"end": "head", "system": "side"}]));
+    }
+    for n in 0..8 {
+        let holes = json!(vec![["2.6", "1.9"][n % 2]; n % 3]);
+        let system = if n % 3 == 0 { "side" } else { "rim" };
+        it.model(
+            format!("C{n}"),
+            "cap",
+            json!({"hole_diameters_mm": holes, "stack_height_mm": 3}),
+            json!([{"end": "rim", "system": system}]),
+        );
+    }
+    let thousandths = |n: usize| format!("{}", n as f64 / 1_000.0);
+    let wider =
+        move |by: f64, n: usize| (!alike).then(|| json!({"outer_diameter_mm": by + n as f64 / 1_000.0}));
+    let longer = move |n: usize| {
+        (!alike).then(|| json!({"stack_height_mm": format!("{}", 26.0 + n as f64 / 1_000.0)}))
+    };
+    it.pieces("bronchoscope", "B", 6, 30, &|n| {
+        (!alike).then(|| json!({"length_mm": format!("40{}", &thousandths(n)[1..])})).filter(|_| n % 6 > 2)
+    });
+    it.pieces("telescope", "T", 6, 30, &|n| wider(2.0, n));
+    it.pieces("forceps", "F", 10, 60, &|n| wider(1.0, n));
+    it.pieces("suction_tube", "S", 6, 40, &|n| wider(1.0, n));
+    it.pieces("cap", "C", 8, 60, &|_| None);
+    it.pieces("head", "H", 10, 10, &longer);
+    it.pieces("jet_adapter", "J", 10, 10, &|_| None);
+    it
+}
+
+fn main() {
+    for (alike, what) in [(true, "a few models of each"), (false, "every piece measured differently")] {
+        let mut bench = house(alike);
+        let plan = json!({"do": "plan_case", "case": "K", "start": "2026-03-03T10:00:00+01:00", "minutes": 60, "needs": [],
+                          "technique": "jet_open", "configuration": {"together": ["telescope", "forceps", "suction_tube"]}});
+        bench.done(Role::Charge, plan);
+        let state = &bench.paper.state;
+        let case = state.cases.get("K").expect("a case");
+        let mut took = Vec::new();
+        for _ in 0..ROUNDS {
+            let began = Instant::now();
+            let sheet = set_up_sheet(state, case, bench.now);
+            took.push(began.elapsed());
+            assert_eq!(sheet.offers.len(), 3, "{}", sheet.sentence);
+            assert!(sheet.smaller.offer.is_some(), "{}", sheet.smaller.sentence);
+        }
+        took.sort();
+        let (median, worst) = (took[took.len() / 2], took[took.len() - 1]);
+        let met = if median <= TARGET { "met" } else { "MISSED" };
+        println!(
+            "the whole sheet, {what}: median {median:.1?}, worst {worst:.1?}; target {TARGET:.0?} {met}"
+        );
+    }
+}
