@@ -97,13 +97,9 @@ fn house(alike: bool) -> Bench {
             inner + 0.7, "length_mm": if n < 3 { 300 } else { 400 }}),
             json!([{"end": "head", "system": "lock"}]),
         );
-        it.model(
-            format!("T{n}"),
-            "telescope",
-            json!({"shaft_diameter_mm": ["2.8", "4", "5.5"][n % 3],
-            "length_mm": [336, 436, 440, 340, 330, 430][n]}),
-            json!([]),
-        );
+        let (shaft, length) = (["2.8", "4", "5.5"][n % 3], [336, 436, 440, 340, 330, 430][n]);
+        let size = json!({"shaft_diameter_mm": shaft, "length_mm": length});
+        it.model(format!("T{n}"), "telescope", size, json!([]));
         it.model(format!("S{n}"), "suction_tube", json!({"french": 5 + n, "length_mm": 540}), json!([]));
     }
     for n in 0..10 {
@@ -130,14 +126,13 @@ fn house(alike: bool) -> Bench {
             json!([{"end": "rim", "system": system}]),
         );
     }
-    let thousandths = |n: usize| format!("{}", n as f64 / 1_000.0);
     let wider =
         move |by: f64, n: usize| (!alike).then(|| json!({"outer_diameter_mm": by + n as f64 / 1_000.0}));
     let longer = move |n: usize| {
         (!alike).then(|| json!({"stack_height_mm": format!("{}", 26.0 + n as f64 / 1_000.0)}))
     };
     it.pieces("bronchoscope", "B", 6, 30, &|n| {
-        (!alike).then(|| json!({"length_mm": format!("40{}", &thousandths(n)[1..])})).filter(|_| n % 6 > 2)
+        (!alike).then(|| json!({"length_mm": 400.0 + n as f64 / 1_000.0})).filter(|_| n % 6 > 2)
     });
     it.pieces("telescope", "T", 6, 30, &|n| wider(2.0, n));
     it.pieces("forceps", "F", 10, 60, &|n| wider(1.0, n));

@@ -92,9 +92,14 @@ fn jet_ventilation_without_a_way_out_stops() {
     let fit = house.judge("jet_open", capped);
     assert_eq!((fit.answer, worst(&fit, Rule::WayOut)), (Answer::Fits, Some(Verdict::Warns)));
     // So is a blank cap, and a window.
-    for (blocker, end) in [("P-1", "side 1")] {
-        let it = json!({"barrel": "B-1", "parts": [{"asset": "H-1"}, {"asset": "J-1", "on": {"part": "H-1", "end": "side 2"}},
-            {"asset": blocker, "on": {"part": "H-1", "end": end}}], "way_out": [{"part": "H-1", "end": end}]});
+    let mut house = house;
+    house.model("glass", "window", json!({}), json!([{"end": "rim", "system": "side 9"}]));
+    house.piece("W-1", "glass");
+    let end = |end: &str| json!({"part": "H-1", "end": end});
+    for blocker in ["P-1", "W-1"] {
+        let parts = json!([{"asset": "H-1"}, {"asset": "J-1", "on": end("side 2")},
+                           {"asset": blocker, "on": end("side 1")}]);
+        let it = json!({"barrel": "B-1", "parts": parts, "way_out": [end("side 1")]});
         assert_eq!(house.judge("jet_open", it).answer, Answer::Stop);
     }
     // Without a jet attachment it is no set-up for jet ventilation.
