@@ -221,6 +221,7 @@ impl Pure {
             recalls: state.recalls.keys().cloned().collect(),
             broken: state.broken.keys().cloned().collect(),
             tests: tests.collect(),
+            tried: state.tried.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();
