@@ -136,7 +136,7 @@ fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any
         Back::Missing => None,
         Back::Soiled | Back::Broken => here.then(|| asset.next_turn_soiled()),
     };
-    Counted { asset: id.clone(), turn: part.turn, back, exposure, moved }
+    Counted { asset: id.clone(), turn: part.turn, back, exposure, moved, was_missing: asset.missing }
 }
 
 /// Parts that the closing names although they were not out at the case: told all the same.
@@ -155,7 +155,8 @@ fn strangers(deciding: &mut Deciding, case: &Case, said: &Said, parts: &mut Vec<
             deciding.deviates(if asset.retired.is_some() { Code::Retired } else { Code::OutOfOrder });
             if asset.retired.is_none() && !parts.iter().any(|part| part.asset == *id) {
                 let turn = case.parts.get(id).map_or(asset.turn, |part| part.turn);
-                parts.push(Counted { asset: id.clone(), turn, back, exposure: None, moved: None });
+                let (exposure, moved, was_missing) = (None, None, false);
+                parts.push(Counted { asset: id.clone(), turn, back, exposure, moved, was_missing });
             }
         }
     }

@@ -155,6 +155,9 @@ pub struct Counted {
     pub exposure: Option<Exposure>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved: Option<Moved>,
+    /// It was reported missing before the count.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub was_missing: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

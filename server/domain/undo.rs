@@ -263,6 +263,7 @@ fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
         }
     });
     match it.back {
+        Back::Missing if it.was_missing => {}
         Back::Missing => accounted_for(state, &it.asset),
         Back::Broken => {
             if let Some(missing) = state.missing.get_mut(&it.asset) {

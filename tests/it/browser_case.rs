@@ -105,7 +105,7 @@ async fn journey(keys: &Keyboard, served: &Served) {
     keys.reach("outcome=").await;
     keys.press(Key::Down).await;
     keys.enter_on("Name the outcome").await;
-    keys.says("main", &["outcome of the search: seen to be discarded."]).await;
+    keys.says("main", &["Outcome of the search: seen to be discarded."]).await;
     keys.enter_on("Board|").await;
     let heading = keys.says("h1", &["No case is planned for today."]).await;
     assert!(!heading.contains("Not accounted"), "an outcome quiets the alert: {heading}");

@@ -10,6 +10,7 @@ use serde::Deserialize;
 use super::finding::{self, FindingRow, MissingRow, RepairRow};
 use super::say::{Say, of_load};
 use super::shared::{Page, capital, count, listed, segment, some_of, time, to_second, when};
+use super::theatre::LostLine;
 use super::told;
 use crate::app::house::{House, Unavailable};
 use crate::domain::event::{Entry, Event};
@@ -71,6 +72,8 @@ pub struct HandoverPage {
     pub exceptions: Vec<Item>,
     pub recalls: Vec<Item>,
     pub missing: Vec<MissingRow>,
+    /// Lines without parts that did not all come back from their cases.
+    pub lines: Vec<LostLine>,
     pub holds: Vec<Item>,
     pub findings: Vec<FindingRow>,
     pub repairs: Vec<RepairRow>,
@@ -244,6 +247,7 @@ impl HandoverPage {
             exceptions: exceptions(state, now),
             recalls: recalls(state, now),
             missing: finding::missing(state, now),
+            lines: finding::lines(state, now),
             holds: holds(state, now),
             findings: finding::findings(state, now).0,
             repairs: finding::repairs(state, now).0,
@@ -267,6 +271,11 @@ impl HandoverPage {
             }
         };
         say(self.missing.len(), "part is not accounted for", "parts are not accounted for");
+        say(
+            self.lines.len(),
+            "line of a count is not accounted for",
+            "lines of counts are not accounted for",
+        );
         say(self.reserves.len(), "reserve is below its minimum", "reserves are below their minimum");
         let out = self.machines.iter().filter(|item| !item.say.is("due")).count();
         say(out, "machine is out of service", "machines are out of service");
