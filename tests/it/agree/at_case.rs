@@ -34,7 +34,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
         15 if dice.once_in(2) => repair(state, dice),
         15 => plan(dice, now),
         16 => look_back(state, &case, dice),
-        17 | 18 => choose(state, &case, dice),
+        17 => choose(state, &case, dice),
+        18 => repair(state, dice),
         _ => json!({"do": "cancel_case", "case": case.case, "reason": "moved"}),
     }
 }
