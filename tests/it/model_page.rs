@@ -84,27 +84,34 @@ async fn a_model_is_asked_about_before_it_is_saved() {
         (&kept["couplings"][1]["end"], &kept["dimensions"]["inner_diameter_mm"]),
         (&json!("light"), &json!("3.5"))
     );
-    let (_, _, history) = open(&client, &served, "/ledger").await;
-    assert!(history.contains("Saved all the same"), "{history}");
     // What cannot be is no matter of being sure.
     let (status, page) =
         send(&client, &served, form, &with(&[("dimensions.outer_diameter_mm", "3"), ("sure", &sure)])).await;
     assert!(status == 422 && page.contains("cannot be so") && !page.contains("Save all the same"), "{page}");
+    let (_, _, history) = open(&client, &served, "/ledger").await;
+    assert!(history.contains("Saved all the same"), "{history}");
+    shown_and_changed(&client, &served).await;
+    served.sound().await;
+    served.stop().await;
+}
+
+async fn shown_and_changed(client: &Client, served: &Served) {
+    let form = "/catalogue/model";
     // The form of a change holds what is there; its code stays.
-    let (_, _, page) = open(&client, &served, "/catalogue/model?model=b-9").await;
+    let (_, _, page) = open(client, served, "/catalogue/model?model=b-9").await;
     assert!(
         page.contains("type=\"hidden\" name=\"model\" value=\"b-9\"") && page.contains("value=\"post-4\""),
         "{page}"
     );
-    let (_, _, page) = open(&client, &served, "/catalogue/model?like=b-9").await;
+    let (_, _, page) = open(client, served, "/catalogue/model?like=b-9").await;
     assert_eq!(value(&page, "model"), Some(""), "{page}");
-    let (status, _, page) = open(&client, &served, "/catalogue").await;
+    let (status, _, page) = open(client, served, "/catalogue").await;
     assert!(
         status == 200 && page.contains("href=\"/models/b-9\"") && page.contains("head (ring-a)"),
         "{page}"
     );
-    assert_eq!(open(&client, &served, "/models/nope").await.0, 404);
-    assert_eq!(open(&client, &served, "/catalogue/model?model=nope").await.0, 404);
+    assert_eq!(open(client, served, "/models/nope").await.0, 404);
+    assert_eq!(open(client, served, "/catalogue/model?model=nope").await.0, 404);
     // What no name says, somebody tries.
     let tried = [
         ("do", "confirm_fit"),
@@ -114,15 +121,13 @@ async fn a_model_is_asked_about_before_it_is_saved() {
         ("fits:bool", "false"),
         ("how", "it rocks"),
     ];
-    let (status, _, page) = super::page::act(&client, &served, &tried).await;
+    let (status, _, page) = super::page::act(client, served, &tried).await;
     assert!(status == 200 && page.contains("does not fit") && page.contains("it rocks"), "{page}");
     // The lead defines count sheets, not models.
-    let lead = person(&served, Role::Lead).await;
-    assert_eq!(open(&lead, &served, form).await.0, 403);
-    let (_, _, page) = open(&lead, &served, "/models/b-9").await;
+    let lead = person(served, Role::Lead).await;
+    assert_eq!(open(&lead, served, form).await.0, 403);
+    let (_, _, page) = open(&lead, served, "/models/b-9").await;
     assert!(page.contains("Its ends") && !page.contains("Change it"), "{page}");
-    served.sound().await;
-    served.stop().await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -221,6 +221,10 @@ fn everything_else_is_looked_at_too() {
         assert_eq!(told(fields.clone()), expected, "{fields}");
     }
     assert_eq!(told(json!({"family": "cap"})), (no(), no()));
+}
+
+#[test]
+fn names_of_systems_are_compared_letter_by_letter() {
     // A name of a system that differs in letters only is asked about; the same name is not.
     let mut state = empty();
     let head = json!({"model": "head", "family": "head", "name": "H", "route": "metal",
@@ -230,6 +234,10 @@ fn everything_else_is_looked_at_too() {
         let it = model(json!({"couplings": [{"end": "head", "system": system}]}));
         assert_eq!(look(&it, &Known::of(&state)).doubts.len(), asked, "{system}");
     }
+}
+
+#[test]
+fn what_is_lacking_is_told() {
     let lacking = |fields: Value| {
         lacks(&model(fields)).iter().map(|it| it.pointer.clone()).collect::<Vec<_>>().join(" ")
     };
