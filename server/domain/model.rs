@@ -213,7 +213,7 @@ pub struct DefineModel {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub implant: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub assembly: Option<Assembly>,
+    pub assembly: Option<Box<Assembly>>,
 }
 
 pub type Model = DefineModel;

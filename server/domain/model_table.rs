@@ -1,7 +1,7 @@
 //! A pasted table of models, looked at line by line before anything of it is recorded. A model that is there already is
 //! taken as it stands, and only what the table says of it is changed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::{Map, Value, json};
 
@@ -276,9 +276,10 @@ fn put(whole: &mut Value, path: &str, value: Value) {
 
 /// Looks at the sizes of each line, against the catalogue as it would be with the whole table in it.
 fn sizes_of(state: &State, columns: &Columns, checked: &mut Checked) {
-    let mut known = Known::of(state);
-    known.models.retain(|it| !checked.lines.iter().any(|line| line.model.model == it.model));
-    known.models.extend(checked.lines.iter().map(|line| &line.model));
+    let in_table: BTreeSet<&Id> = checked.lines.iter().map(|line| &line.model.model).collect();
+    let others = state.models.values().map(|it| &**it).filter(|it| !in_table.contains(&it.model));
+    let models = others.chain(checked.lines.iter().map(|line| &line.model)).collect();
+    let known = Known::new(state.policy.wall_mm, models);
     let mut faults = Vec::new();
     for line in &checked.lines {
         let fault =

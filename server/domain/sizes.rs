@@ -2,9 +2,12 @@
 //! told, and kept with the entry of whoever saved it all the same; what is lacking is told too, since nobody can say
 //! then what fits. Stated numbers are the maker's: nothing here corrects one, or takes one from another.
 
+use std::collections::BTreeMap;
+
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::id::Id;
 use super::malformed::{Malformed, wrong};
 use super::model::{Family, Model};
 use super::sizes_coupling as coupling;
@@ -50,11 +53,24 @@ impl Point {
 pub struct Known<'a> {
     pub wall_mm: [Quantity; 2],
     pub models: Vec<&'a Model>,
+    /// The systems that models name, each with its model, by their names as people would take them for the same.
+    pub(super) systems: BTreeMap<String, Vec<(&'a Id, &'a str)>>,
 }
 
 impl<'a> Known<'a> {
     pub fn of(state: &'a State) -> Known<'a> {
-        Known { wall_mm: state.policy.wall_mm, models: state.models.values().map(|model| &**model).collect() }
+        Known::new(state.policy.wall_mm, state.models.values().map(|model| &**model).collect())
+    }
+
+    pub fn new(wall_mm: [Quantity; 2], models: Vec<&'a Model>) -> Known<'a> {
+        let mut systems: BTreeMap<String, Vec<(&Id, &str)>> = BTreeMap::new();
+        for model in &models {
+            for end in &model.couplings {
+                let system = end.system.as_str();
+                systems.entry(coupling::alike(system)).or_default().push((&model.model, system));
+            }
+        }
+        Known { wall_mm, models, systems }
     }
 }
 

@@ -55,18 +55,17 @@ pub(super) fn look(model: &Model, known: &Known, looked: &mut Looked) {
     }
 }
 
-/// A system of another model, or of another end, whose name is the same but for capitals, spaces and strokes.
+/// A system of another model, or of another end, whose name is the same but for capitals, spaces and strokes. Where some
+/// other model uses the very same name, it is no slip.
 fn nearly<'a>(model: &'a Model, coupling: &Coupling, known: &Known<'a>) -> Option<&'a str> {
     let (system, wanted) = (coupling.system.as_str(), alike(coupling.system.as_str()));
-    let others = known.models.iter().filter(|it| it.model != model.model).flat_map(|it| &it.couplings);
-    let mut all = others.chain(&model.couplings).map(|it| it.system.as_str());
-    // Where somebody uses the very same name, it is no slip.
-    if all.clone().filter(|it| *it == system).count()
-        > model.couplings.iter().filter(|it| it.system.as_str() == system).count()
-    {
+    let others = known.systems.get(&wanted).into_iter().flatten().filter(|(of, _)| **of != model.model);
+    let others = others.map(|(_, name)| *name);
+    if others.clone().any(|name| name == system) {
         return None;
     }
-    all.find(|it| *it != system && alike(it) == wanted)
+    let own = model.couplings.iter().map(|it| it.system.as_str()).filter(|name| alike(name) == wanted);
+    others.chain(own).find(|name| *name != system)
 }
 
 fn bore(model: &Model, coupling: &Coupling, pointer: &str, looked: &mut Looked) {

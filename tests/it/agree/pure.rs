@@ -208,6 +208,7 @@ impl Pure {
             look_backs: state.look_backs.keys().cloned().collect(),
             recalls: state.recalls.keys().cloned().collect(),
             broken: state.broken.keys().cloned().collect(),
+            tried: state.tried.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();

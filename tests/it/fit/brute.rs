@@ -38,10 +38,29 @@ fn line(text: impl Into<String>) -> Line {
     Line(text.into())
 }
 
-/// A small house: two sizes of most things, in sets or loose, some soiled, some measured, one joint only tried.
-fn small(dice: &mut Dice) -> House {
-    let mut house = House::empty();
-    house.done(Admin, json!({"do": "set_policy", "clearance_mm": dice.pick(&["0", "0.3"])}));
+const SETS: [&str; 4] = ["SET-0", "SET-1", "SET-2", "SET-3"];
+
+/// Pieces with their models.
+const PIECES: [(&str, &str); 15] = [
+    ("B-0", "b0"),
+    ("B-1", "b1"),
+    ("B-2", "b0"),
+    ("H-0", "head"),
+    ("H-1", "head"),
+    ("N-0", "conn"),
+    ("J-0", "jet"),
+    ("C-0", "cap2"),
+    ("P-0", "plug"),
+    ("P-1", "plug"),
+    ("T-0", "t0"),
+    ("T-1", "t1"),
+    ("F-0", "f0"),
+    ("F-1", "f1"),
+    ("S-0", "s0"),
+];
+
+/// Barrels and what is joined to them: two sizes of barrel, each with a lock that the heads take or do not.
+fn trunks(house: &mut House, dice: &mut Dice) {
     let locks = ["lock A", "lock B"];
     for (n, inner) in ["8.2", "7.4"].iter().enumerate() {
         let outer = format!("{}", inner.parse::<f64>().expect("a number") + 0.7);
@@ -65,6 +84,10 @@ fn small(dice: &mut Dice) -> House {
         rim("rim 10"),
     );
     house.model("plug", "cap", json!({"stack_height_mm": 3}), rim("side 9"));
+}
+
+/// What goes in: two kinds of most, of sizes that fit or do not.
+fn kinds(house: &mut House, dice: &mut Dice) {
     for (n, length) in [436, 452].iter().enumerate() {
         let size = json!({"shaft_diameter_mm": dice.pick(&["3", "4", "5.5"]), "length_mm": length});
         house.model(&format!("t{n}"), "telescope", size, json!([]));
@@ -80,35 +103,12 @@ fn small(dice: &mut Dice) -> House {
         json!({"french": dice.pick(&["6", "8", "12"]), "length_mm": 470}),
         json!([]),
     );
-    let all = [
-        ("B-0", "b0"),
-        ("B-1", "b1"),
-        ("B-2", "b0"),
-        ("H-0", "head"),
-        ("H-1", "head"),
-        ("N-0", "conn"),
-        ("J-0", "jet"),
-        ("C-0", "cap2"),
-        ("P-0", "plug"),
-        ("P-1", "plug"),
-        ("T-0", "t0"),
-        ("T-1", "t1"),
-        ("F-0", "f0"),
-        ("F-1", "f1"),
-        ("S-0", "s0"),
-    ];
-    for (asset, model) in all {
-        house.piece(asset, model);
-    }
-    let sheet = json!({"do": "define_count_sheet", "count_sheet": "sheet", "name": "Sheet", "lines":
-        [{"line": "any", "quantity": 40, "essential": false}]});
-    house.done(Admin, sheet);
-    for set in ["SET-0", "SET-1", "SET-2", "SET-3"] {
-        let lead = fettle::domain::person::Role::Lead;
-        house.done(lead, json!({"do": "build_set", "set": set, "count_sheet": "sheet", "name": set}));
-    }
-    for (asset, _) in all {
-        if let Some(set) = ["SET-0", "SET-1", "SET-2", "SET-3"].get(dice.below(5)) {
+}
+
+/// Each piece in a set or loose, some of them soiled.
+fn seats(house: &mut House, dice: &mut Dice) {
+    for (asset, _) in PIECES {
+        if let Some(set) = SETS.get(dice.below(5)) {
             house.done(Desk, json!({"do": "put_in_set", "set": set, "line": "any", "asset": asset}));
             if house.paper.state.assets.get(asset).expect("a part").next == 0 {
                 house.clean(asset);
@@ -118,6 +118,31 @@ fn small(dice: &mut Dice) -> House {
             house.done(Desk, json!({"do": "record_step", "step": "received", "scan": asset}));
         }
     }
+}
+
+/// A small house: two sizes of most things, in sets or loose, some soiled, some measured, one joint only tried.
+fn small(dice: &mut Dice) -> House {
+    let mut house = House::empty();
+    house.done(Admin, json!({"do": "set_policy", "clearance_mm": dice.pick(&["0", "0.3"])}));
+    trunks(&mut house, dice);
+    kinds(&mut house, dice);
+    for (asset, model) in PIECES {
+        house.piece(asset, model);
+    }
+    let sheet = json!({"do": "define_count_sheet", "count_sheet": "sheet", "name": "Sheet", "lines":
+        [{"line": "any", "quantity": 40, "essential": false}]});
+    house.done(Admin, sheet);
+    for set in SETS {
+        let lead = fettle::domain::person::Role::Lead;
+        house.done(lead, json!({"do": "build_set", "set": set, "count_sheet": "sheet", "name": set}));
+    }
+    seats(&mut house, dice);
+    meanwhile(&mut house, dice);
+    house
+}
+
+/// What was measured, tried, kept and wished for.
+fn meanwhile(house: &mut House, dice: &mut Dice) {
     if dice.below(2) == 0 {
         house.done(
             Desk,
@@ -142,7 +167,6 @@ fn small(dice: &mut Dice) -> House {
     if house.paper.state.sets.get(set).is_some_and(|set| !set.seats.is_empty()) {
         house.done(Charge, promise);
     }
-    house
 }
 
 /// Every way to choose one of each list.
