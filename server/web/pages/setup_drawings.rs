@@ -41,12 +41,12 @@ fn lumen(fit: &Fit, group: &Together, at: usize) -> Drawing {
         clearance_mm: group.clearance_mm,
         spare_mm: group.spare_mm,
         lying: group.parts.iter().filter_map(lying).collect(),
-        says: format!("{}: {}.", line.say.words, line.words),
+        says: format!("{}: {}.", line.what, line.words),
     };
     Drawing {
         svg: drawn.drawn(&format!("lumen-{at}")),
         told: drawn.told(),
-        caption: format!("{}: {}, {}", line.what, line.say.words, line.words),
+        caption: format!("{}: {}", line.what, line.words),
     }
 }
 

@@ -46,7 +46,7 @@ pub fn called_at(fit: &Fit, at: usize) -> String {
 }
 
 pub fn end_at(fit: &Fit, at: &EndAt) -> String {
-    format!("{} of {}", at.end, called_at(fit, at.part))
+    format!("{}, {}", called_at(fit, at.part), at.end)
 }
 
 fn of_verdict(verdict: Verdict) -> Say {
@@ -247,20 +247,31 @@ pub fn checks(fit: &Fit, wanted: impl Fn(Verdict) -> bool) -> Vec<Line> {
     fit.checks.iter().filter(|check| wanted(check.verdict)).map(line).collect()
 }
 
+/// Who lies in the lumen, or does not, as a clause.
+fn lie(parts: &str, count: usize, verdict: Verdict) -> String {
+    let (lies, does_not) =
+        if count == 1 { ("lies", "does not lie") } else { ("lie together", "do not lie together") };
+    match verdict {
+        Verdict::Holds | Verdict::Warns => format!("{parts} {lies} in the lumen"),
+        Verdict::Fails | Verdict::Stops => format!("{parts} {does_not} in the lumen"),
+        Verdict::NotKnown => format!("Not known whether {parts} {lies} in the lumen"),
+    }
+}
+
 /// What lies together, as a line with its numbers.
 pub fn together(fit: &Fit, group: &Together) -> Line {
     let parts: Vec<String> = group.parts.iter().map(|at| called_at(fit, *at)).collect();
     let needed = if (group.needed_high_mm - group.needed_low_mm).abs() < 1e-9 {
-        format!("needs {} mm", mm(group.needed_high_mm))
+        format!("needed are {} mm", mm(group.needed_high_mm))
     } else {
-        format!("needs between {} and {} mm", mm(group.needed_low_mm), mm(group.needed_high_mm))
+        format!("needed are between {} and {} mm", mm(group.needed_low_mm), mm(group.needed_high_mm))
     };
     let spare = match group.spare_mm {
         spare if spare < 0.0 => format!("{} mm too narrow", mm(-spare)),
         spare => format!("{} mm to spare", mm(spare)),
     };
     Line {
-        what: listed(&parts),
+        what: lie(&listed(&parts), parts.len(), group.verdict),
         words: format!("{needed}, lumen {} mm, clearance {} mm", mm(group.lumen_mm), mm(group.clearance_mm)),
         sentence: capital(&spare),
         say: of_verdict(group.verdict),

@@ -83,8 +83,8 @@ impl Lumen {
             format!("{} mm to spare", mm(self.spare_mm))
         };
         let words = format!("{spare}, {} mm kept clear", mm(self.clearance_mm));
-        ink.say("strong", (WIDTH - 4.0, below + 4.0), Anchor::End, SMALL, &words);
-        framed(id, "lumen", below + 16.0, &format!("The lumen of {}", self.barrel), &self.told(), &ink)
+        ink.say("strong", (8.0, below + 22.0), Anchor::Start, SMALL, &words);
+        framed(id, "lumen", below + 32.0, &format!("The lumen of {}", self.barrel), &self.told(), &ink)
     }
 
     fn inside(&self, ink: &mut Ink, per_mm: f64) {

@@ -237,7 +237,7 @@ fn at(text: &str, wanted: &str) -> usize {
 #[test]
 fn gas_comes_first_and_the_heading_answers() {
     let text = show(Answer::Fits, "setup-sheet");
-    let gas = at(&text, "<b>Gas must be able to leave.</b> Way out: far port of H-2. Keep it open.");
+    let gas = at(&text, "<b>Gas must be able to leave.</b> Way out: H-2, far port. Keep it open.");
     assert!(gas < at(&text, "<h1>Case K-2 is laid out from two sets; all of it is ready.</h1>"));
     assert!(text.contains(&CAUTION.replace('\'', "&#39;")) && text.contains(NO_SIDE_HOLES), "{text}");
     assert!(!text.contains("STOP"));
@@ -262,6 +262,10 @@ fn parts_stand_in_their_order_with_place_and_sizes() {
     );
     assert!(text.contains("set SET-04, optics 1, store, bay 3") && text.contains("Push the cap on first"));
     assert!(text.contains("fit not known: P7 to P9"), "{text}");
+    assert!(
+        text.contains("T-0142 and F-3 lie together in the lumen: needed are 8 mm, lumen 10.9 mm"),
+        "{text}"
+    );
     assert!(text.contains("13 mm out of the cap") && text.contains("Tip 8 mm beyond the end"));
     for forbidden in ["hydraulic", "free area", "P-4711", "style="] {
         assert!(!text.contains(forbidden), "{forbidden}");
