@@ -145,10 +145,18 @@ impl<'a> Completing<'_, 'a> {
             Technique::Apnoeic => return self.choose_entries(),
         };
         let in_line = self.in_line();
+        // Of two openings of one piece that nothing distinguishes, nor anything tried on one of them, one is as good.
+        let nothing_tried = self.wanted.house.setting.state.tried.is_empty();
+        let mut seen = Vec::new();
         for end in self.layout.openings() {
-            if Some(end) == in_line || self.layout.on(end).is_some() {
+            let like = self.layout.coupling(end).map(|it| (end.0, it.system.clone(), it.port, it.bore_mm));
+            if Some(end) == in_line
+                || self.layout.on(end).is_some()
+                || (nothing_tried && seen.contains(&like))
+            {
                 continue;
             }
+            seen.push(like);
             let devices = self.of_family(family);
             if let Some(kind) = devices.iter().copied().find(|kind| self.suits(*kind, end)) {
                 self.with(kind, end, |it, _| it.choose_entries());

@@ -111,12 +111,14 @@ impl<'h, 'a> Search<'h, 'a> {
                     continue;
                 }
                 let admitted = |piece: &Candidate| (late || piece.have == Have::Ready) && admits(piece);
-                let stock = self.stock(None, &admitted);
-                if complete(self.wanted(), barrel.kind, stock).is_none() {
+                let alone = self.alone(barrel, late, &admitted);
+                if alone.is_none()
+                    && complete(self.wanted(), barrel.kind, self.stock(None, &admitted)).is_none()
+                {
                     hopeless.insert((barrel.kind, late));
                     continue;
                 }
-                if let Some(ranked) = self.of_barrel(barrel, late, &admitted) {
+                if let Some(ranked) = alone.or_else(|| self.of_barrel(barrel, late, &admitted)) {
                     all.push((ranked.rank, barrel.asset.asset.clone(), ranked));
                     break;
                 }
@@ -137,6 +139,22 @@ impl<'h, 'a> Search<'h, 'a> {
         stock
     }
 
+    /// The barrel's own set and what lies in none: where these do, every other set costs one more, but for those that are
+    /// kept for the case already.
+    fn alone(
+        &self,
+        barrel: &Candidate<'a>,
+        late: bool,
+        admitted: &dyn Fn(&Candidate) -> bool,
+    ) -> Option<Ranked<'a>> {
+        if self.house.sets.iter().any(|set| set.own) {
+            return None;
+        }
+        let sets: Vec<usize> = barrel.set.into_iter().collect();
+        let found = complete(self.wanted(), barrel.kind, self.stock(Some(&sets), admitted))?;
+        self.ranked(barrel, late, (self.cost(&sets), found, sets), admitted)
+    }
+
     fn of_barrel(
         &self,
         barrel: &Candidate<'a>,
@@ -154,10 +172,24 @@ impl<'h, 'a> Search<'h, 'a> {
                 best = Some((cost, found, sets));
             }
         }
-        let (cost, found, sets) = best?;
+        self.ranked(barrel, late, best?, admitted)
+    }
+
+    fn ranked(
+        &self,
+        barrel: &Candidate<'a>,
+        late: bool,
+        (cost, found, sets): (Cost, Found<'a>, Vec<usize>),
+        admitted: &dyn Fn(&Candidate) -> bool,
+    ) -> Option<Ranked<'a>> {
         let layout = self.pieces(barrel, &found, &sets, admitted)?;
         let rank = (late, cost.0, cost.1, cost.2, Reverse(found.width), Reverse(thousandths(found.spare)));
         Some(Ranked { rank, layout, sets, spare: found.spare })
+    }
+
+    fn cost(&self, sets: &[usize]) -> Cost {
+        let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own);
+        (self.house.robbed(sets).len(), self.house.undercut(sets).len(), sets.iter().filter(to_open).count())
     }
 
     /// The sets that may be opened together for a barrel, with what that costs, the cheapest first.
@@ -182,15 +214,7 @@ impl<'h, 'a> Search<'h, 'a> {
                 grown.push((n + 1, more));
             }
         }
-        let cost = |sets: &[usize]| {
-            let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own);
-            (
-                self.house.robbed(sets).len(),
-                self.house.undercut(sets).len(),
-                sets.iter().filter(to_open).count(),
-            )
-        };
-        let mut costed: Vec<_> = all.into_iter().map(|sets| (cost(&sets), sets)).collect();
+        let mut costed: Vec<_> = all.into_iter().map(|sets| (self.cost(&sets), sets)).collect();
         costed.sort();
         costed
     }
