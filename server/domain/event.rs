@@ -166,6 +166,8 @@ pub struct Check {
 macro_rules! kinds {
     ($($name:literal $variant:ident($form:ty);)*) => {
         /// What happened, as a closed list. Every kind is at version 1.
+        // An event lives alone, and briefly: a box would cost more than the room.
+        #[allow(clippy::large_enum_variant)]
         #[derive(Clone, Debug, PartialEq)]
         pub enum What { $($variant($form),)* }
 

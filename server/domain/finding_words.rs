@@ -119,7 +119,7 @@ impl State {
     pub fn open_findings(&self, asset: &super::id::Id) -> Vec<&Finding> {
         let of = self.findings.values().filter(|it| it.asset == *asset && self.is_open(it));
         let mut all: Vec<&Finding> = of.map(|it| &**it).collect();
-        all.sort_by(|a, b| (b.severity, b.at).cmp(&(a.severity, a.at)));
+        all.sort_by_key(|it| std::cmp::Reverse((it.severity, it.at)));
         all
     }
 }
