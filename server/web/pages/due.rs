@@ -170,7 +170,7 @@ mod tests {
     #[test]
     fn the_most_pressing_stands_first() {
         let text = sample::show("due", &DuePage::of(&sample::busy::visitor(), &Asked::default()));
-        let says = "<h1>2 things are due: 1 to be tested, 1 to be replaced. First ST-2, air-removal test of this test day.";
+        let says = "<h1>3 things are due: 1 to be looked into, 1 to be tested, 1 to be replaced. First ST-2, air-removal test of this test day.";
         assert!(text.contains(says) && text.contains("49 of 49 cycles"), "{text}");
         let alone = sample::released_alone(crate::domain::person::Role::Lead);
         let text = sample::show("due-signed", &DuePage::of(&alone, &Asked::default()));

@@ -51,7 +51,7 @@ pub fn code(role: Role, second: bool) -> String {
 
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
-    let mut command = match dice.below(76) {
+    let mut command = match dice.below(96) {
         0..16 => onward(state, dice),
         16..24 => on_load(state, dice),
         24 if dice.once_in(2) => recall::next(state, dice),
@@ -77,7 +77,9 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         57..63 => onward(state, dice),
         63..66 => recall::next(state, dice),
         66..71 => on_load(state, dice),
-        71..75 => at_machine::answer(state, dice),
+        71..76 => at_machine::answer(state, dice),
+        76..92 => at_case::next(state, dice, now),
+        92..95 => recall::next(state, dice),
         _ => add(dice),
     };
     around(&mut command, dice, now);

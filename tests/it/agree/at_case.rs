@@ -16,7 +16,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
     let from = if dice.once_in(12) { &all } else { &open };
     let case = dice.pick(from).cloned();
     let Some(case) = case.filter(|_| !dice.once_in(8)) else { return plan(dice, now) };
-    match dice.below(25) {
+    match dice.below(30) {
         0..4 => issue(state, &case, dice),
         4..7 if case.anything_out() || dice.once_in(8) => {
             json!({"do": "open", "case": case.case, "scan": at_case(state, &case, dice), "indicator": "pass"})
@@ -34,10 +34,14 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
         15 if dice.once_in(2) => repair(state, dice),
         15 => plan(dice, now),
         16 => look_back(state, &case, dice),
-        17 | 18 => choose(state, &case, dice),
-        19 | 20 => check(state, &case, dice),
-        21 | 22 => count(state, &case, dice),
-        23 => withdraw(state, dice),
+        17 | 28 => choose(state, &case, dice),
+        18 | 19 => check(state, &case, dice),
+        20 | 21 => count(state, &case, dice),
+        22 => withdraw(state, dice),
+        23 => promise(state, &case, dice),
+        24 | 25 => short(state, &case, dice),
+        26 => repair(state, dice),
+        27 => missing(state, dice),
         _ => json!({"do": "cancel_case", "case": case.case, "reason": "moved"}),
     }
 }
@@ -141,6 +145,21 @@ fn count(state: &State, case: &Case, dice: &mut Dice) -> Value {
     all
 }
 
+/// A case closed a swab short, or the outcome of the search for what another lacks.
+fn short(state: &State, case: &Case, dice: &mut Dice) -> Value {
+    let lines: Vec<_> = state.lines_not_back();
+    match dice.pick(&lines) {
+        Some(it) => {
+            let outcome = dice.word(&["not_found", "imaging_done", "found", "discarded_seen"]);
+            json!({"do": "close_missing", "case": it.case, "line": it.line, "outcome": outcome, "person": code(Lead, true)})
+        }
+        None => {
+            let swabs = json!([{"line": "swabs", "in": 5, "out": 4}]);
+            json!({"do": "close_count", "case": case.case, "others": swabs})
+        }
+    }
+}
+
 fn withdraw(state: &State, dice: &mut Dice) -> Value {
     let mut open: Vec<_> = state.findings.values().filter(|it| state.is_open(it)).collect();
     open.sort_by_key(|it| std::cmp::Reverse(it.at));
@@ -185,11 +204,6 @@ fn choose(state: &State, case: &Case, dice: &mut Dice) -> Value {
 
 fn missing(state: &State, dice: &mut Dice) -> Value {
     let searched: Vec<_> = state.assets.values().filter(|asset| asset.missing).cloned().collect();
-    let lines: Vec<_> = state.lines_not_back();
-    if let Some(it) = dice.pick(&lines).filter(|_| dice.once_in(2)) {
-        let outcome = dice.word(&["not_found", "imaging_done", "found", "discarded_seen"]);
-        return json!({"do": "close_missing", "case": it.case, "line": it.line, "outcome": outcome, "person": code(Lead, true)});
-    }
     let pieces: Vec<_> = state.missing.values().filter(|it| it.piece && it.over_at.is_none()).collect();
     if let Some(it) = dice.pick(&pieces).filter(|_| dice.once_in(3)) {
         let outcome = dice.word(&["not_found", "found"]);
