@@ -227,7 +227,8 @@ fn missing_closed(state: &mut State, when: &When, it: &MissingClosed) {
         Arc::make_mut(missing).outcome = Some(it.outcome);
         state.changes.missing.insert(it.asset.clone());
     }
-    if state.assets.get(&it.asset).is_some_and(|asset| asset.retired.is_some()) {
+    // One that was retired before it was missed stays missing: it may still lie where it was used.
+    if !gone && state.assets.get(&it.asset).is_some_and(|asset| asset.retired.is_some()) {
         search_over(state, when, &it.asset);
     }
 }

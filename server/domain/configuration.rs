@@ -178,4 +178,22 @@ impl Configuration {
     pub fn names(&self, asset: &Id) -> bool {
         self.pieces().any(|piece| piece == asset.as_str())
     }
+
+    /// The same with another piece in one's place.
+    pub fn with(&self, old: &Id, new: &Id) -> Configuration {
+        let mut changed = self.clone();
+        let put = |name: &mut Line| {
+            if name.as_str() == old.as_str() {
+                *name = Line(new.to_string());
+            }
+        };
+        put(&mut changed.barrel);
+        for placed in &mut changed.parts {
+            put(&mut placed.asset);
+            placed.on.iter_mut().chain(&mut placed.through).for_each(|end| put(&mut end.part));
+        }
+        changed.together.iter_mut().flatten().for_each(put);
+        changed.way_out.iter_mut().for_each(|end| put(&mut end.part));
+        changed
+    }
 }

@@ -3,6 +3,9 @@
 use serde::Serialize;
 
 use super::case::Case;
+use super::fit::Answer;
+use super::fit_judge::{Setting, answer, checks};
+use super::fit_layout::lay_out;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::readiness::set_status;
@@ -20,6 +23,9 @@ pub struct Replacement {
     pub model: Id,
     /// The very same model; else one of the same family, whose sizes are to be compared.
     pub same_model: bool,
+    /// How it fits in the place of the old one; absent where the old one is not of the chosen configuration.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fit: Option<Answer>,
     /// The set that has to be opened for it; none where it is packed by itself.
     pub set: Option<Id>,
     pub location: Option<String>,
@@ -30,13 +36,26 @@ pub struct Replacement {
 }
 
 /// Whether a part may stand in for another at a case, and how well: the lower, the better. The one place where the
-/// judgement is made.
-fn stands_in(state: &State, _case: &Case, old: &Asset, new: &Asset) -> Option<u8> {
+/// judgement is made. Of what was chosen for the case it has to fit in its place; of the rest only models are known.
+fn stands_in(setting: &Setting, case: &Case, old: &Asset, new: &Asset) -> Option<(u8, Option<Answer>)> {
+    let state = setting.state;
     let family = |asset: &Asset| state.model(&asset.model).map(|model| model.family);
-    match (old.model == new.model, family(old)? == family(new)?) {
-        (true, _) => Some(0),
-        (false, true) => Some(1),
-        (false, false) => None,
+    let like = match (old.model == new.model, family(old)? == family(new)?) {
+        (true, _) => 0,
+        (false, true) => 1,
+        (false, false) => return None,
+    };
+    let Some(chosen) = case.chosen.as_ref().filter(|it| it.configuration.names(&old.asset)) else {
+        return Some((like, None));
+    };
+    let layout = lay_out(state, &chosen.configuration.with(&old.asset, &new.asset)).ok()?;
+    let place = layout.pieces.iter().position(|piece| piece.id() == Some(&new.asset))?;
+    let mut checks = checks(setting, &layout);
+    checks.retain(|check| check.parts.contains(&place));
+    match answer(&checks) {
+        Answer::Fits => Some((like, Some(Answer::Fits))),
+        Answer::NotKnown => Some((like + 2, Some(Answer::NotKnown))),
+        Answer::DoesNotFit | Answer::Stop => None,
     }
 }
 
@@ -47,8 +66,12 @@ pub fn replacements(state: &State, case: &Case, old: &Asset, now: Time) -> Vec<R
         asset.asset != old.asset && asset.ready(state, now) && !case.parts.contains_key(&asset.asset)
     };
     let ready = state.assets.values().filter(outside);
+    let setting = Setting::of_case(state, case, now);
     let mut all: Vec<(u8, Replacement)> = ready
-        .filter_map(|asset| Some((stands_in(state, case, old, asset)?, offer(state, case, old, asset, now))))
+        .filter_map(|asset| {
+            let (grade, fit) = stands_in(&setting, case, old, asset)?;
+            Some((grade, Replacement { fit, ..offer(state, case, old, asset, now) }))
+        })
         .collect();
     all.sort_by_key(|(grade, it)| {
         (*grade, it.kept_for.is_some(), it.takes_reserve, it.set.is_some(), it.asset.clone())
@@ -66,6 +89,7 @@ fn offer(state: &State, case: &Case, old: &Asset, new: &Asset, now: Time) -> Rep
         asset: new.asset.clone(),
         model: new.model.clone(),
         same_model: new.model == old.model,
+        fit: None,
         set: set.map(|set| set.set.clone()),
         location: new.location.as_ref().map(|place| place.0.clone()),
         kept_for: set.and_then(|set| kept(set)),

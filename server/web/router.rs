@@ -123,7 +123,7 @@ table! {
     post "/api/v1/{site}/machines/{machine}/record-form/try" Token FORMERS api::record_form::attempt;
     get "/api/v1/{site}/broken-packs" Token BROKEN_READERS api::broken::get;
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
-    post "/api/v1/{site}/attachments" Token AT_THE_DESK api::attachment::post;
+    post "/api/v1/{site}/attachments" Token WRITERS api::attachment::post;
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 

@@ -143,6 +143,8 @@ fn imagine(pure: &mut Pure, raw: &[[u16; 12]], reached: &Mutex<Reached>) -> Vec<
         }
         let verdict = pure.tell(&told);
         reached.lock().expect("what was reached").note(&verdict, pure);
+        let wrong = checks::check(&pure.state);
+        assert!(wrong.is_empty(), "{wrong:?} by {told:?}: {verdict:?}");
         all.push((told, verdict));
     }
     all

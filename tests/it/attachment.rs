@@ -94,7 +94,8 @@ async fn what_could_run_or_is_too_large_is_not_kept() {
     assert_eq!((status, &body["limit"]), (413, &json!(MOST)), "{body}");
     for role in Role::ALL {
         let (status, _) = send(&served, role, KINDS[0].0.to_vec()).await;
-        assert_eq!(matches!(status, 200 | 201), matches!(role, Desk | Lead), "{role:?}: {status}");
+        // A printout, a defect, how a model is put together: everybody who writes has something to show.
+        assert_eq!(matches!(status, 200 | 201), role != Auditor, "{role:?}: {status}");
     }
     // Without a token, and on the page without a session, nothing is given out.
     let name = sha256(KINDS[0].0);

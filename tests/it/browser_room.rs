@@ -12,7 +12,7 @@ use super::browser::{Keyboard, PASSWORD};
 use super::browser_back::signed_in;
 use super::browser_case::is_loud;
 use super::case::{issue, plan};
-use super::served::{BOTH, Kind, Served};
+use super::served::{BOTH, Kind, Served, whole};
 
 const PNG: &[u8] = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR of a torn cap";
 
@@ -196,7 +196,7 @@ async fn the_desk_hears_what_was_reported_and_the_reporter_what_became_of_it() {
     let (scrub, csrf) = signed_in(&served, "scrub").await;
     let page = async |client: &reqwest::Client, path: &str| {
         let answer = client.get(format!("{}{path}", served.base)).send().await.expect("an answer");
-        answer.text().await.expect("a page")
+        whole(answer).await
     };
     let text = page(&scrub, "/report?case=K-1&part=T-1&dim=1").await;
     assert!(text.contains("The image of telescope T-1 is dim. What makes it so?"), "{text}");
@@ -222,7 +222,7 @@ async fn the_desk_hears_what_was_reported_and_the_reporter_what_became_of_it() {
     let (desk, csrf) = signed_in(&served, "desk-1").await;
     let form = [("csrf", csrf.as_str()), ("scan", "SET-1"), ("step", "step:received")];
     let answer = desk.post(format!("{}/desk", served.base)).form(&form).send().await.expect("an answer");
-    let text = answer.text().await.expect("a page");
+    let text = whole(answer).await;
     let loud = "<p class=\"reported\" role=\"alert\">T-1 was reported at case K-1";
     assert!(text.contains(loud) && text.contains("image dim; cable, source and camera are good"), "{text}");
     assert!(page(&scrub, "/reports").await.contains("until biomed or the lead has looked into it"));

@@ -70,7 +70,12 @@ pub struct RoomPage {
 /// What a replacement is, where it is, and what taking it costs.
 pub fn instead(state: &State, it: &Replacement) -> String {
     let name = state.model(&it.model).map(|model| model.name.0.clone()).unwrap_or_default();
-    let like = if it.same_model { "the same model" } else { "the same family: compare its size" };
+    let like = match (it.fit, it.same_model) {
+        (Some(fit), true) => format!("the same model, {} in its place", fit.words()),
+        (Some(fit), false) => format!("another model, {} in its place", fit.words()),
+        (None, true) => "the same model".to_string(),
+        (None, false) => "the same family: compare its size".to_string(),
+    };
     let mut place = match (&it.set, &it.location) {
         (Some(set), Some(location)) => format!("in set {set}, {location}"),
         (Some(set), None) => format!("in set {set}"),

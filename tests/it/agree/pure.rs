@@ -41,7 +41,7 @@ impl From<Outcome> for Verdict {
 }
 
 /// One command as it was asked, with the clock at which it was.
-#[derive(Clone)]
+#[derive(Debug, Clone)]
 pub struct Told {
     pub role: Role,
     pub second: bool,

@@ -5,6 +5,7 @@ use fettle::domain::event::What;
 use fettle::domain::fit::Answer;
 use fettle::domain::person::Role::{Admin, Biomed, Charge, Clinician, Desk, Lead};
 use fettle::domain::refusal::Code;
+use fettle::domain::replacement::replacements;
 use serde_json::{Value, json};
 
 use super::{House, jet, parts};
@@ -55,6 +56,40 @@ fn what_does_not_fit_is_refused_and_recorded_all_the_same_when_done() {
     let mut late = choose("K-1", stop);
     late["late"] = json!({"cause": "downtime", "sheet": "theatre book 3"});
     assert_eq!(house.done(Clinician, late).beside.deviation, [Code::NotFitting]);
+}
+
+#[test]
+fn what_stands_in_for_a_part_fits_in_its_place() {
+    let mut house = House::adult();
+    let scope = |mm: Value| json!({"shaft_diameter_mm": mm, "length_mm": 436});
+    house.model("t3", "telescope", scope(json!(3)), json!([]));
+    house.model("t9", "telescope", scope(json!(9)), json!([]));
+    house.model("t4-long", "telescope", json!({"shaft_diameter_mm": 4, "length_mm": 520}), json!([]));
+    house.model("t4-odd", "telescope", json!({"shaft_diameter_mm": 4}), json!([]));
+    for (asset, model) in
+        [("T-9", "t9"), ("T-5", "t4-long"), ("T-2", "t4"), ("T-3", "t3"), ("T-1-odd", "t4-odd")]
+    {
+        house.piece(asset, model);
+    }
+    let offered = |house: &House| {
+        let state = &house.paper.state;
+        let (case, old) = (state.cases.get("K-1").expect("a case"), state.assets.get("T-1").expect("a part"));
+        let all = replacements(state, case, old, house.now);
+        all.into_iter().map(|it| (it.asset.to_string(), it.same_model, it.fit)).collect::<Vec<_>>()
+    };
+    house.case("K-1", json!({"technique": "jet_open"}));
+    // Nothing is chosen: models and families are all that is known.
+    let names: Vec<_> = offered(&house).into_iter().map(|it| (it.0, it.2)).collect();
+    assert_eq!(names, [("T-2".into(), None), ("T-1-odd".into(), None), ("T-3".into(), None)]);
+    house.done(Clinician, choose("K-1", jet(&["T-1", "F-1"])));
+    // One too wide for the barrel and one far too long are not offered; of one the length is not known.
+    let fits = |asset: &str, same: bool, fit| (asset.to_string(), same, Some(fit));
+    let expected = [
+        fits("T-2", true, Answer::Fits),
+        fits("T-3", false, Answer::Fits),
+        fits("T-1-odd", false, Answer::NotKnown),
+    ];
+    assert_eq!(offered(&house), expected);
 }
 
 #[test]
