@@ -36,40 +36,15 @@ pub async fn readings(
     State(app): State<App>,
     visitor: Visitor,
     Path(load): Path<String>,
-    mut parts: Multipart,
+    parts: Multipart,
 ) -> Response {
-    let mut fields: Fields = vec![
+    let fields = vec![
         ("do".into(), "judge_load".into()),
         ("load".into(), load.clone()),
         ("back".into(), format!("/loads/{}", super::pages::shared::segment(&load))),
     ];
-    let mut picture = Vec::new();
-    loop {
-        let part = match parts.next_field().await {
-            Ok(Some(part)) => part,
-            Ok(None) => break,
-            Err(_) => return too_large(),
-        };
-        let name = part.name().unwrap_or_default().to_string();
-        let most = if name == PICTURE { ATTACHMENT_MOST } else { FIELD_MOST };
-        let Some(bytes) = read(part, most).await else { return too_large() };
-        if name == PICTURE {
-            picture = bytes;
-        } else if name == "csrf" || name.starts_with("readings.") {
-            fields.push((name, String::from_utf8_lossy(&bytes).into_owned()));
-        }
-    }
-    let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
-    // A form of another session keeps nothing, not even its picture.
-    if !picture.is_empty() && visitor.owns(csrf) {
-        match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
-            Ok(Kept::Kept { sha256, .. }) => fields.push(("readings.photo".into(), sha256)),
-            Ok(Kept::NoKnownKind) => return no_known_kind(),
-            Ok(Kept::TooLarge) => return too_large(),
-            Err(gone) => return fail::unavailable(&gone.operation),
-        }
-    }
-    submit(&app, &visitor, fields).await
+    let takes = |name: &str| name == "csrf" || name.starts_with("readings.");
+    named(&app, &visitor, parts, Form { fields, takes, names: "readings.photo", is_needed: false }).await
 }
 
 /// Takes a picture of a defect: it is kept first, then the report names it.
@@ -77,9 +52,32 @@ pub async fn picture(
     State(app): State<App>,
     visitor: Visitor,
     Path(finding): Path<String>,
-    mut parts: Multipart,
+    parts: Multipart,
 ) -> Response {
-    let mut fields: Fields = vec![("do".into(), "add_photo".into()), ("finding".into(), finding)];
+    let fields = vec![("do".into(), "add_photo".into()), ("finding".into(), finding)];
+    let takes = |name: &str| matches!(name, "csrf" | "back");
+    named(&app, &visitor, parts, Form { fields, takes, names: "photo", is_needed: true }).await
+}
+
+/// A form with a picture.
+struct Form<T> {
+    /// What it says beside its own fields.
+    fields: Fields,
+    /// Which of its own fields are read.
+    takes: T,
+    /// The field of the command that names the picture.
+    names: &'static str,
+    is_needed: bool,
+}
+
+/// Keeps a form's picture, then gives its command, which names it.
+async fn named<T: Fn(&str) -> bool>(
+    app: &App,
+    visitor: &Visitor,
+    mut parts: Multipart,
+    form: Form<T>,
+) -> Response {
+    let Form { mut fields, takes, names, is_needed } = form;
     let mut picture = Vec::new();
     loop {
         let part = match parts.next_field().await {
@@ -92,20 +90,21 @@ pub async fn picture(
         let Some(bytes) = read(part, most).await else { return too_large() };
         if name == PICTURE {
             picture = bytes;
-        } else if matches!(name.as_str(), "csrf" | "back") {
+        } else if takes(&name) {
             fields.push((name, String::from_utf8_lossy(&bytes).into_owned()));
         }
     }
     let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
-    if visitor.owns(csrf) {
+    // A form of another session keeps nothing, not even its picture.
+    if (is_needed || !picture.is_empty()) && visitor.owns(csrf) {
         match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
-            Ok(Kept::Kept { sha256, .. }) => fields.push(("photo".into(), sha256)),
+            Ok(Kept::Kept { sha256, .. }) => fields.push((names.into(), sha256)),
             Ok(Kept::NoKnownKind) => return no_known_kind(),
             Ok(Kept::TooLarge) => return too_large(),
             Err(gone) => return fail::unavailable(&gone.operation),
         }
     }
-    submit(&app, &visitor, fields).await
+    submit(app, visitor, fields).await
 }
 
 fn too_large() -> Response {

@@ -4,12 +4,12 @@ use axum::body::Bytes;
 use axum::extract::Path;
 use axum::response::Response;
 use serde::Deserialize;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::super::problem::Problem;
 use super::caller::Caller;
 use super::ok;
-use super::params::Params;
+use super::params::{Params, asked_in};
 use crate::domain::case::Technique;
 use crate::domain::command::wrong;
 use crate::domain::configuration::Configuration;
@@ -17,7 +17,6 @@ use crate::domain::fit_judge::{Setting, judge};
 use crate::domain::fit_layout::lay_out;
 use crate::domain::fit_sheet::set_up_sheet;
 use crate::domain::id::Id;
-use crate::formats::json::cleaned;
 
 /// The set-up sheet of a case: what was chosen, the best that could be, and what lies beside it.
 pub async fn sheet(
@@ -48,11 +47,7 @@ struct Asked {
 /// Judges a configuration as it is given. Nothing is recorded.
 pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Response, Problem> {
     params.done()?;
-    let unfit = |detail: String| Problem::malformed(&[wrong("", detail)]);
-    let value: Value = serde_json::from_slice(&body).map_err(|error| unfit(error.to_string()))?;
-    let value = cleaned(value, &[]).map_err(|pointer| {
-        Problem::malformed(&[wrong(pointer, "found the character U+0000; text without it is needed")])
-    })?;
+    let value = asked_in(&body)?;
     let asked: Asked =
         crate::domain::command::read_form(value).map_err(|error| Problem::malformed(&[error]))?;
     asked.configuration.whole("/configuration").map_err(|error| Problem::malformed(&[error]))?;

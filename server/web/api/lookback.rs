@@ -8,14 +8,13 @@ use serde_json::{Value, json};
 use super::super::problem::Problem;
 use super::caller::Caller;
 use super::ok;
-use super::params::Params;
+use super::params::{Params, asked_in};
 use crate::domain::command::{Malformed, wrong};
 use crate::domain::id::Id;
 use crate::domain::lookback::{Origin, Trace, trace, trace_cases};
 use crate::domain::state::State;
 use crate::domain::text::Line;
 use crate::domain::time::Time;
-use crate::formats::json::cleaned;
 
 /// Reads one origin from the parameters of a query.
 pub fn origin(params: &mut Params) -> Result<Origin, Problem> {
@@ -111,12 +110,9 @@ struct Patient {
 /// All cases of a patient at once. The reference stands in the body: never in an address, which is logged.
 pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Response, Problem> {
     params.done()?;
-    let unfit = |detail: String| Problem::malformed(&[wrong("", detail)]);
-    let value: Value = serde_json::from_slice(&body).map_err(|error| unfit(error.to_string()))?;
-    let value = cleaned(value, &[]).map_err(|pointer| {
-        Problem::malformed(&[wrong(pointer, "found the character U+0000; text without it is needed")])
-    })?;
-    let asked: Patient = serde_json::from_value(value).map_err(|error| unfit(error.to_string()))?;
+    let value = asked_in(&body)?;
+    let asked: Patient =
+        serde_json::from_value(value).map_err(|error| Problem::malformed(&[wrong("", error.to_string())]))?;
     let (state, _) = caller.state().await?;
     let cases = caller.app.house.cases_of_patient(&state, asked.patient.as_str(), &caller.actor).await?;
     let trace = trace_cases(&state, &cases);

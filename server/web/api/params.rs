@@ -2,9 +2,11 @@
 
 use axum::extract::{FromRequestParts, Query};
 use axum::http::request::Parts;
+use serde_json::Value;
 
 use super::super::problem::Problem;
 use crate::domain::command::{Malformed, wrong};
+use crate::formats::json::cleaned;
 
 /// The parameters as they stand behind the question mark.
 pub struct Params(Vec<(String, String)>);
@@ -22,6 +24,15 @@ impl<S: Send + Sync> FromRequestParts<S> for Params {
             Err(error) => Err(Problem::malformed(&[wrong("", error.to_string())])),
         }
     }
+}
+
+/// What a query asks in its body: JSON, its text normalised.
+pub fn asked_in(body: &[u8]) -> Result<Value, Problem> {
+    let value = serde_json::from_slice(body)
+        .map_err(|error: serde_json::Error| Problem::malformed(&[wrong("", error.to_string())]))?;
+    cleaned(value, &[]).map_err(|pointer| {
+        Problem::malformed(&[wrong(pointer, "found the character U+0000; text without it is needed")])
+    })
 }
 
 fn unfit(name: &str, detail: impl Into<String>) -> Problem {
