@@ -86,6 +86,10 @@ impl Configuration {
             }
         }
         for (n, group) in self.together.iter().enumerate() {
+            if group.is_empty() {
+                let detail = "found no instrument; a group names those that lie in the lumen at once";
+                return Err(wrong(format!("{at}/together/{n}"), detail));
+            }
             if group.len() > MOST_TOGETHER {
                 let found = group.len();
                 return Err(wrong(
@@ -106,6 +110,10 @@ impl Wish {
                 "/configuration/together",
                 format!("found {found} instruments; at most {MOST_TOGETHER} lie in one lumen"),
             ));
+        }
+        if self.barrel_nominal.is_some_and(|label| label.0 <= rust_decimal::Decimal::ZERO) {
+            let detail = "found zero or less; the label of a barrel is above zero";
+            return Err(wrong("/configuration/barrel_nominal", detail));
         }
         if self.barrel_family.is_some_and(|family| !family.is_barrel()) {
             return Err(wrong(

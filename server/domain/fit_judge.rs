@@ -39,7 +39,7 @@ pub fn checks(setting: &Setting, layout: &Layout) -> Vec<Check> {
     let policy = &setting.state.policy;
     let open = openings(layout, policy);
     let (_, mut all) = joints(setting.state, layout);
-    all.extend(technique(layout, &open, setting.technique));
+    all.extend(technique(layout, policy, &open, setting.technique));
     all.extend(caps(layout, policy, &open));
     all.extend(lumen(layout, policy).1);
     all.extend(lengths(layout, policy).1);
@@ -62,7 +62,7 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
     let policy = &setting.state.policy;
     let open = openings(layout, policy);
     let (joints, mut checks) = joints(setting.state, layout);
-    checks.extend(technique(layout, &open, setting.technique));
+    checks.extend(technique(layout, policy, &open, setting.technique));
     checks.extend(caps(layout, policy, &open));
     let (together, of_lumen) = lumen(layout, policy);
     checks.extend(of_lumen);
@@ -204,7 +204,15 @@ fn sizes(layout: &Layout) -> Vec<Check> {
             let sentence = format!(
                 "{called}: the inner diameter is the same number as the nominal label. A label is no diameter: measure it."
             );
-            say(Verdict::Warns, n, sentence);
+            // With an outer diameter beside it the inner one may be true after all.
+            let is_alone = sizes.outer_diameter_mm.is_none();
+            say(if is_alone { Verdict::NotKnown } else { Verdict::Warns }, n, sentence);
+        }
+        let measured = piece.measured().map_or(0, |it| it.hole_diameters_mm.len());
+        if measured > 0 && measured != sizes.hole_diameters_mm.len() {
+            let stated = sizes.hole_diameters_mm.len();
+            let sentence = format!("{called} is stated with {stated} and measured with {measured} holes.");
+            say(Verdict::NotKnown, n, sentence);
         }
         if let (true, Some(french), Some(named)) = (
             piece.family().is_instrument(),

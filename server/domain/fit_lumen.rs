@@ -199,19 +199,23 @@ fn entries(layout: &Layout, clearance: Length) -> Vec<Check> {
             checks.push(plain(Rule::EntryBore, Verdict::NotKnown, vec![instrument], sentence));
             continue;
         };
-        let is_opening = layout.coupling(entry).is_some_and(|end| end.port.is_some());
-        if !is_opening || !layout.is_joined(entry.0) {
+        if !layout.openings().contains(&entry) {
             let end = layout.end_called(entry);
-            let sentence =
-                format!("{} can't go in through {end}: that is no opening.", layout.called(instrument));
+            let why = match layout.on(entry) {
+                Some(by) => format!("{} sits there", layout.called(by)),
+                None => "that is no opening".to_string(),
+            };
+            let sentence = format!("{} can't go in through {end}: {why}.", layout.called(instrument));
             checks.push(plain(Rule::EntryBore, Verdict::Fails, vec![instrument, entry.0], sentence));
             continue;
         }
         for end in layout.way_in(entry) {
             sharing.entry(end).or_default().push(instrument);
         }
-        if layout.coupling(entry).is_some_and(|end| end.bore_mm.is_none()) {
-            let end = layout.end_called(entry);
+        let unknown =
+            |end: &End| layout.coupling(*end).is_some_and(|end| end.port.is_some() && end.bore_mm.is_none());
+        for end in layout.way_in(entry).into_iter().filter(unknown) {
+            let end = layout.end_called(end);
             let sentence = format!(
                 "The bore of {end} is not known, through which {} goes in.",
                 layout.called(instrument)

@@ -4,6 +4,7 @@ use super::case::Technique;
 use super::fit::{Check, Gas, Opening, OpeningState, Rule, Verdict};
 use super::fit_layout::{End, Layout};
 use super::fit_size::{Width, mm};
+use super::fit_way::behind;
 use super::model::{Family, Port};
 use super::site::Policy;
 use crate::analysis::packing::{Length, TOLERANCE_MM, needed};
@@ -42,6 +43,7 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
     let each = layout.at_once(end).into_iter().map(|here| gas(layout, policy, state, &holes, &here, bore));
     // Gas counts as leaving only where it can whichever of the groups is in.
     let gas = each.min().unwrap_or(Gas::NotKnown);
+    let leaks = layout.at_once(end).into_iter().map(|here| leaks(state, &holes, &here)).max();
     let way_out = layout.way_out.contains(&end);
     let sits = match by {
         Some(by) => format!("{} ({})", layout.called(by), state.words()),
@@ -68,6 +70,7 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         holes_mm: holes.iter().map(|hole| hole.low.mm()).collect(),
         instruments,
         gas,
+        leaks: leaks.unwrap_or(Gas::NotKnown),
         way_out,
         sentence: format!("Opening {called}: {sits}{through}: {passes}{declared}."),
     })
@@ -83,19 +86,38 @@ fn gas(
     instruments: &[usize],
     bore: Option<f64>,
 ) -> Gas {
+    let gap = policy.way_out_gap_mm.f64();
     match state {
-        OpeningState::Open if instruments.is_empty() => Gas::Open,
         OpeningState::Open => {
-            let widths = shafts(layout, instruments);
-            let (Some(bore), Some(widths)) = (bore, widths) else { return Gas::NotKnown };
-            match needed(&widths) {
-                Ok(needed) if needed.high_mm + policy.way_out_gap_mm.f64() <= bore + TOLERANCE_MM => {
-                    Gas::Open
-                }
-                Ok(_) => Gas::Closed,
-                Err(_) => Gas::NotKnown,
+            let needed_mm = match instruments {
+                [] => Some(0.0),
+                some => shafts(layout, some).and_then(|widths| needed(&widths).ok()).map(|it| it.high_mm),
+            };
+            match (bore, needed_mm) {
+                (Some(bore), Some(needed_mm)) if needed_mm + gap <= bore + TOLERANCE_MM => Gas::Open,
+                (Some(_), Some(_)) => Gas::Closed,
+                _ => Gas::NotKnown,
             }
         }
+        // Whoever chooses the holes may take the widest ones.
+        OpeningState::HoledCap
+            if holes.get(instruments.len()).is_some_and(|hole| hole.low.mm() + TOLERANCE_MM >= gap) =>
+        {
+            Gas::Open
+        }
+        OpeningState::HoledCap
+        | OpeningState::Blank
+        | OpeningState::Connector
+        | OpeningState::Jet
+        | OpeningState::Window => Gas::Closed,
+        OpeningState::Other => Gas::NotKnown,
+    }
+}
+
+/// Whether gas passes at all, be it ever so little: nothing seals an open bore, and an empty hole is open.
+fn leaks(state: OpeningState, holes: &[Width], instruments: &[usize]) -> Gas {
+    match state {
+        OpeningState::Open => Gas::Open,
         OpeningState::HoledCap if holes.len() > instruments.len() => Gas::Open,
         OpeningState::HoledCap
         | OpeningState::Blank
@@ -166,7 +188,12 @@ impl Told {
 }
 
 /// What the technique asks of the openings.
-pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Technique>) -> Vec<Check> {
+pub fn technique(
+    layout: &Layout,
+    policy: &Policy,
+    openings: &[Opening],
+    technique: Option<Technique>,
+) -> Vec<Check> {
     let mut told = Told(Vec::new());
     if openings.is_empty() {
         let sentence =
@@ -190,7 +217,14 @@ pub fn technique(layout: &Layout, openings: &[Opening], technique: Option<Techni
             let sentence = "Technique not known: nothing can be said of the openings.";
             told.say(Rule::Openings, Verdict::NotKnown, Vec::new(), sentence.into());
         }
-        Some(Technique::JetOpen) => jet(&mut told, openings, !layout.way_out.is_empty()),
+        Some(Technique::JetOpen) => {
+            jet(&mut told, openings, !layout.way_out.is_empty());
+            for end in layout.way_out.iter().filter(|end| layout.openings().contains(end)) {
+                if let Some((verdict, parts, why)) = behind(layout, policy, *end) {
+                    told.say(Rule::WayOut, verdict, parts, format!("Gas must be able to leave. {why}"));
+                }
+            }
+        }
         Some(Technique::ControlledClosed) => closed(&mut told, openings),
         Some(Technique::Assisted) => {
             let sentence = "Assisted ventilation leaves the openings to those who give it.";
@@ -244,7 +278,12 @@ fn jet(told: &mut Told, openings: &[Opening], is_declared: bool) {
             (Gas::Closed, state) => {
                 let filled = !opening.instruments.is_empty()
                     && matches!(state, OpeningState::HoledCap | OpeningState::Open);
-                let why = if filled { "an instrument fills it" } else { state.words() };
+                let why = match state {
+                    _ if filled => "an instrument fills it",
+                    OpeningState::Open => "its bore is narrower than the site's gap for gas",
+                    OpeningState::HoledCap => "its hole is narrower than the site's gap for gas",
+                    other => other.words(),
+                };
                 let sentence = format!(
                     "Gas must be able to leave. The declared way out \"{end}\" is closed: {why}. {}",
                     opening.sentence
@@ -261,9 +300,9 @@ fn closed(told: &mut Told, openings: &[Opening]) {
         told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
     }
     let mut all_closed = true;
-    for opening in openings.iter().filter(|opening| opening.gas != Gas::Closed) {
+    for opening in openings.iter().filter(|opening| opening.leaks != Gas::Closed) {
         all_closed = false;
-        let (verdict, what) = match opening.gas {
+        let (verdict, what) = match opening.leaks {
             Gas::Open => (Verdict::Warns, "The system is not closed."),
             _ => (Verdict::NotKnown, "Whether the system is closed is not known."),
         };
@@ -271,7 +310,12 @@ fn closed(told: &mut Told, openings: &[Opening]) {
             Rule::Openings,
             verdict,
             opening.by.into_iter().collect(),
-            format!("{what} {}", opening.sentence),
+            match opening.gas {
+                Gas::Closed if opening.state == OpeningState::HoledCap => {
+                    format!("{what} {} While less goes through it, gas can pass.", opening.sentence)
+                }
+                _ => format!("{what} {}", opening.sentence),
+            },
         );
     }
     if all_closed && !openings.is_empty() {

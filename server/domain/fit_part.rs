@@ -214,7 +214,11 @@ pub struct Opening {
     /// What goes in here.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub instruments: Vec<usize>,
+    /// Whether gas can leave here whichever of the groups is in.
     pub gas: Gas,
+    /// Whether gas can pass here while any of them is: what a closed system asks.
+    #[serde(skip)]
+    pub leaks: Gas,
     /// Somebody declared that gas leaves here.
     pub way_out: bool,
     pub sentence: String,

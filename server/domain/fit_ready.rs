@@ -30,7 +30,7 @@ pub fn spent(state: &State, asset: &Asset) -> bool {
 }
 
 pub fn processing(state: &State, asset: &Asset, needed: Needed) -> Processing {
-    let (have, ready_at, mut why) = have(state, asset, needed);
+    let (mut have, ready_at, mut why) = have(state, asset, needed);
     let (cycles_left, uses_left) = left(state, asset);
     let called = asset.called();
     if cycles_left == Some(0) {
@@ -38,6 +38,11 @@ pub fn processing(state: &State, asset: &Asset, needed: Needed) -> Processing {
     }
     if uses_left == Some(0) {
         why.push(format!("{called} has been used as often as its maker allows."));
+    }
+    let here = needed.case.and_then(|case| case.parts.get(&asset.asset)).is_some_and(|part| part.out);
+    // What is in use already is not taken out of a hand: the limit binds before.
+    if spent(state, asset) && !here {
+        have = Have::NotReady;
     }
     Processing { have, ready_at, why, cycles_left, uses_left }
 }

@@ -57,6 +57,7 @@ pub mod fit_room;
 pub mod fit_search;
 pub mod fit_sheet;
 pub mod fit_size;
+mod fit_way;
 mod fit_whole;
 pub mod history;
 pub mod hold;

@@ -138,6 +138,10 @@ impl SetPolicy {
                 return Err(wrong(format!("/{name}"), format!("found a value outside 0 to {most}")));
             }
         }
+        if self.way_out_gap_mm.is_some_and(|gap| gap.0.is_zero()) {
+            let detail = "found 0; a way out for gas has a gap, so a value above 0 is needed";
+            return Err(wrong("/way_out_gap_mm", detail));
+        }
         let limits = [
             ("turnaround_minutes", self.turnaround_minutes, 1, 7 * 24 * 60),
             ("retention_years", self.retention_years, 1, 150),

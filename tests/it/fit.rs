@@ -25,6 +25,7 @@ mod brute;
 mod commands;
 mod kept;
 mod rules;
+mod safe;
 mod search;
 mod served;
 mod small;

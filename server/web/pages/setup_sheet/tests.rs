@@ -118,6 +118,7 @@ fn opening(end: &str, state: OpeningState, by: Option<usize>, gas: Gas, way_out:
         holes_mm: vec![],
         instruments: vec![],
         gas,
+        leaks: gas,
         way_out,
         sentence: "What sits here was looked at.".into(),
     }
