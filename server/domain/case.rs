@@ -11,74 +11,9 @@ use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
 use super::sorted::Sorted;
+pub use super::technique::{Risk, Technique};
 use super::text::{Line, Scan, Sealed, Text};
 use super::time::Time;
-
-/// How the patient is ventilated, which decides what openings the instrument must have.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Technique {
-    JetOpen,
-    ControlledClosed,
-    Assisted,
-    Apnoeic,
-}
-
-impl Technique {
-    pub const ALL: [Technique; 4] =
-        [Technique::JetOpen, Technique::ControlledClosed, Technique::Assisted, Technique::Apnoeic];
-
-    pub fn name(self) -> &'static str {
-        match self {
-            Technique::JetOpen => "jet_open",
-            Technique::ControlledClosed => "controlled_closed",
-            Technique::Assisted => "assisted",
-            Technique::Apnoeic => "apnoeic",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Technique::JetOpen => "open system, jet ventilation",
-            Technique::ControlledClosed => "closed system, controlled ventilation",
-            Technique::Assisted => "assisted ventilation",
-            Technique::Apnoeic => "apnoeic oxygenation",
-        }
-    }
-}
-
-/// What is known of the patient that changes the handling afterwards.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Risk {
-    #[default]
-    None,
-    PrionSuspected,
-    Airborne,
-    Resistant,
-}
-
-impl Risk {
-    pub const ALL: [Risk; 4] = [Risk::None, Risk::PrionSuspected, Risk::Airborne, Risk::Resistant];
-
-    pub fn name(self) -> &'static str {
-        match self {
-            Risk::None => "none",
-            Risk::PrionSuspected => "prion_suspected",
-            Risk::Airborne => "airborne",
-            Risk::Resistant => "resistant",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Risk::None => "none known",
-            Risk::PrionSuspected => "prion disease suspected",
-            Risk::Airborne => "airborne infection",
-            Risk::Resistant => "resistant organism",
-        }
-    }
-}
 
 /// The most minutes that a case takes: a day.
 const LONGEST_MINUTES: u32 = 24 * 60;

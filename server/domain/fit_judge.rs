@@ -2,11 +2,12 @@
 
 use super::case::{Case, Technique};
 use super::fit::{Answer, Check, Fit, FitPart, Have, Opening, OpeningState, Rule, Verdict};
+use super::fit_caps::caps;
 use super::fit_joint::joints;
 use super::fit_layout::Layout;
 use super::fit_length::lengths;
 use super::fit_lumen::lumen;
-use super::fit_openings::{caps, openings, technique};
+use super::fit_openings::{openings, technique};
 use super::fit_ready::{Needed, processing};
 use super::fit_size::{Piece, mm};
 use super::model::Port;

@@ -3,7 +3,7 @@
 use super::case::Technique;
 use super::fit::{Check, Gas, Opening, OpeningState, Rule, Verdict};
 use super::fit_layout::{End, Layout};
-use super::fit_size::{Width, mm};
+use super::fit_size::Width;
 use super::fit_way::behind;
 use super::model::{Family, Port};
 use super::site::Policy;
@@ -128,53 +128,10 @@ fn leaks(state: OpeningState, holes: &[Width], instruments: &[usize]) -> Gas {
     }
 }
 
-/// Whether a hole seals on an instrument and bears it.
-pub fn suits(policy: &Policy, hole: &Width, shaft: Width, widest: Width) -> bool {
-    hole.high < shaft.low && hole.low.mm() >= widest.high.mm() * policy.cap_hole_ratio.f64() - TOLERANCE_MM
-}
-
-/// The instruments in the order of the holes, each in one that suits it where that can be; else the thickest in the widest.
-fn in_holes(layout: &Layout, policy: &Policy, holes: &[Width], instruments: &[usize]) -> Vec<usize> {
-    let piece = |n: usize| layout.pieces.get(n);
-    let mut sorted = instruments.to_vec();
-    sorted.sort_by_key(|n| (std::cmp::Reverse(piece(*n).and_then(|it| it.shaft()).map(|it| it.high)), *n));
-    let fits = |hole: usize, n: usize| {
-        let sizes = piece(n).and_then(|it| it.shaft().zip(it.widest()));
-        holes.get(hole).zip(sizes).is_some_and(|(hole, (shaft, widest))| suits(policy, hole, shaft, widest))
-    };
-    // With more holes than instruments somebody chooses which ones; the widest are told.
-    let places = holes.len().min(sorted.len());
-    each_in_its_own(places, &sorted, &fits, &mut Vec::new())
-        .filter(|all| all.len() == sorted.len())
-        .unwrap_or(sorted)
-}
-
-/// Gives each of the first places one of the things that fits it, all of them different.
-pub fn each_in_its_own(
-    places: usize,
-    things: &[usize],
-    fits: &impl Fn(usize, usize) -> bool,
-    taken: &mut Vec<usize>,
-) -> Option<Vec<usize>> {
-    if taken.len() == places {
-        return Some(taken.clone());
-    }
-    for thing in things {
-        if !taken.contains(thing) && fits(taken.len(), *thing) {
-            taken.push(*thing);
-            if let Some(all) = each_in_its_own(places, things, fits, taken) {
-                return Some(all);
-            }
-            taken.pop();
-        }
-    }
-    None
-}
-
-struct Told(Vec<Check>);
+pub(super) struct Told(pub Vec<Check>);
 
 impl Told {
-    fn say(&mut self, rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) {
+    pub(super) fn say(&mut self, rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) {
         self.0.push(Check {
             rule,
             verdict,
@@ -331,113 +288,4 @@ fn apnoeic(told: &mut Told, openings: &[Opening]) {
         false => (Verdict::Warns, "Oxygen flows in, and no opening is known to let gas leave."),
     };
     told.say(Rule::Openings, verdict, Vec::new(), sentence.into());
-}
-
-/// Caps and the instruments through them: as many holes, each smaller than its instrument, none so small that it tears.
-pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check> {
-    let mut checks = Vec::new();
-    for opening in openings {
-        match (opening.state, opening.by) {
-            (OpeningState::HoledCap, Some(cap)) => holes(layout, policy, opening, cap, &mut checks),
-            (OpeningState::Open, _) | (_, None) => {}
-            (state, Some(by)) => {
-                for instrument in &opening.instruments {
-                    let sentence = format!(
-                        "{} can't go in through \"{}\": {} sits there ({}).",
-                        layout.called(*instrument),
-                        opening.at.end,
-                        layout.called(by),
-                        state.words()
-                    );
-                    let mut told = Told(Vec::new());
-                    told.say(Rule::CapHoles, Verdict::Fails, vec![by, *instrument], sentence);
-                    checks.extend(told.0);
-                }
-            }
-        }
-    }
-    checks
-}
-
-fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks: &mut Vec<Check>) {
-    let Some(piece) = layout.pieces.get(cap) else { return };
-    let (holes, called) = (piece.holes(), piece.called());
-    let Some(end) = layout.on_what(cap) else { return };
-    let groups = layout.at_once(end);
-    let mut told = Told(Vec::new());
-    let have = holes.len();
-    for here in groups.iter().filter(|here| !here.is_empty()) {
-        let need = here.len();
-        let at = &opening.at.end;
-        let (verdict, sentence) = match have < need {
-            true => (
-                Verdict::Fails,
-                format!("{called} on \"{at}\" has {have} of {need} holes for what goes through it at once."),
-            ),
-            false => (
-                Verdict::Holds,
-                format!("{called} on \"{at}\" has {have} for the {need} that go through it at once."),
-            ),
-        };
-        told.say(Rule::CapHoles, verdict, vec![cap], sentence);
-        let through = in_holes(layout, policy, &holes, here);
-        for (hole, instrument) in holes.iter().zip(through) {
-            one_hole(layout, policy, hole, (cap, instrument), &mut told.0);
-        }
-    }
-    told.0.dedup();
-    checks.append(&mut told.0);
-}
-
-/// One instrument in one hole of a cap.
-fn one_hole(
-    layout: &Layout,
-    policy: &Policy,
-    hole: &Width,
-    (cap, instrument): (usize, usize),
-    checks: &mut Vec<Check>,
-) {
-    let (called, of) = (layout.called(cap), layout.called(instrument));
-    let piece = layout.pieces.get(instrument);
-    let (shaft, widest) = (piece.and_then(|it| it.shaft()), piece.and_then(|it| it.widest()));
-    let (Some(shaft), Some(widest)) = (shaft, widest) else {
-        let sentence =
-            format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
-        let mut told = Told(Vec::new());
-        told.say(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence);
-        checks.append(&mut told.0);
-        return;
-    };
-    let seals = hole.high < shaft.low;
-    let (verdict, says) = if seals { (Verdict::Holds, "seals") } else { (Verdict::Fails, "does not seal") };
-    checks.push(Check {
-        rule: Rule::CapSeals,
-        verdict,
-        parts: vec![cap, instrument],
-        sentence: format!(
-            "The hole of {} in {called} {says} on {of} ({} shaft).",
-            mm(hole.high.mm()),
-            mm(shaft.low.mm())
-        ),
-        found_mm: Some(hole.high.mm()),
-        needed_mm: Some(shaft.low.mm()),
-        spare_mm: Some(shaft.low.mm() - hole.high.mm()),
-    });
-    let least = widest.high.mm() * policy.cap_hole_ratio.f64();
-    let bears = hole.low.mm() >= least - TOLERANCE_MM;
-    let (verdict, says) = if bears { (Verdict::Holds, "bears") } else { (Verdict::Fails, "would tear with") };
-    checks.push(Check {
-        rule: Rule::CapTears,
-        verdict,
-        parts: vec![cap, instrument],
-        sentence: format!(
-            "The hole of {} in {called} {says} {of}, {} at its widest (at least {} is the site's setting).",
-            mm(hole.low.mm()),
-            mm(widest.high.mm()),
-            mm(least)
-        ),
-        found_mm: Some(hole.low.mm()),
-        needed_mm: Some(least),
-        spare_mm: Some(hole.low.mm() - least),
-    });
 }

@@ -13,8 +13,8 @@ use super::id::Id;
 use super::load::IndicatorResult;
 use super::planning::{known_case, prion_hold};
 use super::refusal::{Code, Problem};
-use super::scan::{Mode, Picked, blocking_hold, broken_pack_of};
-use super::state::{Asset, Stage, State};
+use super::scan::{Mode, Picked, broken_pack_of};
+use super::state::{Asset, HeldBy, Stage, State};
 
 pub(super) fn open(deciding: &mut Deciding, it: &Open) -> Option<What> {
     if it.indicator == Some(IndicatorResult::Fail) {
@@ -176,7 +176,9 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
 fn doubts(deciding: &Deciding, asset: &Asset, out_here: bool) -> Vec<Code> {
     let (state, at) = (deciding.state, deciding.at());
     let mut codes = Vec::new();
-    if blocking_hold(state, asset).is_some() || asset.has_hold(HoldKind::Prion) {
+    // What is told late is of before a hold that was placed meanwhile: by a check that failed afterwards, say.
+    let by_then = |held: &HeldBy| state.holds.get(&held.hold).is_none_or(|hold| hold.placed_at <= at);
+    if asset.holds.iter().any(by_then) {
         codes.push(Code::Held);
     }
     if !(out_here && asset.stage.is_out()) {

@@ -391,8 +391,7 @@ async fn the_database_itself_refuses_to_change_an_entry() {
             statements.push("TRUNCATE ledger_entry".into());
         }
         for statement in statements {
-            let refused = served.house.db.execute(&statement, &[]).await.expect_err(&statement);
-            let told = format!("{refused:?}");
+            let told = format!("{:?}", served.house.db.execute(&statement, &[]).await.expect_err(&statement));
             assert!(told.contains("the ledger is append-only"), "{statement}: {told}");
         }
         assert_eq!(served.ledger("").await, before);

@@ -220,7 +220,13 @@ fn what_touched_the_patient_is_what_is_counted() {
 }
 
 /// Whether an accepted fact may be told later without anything else depending on it.
-fn may_wait(given: &Given, event: &Event, uses: &mut BTreeMap<Id, u32>, missed: &BTreeSet<Id>) -> bool {
+fn may_wait(given: &Given, event: &Event, uses: &mut BTreeMap<Id, u32>, apart: &BTreeSet<Id>) -> bool {
+    // A part that was reported after it was opened is held: a use that comes before its opening is one on hold.
+    if let What::Opened(it) = &event.what
+        && apart.contains(&it.case)
+    {
+        return false;
+    }
     if given.command.around.late.is_some() {
         return false;
     }
@@ -229,7 +235,7 @@ fn may_wait(given: &Given, event: &Event, uses: &mut BTreeMap<Id, u32>, missed: 
         (Act::Case(Case::Use(_)), What::Used(it)) => {
             // Where nothing was told as used, the count takes everything as used: one use has to stay in time.
             // What is looked for meanwhile has to be found before anything is told of it.
-            let quiet = it.holds.is_empty() && !it.parts.iter().any(|part| missed.contains(&part.asset));
+            let quiet = it.holds.is_empty() && !it.parts.iter().any(|part| apart.contains(&part.asset));
             let left = uses.get_mut(&it.case).filter(|left| **left > 1 && quiet);
             left.map(|left| *left -= 1).is_some()
         }
@@ -254,13 +260,14 @@ fn a_tenth_told_late_leaves_the_same_exposures_uses_and_cycles() {
             *uses.entry(it.case.clone()).or_default() += 1;
         }
     }
-    let missed: BTreeSet<Id> = run.state().missing.keys().cloned().collect();
+    let reported = run.state().findings.values().filter_map(|it| it.case.clone());
+    let apart: BTreeSet<Id> = run.state().missing.keys().cloned().chain(reported).collect();
     let mut chance = Chance::new(99);
     let (mut order, mut late) = (Vec::new(), 0);
     for (n, (given, event)) in history.into_iter().enumerate() {
         let mut given = given;
         let mut place = (n, 0);
-        if chance.happens(0.35) && may_wait(&given, &event, &mut uses, &missed) {
+        if chance.happens(0.35) && may_wait(&given, &event, &mut uses, &apart) {
             given.command.around.late =
                 Some(Late { cause: LateCause::Forgotten, sheet: None, done_by: None });
             place = (n + chance.between(1, 60) as usize, 1);

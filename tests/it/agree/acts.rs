@@ -52,8 +52,8 @@ pub fn code(role: Role, second: bool) -> String {
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
     let mut command = match dice.below(96) {
-        0..16 => onward(state, dice),
-        16..24 => on_load(state, dice),
+        0..16 | 57..63 => onward(state, dice),
+        16..24 | 66..71 => on_load(state, dice),
         24 if dice.once_in(2) => recall::next(state, dice),
         24 => hold(state, dice),
         25 => lift(state, dice),
@@ -72,14 +72,10 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
         41..44 => add(dice),
-        44..56 => at_case::next(state, dice, now),
+        44..56 | 76..92 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
-        57..63 => onward(state, dice),
-        63..66 => recall::next(state, dice),
-        66..71 => on_load(state, dice),
+        63..66 | 92..95 => recall::next(state, dice),
         71..76 => at_machine::answer(state, dice),
-        76..92 => at_case::next(state, dice, now),
-        92..95 => recall::next(state, dice),
         _ => add(dice),
     };
     around(&mut command, dice, now);
