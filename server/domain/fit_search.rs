@@ -7,6 +7,7 @@ use super::case::Technique;
 use super::choosing::against_fit;
 use super::configuration::{Configuration, Wish};
 use super::fit::{Answer, Fit, Have};
+use super::fit_barred::also_held;
 use super::fit_complete::{Found, Wanted, complete};
 use super::fit_house::{Candidate, House};
 use super::fit_judge::judge;
@@ -292,6 +293,7 @@ impl<'h, 'a> Search<'h, 'a> {
         let spare = fit.together.iter().map(|it| it.spare_mm).reduce(f64::min);
         let mut offer = Offer {
             sentence: String::new(),
+            beware: also_held(self.house.setting.state, &open, &fit),
             configuration,
             fit,
             open,
@@ -330,7 +332,8 @@ impl<'h, 'a> Search<'h, 'a> {
                 offer.costs.iter().map(|cost| cost.sentence.as_str()).collect::<Vec<_>>().join(" ")
             ),
         };
-        format!("{barrel}: {open}{spare}, {ready}.{costs}")
+        let beware: String = offer.beware.iter().map(|it| format!(" {it}")).collect();
+        format!("{barrel}: {open}{spare}, {ready}.{costs}{beware}")
     }
 }
 

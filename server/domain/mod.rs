@@ -42,6 +42,7 @@ pub mod fact;
 pub mod finding;
 pub mod finding_words;
 pub mod fit;
+pub mod fit_barred;
 pub mod fit_complete;
 pub mod fit_house;
 pub mod fit_joint;

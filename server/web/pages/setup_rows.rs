@@ -6,6 +6,7 @@ use super::shared::{self, capital, count, listed, segment};
 use crate::domain::fit::{Fit, Together, Verdict};
 use crate::domain::fit_part::{EndAt, FitPart, Gas, Have, OpeningState, Processing, Size, Whence};
 use crate::domain::model::Family;
+use crate::domain::setup_sheet::Barred;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 
@@ -226,6 +227,17 @@ pub fn way_out(fit: &Fit) -> Option<String> {
         .map(|opening| end_at(fit, &opening.at))
         .collect();
     (!out.is_empty()).then(|| format!("Way out: {}. Keep it open.", listed(&out)))
+}
+
+/// The parts that are not to be laid out, before everything else that stands against it.
+pub fn barred(barred: &[Barred]) -> Vec<Line> {
+    let line = |it: &Barred| Line {
+        what: it.asset.to_string(),
+        words: String::new(),
+        sentence: it.sentence.clone(),
+        say: Say::held("not to be laid out"),
+    };
+    barred.iter().map(line).collect()
 }
 
 /// The rules of one or several verdicts, in words.

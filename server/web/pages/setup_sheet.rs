@@ -1,5 +1,7 @@
 //! The set-up sheet of a case: what do I lay out, where is it, does it fit, what do I look at before use?
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
@@ -11,7 +13,10 @@ use super::shared::{self, Done, Page, capital, listed, segment};
 use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
-use crate::domain::setup_sheet::{GAS_OUT, Offer, SetUpSheet};
+use crate::domain::fit_barred::also_held;
+use crate::domain::fit_part::FitPart;
+use crate::domain::id::Id;
+use crate::domain::setup_sheet::{Barred, ChosenFit, GAS_OUT, Offer, SetUpSheet};
 use crate::domain::state::State;
 use crate::web::visitor::{Visitor, render};
 
@@ -73,12 +78,14 @@ pub struct SetupSheetPage {
 }
 
 impl FitView {
-    pub fn of(state: &State, fit: &Fit, now: crate::domain::time::Time) -> FitView {
+    pub fn of(state: &State, fit: &Fit, barred: &[Barred], now: crate::domain::time::Time) -> FitView {
         let parts = setup_rows::parts(state, fit, now);
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
+        let mut against = setup_rows::barred(barred);
+        against.extend(setup_rows::checks(fit, bad));
         FitView {
             stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
-            against: setup_rows::checks(fit, bad),
+            against,
             holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
             way_out: setup_rows::way_out(fit),
             has_photos: parts.iter().any(|part| part.photo.is_some()),
@@ -104,7 +111,12 @@ fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<
 fn to_open(offer: &Offer) -> String {
     let mut words: Vec<String> = offer.open.iter().map(|set| format!("set {set}")).collect();
     words.extend(offer.loose.iter().map(|part| format!("{part}, which lies in no set")));
-    if words.is_empty() { String::new() } else { format!("Open {}.", listed(&words)) }
+    let mut all = Vec::new();
+    if !words.is_empty() {
+        all.push(format!("Open {}.", listed(&words)));
+    }
+    all.extend(offer.beware.clone());
+    all.join(" ")
 }
 
 fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferView {
@@ -117,15 +129,20 @@ fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferVi
     }
 }
 
-/// The sets that hold the parts of what was chosen.
-fn sets_of(fit: &Fit) -> String {
-    let mut sets: Vec<String> =
-        fit.parts.iter().filter_map(|part| part.set.as_ref()).map(|set| format!("set {set}")).collect();
-    sets.sort();
-    sets.dedup();
-    let loose = fit.parts.iter().filter(|part| part.set.is_none()).map(setup_rows::called);
-    sets.extend(loose.map(|part| format!("{part}, which lies in no set")));
-    if sets.is_empty() { String::new() } else { format!("Open {}.", listed(&sets)) }
+/// The sets that hold the parts of what was chosen, but for those that are not to be laid out.
+fn sets_of(state: &State, chosen: &ChosenFit, barred: &[Barred]) -> String {
+    let is_barred = |part: &&FitPart| barred.iter().any(|it| Some(&it.asset) == part.asset.as_ref());
+    let parts: Vec<&FitPart> = chosen.fit.parts.iter().filter(|part| !is_barred(part)).collect();
+    let sets: BTreeSet<&Id> = parts.iter().filter_map(|part| part.set.as_ref()).collect();
+    let mut words: Vec<String> = sets.iter().map(|set| format!("set {set}")).collect();
+    let loose = parts.iter().filter(|part| part.set.is_none()).map(|part| setup_rows::called(part));
+    words.extend(loose.map(|part| format!("{part}, which lies in no set")));
+    let mut all = Vec::new();
+    if !words.is_empty() {
+        all.push(format!("Open {}.", listed(&words)));
+    }
+    all.extend(also_held(state, sets, &chosen.fit));
+    all.join(" ")
 }
 
 impl SetupSheetPage {
@@ -133,9 +150,8 @@ impl SetupSheetPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let href = format!("/cases/{}", segment(case.case.as_str()));
         let first = sheet.offers.first();
-        let shown = sheet.chosen.as_ref().map(|chosen| &chosen.fit).or(first.map(|offer| &offer.fit));
         let obvious = sheet.obvious.as_ref();
-        let fit = shown.or(obvious.and_then(|obvious| obvious.fit.as_ref()));
+        let fit = sheet.shown();
         let stops = fit.is_some_and(|fit| fit.answer == Answer::Stop);
         let shown_as = match (&sheet.chosen, first, fit) {
             (Some(chosen), ..) => {
@@ -158,9 +174,9 @@ impl SetupSheetPage {
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
             shown_as,
             chosen: sheet.chosen.is_some(),
-            fit: fit.map(|fit| FitView::of(state, fit, now)),
+            fit: fit.map(|fit| FitView::of(state, fit, &sheet.barred, now)),
             open: match (&sheet.chosen, first) {
-                (Some(chosen), _) => sets_of(&chosen.fit),
+                (Some(chosen), _) => sets_of(state, chosen, &sheet.barred),
                 (None, Some(offer)) => to_open(offer),
                 (None, None) => String::new(),
             },
