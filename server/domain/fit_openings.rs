@@ -2,8 +2,9 @@
 
 use super::case::Technique;
 use super::fit::{Check, Gas, Opening, OpeningState, Rule, Verdict};
+use super::fit_hole::{one_hole, suits};
 use super::fit_layout::{End, Layout};
-use super::fit_size::{Width, mm};
+use super::fit_size::Width;
 use super::model::{Family, Port};
 use super::site::Policy;
 use crate::analysis::packing::{Length, TOLERANCE_MM, needed};
@@ -44,7 +45,7 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
     let gas = each.min().unwrap_or(Gas::NotKnown);
     let way_out = layout.way_out.contains(&end);
     let sits = match by {
-        Some(by) => format!("{} ({})", layout.called(by), state.words()),
+        Some(by) => sits(layout, by, state, holes.len()),
         None => "nothing".into(),
     };
     let through: Vec<String> = instruments.iter().map(|piece| layout.called(*piece)).collect();
@@ -52,10 +53,12 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         true => String::new(),
         false => format!("; {} through it", through.join(" and ")),
     };
-    let passes = match gas {
-        Gas::Open => "gas can pass",
-        Gas::Closed => "closed",
-        Gas::NotKnown => "whether gas can pass is not known",
+    let passes = match (gas, state) {
+        (_, OpeningState::Jet) => "gas comes in here (jet)",
+        (_, OpeningState::Connector) => "the breathing circuit joins here",
+        (Gas::Open, _) => "gas can pass",
+        (Gas::Closed, _) => "closed",
+        (Gas::NotKnown, _) => "whether gas can pass is not known",
     };
     let declared = if way_out { ", declared as the way out for gas" } else { "" };
     let called = layout.end_called(end);
@@ -71,6 +74,16 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         way_out,
         sentence: format!("Opening {called}: {sits}{through}: {passes}{declared}."),
     })
+}
+
+/// What sits on an opening, without saying "cap" of a cap twice.
+fn sits(layout: &Layout, by: usize, state: OpeningState, holes: usize) -> String {
+    match (state, holes) {
+        (OpeningState::Blank, _) => format!("{}, blank", layout.called(by)),
+        (OpeningState::HoledCap, 1) => format!("{} with a hole", layout.called(by)),
+        (OpeningState::HoledCap, holes) => format!("{} with {holes} holes", layout.called(by)),
+        (state, _) => format!("{} ({})", layout.called(by), state.words()),
+    }
 }
 
 /// Whether gas passes. Beside what goes through an open bore a gap has to stay; in a cap an instrument fills its hole,
@@ -104,11 +117,6 @@ fn gas(
         | OpeningState::Window => Gas::Closed,
         OpeningState::Other => Gas::NotKnown,
     }
-}
-
-/// Whether a hole seals on an instrument and bears it.
-pub fn suits(policy: &Policy, hole: &Width, shaft: Width, widest: Width) -> bool {
-    hole.high < shaft.low && hole.low.mm() >= widest.high.mm() * policy.cap_hole_ratio.f64() - TOLERANCE_MM
 }
 
 /// The instruments in the order of the holes, each in one that suits it where that can be; else the thickest in the widest.
@@ -275,7 +283,7 @@ fn closed(told: &mut Told, openings: &[Opening]) {
         );
     }
     if all_closed && !openings.is_empty() {
-        let sentence = "Every opening is closed.";
+        let sentence = "Every opening is closed, or joined to the breathing circuit.";
         told.say(Rule::Openings, Verdict::Holds, Vec::new(), sentence.into());
     }
 }
@@ -343,57 +351,4 @@ fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks
     }
     told.0.dedup();
     checks.append(&mut told.0);
-}
-
-/// One instrument in one hole of a cap.
-fn one_hole(
-    layout: &Layout,
-    policy: &Policy,
-    hole: &Width,
-    (cap, instrument): (usize, usize),
-    checks: &mut Vec<Check>,
-) {
-    let (called, of) = (layout.called(cap), layout.called(instrument));
-    let piece = layout.pieces.get(instrument);
-    let (shaft, widest) = (piece.and_then(|it| it.shaft()), piece.and_then(|it| it.widest()));
-    let (Some(shaft), Some(widest)) = (shaft, widest) else {
-        let sentence =
-            format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
-        let mut told = Told(Vec::new());
-        told.say(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence);
-        checks.append(&mut told.0);
-        return;
-    };
-    let seals = hole.high < shaft.low;
-    let (verdict, says) = if seals { (Verdict::Holds, "seals") } else { (Verdict::Fails, "does not seal") };
-    checks.push(Check {
-        rule: Rule::CapSeals,
-        verdict,
-        parts: vec![cap, instrument],
-        sentence: format!(
-            "The hole of {} in {called} {says} on {of} ({} shaft).",
-            mm(hole.high.mm()),
-            mm(shaft.low.mm())
-        ),
-        found_mm: Some(hole.high.mm()),
-        needed_mm: Some(shaft.low.mm()),
-        spare_mm: Some(shaft.low.mm() - hole.high.mm()),
-    });
-    let least = widest.high.mm() * policy.cap_hole_ratio.f64();
-    let bears = hole.low.mm() >= least - TOLERANCE_MM;
-    let (verdict, says) = if bears { (Verdict::Holds, "bears") } else { (Verdict::Fails, "would tear with") };
-    checks.push(Check {
-        rule: Rule::CapTears,
-        verdict,
-        parts: vec![cap, instrument],
-        sentence: format!(
-            "The hole of {} in {called} {says} {of}, {} at its widest (at least {} is the site's setting).",
-            mm(hole.low.mm()),
-            mm(widest.high.mm()),
-            mm(least)
-        ),
-        found_mm: Some(hole.low.mm()),
-        needed_mm: Some(least),
-        spare_mm: Some(hole.low.mm() - least),
-    });
 }

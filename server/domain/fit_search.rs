@@ -12,7 +12,7 @@ use super::fit_complete::{Found, Wanted, complete};
 use super::fit_house::{Candidate, House};
 use super::fit_judge::judge;
 use super::fit_layout::Layout;
-use super::fit_size::{Piece, mm};
+use super::fit_size::{Piece, mm, spare_mm};
 use super::id::Id;
 use super::model::Family;
 use super::setup_sheet::Offer;
@@ -52,7 +52,7 @@ pub struct Search<'h, 'a> {
 
 /// The slots that lie in the lumen at once. Where nobody said what works together, a closed system has forceps and
 /// suction in turn beside the telescope, through the second hole of its cap (common practice).
-fn groups(slots: &[Line], named: bool, technique: Technique) -> Vec<Vec<usize>> {
+pub fn groups(slots: &[Line], named: bool, technique: Technique) -> Vec<Vec<usize>> {
     let suction = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::SuctionTube.name());
     let forceps = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::Forceps.name());
     let all: Vec<usize> = (0..slots.len()).collect();
@@ -320,8 +320,9 @@ impl<'h, 'a> Search<'h, 'a> {
             (false, false) => format!("open {}; from the store {}", open.join(" and "), loose.join(", ")),
             (true, _) => format!("from the store {}", loose.join(", ")),
         };
-        let spare =
-            offer.spare_mm.map_or_else(String::new, |spare| format!(", {} to spare in the lumen", mm(spare)));
+        let spare = offer
+            .spare_mm
+            .map_or_else(String::new, |spare| format!(", {} to spare in the lumen", spare_mm(spare)));
         let ready = offer
             .ready_at
             .map_or_else(|| "ready now".to_string(), |at| format!("expected on {}", at.told(state.zone)));

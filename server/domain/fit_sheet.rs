@@ -12,7 +12,7 @@ use super::fit_judge::{Setting, judge};
 use super::fit_layout::{Layout, lay_out};
 use super::fit_obvious::obvious;
 use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, instruments};
-use super::fit_size::mm;
+use super::fit_size::{named, spare_mm};
 use super::id::Id;
 use super::refusal::Problem;
 use super::scan::{blocking_hold, general_problems};
@@ -265,7 +265,7 @@ fn fall_back(house: &House, technique: Technique, from: Option<&Layout>) -> Fall
 fn changes(from: &Fit, to: &Fit) -> Vec<String> {
     let places = |fit: &Fit| -> BTreeSet<(String, String)> {
         let told = |part: &super::fit::FitPart| {
-            let id = part.asset.as_ref().map(|id| id.to_string()).unwrap_or_default();
+            let called = part.asset.as_ref().map_or_else(|| part.family.words(), |id| named(part.family, id));
             let at = part.on.as_ref().or(part.through.as_ref());
             let on = at.and_then(|at| fit.parts.get(at.part).map(|on| (on, &at.end)));
             let place = on.map_or_else(String::new, |(on, end)| {
@@ -273,7 +273,7 @@ fn changes(from: &Fit, to: &Fit) -> Vec<String> {
                 let how = if part.through.is_some() { "through" } else { "on" };
                 format!(" {how} \"{end}\" of {other}")
             });
-            (format!("{} {id}", part.family.words()), place)
+            (called, place)
         };
         fit.parts.iter().skip(1).map(told).collect()
     };
@@ -291,5 +291,5 @@ pub fn worst(fit: &Fit) -> Vec<String> {
 
 /// The spare of a fit, as sentences tell it.
 pub fn spare_told(fit: &Fit) -> Option<String> {
-    fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(mm)
+    fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(spare_mm)
 }

@@ -44,6 +44,7 @@ pub mod finding_words;
 pub mod fit;
 pub mod fit_barred;
 pub mod fit_complete;
+pub mod fit_hole;
 pub mod fit_house;
 pub mod fit_joint;
 pub mod fit_judge;

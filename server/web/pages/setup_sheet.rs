@@ -14,7 +14,9 @@ use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
 use crate::domain::fit_barred::also_held;
+use crate::domain::fit_judge::Setting;
 use crate::domain::fit_part::FitPart;
+use crate::domain::fit_ready::coming;
 use crate::domain::id::Id;
 use crate::domain::setup_sheet::{Barred, ChosenFit, GAS_OUT, Offer, SetUpSheet};
 use crate::domain::state::State;
@@ -37,6 +39,8 @@ pub struct FitView {
     pub holding: Vec<Line>,
     pub way_out: Option<String>,
     pub parts: Vec<PartLine>,
+    /// When the sets that are on their way are there.
+    pub coming: Vec<String>,
     pub lumens: Vec<Drawing>,
     pub together: Vec<Line>,
     pub reaches: Vec<Drawing>,
@@ -78,8 +82,16 @@ pub struct SetupSheetPage {
 }
 
 impl FitView {
-    pub fn of(state: &State, fit: &Fit, barred: &[Barred], now: crate::domain::time::Time) -> FitView {
-        let parts = setup_rows::parts(state, fit, now);
+    pub fn of(setting: &Setting, fit: &Fit, barred: &[Barred]) -> FitView {
+        let (state, now) = (setting.state, setting.now);
+        let mut parts = setup_rows::parts(state, fit, now);
+        // What comes with its set is said once for the set.
+        let coming = coming(state, fit, setting.needed());
+        for part in &mut parts {
+            if coming.iter().any(|(places, _)| places.contains(&part.at)) {
+                part.why.drain(..part.why.len().min(1));
+            }
+        }
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
         let mut against = setup_rows::barred(barred);
         against.extend(setup_rows::checks(fit, bad));
@@ -90,6 +102,7 @@ impl FitView {
             way_out: setup_rows::way_out(fit),
             has_photos: parts.iter().any(|part| part.photo.is_some()),
             parts,
+            coming: coming.into_iter().map(|(_, sentence)| sentence).collect(),
             lumens: setup_drawings::lumens(fit),
             together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
             reaches: setup_drawings::reaches(fit),
@@ -174,7 +187,7 @@ impl SetupSheetPage {
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
             shown_as,
             chosen: sheet.chosen.is_some(),
-            fit: fit.map(|fit| FitView::of(state, fit, &sheet.barred, now)),
+            fit: fit.map(|fit| FitView::of(&Setting::of_case(state, case, now), fit, &sheet.barred)),
             open: match (&sheet.chosen, first) {
                 (Some(chosen), _) => sets_of(state, chosen, &sheet.barred),
                 (None, Some(offer)) => to_open(offer),

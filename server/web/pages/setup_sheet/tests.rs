@@ -287,3 +287,22 @@ fn what_is_looked_at_before_use_asks_for_what_is_there() {
     let lines = setup_rows::before_use(&without).join("\n");
     assert!(!lines.contains("Jaw") && !lines.contains("Suction"), "{lines}");
 }
+
+#[test]
+fn the_column_of_gas_says_where_it_comes_in() {
+    let mut fit = fit(Answer::Fits);
+    fit.openings = vec![
+        opening("jet port", OpeningState::Jet, Some(6), Gas::Closed, false),
+        opening("side port", OpeningState::Connector, Some(2), Gas::Closed, false),
+        opening("small port", OpeningState::Blank, Some(7), Gas::Closed, false),
+        Opening {
+            holes_mm: vec![2.0, 1.9],
+            instruments: vec![4, 5],
+            ..opening("eye port", OpeningState::HoledCap, Some(3), Gas::Closed, false)
+        },
+    ];
+    let lines = setup_rows::openings(&fit);
+    let says: Vec<&str> = lines.iter().map(|line| line.say.words.as_str()).collect();
+    assert_eq!(says, ["gas comes in here (jet)", "the breathing circuit joins here", "closed", "closed"]);
+    assert_eq!(lines[3].words, "cap with 2 holes, CAP-7, 2 mm and 1.9 mm, T-0142 and F-3 go in here");
+}
