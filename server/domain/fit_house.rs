@@ -10,6 +10,7 @@ use super::configuration::Wish;
 use super::fit::Have;
 use super::fit_judge::Setting;
 use super::fit_ready::{have, spent};
+use super::fit_search::MOST_SETS;
 use super::fit_size::{Piece, Reach, Width};
 use super::id::Id;
 use super::issuing::is_ready;
@@ -19,6 +20,9 @@ use super::setup_sheet::Cost;
 use super::state::{Asset, State};
 use super::time::Time;
 use crate::analysis::packing::Length;
+
+/// Sets that are looked at beside the barrel's own, the cheapest first.
+const MOST_USEFUL: usize = 40;
 
 /// Parts that nothing distinguishes for a configuration: one model, measured alike, tried alike.
 #[derive(Clone, Debug)]
@@ -174,6 +178,33 @@ impl<'a> House<'a> {
             all.push(Cost { case: None, count_sheet: Some(sheet.clone()), sentence });
         }
         all
+    }
+
+    /// The sets beside the barrel's own that hold something useful. Of those that hold the same the cheapest are enough,
+    /// since no more than [`MOST_SETS`] are opened; without that a large house would try every three of its sets.
+    pub fn useful(&self, own: Option<usize>, admitted: &dyn Fn(&Candidate) -> bool) -> Vec<usize> {
+        let mut held: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for piece in self.pieces.iter().filter(|piece| admitted(piece)) {
+            if let Some(set) = piece.set.filter(|set| Some(*set) != own) {
+                held.entry(set).or_default().push(piece.kind);
+            }
+        }
+        let mut alike: BTreeMap<Vec<usize>, Vec<(usize, usize, usize)>> = BTreeMap::new();
+        for (set, mut kinds) in held {
+            kinds.sort_unstable();
+            let cost = (self.robbed(&[set]).len(), self.undercut(&[set]).len(), set);
+            alike.entry(kinds).or_default().push(cost);
+        }
+        let mut useful: Vec<(usize, usize, usize)> = Vec::new();
+        for mut sets in alike.into_values() {
+            sets.sort_unstable();
+            useful.extend(sets.into_iter().take(MOST_SETS));
+        }
+        useful.sort_unstable();
+        useful.truncate(MOST_USEFUL);
+        let mut sets: Vec<usize> = useful.into_iter().map(|(.., set)| set).collect();
+        sets.sort_unstable();
+        sets
     }
 
     /// The barrel kinds that a wish admits.

@@ -9,7 +9,7 @@ use super::fit_length::lengths;
 use super::fit_lumen::lumen;
 use super::fit_openings::{openings, technique};
 use super::fit_ready::{Needed, processing};
-use super::fit_size::{Piece, mm};
+use super::fit_size::{Piece, mm, spare_mm};
 use super::model::Port;
 use super::setup_sheet::cautions;
 use super::state::State;
@@ -103,8 +103,8 @@ fn sentence(answer: Answer, checks: &[Check], spare: Option<f64>) -> String {
     };
     match answer {
         Answer::Fits => {
-            let spare =
-                spare.map_or_else(String::new, |spare| format!(" with {} to spare in the lumen", mm(spare)));
+            let spare = spare
+                .map_or_else(String::new, |spare| format!(" with {} to spare in the lumen", spare_mm(spare)));
             let warned = checks.first().filter(|check| check.verdict == Verdict::Warns);
             let look = warned.map_or_else(String::new, |check| format!(" Look first: {}", check.sentence));
             format!("It fits{spare}.{look}")

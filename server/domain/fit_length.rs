@@ -78,6 +78,12 @@ fn way(layout: &Layout, instrument: usize, entry: End) -> Result<Way, String> {
     Ok(Way { instrument: own, barrel, stack })
 }
 
+/// What a telescope is pulled out of: the cap that it goes through, or the opening where none sits there.
+fn mouth(layout: &Layout, telescope: usize) -> String {
+    let on = layout.entry(telescope).and_then(|entry| layout.on(entry));
+    on.map_or_else(|| "the opening".into(), |on| layout.called(on))
+}
+
 /// The tip lies at the working length less barrel and stack. Where stated and measured differ it lies between two
 /// places, and both have to be inside the window.
 fn telescope(layout: &Layout, policy: &Policy, part: usize, way: &Way) -> (TelescopeAt, Vec<Check>) {
@@ -120,8 +126,9 @@ fn telescope(layout: &Layout, policy: &Policy, part: usize, way: &Way) -> (Teles
         true => (
             Verdict::Holds,
             format!(
-                "Pulled back, {} of {called} stand out of the cap and its tip lies {} inside the barrel.",
+                "Pulled back, {} of {called} stand out of {} and its tip lies {} inside the barrel.",
                 told(out),
+                mouth(layout, part),
                 mm(-back.tip_mm)
             ),
         ),

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::fit::{Check, Circle, Rule, Together, Verdict};
 use super::fit_layout::{End, Layout};
 use super::fit_openings::shafts;
-use super::fit_size::mm;
+use super::fit_size::{mm, spare_mm};
 use super::site::Policy;
 use crate::analysis::packing::{Answer, Length, Problem};
 
@@ -149,9 +149,9 @@ fn work(
         "{called} {says} in the lumen of {}: they need {needed}{clear}, {}.",
         mm(lumen.mm()),
         if fit.spare_mm < 0.0 {
-            format!("{} too much", mm(-fit.spare_mm))
+            format!("{} too much", spare_mm(-fit.spare_mm))
         } else {
-            format!("{} to spare", mm(fit.spare_mm))
+            format!("{} to spare", spare_mm(fit.spare_mm))
         }
     );
     checks.push(numbered(

@@ -3,10 +3,13 @@
 
 use super::case::{Case, Technique};
 use super::configuration::{Configuration, EndOf, Placed, Wish};
-use super::fit::{Answer, Have};
+use super::fit::{Answer, Have, Verdict};
+use super::fit_caps;
 use super::fit_judge::{Setting, judge};
 use super::fit_layout::{Layout, lay_out};
+use super::fit_openings::openings;
 use super::fit_ready::have;
+use super::fit_search::groups;
 use super::fit_sheet::worst;
 use super::model::{Family, Model, Port};
 use super::set::SetState;
@@ -23,7 +26,8 @@ pub fn obvious(setting: &Setting, case: &Case, slots: &[Line], first: Option<&Of
         let sentence = no_barrel(state, wish)?;
         return Some(Obvious { sentence, fit: None });
     };
-    let configuration = from_set(state, set, barrel, technique, slots);
+    let is_named = wish.is_some_and(|wish| !wish.together.is_empty());
+    let configuration = from_set(state, set, barrel, technique, (slots, is_named));
     let layout = lay_out(state, &configuration).ok()?;
     let fit = judge(setting, &layout);
     let offered = first.is_some_and(|offer| offer.configuration.barrel == configuration.barrel);
@@ -100,7 +104,7 @@ fn from_set(
     set: &SetState,
     barrel: &Asset,
     technique: Technique,
-    slots: &[Line],
+    (slots, is_named): (&[Line], bool),
 ) -> Configuration {
     let members: Vec<(&Asset, &Model)> = state
         .members(set)
@@ -116,29 +120,75 @@ fn from_set(
     let first = |family: Family| members.iter().find(|(_, model)| model.family == family).map(|it| it.0);
     taken.extend(first(Family::Head));
     taken.extend(device.and_then(first));
+    let mut placed_in: Vec<Option<Line>> = Vec::new();
     for slot in slots {
         let free = members.iter().find(|(asset, model)| {
             is_for(model, slot) && !taken.iter().any(|other| other.asset == asset.asset)
         });
+        placed_in.push(free.map(|it| name(it.0)));
         taken.extend(free.map(|it| it.0));
     }
-    if technique == Technique::ControlledClosed {
-        taken.extend(members.iter().filter(|(_, model)| model.family == Family::Cap).map(|it| it.0));
-    }
-    let name = |asset: &Asset| Line(asset.asset.to_string());
-    let placed = |asset: &&Asset| Placed { asset: name(asset), on: None, through: None };
+    let groups = groups(slots, is_named, technique);
+    let group = |slots: &Vec<usize>| -> Vec<Line> {
+        slots.iter().filter_map(|slot| placed_in.get(*slot).cloned().flatten()).collect()
+    };
+    let together = groups.iter().map(group).filter(|group| !group.is_empty()).collect();
     let mut it = Configuration {
         barrel: name(barrel),
-        parts: taken.iter().map(placed).collect(),
-        together: Vec::new(),
+        parts: taken.iter().map(|asset| placed(asset)).collect(),
+        together,
         way_out: Vec::new(),
     };
+    if technique == Technique::ControlledClosed {
+        let caps = members.iter().filter(|(_, model)| model.family == Family::Cap).map(|it| it.0);
+        close(state, &mut it, &caps.collect::<Vec<_>>());
+    }
     if technique == Technique::JetOpen
         && let Some(out) = lay_out(state, &it).ok().and_then(|layout| in_line(&layout))
     {
         it.way_out = vec![out];
     }
     it
+}
+
+fn name(asset: &Asset) -> Line {
+    Line(asset.asset.to_string())
+}
+
+fn placed(asset: &Asset) -> Placed {
+    Placed { asset: name(asset), on: None, through: None }
+}
+
+/// Puts caps on the openings: of those with holes the one that suits what goes through it, then blank ones on what is
+/// left. A cap for which no place is left stays in its tray.
+fn close(state: &State, it: &mut Configuration, caps: &[&Asset]) {
+    let with = |it: &Configuration, cap: &Asset| {
+        let mut it = it.clone();
+        it.parts.push(placed(cap));
+        it
+    };
+    // How many doubts a cap leaves, and its holes, where it has a place at all.
+    let doubts = |it: &Configuration, cap: &Asset| {
+        let it = with(it, cap);
+        let layout = lay_out(state, &it).ok()?;
+        let piece = layout.pieces.iter().position(|piece| piece.id() == Some(&cap.asset))?;
+        layout.mount(piece)?;
+        let found = fit_caps::caps(&layout, &state.policy, &openings(&layout, &state.policy));
+        let doubts = found.iter().filter(|check| check.verdict > Verdict::Warns).count();
+        Some((doubts, layout.pieces.get(piece)?.holes().len()))
+    };
+    let ranked = caps.iter().filter_map(|cap| Some((doubts(it, cap)?, *cap)));
+    let holed = ranked.filter(|((_, holes), _)| *holes > 0);
+    let best = holed.min_by_key(|(rank, cap)| (*rank, cap.asset.clone()));
+    let goes_through = !it.together.is_empty();
+    if let Some((_, cap)) = best.filter(|_| goes_through) {
+        *it = with(it, cap);
+    }
+    for cap in caps {
+        if doubts(it, cap).is_some_and(|(_, holes)| holes == 0) {
+            *it = with(it, cap);
+        }
+    }
 }
 
 fn in_line(layout: &Layout) -> Option<EndOf> {

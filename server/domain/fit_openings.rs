@@ -46,7 +46,7 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
     let leaks = layout.at_once(end).into_iter().map(|here| leaks(state, &holes, &here)).max();
     let way_out = layout.way_out.contains(&end);
     let sits = match by {
-        Some(by) => format!("{} ({})", layout.called(by), state.words()),
+        Some(by) => sits(layout, by, state, holes.len()),
         None => "nothing".into(),
     };
     let through: Vec<String> = instruments.iter().map(|piece| layout.called(*piece)).collect();
@@ -54,10 +54,12 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         true => String::new(),
         false => format!("; {} through it", through.join(" and ")),
     };
-    let passes = match gas {
-        Gas::Open => "gas can pass",
-        Gas::Closed => "closed",
-        Gas::NotKnown => "whether gas can pass is not known",
+    let passes = match (gas, state) {
+        (_, OpeningState::Jet) => "gas comes in here (jet)",
+        (_, OpeningState::Connector) => "the breathing circuit joins here",
+        (Gas::Open, _) => "gas can pass",
+        (Gas::Closed, _) => "closed",
+        (Gas::NotKnown, _) => "whether gas can pass is not known",
     };
     let declared = if way_out { ", declared as the way out for gas" } else { "" };
     let called = layout.end_called(end);
@@ -74,6 +76,16 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
         way_out,
         sentence: format!("Opening {called}: {sits}{through}: {passes}{declared}."),
     })
+}
+
+/// What sits on an opening, without saying "cap" of a cap twice.
+fn sits(layout: &Layout, by: usize, state: OpeningState, holes: usize) -> String {
+    match (state, holes) {
+        (OpeningState::Blank, _) => format!("{}, blank", layout.called(by)),
+        (OpeningState::HoledCap, 1) => format!("{} with a hole", layout.called(by)),
+        (OpeningState::HoledCap, holes) => format!("{} with {holes} holes", layout.called(by)),
+        (state, _) => format!("{} ({})", layout.called(by), state.words()),
+    }
 }
 
 /// Whether gas passes. Beside what goes through an open bore a gap has to stay; in a cap an instrument fills its hole,
@@ -276,7 +288,7 @@ fn closed(told: &mut Told, openings: &[Opening]) {
         );
     }
     if all_closed && !openings.is_empty() {
-        let sentence = "Every opening is closed.";
+        let sentence = "Every opening is closed, or joined to the breathing circuit.";
         told.say(Rule::Openings, Verdict::Holds, Vec::new(), sentence.into());
     }
 }

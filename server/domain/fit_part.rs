@@ -186,6 +186,14 @@ impl OpeningState {
             OpeningState::Other => "another part",
         }
     }
+
+    /// The same where the holes of the cap are known.
+    pub fn told(self, holes: usize) -> String {
+        match (self, holes) {
+            (OpeningState::HoledCap, 2..) => format!("cap with {holes} holes"),
+            (state, _) => state.words().to_string(),
+        }
+    }
 }
 
 /// Whether gas can pass from the lumen to the air.

@@ -1,8 +1,11 @@
 //! Whether a part can be had for a case: sterile, in date, cool, on no hold, with life left; or expected in time.
 
+use std::collections::BTreeMap;
+
 use super::asset::missing;
 use super::case::Case;
-use super::fit::{Have, Processing};
+use super::fit::{Fit, Have, Processing};
+use super::id::Id;
 use super::scan::{blocking_hold, general_problems};
 use super::state::{Asset, Stage, State};
 use super::time::Time;
@@ -47,8 +50,58 @@ pub fn processing(state: &State, asset: &Asset, needed: Needed) -> Processing {
     Processing { have, ready_at, why, cycles_left, uses_left }
 }
 
+/// A part on its way: what it is at, and when the site's turnaround brings it back.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Debug)]
+struct Coming {
+    is: String,
+    at: Time,
+    in_time: bool,
+}
+
+impl Coming {
+    fn told(&self, called: &str, state: &State) -> String {
+        let then = if self.in_time { "in time" } else { "after the case begins" };
+        let at = self.at.in_zone(state.zone).format("%-d %B %Y, %H:%M");
+        format!(
+            "{called} {}; by the site's turnaround of {} minutes it is there on {at}, {then}.",
+            self.is, state.policy.turnaround_minutes
+        )
+    }
+}
+
+/// The parts of sets that are on their way, by their places, with one sentence for those of a set that come together.
+pub fn coming(state: &State, fit: &Fit, needed: Needed) -> Vec<(Vec<usize>, String)> {
+    let mut all: BTreeMap<(&Id, Coming), Vec<usize>> = BTreeMap::new();
+    for (place, part) in fit.parts.iter().enumerate() {
+        let asset = part.asset.as_ref().and_then(|asset| state.assets.get(asset));
+        let coming = asset.and_then(|asset| stands(state, asset, needed).err());
+        if let (Some(set), Some(mut coming)) = (&part.set, coming) {
+            // What differs by seconds comes together.
+            coming.at = Time(coming.at.0 - coming.at.0.rem_euclid(60_000_000));
+            all.entry((set, coming)).or_default().push(place);
+        }
+    }
+    let told = |((set, coming), places): ((&Id, Coming), Vec<usize>)| {
+        let parts = places.iter().filter_map(|place| fit.parts.get(*place)?.asset.as_ref());
+        let names: Vec<&str> = parts.map(Id::as_str).collect();
+        let sentence = coming.told(&format!("Set {set} ({})", names.join(", ")), state);
+        (places, sentence)
+    };
+    all.into_iter().map(told).collect()
+}
+
 /// Whether a part can be had, when, and what stands in the way.
 pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>, Vec<String>) {
+    stands(state, asset, needed).unwrap_or_else(|coming| {
+        let have = if coming.in_time { Have::Expected } else { Have::NotReady };
+        (have, Some(coming.at), vec![coming.told(&asset.called(), state)])
+    })
+}
+
+type Had = (Have, Option<Time>, Vec<String>);
+
+/// Whether a part can be had; the error is that it is on its way.
+fn stands(state: &State, asset: &Asset, needed: Needed) -> Result<Had, Coming> {
     let called = asset.called();
     let mut against: Vec<String> =
         general_problems(state, asset).into_iter().map(|problem| problem.found).collect();
@@ -57,17 +110,17 @@ pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>
         against = vec![missing(state, asset).found];
     }
     if !against.is_empty() {
-        return (Have::NotReady, None, against);
+        return Ok((Have::NotReady, None, against));
     }
     let at_case = needed.case.and_then(|case| case.parts.get(&asset.asset));
     if asset.stage.is_out() && at_case.is_some_and(|part| part.out) {
-        return (Have::Ready, Some(asset.act_at), Vec::new());
+        return Ok((Have::Ready, Some(asset.act_at), Vec::new()));
     }
     let minutes = i64::from(state.policy.turnaround_minutes);
     let told = |at: Time| at.told(state.zone);
     let past_date = asset.sterile_until.is_some_and(|until| needed.by.date(state.zone) > until);
     if asset.stage == Stage::Ready && !past_date {
-        return match asset.cooling_until(needed.now) {
+        return Ok(match asset.cooling_until(needed.now) {
             None => (Have::Ready, Some(asset.cool_at.unwrap_or(asset.act_at)), Vec::new()),
             Some(cool) if cool <= needed.by => {
                 let why = format!("{called} is sterile and cooling until {}.", told(cool));
@@ -77,7 +130,7 @@ pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>
                 let why = format!("{called} is cooling until {}, after the case begins.", told(cool));
                 (Have::NotReady, Some(cool), vec![why])
             }
-        };
+        });
     }
     let out_at = state.open_cases().find(|case| case.parts.get(&asset.asset).is_some_and(|part| part.out));
     let (from, is) = match (out_at, asset.stage) {
@@ -88,13 +141,5 @@ pub fn have(state: &State, asset: &Asset, needed: Needed) -> (Have, Option<Time>
         (_, stage) => (needed.now, format!("is {}", stage.words())),
     };
     let at = from.plus_minutes(minutes);
-    let (have, then) = match at <= needed.by {
-        true => (Have::Expected, "in time"),
-        false => (Have::NotReady, "after the case begins"),
-    };
-    let why = format!(
-        "{called} {is}; by the site's turnaround of {minutes} minutes it is there on {}, {then}.",
-        told(at)
-    );
-    (have, Some(at), vec![why])
+    Err(Coming { is, at, in_time: at <= needed.by })
 }

@@ -7,11 +7,12 @@ use super::case::Technique;
 use super::choosing::against_fit;
 use super::configuration::{Configuration, Wish};
 use super::fit::{Answer, Fit, Have};
+use super::fit_barred::also_held;
 use super::fit_complete::{Found, Wanted, complete};
 use super::fit_house::{Candidate, House};
 use super::fit_judge::judge;
 use super::fit_layout::Layout;
-use super::fit_size::{Piece, mm};
+use super::fit_size::{Piece, mm, spare_mm};
 use super::id::Id;
 use super::model::Family;
 use super::setup_sheet::Offer;
@@ -51,7 +52,7 @@ pub struct Search<'h, 'a> {
 
 /// The slots that lie in the lumen at once. Where nobody said what works together, a closed system has forceps and
 /// suction in turn beside the telescope, through the second hole of its cap (common practice).
-fn groups(slots: &[Line], named: bool, technique: Technique) -> Vec<Vec<usize>> {
+pub fn groups(slots: &[Line], named: bool, technique: Technique) -> Vec<Vec<usize>> {
     let suction = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::SuctionTube.name());
     let forceps = |n: &usize| slots.get(*n).is_some_and(|slot| slot.as_str() == Family::Forceps.name());
     let all: Vec<usize> = (0..slots.len()).collect();
@@ -199,9 +200,7 @@ impl<'h, 'a> Search<'h, 'a> {
         admitted: &dyn Fn(&Candidate) -> bool,
     ) -> Vec<(Cost, Vec<usize>)> {
         let own: Vec<usize> = barrel.set.into_iter().collect();
-        let useful: BTreeSet<usize> =
-            self.house.pieces.iter().filter(|piece| admitted(piece)).filter_map(|piece| piece.set).collect();
-        let others: Vec<usize> = useful.into_iter().filter(|set| Some(*set) != barrel.set).collect();
+        let others = self.house.useful(barrel.set, admitted);
         let mut all: Vec<Vec<usize>> = vec![own.clone()];
         let mut grown: Vec<(usize, Vec<usize>)> = vec![(0, own)];
         while let Some((from, sets)) = grown.pop() {
@@ -292,6 +291,7 @@ impl<'h, 'a> Search<'h, 'a> {
         let spare = fit.together.iter().map(|it| it.spare_mm).reduce(f64::min);
         let mut offer = Offer {
             sentence: String::new(),
+            beware: also_held(self.house.setting.state, &open, &fit),
             configuration,
             fit,
             open,
@@ -318,8 +318,9 @@ impl<'h, 'a> Search<'h, 'a> {
             (false, false) => format!("open {}; from the store {}", open.join(" and "), loose.join(", ")),
             (true, _) => format!("from the store {}", loose.join(", ")),
         };
-        let spare =
-            offer.spare_mm.map_or_else(String::new, |spare| format!(", {} to spare in the lumen", mm(spare)));
+        let spare = offer
+            .spare_mm
+            .map_or_else(String::new, |spare| format!(", {} to spare in the lumen", spare_mm(spare)));
         let ready = offer
             .ready_at
             .map_or_else(|| "ready now".to_string(), |at| format!("expected on {}", at.told(state.zone)));
@@ -330,7 +331,8 @@ impl<'h, 'a> Search<'h, 'a> {
                 offer.costs.iter().map(|cost| cost.sentence.as_str()).collect::<Vec<_>>().join(" ")
             ),
         };
-        format!("{barrel}: {open}{spare}, {ready}.{costs}")
+        let beware: String = offer.beware.iter().map(|it| format!(" {it}")).collect();
+        format!("{barrel}: {open}{spare}, {ready}.{costs}{beware}")
     }
 }
 

@@ -6,16 +6,17 @@ use std::collections::BTreeSet;
 use super::case::{Case, Technique};
 use super::configuration::Configuration;
 use super::fit::{Answer, Fit, Verdict};
+use super::fit_barred::barred;
 use super::fit_house::{Candidate, House};
 use super::fit_judge::{Setting, judge};
-use super::fit_layout::lay_out;
+use super::fit_layout::{Layout, lay_out};
 use super::fit_obvious::obvious;
 use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, instruments};
-use super::fit_size::mm;
+use super::fit_size::{named, spare_mm};
 use super::id::Id;
 use super::refusal::Problem;
 use super::scan::{blocking_hold, general_problems};
-use super::setup_sheet::{Beside, ChosenFit, FallBack, Offer, SetUpSheet, cautions};
+use super::setup_sheet::{Barred, Beside, ChosenFit, FallBack, SetUpSheet, cautions};
 use super::state::State;
 use super::time::Time;
 
@@ -44,23 +45,34 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let smaller = smaller(&house, search.as_ref(), chosen.as_ref(), kept.first().copied(), wish.is_some());
     let fall_back = search.as_ref().and_then(|search| {
         let technique = wish.and_then(|wish| wish.fall_back).or(other(search.technique))?;
-        Some(fall_back(&house, technique, kept.first().copied()))
+        // What is changed is what is shown: what was chosen, else the first offer.
+        let from = match &chosen {
+            Some(chosen) => lay_out(state, &chosen.configuration).ok(),
+            None => kept.first().map(|best| best.layout.clone()),
+        };
+        Some(fall_back(&house, technique, from.as_ref()))
     });
-    let barrel = chosen.as_ref().map(|it| &it.fit).or(offers.first().map(|offer| &offer.fit));
-    let family = barrel.and_then(|fit| fit.parts.first()).map(|part| part.family);
-    SetUpSheet {
+    let mut sheet = SetUpSheet {
         case: case.case.clone(),
         start: case.start,
         technique: case.technique,
         wish: case.wish.as_deref().cloned(),
-        sentence: sentence(case, chosen.as_ref(), &offers, obvious.as_ref().map(|it| it.sentence.as_str())),
-        cautions: cautions(case.technique, family),
+        sentence: String::new(),
+        cautions: Vec::new(),
         chosen,
+        barred: Vec::new(),
         offers,
         obvious,
         smaller,
         fall_back,
-    }
+    };
+    let shown = sheet.shown();
+    let family = shown.and_then(|fit| fit.parts.first()).map(|part| part.family);
+    let barred = shown.map(|fit| barred(state, case, fit, now)).unwrap_or_default();
+    sheet.cautions = cautions(case.technique, family);
+    sheet.barred = barred;
+    sheet.sentence = sentence(case, &sheet);
+    sheet
 }
 
 /// What was chosen, judged as things stand now; `None` where nothing was, or where its names mean nothing any more.
@@ -100,17 +112,29 @@ pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<String> {
     (!lacking.is_empty()).then(|| format!("The chosen configuration lacks a part. {}", lacking.join(" ")))
 }
 
-fn sentence(case: &Case, chosen: Option<&ChosenFit>, offers: &[Offer], obvious: Option<&str>) -> String {
+fn sentence(case: &Case, sheet: &SetUpSheet) -> String {
     let technique = case.technique.map_or("technique not known", Technique::words);
     let head = format!("Case {}, {technique}", case.case);
-    match (chosen, offers.first(), case.technique) {
-        (Some(chosen), _, _) => format!("{head}: {}", chosen.fit.sentence),
+    match (&sheet.chosen, sheet.offers.first(), case.technique) {
+        (Some(chosen), _, _) => format!("{head}: {}", of_chosen(&chosen.fit, &sheet.barred)),
         (None, _, None) => format!("{head}: nothing can be said of the openings, so nothing is offered."),
         (None, Some(best), _) => format!("{head}: nothing is chosen yet. The best: {}", best.sentence),
         (None, None, _) => {
-            let why = obvious.map_or_else(String::new, |why| format!(" {why}"));
+            let why = sheet.obvious.as_ref().map_or_else(String::new, |why| format!(" {}", why.sentence));
             format!("{head}: no complete configuration fits of what is or will be ready.{why}")
         }
+    }
+}
+
+/// What is said of a choice: a stop first, then what is not to be laid out. Nothing fits while that is in it.
+fn of_chosen(fit: &Fit, barred: &[Barred]) -> String {
+    let against: Vec<&str> = barred.iter().map(|it| it.sentence.as_str()).collect();
+    let against = against.join(" ");
+    match fit.answer {
+        _ if barred.is_empty() => fit.sentence.clone(),
+        Answer::Fits => against,
+        Answer::Stop => format!("{} {against}", fit.sentence),
+        Answer::NotKnown | Answer::DoesNotFit => format!("{against} {}", fit.sentence),
     }
 }
 
@@ -197,9 +221,9 @@ fn other(technique: Technique) -> Option<Technique> {
 }
 
 /// The same barrel and the same instruments for another technique, where that can be; else other instruments too.
-fn fall_back(house: &House, technique: Technique, best: Option<&Ranked>) -> FallBack {
+fn fall_back(house: &House, technique: Technique, from: Option<&Layout>) -> FallBack {
     let words = technique.words();
-    let Some((best, now)) = best.and_then(|best| Some((best, Configuration::of(&best.layout)?))) else {
+    let Some((from, now)) = from.and_then(|from| Some((from, Configuration::of(from)?))) else {
         let sentence = format!("Nothing fits yet that could be changed to {words}.");
         return FallBack { technique, sentence, changes: Vec::new(), offer: None };
     };
@@ -228,7 +252,7 @@ fn fall_back(house: &House, technique: Technique, best: Option<&Ranked>) -> Fall
             format!("No change to {words} is complete with this barrel of what is or will be ready.");
         return FallBack { technique, sentence, changes: Vec::new(), offer: None };
     };
-    let changes = changes(&judge(&house.setting, &best.layout), &offer.fit);
+    let changes = changes(&judge(&house.setting, from), &offer.fit);
     let sentence = match changes.len() {
         0 => format!("For {words} nothing has to be changed."),
         1 => format!("One change makes it {words}."),
@@ -241,7 +265,7 @@ fn fall_back(house: &House, technique: Technique, best: Option<&Ranked>) -> Fall
 fn changes(from: &Fit, to: &Fit) -> Vec<String> {
     let places = |fit: &Fit| -> BTreeSet<(String, String)> {
         let told = |part: &super::fit::FitPart| {
-            let id = part.asset.as_ref().map(|id| id.to_string()).unwrap_or_default();
+            let called = part.asset.as_ref().map_or_else(|| part.family.words(), |id| named(part.family, id));
             let at = part.on.as_ref().or(part.through.as_ref());
             let on = at.and_then(|at| fit.parts.get(at.part).map(|on| (on, &at.end)));
             let place = on.map_or_else(String::new, |(on, end)| {
@@ -249,7 +273,7 @@ fn changes(from: &Fit, to: &Fit) -> Vec<String> {
                 let how = if part.through.is_some() { "through" } else { "on" };
                 format!(" {how} \"{end}\" of {other}")
             });
-            (format!("{} {id}", part.family.words()), place)
+            (called, place)
         };
         fit.parts.iter().skip(1).map(told).collect()
     };
@@ -267,5 +291,5 @@ pub fn worst(fit: &Fit) -> Vec<String> {
 
 /// The spare of a fit, as sentences tell it.
 pub fn spare_told(fit: &Fit) -> Option<String> {
-    fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(mm)
+    fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(spare_mm)
 }

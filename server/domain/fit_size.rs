@@ -44,6 +44,23 @@ pub fn mm(number: f64) -> String {
     format!("{} mm", if rounded == 0.0 { 0.0 } else { rounded })
 }
 
+/// What is to spare, as sentences and pictures alike tell it: two places, but where that would say nothing.
+pub fn spare_mm(number: f64) -> String {
+    let rounded = (number * 100.0).round() / 100.0;
+    mm(if rounded == 0.0 { number } else { rounded })
+}
+
+/// A family with the name of a piece; the name alone where it says the family already, as in "cap-0535".
+pub fn named(family: Family, id: &Id) -> String {
+    let (words, name) = (family.words(), id.as_str());
+    let begins = name.get(..words.len()).is_some_and(|begin| begin.eq_ignore_ascii_case(&words));
+    let goes_on = name.get(words.len()..).and_then(|rest| rest.chars().next());
+    match begins && goes_on.is_none_or(|next| !next.is_alphabetic()) {
+        true => name.to_string(),
+        false => format!("{words} {name}"),
+    }
+}
+
 /// French as millimetres, to three places: what people read beside it.
 fn french_mm(french: Quantity) -> Quantity {
     Quantity((french.0 / Decimal::from(3)).round_dp(3).normalize())
@@ -96,7 +113,7 @@ impl<'a> Piece<'a> {
     /// How sentences call it.
     pub fn called(&self) -> String {
         match self.asset {
-            Some(asset) => format!("{} {}", self.family().words(), asset.asset),
+            Some(asset) => named(self.family(), &asset.asset),
             None => self.model.name.0.clone(),
         }
     }

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::fit_caps::{each_in_its_own, suits};
+use super::fit_caps::each_in_its_own;
 use super::fit_complete::Completing;
+use super::fit_hole::suits;
 use super::fit_layout::End;
 use super::fit_room::Way;
 use crate::analysis::packing::{Answer, Length, Problem, TOLERANCE_MM, needed};

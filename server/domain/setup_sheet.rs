@@ -7,6 +7,7 @@ use super::configuration::{Configuration, Wish};
 use super::fit::Fit;
 use super::id::Id;
 use super::model::Family;
+use super::replacement::Replacement;
 use super::time::Time;
 
 /// What taking a configuration costs somebody else.
@@ -31,6 +32,9 @@ pub struct Offer {
     /// Parts that lie in no set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub loose: Vec<Id>,
+    /// What else lies in these sets and is not to be used.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub beware: Vec<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub spare_mm: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -74,6 +78,15 @@ pub struct ChosenFit {
     pub fit: Fit,
 }
 
+/// A part of what is shown that is not to be laid out, whatever its sizes: held, retired, missing or in repair.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Barred {
+    pub asset: Id,
+    pub sentence: String,
+    /// What is ready in its place, the best first.
+    pub instead: Vec<Replacement>,
+}
+
 /// The answer on a case: what was chosen, what could be, and what lies beside it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SetUpSheet {
@@ -87,6 +100,9 @@ pub struct SetUpSheet {
     pub sentence: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub chosen: Option<ChosenFit>,
+    /// What of the shown configuration is not to be laid out.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub barred: Vec<Barred>,
     /// The best first, at most three.
     pub offers: Vec<Offer>,
     /// Why the obvious choice is not among them.
@@ -97,6 +113,15 @@ pub struct SetUpSheet {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fall_back: Option<FallBack>,
     pub cautions: Vec<String>,
+}
+
+impl SetUpSheet {
+    /// What the sheet shows: what was chosen, else the best that is offered, else what one would reach for first.
+    pub fn shown(&self) -> Option<&Fit> {
+        let offered = || self.offers.first().map(|offer| &offer.fit);
+        let obvious = || self.obvious.as_ref().and_then(|obvious| obvious.fit.as_ref());
+        self.chosen.as_ref().map(|chosen| &chosen.fit).or_else(offered).or_else(obvious)
+    }
 }
 
 /// On every set-up sheet and its print.

@@ -80,6 +80,17 @@ async fn a_sheet_is_drawn_and_a_joint_that_was_tried_is_known() {
     let (status, _, page) = act(&client, &served, &tried).await;
     assert_eq!(status, 200, "{page}");
     assert!(page.contains("Set-up sheet of case K-8") && !page.contains("Tried together?"), "{page}");
+    let hold = json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-8"});
+    served.done(Role::Desk, hold).await;
+    let (_, _, page) = open(&client, &served, "/cases/K-8/sheet").await;
+    let heading = page.split("<h1>").nth(1).and_then(|rest| rest.split("</h1>").next()).expect("a heading");
+    assert!(heading.contains("Not to be laid out") && !heading.contains("It fits"), "{heading}");
+    let box_of = page.split("class=\"against\"").nth(1).and_then(|rest| rest.split("</section>").next());
+    assert!(box_of.is_some_and(|told| told.contains("Not to be laid out")), "{page}");
+    let opened =
+        page.split("<b>Open ").nth(1).and_then(|rest| rest.split("</b>").next()).expect("what to open");
+    assert!(opened.contains("B-8") && !opened.contains("T-8"), "{opened}");
+    assert!(!page.contains("kept free"), "no clearance is asked for: {page}");
     served.sound().await;
     served.stop().await;
 }

@@ -26,8 +26,11 @@ pub async fn sheet(
 ) -> Result<Response, Problem> {
     params.done()?;
     let (state, now) = caller.state().await?;
-    let found = state.cases.get(case.as_str()).ok_or_else(|| Problem::unknown_thing("case", &case))?;
-    let mut told = json!(set_up_sheet(&state, found, now));
+    let found = state.cases.get(case.as_str()).ok_or_else(|| Problem::unknown_thing("case", &case))?.clone();
+    let house = state.clone();
+    // A large house takes a while to search: others are answered meanwhile.
+    let searched = tokio::task::spawn_blocking(move || json!(set_up_sheet(&house, &found, now)));
+    let mut told = searched.await.map_err(|_| Problem::too_many())?;
     told["entry"] = state.seq.into();
     Ok(ok(&told))
 }

@@ -6,6 +6,7 @@ use super::drawing::reach::{At, Reach};
 use super::setup_rows::{called, called_at, joints, together};
 use crate::domain::fit::{Fit, TelescopeAt, Together, Verdict};
 use crate::domain::fit_part::{FitPart, Joint};
+use crate::domain::fit_size::named as piece_named;
 use crate::domain::model::Family;
 
 /// A drawing, and the same in words.
@@ -86,7 +87,11 @@ fn link(fit: &Fit, at: usize, joint: &Joint) -> Link {
 
 fn named(fit: &Fit, part: usize) -> String {
     let found = fit.parts.get(part);
-    found.map(|part| format!("{} {}", short_family(part.family), called(part))).unwrap_or_default()
+    let name = |part: &FitPart| match (part.family, &part.asset) {
+        (Family::Cap, Some(asset)) => piece_named(part.family, asset),
+        _ => format!("{} {}", short_family(part.family), called(part)),
+    };
+    found.map(name).unwrap_or_default()
 }
 
 fn short_family(family: Family) -> String {

@@ -5,13 +5,17 @@ use super::say::Say;
 use super::shared::{self, capital, count, listed, segment};
 use crate::domain::fit::{Fit, Together, Verdict};
 use crate::domain::fit_part::{EndAt, FitPart, Gas, Have, OpeningState, Processing, Size, Whence};
+use crate::domain::fit_size::spare_mm;
 use crate::domain::model::Family;
+use crate::domain::setup_sheet::Barred;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 
 /// A part in the order of assembly.
 pub struct PartLine {
     pub step: usize,
+    /// Its place among the parts of the answer.
+    pub at: usize,
     pub name: String,
     pub href: String,
     pub family: String,
@@ -105,7 +109,8 @@ pub fn sizes(part: &FitPart) -> String {
     all.join(", ")
 }
 
-fn place(part: &FitPart) -> String {
+/// Its set and line, and where it is: in the load that it is in, else on its shelf.
+fn place(state: &State, part: &FitPart) -> String {
     let mut words = Vec::new();
     if let Some(set) = &part.set {
         words.push(format!("set {set}"));
@@ -114,7 +119,14 @@ fn place(part: &FitPart) -> String {
         let position = part.position.map_or(String::new(), |position| format!(" {position}"));
         words.push(format!("{line}{position}"));
     }
-    words.extend(part.location.clone());
+    let asset = part.asset.as_ref().and_then(|asset| state.assets.get(asset));
+    match asset.and_then(|asset| asset.in_load.as_ref()) {
+        Some(load) => {
+            let machine = state.loads.get(load).map(|load| format!(" in {}", load.machine));
+            words.push(format!("in load {load}{}", machine.unwrap_or_default()));
+        }
+        None => words.extend(part.location.clone()),
+    }
     if words.is_empty() { "in no set, nowhere put away".into() } else { words.join(", ") }
 }
 
@@ -140,10 +152,11 @@ fn have(state: &State, processing: &Processing, now: Time) -> Say {
 }
 
 pub fn parts(state: &State, fit: &Fit, now: Time) -> Vec<PartLine> {
-    let mut order: Vec<&FitPart> = fit.parts.iter().collect();
-    order.sort_by_key(|part| part.step);
-    let line = |part: &FitPart| PartLine {
+    let mut order: Vec<(usize, &FitPart)> = fit.parts.iter().enumerate().collect();
+    order.sort_by_key(|(_, part)| part.step);
+    let line = |(at, part): (usize, &FitPart)| PartLine {
         step: part.step,
+        at,
         name: called(part),
         href: part
             .asset
@@ -154,7 +167,7 @@ pub fn parts(state: &State, fit: &Fit, now: Time) -> Vec<PartLine> {
         what: format!("{}: {}", capital(&part.family.words()), part.name),
         mark: part.mark.clone().unwrap_or_default(),
         sizes: sizes(part),
-        place: place(part),
+        place: place(state, part),
         joins: joins(fit, part),
         say: part.processing.as_ref().map(|processing| have(state, processing, now)),
         why: part.processing.as_ref().map(|processing| processing.why.clone()).unwrap_or_default(),
@@ -189,7 +202,7 @@ pub fn joints(fit: &Fit) -> Vec<Line> {
 
 pub fn openings(fit: &Fit) -> Vec<Line> {
     let line = |opening: &crate::domain::fit_part::Opening| {
-        let mut words = vec![opening.state.words().to_string()];
+        let mut words = vec![opening.state.told(opening.holes_mm.len())];
         words.extend(opening.by.map(|by| called_at(fit, by)));
         if opening.state == OpeningState::HoledCap && !opening.holes_mm.is_empty() {
             let holes: Vec<String> =
@@ -198,13 +211,18 @@ pub fn openings(fit: &Fit) -> Vec<Line> {
         }
         if !opening.instruments.is_empty() {
             let through: Vec<String> = opening.instruments.iter().map(|at| called_at(fit, *at)).collect();
-            words.push(format!("{} goes in here", listed(&through)));
+            let go = if through.len() == 1 { "goes" } else { "go" };
+            words.push(format!("{} {go} in here", listed(&through)));
         }
         Line {
             what: capital(&end_at(fit, &opening.at)),
             words: words.join(", "),
             sentence: opening.sentence.clone(),
             say: match (opening.way_out, opening.gas) {
+                (false, _) if opening.state == OpeningState::Jet => Say::plain("gas comes in here (jet)"),
+                (false, _) if opening.state == OpeningState::Connector => {
+                    Say::plain("the breathing circuit joins here")
+                }
                 (true, Gas::Open) => Say::new("ready", "ready", "gas leaves here: keep it open"),
                 (true, Gas::Closed) => Say::held("declared as the way out, and closed"),
                 (true, Gas::NotKnown) => Say::held("declared as the way out, and not known to be open"),
@@ -226,6 +244,17 @@ pub fn way_out(fit: &Fit) -> Option<String> {
         .map(|opening| end_at(fit, &opening.at))
         .collect();
     (!out.is_empty()).then(|| format!("Way out: {}. Keep it open.", listed(&out)))
+}
+
+/// The parts that are not to be laid out, before everything else that stands against it.
+pub fn barred(barred: &[Barred]) -> Vec<Line> {
+    let line = |it: &Barred| Line {
+        what: it.asset.to_string(),
+        words: String::new(),
+        sentence: it.sentence.clone(),
+        say: Say::held("not to be laid out"),
+    };
+    barred.iter().map(line).collect()
 }
 
 /// The rules of one or several verdicts, in words.
@@ -258,6 +287,14 @@ fn lie(parts: &str, count: usize, verdict: Verdict) -> String {
     }
 }
 
+/// What the site's rule keeps free besides what is to spare; nothing where it has no such rule.
+fn kept_free(clearance_mm: f64) -> String {
+    match clearance_mm > 0.0 {
+        true => format!(", {} mm kept free by the site's rule", mm(clearance_mm)),
+        false => String::new(),
+    }
+}
+
 /// What lies together, as a line with its numbers.
 pub fn together(fit: &Fit, group: &Together) -> Line {
     let parts: Vec<String> = group.parts.iter().map(|at| called_at(fit, *at)).collect();
@@ -267,12 +304,12 @@ pub fn together(fit: &Fit, group: &Together) -> Line {
         format!("needed are between {} and {} mm", mm(group.needed_low_mm), mm(group.needed_high_mm))
     };
     let spare = match group.spare_mm {
-        spare if spare < 0.0 => format!("{} mm too narrow", mm(-spare)),
-        spare => format!("{} mm to spare", mm(spare)),
+        spare if spare < 0.0 => format!("{} too narrow", spare_mm(-spare)),
+        spare => format!("{} to spare", spare_mm(spare)),
     };
     Line {
         what: lie(&listed(&parts), parts.len(), group.verdict),
-        words: format!("{needed}, lumen {} mm, clearance {} mm", mm(group.lumen_mm), mm(group.clearance_mm)),
+        words: format!("{needed}, lumen {} mm{}", mm(group.lumen_mm), kept_free(group.clearance_mm)),
         sentence: capital(&spare),
         say: of_verdict(group.verdict),
     }

@@ -1,5 +1,7 @@
 //! The set-up sheet of a case: what do I lay out, where is it, does it fit, what do I look at before use?
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
@@ -11,8 +13,14 @@ use super::shared::{self, Done, Page, capital, listed, segment};
 use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
-use crate::domain::setup_sheet::{GAS_OUT, Offer, SetUpSheet};
+use crate::domain::fit_barred::also_held;
+use crate::domain::fit_judge::Setting;
+use crate::domain::fit_part::FitPart;
+use crate::domain::fit_ready::coming;
+use crate::domain::id::Id;
+use crate::domain::setup_sheet::{Barred, ChosenFit, GAS_OUT, Offer, SetUpSheet};
 use crate::domain::state::State;
+use crate::web::fail;
 use crate::web::visitor::{Visitor, render};
 
 /// A configuration that could be taken, with the form that takes it.
@@ -32,6 +40,8 @@ pub struct FitView {
     pub holding: Vec<Line>,
     pub way_out: Option<String>,
     pub parts: Vec<PartLine>,
+    /// When the sets that are on their way are there.
+    pub coming: Vec<String>,
     pub lumens: Vec<Drawing>,
     pub together: Vec<Line>,
     pub reaches: Vec<Drawing>,
@@ -73,16 +83,27 @@ pub struct SetupSheetPage {
 }
 
 impl FitView {
-    pub fn of(state: &State, fit: &Fit, now: crate::domain::time::Time) -> FitView {
-        let parts = setup_rows::parts(state, fit, now);
+    pub fn of(setting: &Setting, fit: &Fit, barred: &[Barred]) -> FitView {
+        let (state, now) = (setting.state, setting.now);
+        let mut parts = setup_rows::parts(state, fit, now);
+        // What comes with its set is said once for the set.
+        let coming = coming(state, fit, setting.needed());
+        for part in &mut parts {
+            if coming.iter().any(|(places, _)| places.contains(&part.at)) {
+                part.why.drain(..part.why.len().min(1));
+            }
+        }
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
+        let mut against = setup_rows::barred(barred);
+        against.extend(setup_rows::checks(fit, bad));
         FitView {
             stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
-            against: setup_rows::checks(fit, bad),
+            against,
             holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
             way_out: setup_rows::way_out(fit),
             has_photos: parts.iter().any(|part| part.photo.is_some()),
             parts,
+            coming: coming.into_iter().map(|(_, sentence)| sentence).collect(),
             lumens: setup_drawings::lumens(fit),
             together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
             reaches: setup_drawings::reaches(fit),
@@ -104,7 +125,12 @@ fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<
 fn to_open(offer: &Offer) -> String {
     let mut words: Vec<String> = offer.open.iter().map(|set| format!("set {set}")).collect();
     words.extend(offer.loose.iter().map(|part| format!("{part}, which lies in no set")));
-    if words.is_empty() { String::new() } else { format!("Open {}.", listed(&words)) }
+    let mut all = Vec::new();
+    if !words.is_empty() {
+        all.push(format!("Open {}.", listed(&words)));
+    }
+    all.extend(offer.beware.clone());
+    all.join(" ")
 }
 
 fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferView {
@@ -117,15 +143,20 @@ fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferVi
     }
 }
 
-/// The sets that hold the parts of what was chosen.
-fn sets_of(fit: &Fit) -> String {
-    let mut sets: Vec<String> =
-        fit.parts.iter().filter_map(|part| part.set.as_ref()).map(|set| format!("set {set}")).collect();
-    sets.sort();
-    sets.dedup();
-    let loose = fit.parts.iter().filter(|part| part.set.is_none()).map(setup_rows::called);
-    sets.extend(loose.map(|part| format!("{part}, which lies in no set")));
-    if sets.is_empty() { String::new() } else { format!("Open {}.", listed(&sets)) }
+/// The sets that hold the parts of what was chosen, but for those that are not to be laid out.
+fn sets_of(state: &State, chosen: &ChosenFit, barred: &[Barred]) -> String {
+    let is_barred = |part: &&FitPart| barred.iter().any(|it| Some(&it.asset) == part.asset.as_ref());
+    let parts: Vec<&FitPart> = chosen.fit.parts.iter().filter(|part| !is_barred(part)).collect();
+    let sets: BTreeSet<&Id> = parts.iter().filter_map(|part| part.set.as_ref()).collect();
+    let mut words: Vec<String> = sets.iter().map(|set| format!("set {set}")).collect();
+    let loose = parts.iter().filter(|part| part.set.is_none()).map(|part| setup_rows::called(part));
+    words.extend(loose.map(|part| format!("{part}, which lies in no set")));
+    let mut all = Vec::new();
+    if !words.is_empty() {
+        all.push(format!("Open {}.", listed(&words)));
+    }
+    all.extend(also_held(state, sets, &chosen.fit));
+    all.join(" ")
 }
 
 impl SetupSheetPage {
@@ -133,9 +164,8 @@ impl SetupSheetPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let href = format!("/cases/{}", segment(case.case.as_str()));
         let first = sheet.offers.first();
-        let shown = sheet.chosen.as_ref().map(|chosen| &chosen.fit).or(first.map(|offer| &offer.fit));
         let obvious = sheet.obvious.as_ref();
-        let fit = shown.or(obvious.and_then(|obvious| obvious.fit.as_ref()));
+        let fit = sheet.shown();
         let stops = fit.is_some_and(|fit| fit.answer == Answer::Stop);
         let shown_as = match (&sheet.chosen, first, fit) {
             (Some(chosen), ..) => {
@@ -158,9 +188,9 @@ impl SetupSheetPage {
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
             shown_as,
             chosen: sheet.chosen.is_some(),
-            fit: fit.map(|fit| FitView::of(state, fit, now)),
+            fit: fit.map(|fit| FitView::of(&Setting::of_case(state, case, now), fit, &sheet.barred)),
             open: match (&sheet.chosen, first) {
-                (Some(chosen), _) => sets_of(&chosen.fit),
+                (Some(chosen), _) => sets_of(state, chosen, &sheet.barred),
                 (None, Some(offer)) => to_open(offer),
                 (None, None) => String::new(),
             },
@@ -179,11 +209,15 @@ impl SetupSheetPage {
 }
 
 pub async fn get(visitor: Visitor, Path(case): Path<String>, Query(done): Query<Done>) -> Response {
-    let Some(found) = visitor.state.cases.get(case.as_str()) else {
+    let Some(found) = visitor.state.cases.get(case.as_str()).cloned() else {
         return super::problem::not_found("case", &case, "/cases", "All cases");
     };
-    let sheet = crate::domain::fit_sheet::set_up_sheet(&visitor.state, found, visitor.now);
-    render(&SetupSheetPage::of(&visitor, found, &sheet, done.seq()))
+    // A large house takes a while to search: others are answered meanwhile.
+    let made = tokio::task::spawn_blocking(move || {
+        let sheet = crate::domain::fit_sheet::set_up_sheet(&visitor.state, &found, visitor.now);
+        render(&SetupSheetPage::of(&visitor, &found, &sheet, done.seq()))
+    });
+    made.await.unwrap_or_else(|_| fail::unavailable("set-up sheet"))
 }
 
 #[cfg(test)]

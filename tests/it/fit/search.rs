@@ -2,7 +2,13 @@
 
 use fettle::domain::case::Technique;
 use fettle::domain::fit::Answer;
-use fettle::domain::person::Role::{Charge, Desk, Lead};
+use fettle::domain::fit_judge::Setting;
+use fettle::domain::fit_ready::coming;
+use fettle::domain::fit_size::{named, spare_mm};
+use fettle::domain::id::Id;
+use fettle::domain::model::Family;
+use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
+use fettle::domain::setup_sheet::NO_SIDE_HOLES;
 use serde_json::json;
 
 use super::House;
@@ -12,6 +18,7 @@ impl House {
     fn set(&mut self, set: &str, parts: &[&str]) {
         let families = [
             "bronchoscope",
+            "tracheoscope",
             "head",
             "jet_adapter",
             "anaesthesia_connector",
@@ -188,4 +195,143 @@ fn a_closed_system_is_closed() {
     let first = sheet.offers.first().unwrap_or_else(|| panic!("{}", sheet.sentence));
     assert_eq!(first.fit.together.len(), 2, "{}", first.sentence);
     assert!(first.configuration.pieces().any(|piece| piece == "C-2"));
+}
+
+/// What was held or retired since it was chosen is not said to fit, whatever its sizes; what is ready instead is named.
+#[test]
+fn what_was_held_since_it_was_chosen_is_not_to_be_laid_out() {
+    let mut house = House::three_sets();
+    house.case("K-1", json!({"technique": "jet_open", "configuration": {"barrel_nominal": 8}}));
+    let offers = house.sheet("K-1").offers;
+    let first = offers[0].configuration.clone();
+    assert!(first.pieces().any(|piece| piece == "T-1"), "{}", offers[0].sentence);
+    house.done(Charge, json!({"do": "choose_configuration", "case": "K-1", "configuration": first}));
+    assert!(house.sheet("K-1").sentence.contains("It fits with") && house.sheet("K-1").barred.is_empty());
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    let sheet = house.sheet("K-1");
+    let told = sheet.sentence.split_once("Not to be laid out: T-1 is on quality hold");
+    let (_, rest) = told.unwrap_or_else(|| panic!("{}", sheet.sentence));
+    assert!(rest.contains("dim. Ready instead: T-2 in set SET-2"), "{}", sheet.sentence);
+    assert!(!sheet.sentence.contains("It fits"), "{}", sheet.sentence);
+    assert_eq!(sheet.barred.len(), 1);
+    assert_eq!(sheet.barred[0].instead.first().map(|it| it.asset.as_str()), Some("T-2"));
+    house.done(Biomed, json!({"do": "retire", "asset": "J-1", "cause": "damaged", "failure": true}));
+    house.done(Charge, json!({"do": "report_missing", "scan": "F-1", "asset": "F-1"}));
+    let sheet = house.sheet("K-1");
+    let barred: Vec<&str> = sheet.barred.iter().map(|it| it.asset.as_str()).collect();
+    assert_eq!(barred.len(), 3, "{barred:?}");
+    assert!(sheet.sentence.contains("Not to be laid out: J-1 is retired"), "{}", sheet.sentence);
+}
+
+/// What is shown is what is changed: nothing comes off that is not on the table.
+#[test]
+fn the_fall_back_starts_from_what_was_chosen() {
+    let mut house = House::three_sets();
+    house.case("K-1", json!({"technique": "jet_open", "configuration": {"barrel_nominal": 8}}));
+    let second = house.sheet("K-1").offers[1].configuration.clone();
+    assert_eq!(second.barrel.as_str(), "B-2");
+    house.done(Charge, json!({"do": "choose_configuration", "case": "K-1", "configuration": second}));
+    let back = house.sheet("K-1").fall_back.expect("a fall-back");
+    let off: Vec<&String> = back.changes.iter().filter(|change| change.starts_with("Off: ")).collect();
+    assert!(off.iter().any(|change| change.starts_with("Off: jet adapter J-2")), "{:?}", back.changes);
+    assert!(off.iter().all(|change| !change.contains("J-1")), "{:?}", back.changes);
+}
+
+/// A tracheoscope has no side holes, also where it is only what one would reach for first.
+#[test]
+fn cautions_are_those_of_what_is_shown() {
+    let mut house = House::adult();
+    house.model(
+        "tr",
+        "tracheoscope",
+        json!({"nominal": 8, "inner_diameter_mm": "8.2", "outer_diameter_mm": "8.9", "length_mm": 400}),
+        json!([{"end": "head", "system": "lock A"}]),
+    );
+    house.model("long", "telescope", json!({"shaft_diameter_mm": 4, "length_mm": 560}), json!([]));
+    house.piece("TR-1", "tr");
+    house.piece("T-5", "long");
+    house.set("SET-1", &["TR-1", "H-1", "J-1", "T-5", "F-1", "S-1"]);
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    house.case("K-1", json!({"technique": "jet_open"}));
+    let sheet = house.sheet("K-1");
+    assert!(sheet.offers.is_empty() && sheet.chosen.is_none());
+    assert!(sheet.obvious.as_ref().is_some_and(|it| it.fit.is_some()));
+    assert!(sheet.cautions.iter().any(|caution| caution == NO_SIDE_HOLES), "{:?}", sheet.cautions);
+}
+
+/// The obvious choice takes the cap with as many holes as are needed; the spare ones are no doubt, and stay in the tray.
+#[test]
+fn the_obvious_choice_takes_the_cap_with_the_holes_that_are_needed() {
+    let mut house = House::adult();
+    house.model("long", "telescope", json!({"shaft_diameter_mm": 4, "length_mm": 560}), json!([]));
+    house.piece("T-5", "long");
+    house.set("SET-1", &["B-1", "H-1", "N-1", "T-5", "F-1", "S-1", "C-1", "C-2", "P-1", "P-2"]);
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    house.case("K-1", json!({"technique": "controlled_closed"}));
+    let obvious = house.sheet("K-1").obvious.expect("why");
+    assert!(!obvious.sentence.contains("holes") && !obvious.sentence.contains("P-2"), "{}", obvious.sentence);
+    let fit = obvious.fit.expect("a fit");
+    let there: Vec<&str> =
+        fit.parts.iter().filter_map(|part| part.asset.as_ref()).map(|id| id.as_str()).collect();
+    assert!(there.contains(&"C-2") && !there.contains(&"C-1"), "{there:?}");
+    assert!(there.contains(&"P-1") && !there.contains(&"P-2"), "{there:?}");
+}
+
+/// Who opens a set for its other parts finds the held one in it.
+#[test]
+fn an_offer_names_what_else_lies_in_its_set_and_is_held() {
+    let mut house = House::three_sets();
+    house.case("K-1", json!({"technique": "jet_open", "configuration": {"barrel_nominal": 8}}));
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "torn", "scan": "C-2"}));
+    let sheet = house.sheet("K-1");
+    let offer = sheet.offers.iter().find(|offer| offer.configuration.barrel.as_str() == "B-1");
+    let offer = offer.expect("an offer");
+    let told = &offer.beware[0];
+    assert!(told.starts_with("SET-1 also holds C-2, on quality hold"), "{told}");
+    assert!(told.ends_with("torn: do not use it.") && offer.sentence.ends_with(told), "{}", offer.sentence);
+    let other = sheet.offers.iter().find(|offer| offer.configuration.barrel.as_str() == "B-2");
+    assert!(other.is_some_and(|offer| offer.beware.is_empty()));
+}
+
+#[test]
+fn openings_and_names_are_told_as_one_says_them() {
+    let house = House::adult();
+    let told = |fit: &fettle::domain::fit::Fit| -> String {
+        fit.openings.iter().map(|opening| opening.sentence.clone()).collect::<Vec<_>>().join("\n")
+    };
+    let jet = told(&house.judge("jet_open", super::jet(&["T-1"])));
+    assert!(jet.contains("jet adapter J-1 (jet attachment): gas comes in here (jet)."), "{jet}");
+    let closed = told(&house.judge("controlled_closed", super::closed("C-2", &["T-1", "F-1"])));
+    assert!(closed.contains("N-1 (anaesthesia connector): the breathing circuit joins here."), "{closed}");
+    assert!(
+        closed.contains("cap C-2 with 2 holes; ") && closed.contains("cap P-1, blank: closed"),
+        "{closed}"
+    );
+    let id = |text: &str| Id::new(text).expect("an id");
+    assert_eq!(named(Family::Cap, &id("cap-0535")), "cap-0535");
+    assert_eq!(named(Family::Cap, &id("capsule")), "cap capsule");
+    assert_eq!(named(Family::Telescope, &id("T-1")), "telescope T-1");
+    assert_eq!([spare_mm(1.834), spare_mm(0.004), spare_mm(0.0)], ["1.83 mm", "0.004 mm", "0 mm"]);
+}
+
+/// What comes back with its set is said once for the set, to the minute; what lies ready is not among it.
+#[test]
+fn when_a_set_is_there_is_said_once() {
+    let mut house = House::three_sets();
+    house.case("K-1", json!({"technique": "jet_open", "configuration": {"barrel_nominal": 8}}));
+    let first = house.sheet("K-1").offers[0].configuration.clone();
+    house.done(Charge, json!({"do": "choose_configuration", "case": "K-1", "configuration": first}));
+    for part in ["B-1", "T-1"] {
+        house.done(Desk, json!({"do": "record_step", "step": "received", "scan": part}));
+    }
+    let state = &house.paper.state;
+    let case = state.cases.get("K-1").expect("a case");
+    let fit = house.sheet("K-1").chosen.expect("chosen").fit;
+    let told = coming(state, &fit, Setting::of_case(state, case, house.now).needed());
+    let [(places, sentence)] = told.as_slice() else { panic!("{told:?}") };
+    assert_eq!(places.len(), 2, "{sentence}");
+    let begins = "Set SET-1 (B-1, T-1) is received; by the site's turnaround of 240 minutes it is there on ";
+    let rest = sentence.strip_prefix(begins).unwrap_or_else(|| panic!("{sentence}"));
+    let clock = rest.strip_prefix("2 March 2026, ").and_then(|rest| rest.strip_suffix(", in time."));
+    assert!(clock.is_some_and(|clock| clock.len() == 5), "no seconds: {rest}");
 }

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::super::plot::ink::{Anchor, Ink, Point, cut};
 use super::{FONT, SMALL, WIDTH, framed, mm, scale_bar, scale_bar_mm};
+use crate::domain::fit_size::spare_mm;
 
 /// An instrument in the lumen.
 pub struct Lying {
@@ -53,7 +54,10 @@ impl Lumen {
             };
             let _ = write!(told, " {}: {}, {} mm, {place}.", letter(at), lying.name, mm(2.0 * lying.r_mm));
         }
-        let _ = write!(told, " Clearance kept: {} mm. {}", mm(self.clearance_mm), self.says);
+        if self.clearance_mm > 0.0 {
+            let _ = write!(told, " Kept free by the site's rule: {} mm.", mm(self.clearance_mm));
+        }
+        let _ = write!(told, " {}", self.says);
         told
     }
 
@@ -78,11 +82,14 @@ impl Lumen {
         self.names(&mut ink, is_inside, per_mm);
         scale_bar(&mut ink, (8.0, below + 4.0), scale_bar_mm(widest), per_mm);
         let spare = if self.spare_mm < 0.0 {
-            format!("{} mm too narrow", mm(-self.spare_mm))
+            format!("{} too narrow", spare_mm(-self.spare_mm))
         } else {
-            format!("{} mm to spare", mm(self.spare_mm))
+            format!("{} to spare", spare_mm(self.spare_mm))
         };
-        let words = format!("{spare}, {} mm kept clear", mm(self.clearance_mm));
+        let words = match self.clearance_mm > 0.0 {
+            true => format!("{spare}, besides {} mm kept free by rule", mm(self.clearance_mm)),
+            false => spare,
+        };
         ink.say("strong", (8.0, below + 22.0), Anchor::Start, SMALL, &words);
         framed(id, "lumen", below + 32.0, &format!("The lumen of {}", self.barrel), &self.told(), &ink)
     }
@@ -186,7 +193,9 @@ pub mod tests {
         assert!((wall / bore - 12.0 / 11.0).abs() < 0.01, "{svg}");
         assert!((discs[0] / bore - 5.5 / 11.0).abs() < 0.01 && (discs[1] / bore - 14.0 / 33.0).abs() < 0.01);
         assert!((radii(&svg, "clearance")[0] / bore - 10.8 / 11.0).abs() < 0.01);
-        assert!(svg.contains("0.63 mm to spare, 0.2 mm kept clear"), "{svg}");
+        assert!(svg.contains("0.63 mm to spare, besides 0.2 mm kept free by rule"), "{svg}");
+        let without = Lumen { clearance_mm: 0.0, ..lumen(11.0) };
+        assert!(!without.drawn("x").contains("kept free") && !without.told().contains("Kept free"));
         assert!(svg.contains("suction &lt;tube&gt;") && !svg.contains("style="));
     }
 
@@ -203,6 +212,6 @@ pub mod tests {
         let told = lumen(11.0).told();
         let first = "To scale. BR-11: inner diameter 11 mm, outer 12 mm. A: telescope, 5.5 mm, centre ";
         assert!(told.starts_with(first), "{told}");
-        assert!(told.ends_with("Clearance kept: 0.2 mm. They lie together."), "{told}");
+        assert!(told.ends_with("Kept free by the site's rule: 0.2 mm. They lie together."), "{told}");
     }
 }

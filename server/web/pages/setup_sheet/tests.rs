@@ -200,6 +200,7 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
         fit: fit(answer),
         open: vec![id("SET-04"), id("SET-09")],
         loose: vec![id("F-3")],
+        beware: vec![],
         spare_mm: Some(2.7),
         ready_at: None,
         costs: vec![],
@@ -211,6 +212,7 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
         wish: None,
         sentence: "Case K-2 is laid out from two sets; all of it is ready.".into(),
         chosen: None,
+        barred: vec![],
         offers: vec![offer.clone()],
         obvious: None,
         smaller: Beside { sentence: "BR-8.5 is complete beside it.".into(), offer: Some(offer) },
@@ -285,4 +287,23 @@ fn what_is_looked_at_before_use_asks_for_what_is_there() {
     without.parts.retain(|part| !matches!(part.family, Family::Forceps | Family::SuctionTube));
     let lines = setup_rows::before_use(&without).join("\n");
     assert!(!lines.contains("Jaw") && !lines.contains("Suction"), "{lines}");
+}
+
+#[test]
+fn the_column_of_gas_says_where_it_comes_in() {
+    let mut fit = fit(Answer::Fits);
+    fit.openings = vec![
+        opening("jet port", OpeningState::Jet, Some(6), Gas::Closed, false),
+        opening("side port", OpeningState::Connector, Some(2), Gas::Closed, false),
+        opening("small port", OpeningState::Blank, Some(7), Gas::Closed, false),
+        Opening {
+            holes_mm: vec![2.0, 1.9],
+            instruments: vec![4, 5],
+            ..opening("eye port", OpeningState::HoledCap, Some(3), Gas::Closed, false)
+        },
+    ];
+    let lines = setup_rows::openings(&fit);
+    let says: Vec<&str> = lines.iter().map(|line| line.say.words.as_str()).collect();
+    assert_eq!(says, ["gas comes in here (jet)", "the breathing circuit joins here", "closed", "closed"]);
+    assert_eq!(lines[3].words, "cap with 2 holes, CAP-7, 2 mm and 1.9 mm, T-0142 and F-3 go in here");
 }
