@@ -95,7 +95,7 @@ fn counted(state: &mut State, when: &When, it: &Tally) {
         };
         change_case(state, when, case, |case| {
             case.counts.push(kept);
-            case.count_others(&it.others, None);
+            case.count_in(&it.others, when.at);
             for lacked in &it.lacked {
                 if let Some(part) = case.parts.get_mut(&lacked.asset) {
                     part.out = false;
@@ -158,18 +158,26 @@ pub(super) fn lose(state: &mut State, when: &When, asset: &Id, case: Option<Id>)
     state.changes.missing.insert(asset.clone());
 }
 
-/// A part came back, and a piece of it did not: the piece is looked for as a part is.
+/// A part came back, and a piece of it did not: the piece is looked for as a part is. What was reported before stays.
 fn lose_piece(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
     change(state, when, asset, |_| {});
-    let missing = MissingState {
-        asset: asset.clone(),
-        since: when.at,
-        case,
-        told_by: when.actor.to_string(),
-        outcome: None,
-        over_at: None,
-        piece: true,
+    let open = state.missing.get(asset).filter(|known| known.over_at.is_none());
+    // Another case than the one that lost it is another piece.
+    let same = |known: &&Arc<MissingState>| case.is_none() || known.case.is_none() || known.case == case;
+    let mut missing = match open.filter(same) {
+        Some(known) => MissingState { outcome: known.outcome.filter(|_| known.piece), ..(**known).clone() },
+        None => MissingState {
+            asset: asset.clone(),
+            since: when.at,
+            case: None,
+            told_by: when.actor.to_string(),
+            outcome: None,
+            over_at: None,
+            piece: true,
+        },
     };
+    missing.piece = true;
+    missing.case = missing.case.or(case);
     state.missing.insert(asset.clone(), Arc::new(missing));
     state.changes.missing.insert(asset.clone());
 }
@@ -184,7 +192,10 @@ fn find(state: &mut State, when: &When, asset: &Id, moved: Option<&Moved>) {
 fn part_found(state: &mut State, when: &When, asset: &Id) {
     if let Some(missing) = state.missing.get_mut(asset) {
         let missing = Arc::make_mut(missing);
-        if !missing.piece {
+        if missing.piece {
+            // What was named for the part says nothing of its piece.
+            missing.outcome = None;
+        } else {
             missing.over_at.get_or_insert(when.at);
         }
         state.changes.missing.insert(asset.clone());
@@ -200,15 +211,25 @@ fn piece_found(state: &mut State, when: &When, asset: &Id) {
     }
 }
 
-/// The part is gone for good, and nobody looks for it any more. The piece of it that was missed in a patient is looked
-/// for until an outcome is named.
+/// The part is gone for good, and nobody looks for it any more. What was missed at a case, the part or a piece of it, is
+/// looked for until an outcome is named: it may have stayed in a patient.
 pub(super) fn search_over(state: &mut State, when: &When, asset: &Id) {
-    let named = state.missing.get(asset).is_some_and(|known| known.outcome.is_some());
-    let piece = state.missing.get(asset).is_some_and(|known| known.piece && known.over_at.is_none());
+    let Some(open) = state.missing.get(asset).filter(|known| known.over_at.is_none()) else {
+        change(state, when, asset, |asset| asset.missing = false);
+        return;
+    };
+    let (piece, named, at_case) = (open.piece, open.outcome.is_some(), open.case.is_some());
     match (piece, named) {
         (true, false) => {}
-        (true, true) => piece_found(state, when, asset),
-        (false, _) => part_found(state, when, asset),
+        (true, true) => {
+            change(state, when, asset, |asset| asset.missing = false);
+            piece_found(state, when, asset);
+        }
+        (false, false) if at_case => {}
+        (false, _) => {
+            change(state, when, asset, |asset| asset.missing = false);
+            part_found(state, when, asset);
+        }
     }
 }
 
@@ -228,7 +249,9 @@ fn missing_closed(state: &mut State, when: &When, it: &MissingClosed) {
         state.changes.missing.insert(it.asset.clone());
     }
     // One that was retired before it was missed stays missing: it may still lie where it was used.
-    if !gone && state.assets.get(&it.asset).is_some_and(|asset| asset.retired.is_some()) {
+    let since = state.missing.get(&it.asset).map(|known| known.since);
+    let retired = state.assets.get(&it.asset).and_then(|asset| asset.retired.as_ref()).map(|it| it.at);
+    if retired.is_some() && (!gone || retired > since) {
         search_over(state, when, &it.asset);
     }
 }

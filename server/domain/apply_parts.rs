@@ -144,7 +144,6 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
 fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
     change(state, when, id, |asset| {
         asset.retired = Some(RetiredAs { cause, failure, at: when.at });
-        asset.missing = false;
         asset.pack = None;
     });
     super::apply_missing::search_over(state, when, id);

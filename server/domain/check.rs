@@ -174,6 +174,51 @@ impl Case {
     }
 }
 
+/// How a line stands at a case. What failed on a part stands, whatever passed since, until its report is answered or
+/// withdrawn, or until another part that came after it passed in its place.
+pub fn stands<'a>(state: &State, case: &'a Case, line: &str) -> Option<&'a CheckTold> {
+    let failed = not_cleared(state, case, line);
+    failed.into_iter().max_by_key(|it| (it.at, it.entry)).or_else(|| case.check_of(line))
+}
+
+/// The failures of a line that stand.
+fn not_cleared<'a>(state: &State, case: &'a Case, line: &str) -> Vec<&'a CheckTold> {
+    let told: Vec<&CheckTold> =
+        case.checks.iter().filter(|it| it.told.line.as_str() == line && !it.taken_back).collect();
+    let order = |it: &CheckTold| (it.at, it.entry);
+    let stands = |failed: &CheckTold| {
+        let after: Vec<_> = told.iter().filter(|it| order(it) > order(failed)).collect();
+        if after.is_empty() {
+            return true;
+        }
+        let report = failed.told.finding.as_ref().and_then(|finding| state.findings.get(finding));
+        report.is_some_and(|report| state.is_open(report))
+            && !after.iter().any(|later| clears(state, case, failed, later))
+    };
+    told.iter().copied().filter(|it| it.told.result == CheckResult::Failed && stands(it)).collect()
+}
+
+/// Whether what was told later ends a failure: it was tried again where nothing holds it, or another part stands in.
+fn clears(state: &State, case: &Case, failed: &CheckTold, later: &CheckTold) -> bool {
+    let family = |id: &Id| state.assets.get(id).and_then(|it| state.model(&it.model)).map(|it| it.family);
+    let Some(old) = failed.told.asset.as_ref() else { return true };
+    // It was opened at the case after the failure, or comes from outside it.
+    let stands_in = |new: &Id| {
+        let came = case.parts.get(new).is_none_or(|part| failed.entry < part.since);
+        new != old && came && family(new) == family(old)
+    };
+    let tried_again = failed.told.hold.is_none();
+    match &later.told.asset {
+        _ if later.told.result == CheckResult::Failed => false,
+        Some(asset) if asset == old => tried_again,
+        Some(asset) => stands_in(asset),
+        None => {
+            let before = |id: &Id| case.parts.get(id).is_some_and(|part| part.since <= later.entry);
+            tried_again || case.parts.keys().any(|id| before(id) && stands_in(id))
+        }
+    }
+}
+
 /// How far a case's function check has come.
 #[derive(Clone, Debug, PartialEq, Default, Serialize)]
 pub struct CheckState {
@@ -189,7 +234,7 @@ impl CheckState {
         let asked = lines(state, case);
         let mut all = CheckState { asked: asked.len(), ..CheckState::default() };
         for line in asked {
-            match case.check_of(&line.line).map(|it| it.told.result) {
+            match stands(state, case, &line.line).map(|it| it.told.result) {
                 None => all.open.push(line.line),
                 Some(CheckResult::Failed) => all.failed.push(line.line),
                 Some(CheckResult::Passed | CheckResult::NotApplicable) => {}
@@ -291,11 +336,12 @@ pub(super) fn at_the_case(deciding: &mut Deciding, case: &Case, asset: &Asset) {
 
 /// The same line failed on the same part, and nobody has looked into it yet: a second tap makes no second report.
 fn known_already(deciding: &mut Deciding, case: &Case, told: &ToldLine, asset: &Asset) {
-    let stands = case
-        .check_of(told.line.as_str())
-        .filter(|it| it.told.result == CheckResult::Failed && it.told.asset.as_ref() == Some(&asset.asset));
-    let open = stands.and_then(|it| deciding.state.findings.get(it.told.finding.as_ref()?));
-    if let Some(finding) = open.filter(|finding| deciding.state.is_open(finding)).cloned() {
+    let state = deciding.state;
+    let mut stand = not_cleared(state, case, told.line.as_str())
+        .into_iter()
+        .filter(|it| it.told.asset.as_ref() == Some(&asset.asset))
+        .filter_map(|it| state.findings.get(it.told.finding.as_ref()?));
+    if let Some(finding) = stand.find(|finding| state.is_open(finding)).cloned() {
         deciding.against(Problem::new(
             Code::AlreadyDone,
             format!(

@@ -192,6 +192,10 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
         }
         None => None,
     };
+    if case.as_ref().is_some_and(|case| case.closed) && !it.others.is_empty() {
+        // Kept as it is told; what the closed count lacks is not made good by it.
+        deciding.deviates(Code::OutOfOrder);
+    }
     let expected = expected(deciding, case.as_ref(), set.as_deref());
     let seen = it.counted.as_ref().map(|scan| seen(deciding, scan));
     let (missing, broken) = (named(deciding, &it.missing), named(deciding, &it.broken));
@@ -226,7 +230,10 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
     let counted = expected.iter().filter(there).map(|asset| asset.asset.clone()).collect();
     let broken: Vec<Id> = broken.iter().filter(there).map(|asset| asset.asset.clone()).collect();
     let of = case.as_ref().map_or_else(|| it.set.as_ref().map(Id::as_str), |case| Some(case.case.as_str()));
-    let holds = piece_hold(deciding, &broken, of.unwrap_or_default(), it.moment);
+    let state = deciding.state;
+    let held = |id: &&Id| state.assets.get(*id).is_none_or(|asset| !super::missing::piece_held(state, asset));
+    let to_hold: Vec<Id> = broken.iter().filter(held).cloned().collect();
+    let holds = piece_hold(deciding, &to_hold, of.unwrap_or_default(), it.moment);
     let lacked = lacked.iter().map(|asset| lack(deciding, asset, it.moment)).collect();
     Some(What::Counted(Tally {
         moment: it.moment,

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::case::Case;
 use super::command::{Malformed, wrong};
+use super::count::Moment;
 use super::missing::SearchOutcome;
 use super::text::Line;
 use super::time::Time;
@@ -81,7 +82,25 @@ impl OtherState {
         if self.closed_at.is_none() || self.over_at.is_some() {
             return 0;
         }
+        self.difference()
+    }
+
+    fn difference(&self) -> u32 {
         self.went_in.unwrap_or(0).saturating_sub(self.came_out.unwrap_or(0))
+    }
+
+    /// Takes what a count says. Once the line is closed a search ends its lack, no other number does; a lack that grows
+    /// is looked for anew.
+    fn take(&mut self, told: &OtherLine) {
+        let (went_in, came_out) = (told.went_in.or(self.went_in), told.came_out.or(self.came_out));
+        let lacks = went_in.unwrap_or(0).saturating_sub(came_out.unwrap_or(0));
+        if self.closed_at.is_some() {
+            if lacks <= self.difference() {
+                return;
+            }
+            (self.outcome, self.over_at) = (None, None);
+        }
+        (self.went_in, self.came_out) = (went_in, came_out);
     }
 
     /// More came out than went in: one of the two counts is wrong.
@@ -113,15 +132,35 @@ impl Case {
                 self.others.len() - 1
             });
             if let Some(known) = self.others.get_mut(at) {
-                known.went_in = it.went_in.or(known.went_in);
-                known.came_out = it.came_out.or(known.came_out);
+                known.take(it);
             }
         }
         if let Some((entry, at)) = closing {
-            for known in self.others.iter_mut().filter(|known| known.closed_at.is_none()) {
-                (known.closed_by, known.closed_at) = (Some(entry), Some(at));
-            }
+            self.close_lines(Some(entry), at);
         }
+    }
+
+    /// Takes what an opening count says of such lines. Told after the count was closed, a line is closed with it.
+    pub(super) fn count_in(&mut self, told: &[OtherLine], at: Time) {
+        self.count_others(told, None);
+        if (self.closed || self.cancelled.is_some()) && !self.anything_out() {
+            let closing = self.counts.iter().rfind(|kept| kept.moment == Moment::Closing);
+            let (entry, at) = closing.map_or((None, at), |kept| (Some(kept.entry), kept.at));
+            self.close_lines(entry, at);
+        }
+    }
+
+    fn close_lines(&mut self, entry: Option<u64>, at: Time) {
+        for known in self.others.iter_mut().filter(|known| known.closed_at.is_none()) {
+            (known.closed_by, known.closed_at) = (entry, Some(at));
+        }
+    }
+
+    /// A line of an open count that was counted in and not out yet, and how many went in.
+    pub(super) fn counted_in(&self) -> Option<(&str, u32)> {
+        let open = self.others.iter().filter(|it| it.closed_at.is_none());
+        let mut lacking = open.filter(|it| it.difference() > 0);
+        lacking.next().map(|it| (it.line.as_str(), it.went_in.unwrap_or(0)))
     }
 
     /// Takes a closing count of such lines back.

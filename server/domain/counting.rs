@@ -58,26 +58,33 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         deciding.deviates(Code::OutOfOrder);
     }
     let any_use = case.parts.values().any(|part| part.told_used);
-    let mut parts = Vec::new();
+    let (mut parts, mut pieces) = (Vec::new(), Vec::new());
     for (id, part) in case.parts.iter().filter(|(_, part)| part.out) {
         let Some(asset) = deciding.state.assets.get(id).cloned() else { continue };
         if asset.turn == part.turn && deciding.at() < asset.act_at {
-            // Told late, of a time before it was opened: it is still out, and has to be counted.
+            // Told late, of a time before it was opened: it is still out, and has to be counted. What is
+            // told of it as missing is reported all the same.
             deciding.deviates(Code::CountOpen);
+            if said.missing.contains(id) {
+                let (turn, was_missing) = (part.turn, asset.missing);
+                let (back, exposure, moved) = (Back::Missing, None, None);
+                parts.push(Counted { asset: id.clone(), turn, back, exposure, moved, was_missing });
+            } else if said.broken.contains(id) {
+                pieces.push(id.clone());
+            }
             continue;
         }
         parts.push(counted(deciding, &case, &asset, &said, any_use));
         deciding.touches(Some(asset.last_at));
     }
     strangers(deciding, &case, &said, &mut parts);
-    let broken: Vec<Id> =
-        parts.iter().filter(|part| part.back == Back::Broken).map(|part| part.asset.clone()).collect();
+    pieces.extend(parts.iter().filter(|part| part.back == Back::Broken).map(|part| part.asset.clone()));
     let mut holds = Vec::new();
-    if !broken.is_empty()
+    if !pieces.is_empty()
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken.clone() });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: pieces.clone() });
     }
     if case.risk == Risk::PrionSuspected {
         let exposed = |it: &&Counted| {
@@ -87,7 +94,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
     let others = super::count_other::numbered(&it.others);
-    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces: broken, others }))
+    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces, others }))
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.

@@ -199,19 +199,21 @@ pub(super) fn withdraw(deciding: &mut Deciding, it: &WithdrawFinding) -> Option<
             "Nothing needs to be done.",
         ));
     } else if found.by != deciding.asked.actor.code {
-        deciding.against(Problem::new(
+        let problem = Problem::new(
             Code::OutOfOrder,
             format!("{id} was reported by {}.", found.by),
             "Only the person who reported it withdraws it.",
             "Ask that person, or let the lead correct the entry, or have the part inspected.",
-        ));
+        );
+        deciding.against(problem.even_late());
     } else if deciding.asked.now > found.at.plus_minutes(i64::from(minutes)) {
-        deciding.against(Problem::new(
+        let problem = Problem::new(
             Code::OutOfOrder,
             format!("{id} was reported on {told}, more than {minutes} minutes ago."),
             format!("A report is withdrawn within {minutes} minutes, by the site's policy."),
             "Let the lead correct the entry, or have the part inspected.",
-        ));
+        );
+        deciding.against(problem.even_late());
     }
     Some(What::FindingWithdrawn(FindingWithdrawn {
         finding: found.finding.clone(),

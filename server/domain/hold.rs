@@ -198,6 +198,15 @@ pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
         ));
     }
     let state = deciding.state;
+    if let Some(recall) = state.recalls.values().find(|open| open.is_open() && open.hold == it.hold) {
+        let problem = Problem::new(
+            Code::StillReferenced,
+            format!("Hold {} is that of recall {}, which is open.", it.hold, recall.recall),
+            "A recall's hold ends part by part, with an answer for each, or by a narrower window.",
+            "Answer for the parts with answer_recall, or let infection prevention narrow the recall.",
+        );
+        deciding.against(problem);
+    }
     let mut assets = Vec::new();
     for asset in state.assets.values().filter(|asset| asset.holds.iter().any(|held| held.hold == it.hold)) {
         deciding.touches(Some(asset.last_at));

@@ -105,7 +105,7 @@ pub struct MissingState {
     pub told_by: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<SearchOutcome>,
-    /// When it was found, or retired.
+    /// When it was found; or retired, where an outcome is named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub over_at: Option<Time>,
     /// A piece of it is looked for. Where the part itself is missing, its piece was missed before.
@@ -251,6 +251,11 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportMissing) -> Option<What
 fn piece_of(state: &State, asset: &Asset) -> bool {
     let open = |known: &&std::sync::Arc<MissingState>| known.piece && known.over_at.is_none();
     !asset.missing && state.missing.get(&asset.asset).filter(open).is_some()
+}
+
+/// Whether a piece of the part is looked for and the part is held already: told again it needs no second hold.
+pub(super) fn piece_held(state: &State, asset: &Asset) -> bool {
+    piece_of(state, asset) && asset.has_hold(super::hold::HoldKind::Quality)
 }
 
 pub(super) fn found(deciding: &mut Deciding, it: &Found) -> Option<What> {

@@ -154,12 +154,21 @@ pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
         );
         deciding.against(problem.even_late());
     } else if case.closed {
-        deciding.against(Problem::new(
+        let problem = Problem::new(
             Code::OutOfOrder,
             format!("Case {} is over: its count is closed.", it.case),
             "A case that is still to come is needed.",
             "Leave it as it is.",
-        ));
+        );
+        deciding.against(problem.even_late());
+    } else if let Some((line, went_in)) = case.counted_in() {
+        let problem = Problem::new(
+            Code::CountOpen,
+            format!("At case {} \"{line}\" was counted in ({went_in}) and not out.", it.case),
+            "A case is cancelled only where nothing that was counted in may have stayed.",
+            "Close the count with what came out; the case then stands as one that took place.",
+        );
+        deciding.against(problem.even_late());
     }
     Some(What::CaseCancelled(CaseCancelled { case: it.case.clone(), reason: it.reason.0.clone() }))
 }

@@ -108,12 +108,13 @@ pub(super) fn narrow(deciding: &mut Deciding, it: &NarrowRecall) -> Option<What>
     }
     let left = recall.loads.iter().filter(|load| !loads.contains(load));
     if let Some(grown) = left.filter_map(|load| state.loads.get(load)).find(|load| grew(load)) {
-        deciding.against(Problem::new(
+        let problem = Problem::new(
             Code::IndicatorFailed,
             format!("The biological indicator of load {} grew.", grown.load),
             "A window that keeps every load whose indicator grew is needed.",
             "Tick that load too.",
-        ));
+        );
+        deciding.against(problem.even_late());
     }
     let kept = relying(state, loads.iter());
     let held = relying(state, recall.loads.iter());
@@ -181,7 +182,8 @@ fn against_answer(
     }
     let loaded = asset.in_load.as_ref().filter(|_| it.then == Some(After::Reprocess));
     problems.extend(loaded.map(|load| in_load(&called, load)));
-    problems
+    // An answer is a decision: told late, it rests on the same evidence.
+    problems.into_iter().map(Problem::even_late).collect()
 }
 
 pub(super) fn answer(deciding: &mut Deciding, it: &AnswerRecall) -> Option<What> {
@@ -257,7 +259,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseRecall) -> Option<What> {
     let (parts, cases) = affected(deciding.state, &recall).open();
     if !parts.is_empty() || !cases.is_empty() {
         let first = parts.iter().chain(&cases).next().map(Id::to_string).unwrap_or_default();
-        deciding.against(Problem::new(
+        let problem = Problem::new(
             Code::NotComplete,
             format!(
                 "Recall {} has no answer yet for {} parts and {} cases; the first is {first}.",
@@ -267,7 +269,8 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseRecall) -> Option<What> {
             ),
             "An answer for every part and every case is needed.",
             "Answer for them, then close the recall.",
-        ));
+        );
+        deciding.against(problem.even_late());
     }
     Some(What::RecallClosed(RecallClosed { recall: it.recall.clone(), outcome: it.outcome.0.clone() }))
 }

@@ -111,6 +111,8 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
         What::CountClosed(it) => {
             it.holds.iter().for_each(|hold| unhold(state, hold));
             it.parts.iter().for_each(|part| uncounted(state, entry, &it.case, part));
+            let counted = |id: &Id| it.parts.iter().any(|part| part.asset == *id);
+            it.pieces.iter().filter(|id| !counted(id)).for_each(|id| piece_there(state, id));
             edit_case(state, &it.case, |case| {
                 case.closed = false;
                 case.uncount_others(entry);
@@ -265,14 +267,16 @@ fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
     match it.back {
         Back::Missing if it.was_missing => {}
         Back::Missing => accounted_for(state, &it.asset),
-        Back::Broken => {
-            if let Some(missing) = state.missing.get_mut(&it.asset) {
-                Arc::make_mut(missing).piece = false;
-            }
-            accounted_for(state, &it.asset);
-        }
+        Back::Broken => piece_there(state, &it.asset),
         Back::Unopened | Back::Soiled => {}
     }
+}
+
+fn piece_there(state: &mut State, asset: &Id) {
+    if let Some(missing) = state.missing.get_mut(asset) {
+        Arc::make_mut(missing).piece = false;
+    }
+    accounted_for(state, asset);
 }
 
 fn accounted_for(state: &mut State, asset: &Id) {

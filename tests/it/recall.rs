@@ -267,9 +267,24 @@ async fn a_load_with_growth_stays_recalled_and_nothing_of_it_is_cleared() {
         assert_eq!(again["event"].get("recall"), None, "one recall holds it already: {again}");
         let narrow =
             json!({"do": "narrow_recall", "recall": "recall-0001", "loads": [first], "reason": "proven"});
-        served.refused(Infection, narrow, "indicator_failed").await;
+        let late = |command: &Value| {
+            let mut command = command.clone();
+            command["late"] = json!({"cause": "downtime"});
+            command
+        };
+        served.refused(Infection, narrow.clone(), "indicator_failed").await;
+        served.refused(Infection, late(&narrow), "indicator_failed").await;
+        let close = json!({"do": "close_recall", "recall": "recall-0001", "outcome": "told"});
+        served.refused(Infection, late(&close), "not_complete").await;
+        // The recall's own hold is no way around an answer.
+        let lift =
+            json!({"do": "lift_hold", "hold": told["event"]["recall"]["hold"], "reason": "in a hurry"});
+        served.refused(Lead, lift.clone(), "still_referenced").await;
+        served.refused(Infection, late(&lift), "still_referenced").await;
+        assert_eq!(served.asset("B-2").await["standing"], "held");
         let clear = |scan: &str| json!({"do": "answer_recall", "recall": "recall-0001", "scan": [scan], "then": "clear", "outcome": "fit"});
         served.refused(Infection, clear("B-2"), "indicator_failed").await;
+        served.refused(Infection, late(&clear("B-2")), "indicator_failed").await;
         served.done(Infection, clear("B-1")).await;
         let again = json!({"do": "answer_recall", "recall": "recall-0001", "scan": ["SET-2"], "then": "reprocess",
                            "outcome": "once more"});

@@ -15,7 +15,7 @@ use fettle::domain::replacement::replacements;
 use fettle::domain::{Command, case::Case};
 use serde_json::{Value, json};
 
-use super::ward::{Ward, model, release};
+use super::ward::{Ward, late, model, release};
 
 const MINUTE: i64 = 1;
 
@@ -188,11 +188,39 @@ fn what_failed_is_held_reported_and_replaced() {
     ward.refused(Clinician, withdraw("finding-0003"), "already_done");
     let stands = case(&ward).check_of("caps whole").expect("a line");
     assert_eq!(stands.told.asset.as_ref().map(ToString::to_string).as_deref(), Some("C-1"));
+    let told_late = late(withdraw("finding-0002"), "2026-03-02T09:00:00+01:00");
+    ward.refused(Charge, told_late.clone(), "out_of_order");
     ward.now = ward.now.plus_minutes(11 * MINUTE);
     ward.refused(Clinician, withdraw("finding-0002"), "out_of_order");
+    ward.refused(Clinician, told_late, "out_of_order");
     ward.done(Admin, json!({"do": "set_policy", "undo_minutes": 30}));
     ward.done(Clinician, withdraw("finding-0002"));
     assert_eq!(case(&ward).check_of("caps whole"), None, "the line waits to be told again");
+}
+
+#[test]
+fn what_failed_on_a_part_stands_until_another_takes_its_place() {
+    let failed = |ward: &Ward| CheckState::of(&ward.paper.state, case(ward)).failed;
+    let on = |line: &str, asset: &str| json!({"do": "record_check", "case": "K-1", "line": line, "result": "passed", "asset": asset});
+    let mut ward = at_the_table();
+    let both = json!([{"line": "caps whole", "result": "failed", "asset": "C-1"},
+        {"line": "caps whole", "result": "passed", "asset": "C-2"}]);
+    ward.done(Clinician, json!({"do": "record_check", "case": "K-1", "lines": both}));
+    assert_eq!(failed(&ward), ["caps whole"], "one cap is torn, whatever the other is");
+    ward.done(Clinician, on("caps whole", "C-2"));
+    assert_eq!(failed(&ward), ["caps whole"], "it was there before");
+    ward.done(Clinician, on("caps whole", "C-1"));
+    assert_eq!(failed(&ward), ["caps whole"], "it is on hold");
+    ward.refused(Clinician, failed_on("caps whole", "C-1"), "already_done");
+    ward.done(Clinician, json!({"do": "withdraw_finding", "finding": "finding-0001"}));
+    assert!(failed(&ward).is_empty(), "its report is withdrawn");
+    ward.done(Clinician, failed_on("image", "T-1"));
+    ward.done(Clinician, check("image", "passed"));
+    assert_eq!(failed(&ward), ["image"], "no other telescope is here");
+    ward.done(Charge, json!({"do": "issue", "case": "K-1", "scan": "T-2"}));
+    ward.done(Clinician, json!({"do": "open", "case": "K-1", "scan": "T-2"}));
+    ward.done(Clinician, on("image", "T-2"));
+    assert!(failed(&ward).is_empty(), "another stands in");
 }
 
 #[test]

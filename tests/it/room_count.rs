@@ -8,6 +8,7 @@ use fettle::domain::state::Stage;
 use serde_json::{Value, json};
 
 use super::room::{at_the_table, case, check, close, count, deviation, failed_on, malformed, missing, room};
+use super::ward::{Ward, late};
 
 #[test]
 fn one_cap_short_is_loud_until_an_outcome_is_named() {
@@ -184,4 +185,101 @@ fn bad_input_gets_a_clear_sentence() {
     let event = ward.done(Clinician, check("camera", "passed"));
     assert_eq!(deviation(&event), ["out_of_order"], "told after the case, it is a fact all the same");
     ward.refused(Charge, json!({"do": "withdraw_finding", "finding": "finding-0009"}), "unknown_thing");
+}
+
+fn loud(ward: &Ward) -> (Vec<String>, Vec<u32>) {
+    let board = ward.paper.state.board(ward.now);
+    let parts = board.not_accounted_for.iter().filter(|it| it.loud).map(|it| it.asset.to_string());
+    let lines = board.lines_not_back.iter().filter(|it| it.loud).map(|it| it.lacks);
+    (parts.collect(), lines.collect())
+}
+
+fn outcome(asset: &str, outcome: &str) -> Value {
+    json!({"do": "close_missing", "asset": asset, "outcome": outcome, "person": "charge"})
+}
+
+#[test]
+fn a_lost_part_is_loud_until_an_outcome_is_named() {
+    let lost = json!({"do": "retire", "asset": "C-2", "cause": "lost", "failure": false});
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"missing": ["C-2"]})));
+    ward.done(Biomed, lost.clone());
+    assert_eq!(loud(&ward).0, ["C-2"], "nobody has said what became of it");
+    ward.done(Charge, outcome("C-2", "imaging_done"));
+    assert!(ward.paper.state.board(ward.now).not_accounted_for.is_empty() && !missing(&ward, "C-2"));
+    // The other way round it is over with the retirement.
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"missing": ["C-2"]})));
+    ward.done(Charge, outcome("C-2", "not_found"));
+    ward.done(Biomed, lost.clone());
+    assert!(ward.paper.state.board(ward.now).not_accounted_for.is_empty());
+    // What was missed at no case was never beside a patient.
+    let mut ward = room();
+    ward.done(Desk, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"}));
+    ward.done(Biomed, lost);
+    assert!(ward.paper.state.board(ward.now).not_accounted_for.is_empty());
+}
+
+#[test]
+fn a_count_told_after_closing_makes_nothing_good() {
+    let swabs = |more: Value| count(json!({"others": [more]}));
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"others": [{"line": "swabs", "in": 5, "out": 4}]})));
+    assert_eq!(loud(&ward).1, [1]);
+    let event = ward.done(Clinician, swabs(json!({"line": "swabs", "in": 4})));
+    assert_eq!(deviation(&event), ["out_of_order"]);
+    assert_eq!(loud(&ward).1, [1], "the closed line stays as it was counted");
+    assert_eq!(case(&ward).counts.last().expect("it").others.len(), 1, "and what was told is kept");
+    let line = json!({"do": "close_missing", "case": "K-1", "line": "swabs", "outcome": "found", "person": "charge"});
+    ward.done(Charge, line);
+    assert!(loud(&ward).1.is_empty());
+    ward.done(Clinician, swabs(json!({"line": "swabs", "in": 6})));
+    assert_eq!(loud(&ward).1, [2], "more is lacking than the outcome was named for");
+    ward.done(Clinician, swabs(json!({"line": "throat pack", "in": 1})));
+    assert_eq!(loud(&ward).1, [2, 1], "a line first told after the closing came in and not out");
+}
+
+#[test]
+fn a_case_with_swabs_in_is_not_cancelled() {
+    let mut ward = room();
+    ward.done(Clinician, count(json!({"others": [{"line": "swabs", "in": 5}]})));
+    let cancel = json!({"do": "cancel_case", "case": "K-1", "reason": "put off"});
+    let refused = ward.refused(Charge, cancel.clone(), "count_open");
+    assert!(refused.first.found.contains("swabs"), "{:?}", refused.first);
+    ward.refused(Charge, late(cancel.clone(), "2026-03-02T09:00:00+01:00"), "count_open");
+    ward.done(Charge, close(json!({"others": [{"line": "swabs", "out": 4}]})));
+    assert_eq!(loud(&ward).1, [1]);
+    ward.refused(Charge, late(cancel, "2026-03-02T09:00:00+01:00"), "out_of_order");
+}
+
+#[test]
+fn what_a_count_of_before_the_opening_misses_is_looked_for() {
+    let mut ward = at_the_table();
+    let told = close(json!({"missing": ["C-2"], "broken": ["F-1"]}));
+    let event = ward.done(Charge, late(told, "2026-03-02T09:00:00+01:00"));
+    assert_eq!(deviation(&event), ["count_open"]);
+    assert!(missing(&ward, "C-2") && !missing(&ward, "F-1"));
+    assert_eq!(loud(&ward).0, ["C-2", "F-1"]);
+    let known = ward.paper.state.missing.get("C-2").expect("it");
+    assert_eq!(known.case.as_ref().map(ToString::to_string).as_deref(), Some("K-1"));
+    assert_eq!(ward.paper.state.assets.get("F-1").expect("it").holds.len(), 1);
+}
+
+#[test]
+fn a_piece_told_again_is_the_same_piece() {
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"broken": ["F-1"]})));
+    ward.done(Charge, outcome("F-1", "imaging_done"));
+    ward.done(Desk, json!({"do": "record_count", "moment": "receipt", "set": "SET-1", "broken": ["F-1"]}));
+    let known = ward.paper.state.missing.get("F-1").expect("it");
+    assert_eq!(known.case.as_ref().map(ToString::to_string).as_deref(), Some("K-1"));
+    assert!(known.outcome.is_some() && known.piece, "{known:?}");
+    assert_eq!(ward.paper.state.assets.get("F-1").expect("it").holds.len(), 1, "no second hold");
+    // An outcome that is named for the part says nothing of its piece.
+    let mut ward = at_the_table();
+    ward.done(Charge, close(json!({"broken": ["F-1"]})));
+    ward.done(Desk, json!({"do": "report_missing", "scan": "SET-1", "asset": "F-1"}));
+    ward.done(Charge, outcome("F-1", "imaging_done"));
+    ward.done(Desk, json!({"do": "found", "scan": "F-1"}));
+    assert_eq!(loud(&ward).0, ["F-1"]);
 }

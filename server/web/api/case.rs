@@ -9,7 +9,7 @@ use super::caller::Caller;
 use super::ok;
 use super::params::Params;
 use crate::domain::case::Case;
-use crate::domain::check::CheckState;
+use crate::domain::check::{CheckState, stands};
 use crate::domain::check_lines::AskedLine;
 use crate::domain::exposure::{CasePart, Exposure};
 use crate::domain::id::Id;
@@ -55,7 +55,7 @@ pub fn told(state: &State, case: &Case) -> Value {
 /// The lines of the function check, each as it stands now.
 fn check(state: &State, case: &Case) -> Value {
     let line = |it: &AskedLine| {
-        let stands = case.check_of(&it.line);
+        let stands = stands(state, case, &it.line);
         json!({"line": it.line, "asks": it.asks, "parts": it.parts, "stands": stands})
     };
     let lines: Vec<Value> = crate::domain::check_lines::lines(state, case).iter().map(line).collect();

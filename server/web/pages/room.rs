@@ -8,7 +8,7 @@ use super::shared::{Done, Page, capital, count, listed, segment, time};
 use super::theatre::{self, LostLine, LostRow};
 use super::{reports, words};
 use crate::domain::case::Case;
-use crate::domain::check::{CheckResult, CheckState, CheckTold};
+use crate::domain::check::{CheckResult, CheckState, CheckTold, stands};
 use crate::domain::check_lines::{AskedLine, lines, parts_of};
 use crate::domain::replacement::{Replacement, replacements};
 use crate::domain::state::State;
@@ -99,7 +99,7 @@ fn told(state: &State, it: &CheckTold, now: Time) -> String {
 }
 
 fn line_row(state: &State, case: &Case, line: AskedLine, now: Time) -> LineRow {
-    let stands = case.check_of(&line.line);
+    let stands = stands(state, case, &line.line);
     let failed = stands.filter(|it| it.told.result == CheckResult::Failed);
     let broken = failed.and_then(|it| state.assets.get(it.told.asset.as_ref()?));
     let instead = broken.map(|asset| {
