@@ -348,8 +348,8 @@ mod tests {
         let shown = Boards::default().show(&visitor.state, visitor.now);
         let text = sample::show("board", &BoardPage::of(&visitor, &shown, None));
         let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
-        assert!(heading.starts_with("Not accounted for: cap CAP-02, "), "{heading}");
-        assert!(heading.contains(", case K-1, since"), "{heading}");
+        assert!(heading.starts_with("Not accounted for: cap CAP-02 ("), "{heading}");
+        assert!(heading.contains(") of case K-1, since"), "{heading}");
         assert!(text.contains(super::super::words::NOT_BACK), "{text}");
         assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
         assert!(text.contains("below minimum"));

@@ -291,6 +291,7 @@ mod tests {
     use super::*;
     use crate::app::board::Boards;
     use crate::web::pages::sample;
+    use serde_json::json;
 
     fn show(case: &str) -> String {
         let visitor = sample::in_theatre();
@@ -306,6 +307,26 @@ mod tests {
         assert!(text.contains("<h1>Case K-1: CAP-02 is not accounted for.</h1>"), "{text}");
         assert!(text.contains("search, tell the surgeon, image by local policy, before the patient leaves"));
         assert!(text.contains("name=\"outcome\""));
+    }
+
+    #[test]
+    fn a_search_whose_outcome_is_named_is_quiet() {
+        let visitor = sample::in_theatre();
+        let mut page = CasePage::of(&visitor, visitor.state.cases.get("K-1").unwrap(), None, &[], None);
+        page.lost.iter_mut().for_each(|part| part.outcome = "imaging done");
+        let text = sample::show("case-search-named", &page);
+        assert!(!text.contains("before the patient leaves") && !text.contains("class=\"lost\""), "{text}");
+        assert!(text.contains("outcome: imaging done"), "{text}");
+    }
+
+    #[test]
+    fn what_nobody_counted_is_not_told_as_back() {
+        let visitor = sample::in_theatre();
+        let mut case = (**visitor.state.cases.get("K-2").unwrap()).clone();
+        assert_eq!(not_counted(&case), "; mouth guard, throat pack and swabs were not counted");
+        let swabs = json!({"line": "swabs", "in": 4, "out": 4});
+        case.others.push(serde_json::from_value(swabs).unwrap());
+        assert_eq!(not_counted(&case), "; mouth guard and throat pack were not counted");
     }
 
     #[test]

@@ -56,15 +56,15 @@ fn missing(state: &State, board: &Board, now: Time) -> Option<String> {
     let part = |it: &BoardMissing| {
         let piece = if it.piece { "a piece of " } else { "" };
         let model = state.assets.get(&it.asset).and_then(|asset| state.model(&asset.model));
-        let model = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
-        let case = it.case.as_ref().map(|case| format!(", case {case}")).unwrap_or_default();
+        let model = model.map(|model| format!(" ({})", model.name.0)).unwrap_or_default();
+        let case = it.case.as_ref().map(|case| format!(" of case {case}")).unwrap_or_default();
         let since = time(state, it.since, now);
         let told = format!("{piece}{}{model}{case}, since {since}", part_name(state, &it.asset));
         ((it.case.is_none(), Reverse(it.since)), told)
     };
     let line = |it: &BoardLine| {
         let since = time(state, it.since, now);
-        ((false, Reverse(it.since)), format!("{} {}, case {}, since {since}", it.lacks, it.line, it.case))
+        ((false, Reverse(it.since)), format!("{} {} of case {}, since {since}", it.lacks, it.line, it.case))
     };
     let parts = board.not_accounted_for.iter().filter(|part| part.loud).map(part);
     let lines = board.lines_not_back.iter().filter(|line| line.loud).map(line);
