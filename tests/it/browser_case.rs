@@ -93,7 +93,7 @@ async fn journey(keys: &Keyboard, served: &Served) {
     count_one_short(keys).await;
     is_loud(keys, "the case").await;
     for (page, says) in [
-        ("board", "Not accounted for: cap C-1, case K-0001"),
+        ("board", "Not accounted for: cap C-1 ("),
         ("sets/SET-1", "Set SET-1 is"),
         ("assets/C-1", "Cap C-1 is not accounted for."),
     ] {

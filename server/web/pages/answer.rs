@@ -26,12 +26,15 @@ pub fn command(act: &str, scan: &str, station: &str) -> Option<Value> {
     let mut command = match act.split_once(':')? {
         ("step", step) => json!({"do": "record_step", "step": step, "scan": scan}),
         ("inspect", "passed") => json!({"do": "inspect", "passed": true, "scan": scan}),
+        ("found", _) => json!({"do": "found", "scan": scan}),
         ("broken", why) => json!({"do": "pack_broken", "why": why, "scan": scan}),
         ("inspect", outcome) => json!({"do": "inspect", "outcome": outcome, "scan": scan}),
         _ => return None,
     };
+    // Where it was found is a place of its own.
+    let place = if act.starts_with("found:") { "location" } else { "station" };
     if let (false, Value::Object(fields)) = (station.trim().is_empty(), &mut command) {
-        fields.insert("station".into(), json!(station.trim()));
+        fields.insert(place.into(), json!(station.trim()));
     }
     Some(command)
 }

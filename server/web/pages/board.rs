@@ -7,6 +7,7 @@ use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 
+use super::folded::{Folded, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
@@ -72,6 +73,8 @@ pub struct Facts {
     pub sets: Vec<SetRow>,
     /// The names of the sets that are simply ready: a wall has no room for a row of each.
     pub ready_sets: Vec<String>,
+    /// The others, those that stand alike together.
+    pub folded: Vec<Folded>,
     pub ready_say: Say,
     /// How many parts are missed without a named outcome.
     pub loud: usize,
@@ -257,7 +260,7 @@ impl Facts {
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
         missing.extend(board.lines_not_back.iter().map(|line| line_row(state, line, now)));
-        missing.sort_by_key(|part| !part.loud);
+        missing.sort_by_key(|part| (!part.loud, part.case.is_empty()));
         let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
         let ready: Vec<String> =
             sets.iter().filter(|row| row.say.is("ready")).map(|row| row.set.clone()).collect();
@@ -269,6 +272,7 @@ impl Facts {
             today: day(true),
             tomorrow: day(false),
             reserves: board.reserves.iter().map(|reserve| reserve_row(state, reserve)).collect(),
+            folded: folded(&sets),
             sets,
             ready_sets: ready,
             ready_say: Say::new("ready", "ready", "ready"),
@@ -344,7 +348,9 @@ mod tests {
         let shown = Boards::default().show(&visitor.state, visitor.now);
         let text = sample::show("board", &BoardPage::of(&visitor, &shown, None));
         let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
-        assert!(heading.starts_with("Not accounted for: cap CAP-02, case K-1"), "{heading}");
+        assert!(heading.starts_with("Not accounted for: cap CAP-02 ("), "{heading}");
+        assert!(heading.contains(") of case K-1, since"), "{heading}");
+        assert!(text.contains(super::super::words::NOT_BACK), "{text}");
         assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
         assert!(text.contains("below minimum"));
     }
@@ -354,6 +360,8 @@ mod tests {
         let visitor = sample::in_theatre();
         let shown = Boards::default().show(&visitor.state, visitor.now);
         let text = sample::show("board_wall", &WallPage::of(&visitor, &shown));
+        assert!(text.contains(super::super::words::SEARCH), "{text}");
+        let text = text.replace(super::super::words::SEARCH, "");
         for word in ["patient", "prion", "hold: ", "image dim", "airborne"] {
             assert!(!text.contains(word), "{word}");
         }

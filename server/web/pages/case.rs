@@ -13,6 +13,7 @@ use super::theatre::{self, Choice, LostLine, LostRow, OtherRow, PartRow, SetRow}
 use crate::domain::board::BoardCase;
 use crate::domain::case::{Case, CaseStatus};
 use crate::domain::check::CheckState;
+use crate::domain::count_other::OTHERS;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::person::Role;
 use crate::domain::state::State;
@@ -115,11 +116,12 @@ fn heading(
         CaseStatus::Closed => {
             let all = parts.len();
             format!(
-                "Case {id} is over: {} came back.",
+                "Case {id} is over: {} came back{}.",
                 match all {
                     1 => "its one part".into(),
                     n => format!("all {n} parts"),
-                }
+                },
+                not_counted(case)
             )
         }
         CaseStatus::Issued | CaseStatus::Opened => {
@@ -134,6 +136,14 @@ fn heading(
             format!("Case {id} starts {now_it_is}at {hour}: {}.", say.words)
         }
     }
+}
+
+/// The lines without parts whose number nobody told: that they are back is not known.
+fn not_counted(case: &Case) -> String {
+    let counted = |name: &str| case.others.iter().any(|it| it.line.as_str() == name && it.came_out.is_some());
+    let open: Vec<String> = OTHERS.into_iter().filter(|name| !counted(name)).map(str::to_string).collect();
+    let verb = if matches!(open.as_slice(), [one] if one != "swabs") { "was" } else { "were" };
+    if open.is_empty() { String::new() } else { format!("; {} {verb} not counted", listed(&open)) }
 }
 
 fn stands(number: usize) -> String {
@@ -186,8 +196,7 @@ impl CasePage {
         let lost = theatre::lost(state, case, now);
         let lines_lost = theatre::lines_lost(state, case, now);
         let check = CheckState::due(state, case);
-        let is_lost = lost.iter().any(|part| part.outcome.is_empty())
-            || lines_lost.iter().any(|line| line.outcome.is_empty());
+        let is_lost = theatre::searched(&lost, &lines_lost);
         let say = say(state, case, board, is_lost, visitor);
         let day = match case.start.date(state.zone) {
             day if day == now.date(state.zone) => String::new(),
@@ -282,6 +291,7 @@ mod tests {
     use super::*;
     use crate::app::board::Boards;
     use crate::web::pages::sample;
+    use serde_json::json;
 
     fn show(case: &str) -> String {
         let visitor = sample::in_theatre();
@@ -297,6 +307,26 @@ mod tests {
         assert!(text.contains("<h1>Case K-1: CAP-02 is not accounted for.</h1>"), "{text}");
         assert!(text.contains("search, tell the surgeon, image by local policy, before the patient leaves"));
         assert!(text.contains("name=\"outcome\""));
+    }
+
+    #[test]
+    fn a_search_whose_outcome_is_named_is_quiet() {
+        let visitor = sample::in_theatre();
+        let mut page = CasePage::of(&visitor, visitor.state.cases.get("K-1").unwrap(), None, &[], None);
+        page.lost.iter_mut().for_each(|part| part.outcome = "imaging done");
+        let text = sample::show("case-search-named", &page);
+        assert!(!text.contains("before the patient leaves") && !text.contains("class=\"lost\""), "{text}");
+        assert!(text.contains("outcome: imaging done"), "{text}");
+    }
+
+    #[test]
+    fn what_nobody_counted_is_not_told_as_back() {
+        let visitor = sample::in_theatre();
+        let mut case = (**visitor.state.cases.get("K-2").unwrap()).clone();
+        assert_eq!(not_counted(&case), "; mouth guard, throat pack and swabs were not counted");
+        let swabs = json!({"line": "swabs", "in": 4, "out": 4});
+        case.others.push(serde_json::from_value(swabs).unwrap());
+        assert_eq!(not_counted(&case), "; mouth guard and throat pack were not counted");
     }
 
     #[test]

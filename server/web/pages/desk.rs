@@ -97,6 +97,7 @@ fn whole(answer: &Answer) -> String {
 fn heading(thing: Option<&Thing>, answer: Option<&Answer>, step: &str) -> String {
     match (answer, thing) {
         (Some(answer), _) if !answer.accepted => whole(answer),
+        (_, Some(thing)) if !thing.alarm.is_empty() => thing.alarm.clone(),
         (_, Some(thing)) => format!("{}: {}. {}", thing.called, thing.say.words, thing.next),
         (Some(answer), None) => whole(answer),
         _ => match STEPS.iter().find(|(value, _)| *value == step && !value.is_empty()) {
@@ -121,6 +122,10 @@ impl DeskPage {
         let seen = thing.as_ref().map(|thing| ("?", format!("{}: {}", thing.called, thing.say.words)));
         let log_text = remember(state, visitor.now, new.or(seen), &sent.log);
         let page = Page::of(visitor, "/desk", "/desk", None);
+        let mut thing = thing;
+        if let Some(thing) = thing.as_mut().filter(|_| !page.may("found")) {
+            thing.offers.retain(|offer| !offer.act.starts_with("found:"));
+        }
         DeskPage {
             missed: missed(state, visitor.now),
             asks: Asks::of(state, sent, step, thing.as_ref(), page.may("pack_broken")),
@@ -154,7 +159,10 @@ fn missed(state: &State, now: Time) -> Vec<String> {
         format!("{case}, since {}", shared::when(state, at, now))
     };
     let loud = state.missing.values().filter(|it| it.over_at.is_none() && it.outcome.is_none());
-    let parts = loud.map(|it| format!("{}{}", it.what(state), since(it.since, it.case.as_ref())));
+    // What may have stayed in a patient comes before what was missed without a case.
+    let mut loud: Vec<_> = loud.collect();
+    loud.sort_by_key(|it| (it.case.is_none(), std::cmp::Reverse(it.since)));
+    let parts = loud.into_iter().map(|it| format!("{}{}", it.what(state), since(it.since, it.case.as_ref())));
     let lines = state.lines_not_back().into_iter().filter(|line| line.loud);
     let lines =
         lines.map(|line| format!("{} {}{}", line.lacks, line.line, since(line.since, Some(&line.case))));
@@ -308,6 +316,22 @@ mod tests {
         let first = text.split("<button").nth(2).unwrap();
         assert!(first.contains("step:cleaned"), "{first}");
         sample::show("desk", &DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, None));
+    }
+
+    #[test]
+    fn a_part_that_is_looked_for_is_no_find() {
+        let visitor = sample::in_theatre();
+        let thing = thing::look_up(&visitor.state, "CAP-02", visitor.now).unwrap();
+        assert_eq!(thing.offers.first().unwrap().act, "found:");
+        let page = DeskPage::of(&visitor, &visitor.state, &Sent::default(), None, Some(thing));
+        let text = sample::show("desk-missing", &page);
+        assert!(text.contains("<h1>Cap CAP-02 was missing after case "), "{text}");
+        assert!(text.contains("tell the charge nurse at once; it was a possible retained item.</h1>"));
+        let band = text.split("class=\"band\"").nth(1).unwrap().split("</div>").next().unwrap();
+        assert!(!band.contains("Found") && band.contains("Nothing is recorded yet."), "{band}");
+        assert!(text.contains("image by local policy, before the patient leaves."), "{text}");
+        let told = super::command("found:", "CAP-02", "sink 1").unwrap();
+        assert_eq!(told, json!({"do": "found", "scan": "CAP-02", "location": "sink 1"}));
     }
 
     #[test]

@@ -55,6 +55,37 @@ mod tests {
         assert_eq!((mm(5.0), mm(-0.001), mm(-2.5)), ("5".into(), "0".into(), "−2.5".into()));
     }
 
+    /// A rule for a class of the page alone reaches into a drawing too, and a width there makes it false: so no class of a
+    /// drawing or a plot is one to which the style sheet gives a size of its own.
+    #[test]
+    fn no_class_of_a_drawing_is_sized_by_the_page() {
+        let sheet = include_str!("../../../static/style.css");
+        let inside = |selector: &str| {
+            let parts: Vec<&str> = selector.split_whitespace().collect();
+            match parts.as_slice() {
+                [".drawing" | ".plot" | ".reach", last] => last.strip_prefix('.').map(str::to_string),
+                _ => None,
+            }
+        };
+        let rules: Vec<(&str, &str)> = sheet.split('}').filter_map(|rule| rule.rsplit_once('{')).collect();
+        let selectors = |before: &str| {
+            let own = before.rsplit(['{', '/', ';']).next().unwrap_or_default();
+            own.split(',').map(|it| it.trim().to_string()).collect::<Vec<_>>()
+        };
+        let classes: std::collections::BTreeSet<String> =
+            rules.iter().flat_map(|(before, _)| selectors(before)).filter_map(|it| inside(&it)).collect();
+        assert!(classes.contains("headstack") && classes.contains("disc"), "{classes:?}");
+        for (before, set) in &rules {
+            let sized = set.split(';').any(|it| {
+                matches!(it.split(':').next().unwrap_or_default().trim(), "width" | "height" | "transform")
+            });
+            for selector in selectors(before).iter().filter(|_| sized) {
+                let class = selector.strip_prefix('.').unwrap_or_default();
+                assert!(!classes.contains(class), "{selector} {{{set}}}");
+            }
+        }
+    }
+
     #[test]
     fn a_scale_bar_is_a_round_length() {
         assert_eq!([5.0, 7.5, 12.0, 30.0, 500.0].map(scale_bar_mm), [2.0, 2.0, 2.0, 10.0, 200.0]);

@@ -1,15 +1,18 @@
 //! An emergency: one field, one scan, one act. Whoever the set was kept for, it goes.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
 use super::board::shown;
-use super::headline::sheet_name;
-use super::shared::{Done, Page, count, segment};
+use super::headline::{reserves, sheet_name};
+use super::shared::{Done, Page, count, listed, segment};
 use crate::domain::board::Board;
 use crate::domain::issuing::is_ready;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
@@ -40,13 +43,25 @@ fn ready(state: &State, board: &Board) -> Vec<Ready> {
     all
 }
 
+/// What is ready, by count sheet: a camera is no bronchoscope.
+fn heading(state: &State, board: &Board, ready: &[Ready], now: Time) -> String {
+    let mut told = reserves(state, board, now);
+    let mut sheets: BTreeMap<&str, usize> = BTreeMap::new();
+    ready.iter().for_each(|set| *sheets.entry(set.sheet.as_str()).or_default() += 1);
+    let all: Vec<String> =
+        sheets.into_iter().map(|(sheet, n)| format!("{} of “{sheet}”", count(n, "set", "sets"))).collect();
+    if all.is_empty() {
+        told.push("No set is ready. Scan what there is; what stands against it will be said.".into());
+    } else {
+        told.push(format!("Ready: {}. Scan the set that goes out now.", listed(&all)));
+    }
+    told.join(" ")
+}
+
 impl EmergencyPage {
     pub fn of(visitor: &Visitor, board: &Board, done: Option<u64>) -> EmergencyPage {
         let ready = ready(&visitor.state, board);
-        let heading = match ready.len() {
-            0 => "No set is ready. Scan what there is; what stands against it will be said.".into(),
-            n => format!("Scan the set that goes out now. {} ready.", count(n, "set is", "sets are")),
-        };
+        let heading = heading(&visitor.state, board, &ready, visitor.now);
         EmergencyPage { page: Page::of(visitor, "/emergency", "/emergency", done), heading, ready }
     }
 }
@@ -66,6 +81,7 @@ mod tests {
         let board = visitor.state.board(visitor.now);
         let text = sample::show("emergency", &EmergencyPage::of(&visitor, &board, None));
         assert_eq!(text.matches("autofocus").count(), 1);
+        assert!(text.contains("<h1>No set for an emergency: “Adult rigid bronchoscopy”."), "{text}");
         assert!(text.contains("name=\"emergency:bool\" value=\"true\""));
     }
 }

@@ -1,8 +1,10 @@
 //! The board in a sentence, the worst fact first: what is not accounted for, what an emergency would not find, which
 //! case lacks what.
 
+use std::cmp::Reverse;
+
 use super::shared::{capital, count, listed, time};
-use crate::domain::board::{Board, BoardCase, BoardReserve, BoardSet, Equipped};
+use crate::domain::board::{Board, BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::id::Id;
 use crate::domain::readiness::{SetReadiness, set_status};
 use crate::domain::state::State;
@@ -45,26 +47,41 @@ pub fn words_of(number: usize) -> String {
     small.get(number).map_or_else(|| number.to_string(), |word| (*word).to_string())
 }
 
+/// How many of the losses the heading names; the others stand in the list below it.
+pub const NAMED: usize = 2;
+
+/// What is missed without a named outcome, in words. What may have stayed in a patient comes first, the latest before the
+/// others, since that patient may still be in the house; then what was missed without a case.
 fn missing(state: &State, board: &Board, now: Time) -> Option<String> {
-    let loud: Vec<_> = board.not_accounted_for.iter().filter(|part| part.loud).collect();
-    let lines: Vec<_> = board.lines_not_back.iter().filter(|line| line.loud).collect();
-    let Some(first) = loud.first() else {
-        let first = lines.first()?;
-        let since = time(state, first.since, now);
-        let one =
-            format!("Not accounted for: {} {}, case {}, since {since}.", first.lacks, first.line, first.case);
-        return Some(if lines.len() == 1 { one } else { format!("{} lines are missed. {one}", lines.len()) });
+    let part = |it: &BoardMissing| {
+        let piece = if it.piece { "a piece of " } else { "" };
+        let model = state.assets.get(&it.asset).and_then(|asset| state.model(&asset.model));
+        let model = model.map(|model| format!(" ({})", model.name.0)).unwrap_or_default();
+        let case = it.case.as_ref().map(|case| format!(" of case {case}")).unwrap_or_default();
+        let since = time(state, it.since, now);
+        let told = format!("{piece}{}{model}{case}, since {since}", part_name(state, &it.asset));
+        ((it.case.is_none(), Reverse(it.since)), told)
     };
-    let case = first.case.as_ref().map(|case| format!(" case {case},")).unwrap_or_default();
-    let since = time(state, first.since, now);
-    let piece = if first.piece { "a piece of " } else { "" };
-    let one = format!("Not accounted for: {piece}{},{case} since {since}.", part_name(state, &first.asset));
-    let all = loud.len() + lines.len();
-    Some(match (all, lines.is_empty()) {
-        (1, _) => one,
-        (_, true) => format!("{all} parts are missed. {one}"),
-        (_, false) => format!("{all} parts and lines are missed. {one}"),
-    })
+    let line = |it: &BoardLine| {
+        let since = time(state, it.since, now);
+        ((false, Reverse(it.since)), format!("{} {} of case {}, since {since}", it.lacks, it.line, it.case))
+    };
+    let parts = board.not_accounted_for.iter().filter(|part| part.loud).map(part);
+    let lines = board.lines_not_back.iter().filter(|line| line.loud).map(line);
+    let only_parts = !board.lines_not_back.iter().any(|line| line.loud);
+    let mut all: Vec<_> = parts.chain(lines).collect();
+    all.sort();
+    let number = all.len();
+    let mut told: Vec<String> = all.into_iter().take(NAMED).map(|(_, told)| told).collect();
+    if number > NAMED {
+        told.push(format!("and {} more", words_of(number - NAMED)));
+    }
+    let what = if only_parts { "parts" } else { "parts and lines" };
+    match number {
+        0 => None,
+        1 => Some(format!("Not accounted for: {}.", told.join(""))),
+        _ => Some(format!("{number} {what} are not accounted for: {}.", told.join("; "))),
+    }
 }
 
 /// When the next set of a count sheet has cooled, as far as that is known.
@@ -78,7 +95,8 @@ pub fn undercut(reserve: &BoardReserve) -> bool {
     reserve.ready < reserve.minimum
 }
 
-fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
+/// The reserves for emergencies that are not kept, those of which no set is ready first.
+pub fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
     let short = board.reserves.iter().filter(|reserve| undercut(reserve));
     let (none, few): (Vec<_>, Vec<_>) = short.partition(|reserve| reserve.ready == 0);
     let until = |reserve: &BoardReserve| next_ready(state, &board.sets, &reserve.count_sheet, now);

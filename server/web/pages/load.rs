@@ -10,7 +10,7 @@ use super::curve::{self, Curve};
 use super::load_found::Found;
 use super::readers::{self, Readers};
 use super::refused::{self, Reason};
-use super::say::{Say, of_asset, of_load};
+use super::say::{Say, of_asset, of_load_now};
 use super::shared::{Done, Page, count, segment, time, when};
 use super::verdict::{self, Verdict};
 use crate::app::house::Unavailable;
@@ -107,7 +107,7 @@ impl LoadPage {
             page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
             load: load.load.to_string(),
             heading: heading(state, load, &against, (now, visitor.actor.role)),
-            say: of_load(load),
+            say: of_load_now(state, load),
             open,
             may: open && against.is_empty(),
             alone: !against.is_empty() && against.iter().all(|reason| reason.open),
@@ -153,7 +153,14 @@ fn heading(state: &State, load: &Load, against: &[Reason], (now, reader): (Time,
         (LoadStatus::Released, _) if release::is_void(load) => format!(
             "The biological test of load {name} is void: its control did not grow. It was released by {by}, {at}."
         ),
-        (LoadStatus::Released, _) => format!("Load {name} was released by {by}, {at}."),
+        (LoadStatus::Released, _) => {
+            match state.recalls.values().find(|it| it.is_open() && it.loads.contains(name)) {
+                Some(it) => {
+                    format!("Load {name} is recalled ({}). It was released by {by}, {at}.", it.recall)
+                }
+                None => format!("Load {name} was released by {by}, {at}."),
+            }
+        }
         (LoadStatus::Rejected, _) => {
             let why = load.reason.as_deref().unwrap_or_default();
             format!("Load {name} was rejected by {by}, {at}: {why}")

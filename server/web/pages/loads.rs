@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::machine::why_not;
 use super::queue::waits_for;
-use super::say::{Say, of_load};
+use super::say::{Say, of_load_now};
 use super::shared::{Page, count, segment, time, when};
 use crate::app::records::Waiting;
 use crate::domain::expected::expected_end;
@@ -94,7 +94,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         parts: count(load.contents.len(), "part", "parts"),
         started: when(state, load.started_at, now),
         by: load.started_by.to_string(),
-        say: of_load(load),
+        say: of_load_now(state, load),
         judged: load.judged.is_some(),
         expected: expected(state, load, now),
     }

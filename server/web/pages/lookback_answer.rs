@@ -1,6 +1,6 @@
 //! The answer to a look-back: what was touched, where it came from, where it went; as rows and as a sheet.
 
-use super::say::{Say, of_asset, of_load};
+use super::say::{Say, of_asset, of_load_now};
 use super::shared::{capital, count, segment};
 use crate::domain::exposure::Exposure;
 use crate::domain::id::Id;
@@ -96,7 +96,7 @@ fn load_row(load: &Load, state: &State) -> LoadRow {
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         started: load.started_at.told(state.zone),
         parts: load.contents.len(),
-        say: of_load(load),
+        say: of_load_now(state, load),
     }
 }
 
@@ -296,7 +296,7 @@ pub fn sheet(state: &State, began: Began, trace: &Trace) -> Vec<[String; 16]> {
         programme: load.programme.programme.to_string(),
         cycle_no: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         started_at: load.started_at.to_string(),
-        load_status: of_load(load).words,
+        load_status: of_load_now(state, load).words,
         ..Cells::default()
     });
     let parts = trace.assets.iter().filter_map(|(id, turns)| Some((state.assets.get(id)?, turns)));

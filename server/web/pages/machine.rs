@@ -5,7 +5,7 @@ use axum::extract::{Path, Query, State as Of};
 use axum::response::Response;
 
 use super::load::limits;
-use super::say::{Say, of_load, of_machine};
+use super::say::{Say, of_load_now, of_machine};
 use super::shared::{Done, Page, capital, listed, segment, some_of, when};
 use super::told_time::lasting;
 use super::trend::{self, Drawn};
@@ -288,7 +288,7 @@ fn cycle(state: &State, load: &Load, verdicts: &Verdicts, now: Time) -> CycleRow
         load: load.load.to_string(),
         started: when(state, load.started_at, now),
         programme: load.programme.programme.to_string(),
-        say: of_load(load),
+        say: of_load_now(state, load),
         verdict: judged.map_or("", |judged| if judged.passed { "passed" } else { "failed" }),
         hold: held.map(lasting).into_iter().chain(a0).collect::<Vec<_>>().join(", "),
         lowest: number("/temperature/min_c").map(|c| format!("{} °C", short(c))).unwrap_or_default(),

@@ -31,6 +31,7 @@ pub mod exception;
 pub mod files;
 pub mod finding;
 pub mod handover;
+pub mod folded;
 pub mod health;
 pub mod ledger;
 pub mod load;

@@ -82,7 +82,7 @@ const ASSEMBLY: &[Spec] = &[
     ("assembly.order:int", "Place in the assembly; lower goes first", Typed::Whole),
     ("assembly.edition", "Edition of the instructions that say so", Typed::Words),
     ("assembly.note", "What to mind when it is put on", Typed::Words),
-    ("assembly.photo", "The house's own picture of it, by its SHA-256; no patient in the picture", Typed::Words),
+    ("assembly.photo", "The house's own picture of it, no patient in it: the code of 64 letters and digits (its SHA-256) under which it is kept", Typed::Words),
 ];
 
 #[rustfmt::skip]

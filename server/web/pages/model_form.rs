@@ -95,6 +95,10 @@ fn heading(changes: &str, said: &Said) -> String {
             let what_is_asked = count(doubts, "thing", "things");
             format!("Not saved yet: {what_is_asked} of {what} {looks}. Correct it, or save all the same.")
         }
+        (1, _) => {
+            let it = said.wrong.first().map(|it| (label(&it.pointer), it.detail.clone())).unwrap_or_default();
+            format!("Not saved: of {what} one thing cannot be so, {}: {}", it.0, ended(&it.1))
+        }
         (wrong, _) => format!("Not saved: {} of {what} cannot be so.", count(wrong, "thing", "things")),
     }
 }

@@ -1,16 +1,22 @@
 //! A table of models, pasted: looked at line by line first, then saved together.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use askama::Template;
 use axum::extract::{Form, Query, State as Of};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
+use serde_json::Value;
 
+use super::model_fields::label;
 use super::refused::reasons;
 use super::shared::{Done, Page, count};
 use crate::app::house::Outcome;
+use crate::domain::model::Model;
 use crate::domain::model_columns::headings;
-use crate::domain::model_table::{Change, Checked, LINES_MOST, check};
+use crate::domain::model_table::{Change, Checked, LINES_MOST, Line, check};
 use crate::domain::sha256::Sha256Of;
+use crate::domain::state::State;
 use crate::formats::table::Fault;
 use crate::web::api::command::read;
 use crate::web::form::{Fields, text};
@@ -55,11 +61,59 @@ fn digest(checked: &Checked) -> String {
     hex::encode(Sha256Of::of(all.join("\u{0}").as_bytes()).0)
 }
 
-fn becomes(change: Change) -> &'static str {
-    match change {
-        Change::New => "new",
-        Change::Changes => "changes what is there",
-        Change::Same => "stands so already",
+fn becomes(state: &State, line: &Line) -> String {
+    match (line.change, state.models.get(&line.model.model)) {
+        (Change::New, _) | (Change::Changes, None) => "new".into(),
+        (Change::Same, _) => "stands so already".into(),
+        (Change::Changes, Some(known)) => format!("changes {}", changes(state, known, &line.model)),
+    }
+}
+
+/// What a line changes of a model that is there, and how many parts of it there are: "Working length in mm: 400 → 430; 4
+/// parts in the house".
+fn changes(state: &State, known: &Model, new: &Model) -> String {
+    let of = |model: &Model| {
+        let mut all = BTreeMap::new();
+        told(&serde_json::to_value(model).unwrap_or_default(), "", &mut all);
+        all
+    };
+    let (before, after) = (of(known), of(new));
+    let places: BTreeSet<&String> = before.keys().chain(after.keys()).collect();
+    let word = |all: &BTreeMap<String, String>, at: &str| all.get(at).map_or("none".into(), String::clone);
+    let differ = places.into_iter().filter(|at| before.get(*at) != after.get(*at));
+    let mut all: Vec<String> =
+        differ.map(|at| format!("{}: {} → {}", label(at), word(&before, at), word(&after, at))).collect();
+    let parts = state.assets.values().filter(|it| it.model == known.model && it.retired.is_none()).count();
+    all.push(match parts {
+        0 => "no part in the house".into(),
+        n => format!("{} in the house", count(n, "part", "parts")),
+    });
+    all.join("; ")
+}
+
+/// Every value of a model by its place; a list of plain values is one.
+fn told(value: &Value, at: &str, all: &mut BTreeMap<String, String>) {
+    let plain = |value: &Value| match value {
+        Value::String(text) => text.clone(),
+        Value::Bool(true) => "yes".into(),
+        Value::Bool(false) => "no".into(),
+        other => other.to_string(),
+    };
+    match value {
+        Value::Null => {}
+        Value::Object(fields) => {
+            fields.iter().for_each(|(name, value)| told(value, &format!("{at}/{name}"), all));
+        }
+        Value::Array(list) if list.iter().any(Value::is_object) => {
+            list.iter().enumerate().for_each(|(n, value)| told(value, &format!("{at}/{n}"), all));
+        }
+        Value::Array(list) => {
+            let words: Vec<String> = list.iter().map(plain).collect();
+            all.insert(at.into(), words.join(", "));
+        }
+        Value::Bool(_) | Value::Number(_) | Value::String(_) => {
+            all.insert(at.into(), plain(value));
+        }
     }
 }
 
@@ -86,13 +140,13 @@ impl ModelTablePage {
     fn of(visitor: &Visitor, table: &str, route: &str, checked: &Checked) -> ModelTablePage {
         let to_save = checked.to_save().count();
         let may = checked.faults.is_empty() && to_save > 0;
-        let row = |it: &crate::domain::model_table::Line| LineRow {
+        let row = |it: &Line| LineRow {
             line: it.line,
             model: it.model.model.to_string(),
             name: it.model.name.0.clone(),
             family: it.model.family.words(),
             sizes: super::catalogue::sizes(&it.model),
-            becomes: becomes(it.change).into(),
+            becomes: becomes(&visitor.state, it),
         };
         ModelTablePage {
             heading: heading(checked, to_save),
@@ -118,7 +172,15 @@ fn heading(checked: &Checked, to_save: usize) -> String {
         (0, _) => {
             format!("{} can be saved; {doubts}. Nothing is saved yet.", count(to_save, "model", "models"))
         }
-        (1, _) => "Nothing can be saved: one thing in the table cannot be so.".into(),
+        (1, _) => match checked.faults.first() {
+            Some(it) if it.column.is_empty() => {
+                format!("Nothing can be saved: line {} cannot be so, {}.", it.line, it.found)
+            }
+            Some(it) => {
+                format!("Nothing can be saved: line {} cannot be so, {}: {}.", it.line, it.column, it.found)
+            }
+            None => "Nothing can be saved.".into(),
+        },
         _ => format!("Nothing can be saved: {wrong} things in the table cannot be so."),
     }
 }
@@ -216,6 +278,22 @@ mod tests {
     use crate::web::pages::sample;
 
     #[test]
+    fn a_changed_model_says_what_changes_and_for_how_many_parts() {
+        let visitor = sample::visitor();
+        let known = visitor.state.assets.values().find(|it| it.retired.is_none()).unwrap().model.clone();
+        let model = visitor.state.model(&known).unwrap();
+        let table = format!("model;name\n{known};Renamed");
+        let checked = check(&visitor.state, &table, None);
+        let told = becomes(&visitor.state, checked.lines.first().unwrap());
+        assert!(told.contains(&format!("{} → Renamed; ", model.name.0)), "{told}");
+        assert!(told.starts_with("changes Name") && told.ends_with(" in the house"), "{told}");
+        let mut longer = (*model).clone();
+        longer.dimensions.length_mm = serde_json::from_value(serde_json::json!("430")).unwrap();
+        let told = changes(&visitor.state, model, &longer);
+        assert!(told.starts_with("Working length in mm: ") && told.contains(" → 430; "), "{told}");
+    }
+
+    #[test]
     fn the_page_names_line_and_column() {
         let mut visitor = sample::visitor();
         visitor.actor.role = Role::Biomed;
@@ -223,7 +301,7 @@ mod tests {
         let checked = check(&visitor.state, table, Some("rigid"));
         let text = sample::show("model-table-wrong", &ModelTablePage::of(&visitor, table, "rigid", &checked));
         assert!(
-            text.contains("one thing in the table cannot be so") && !text.contains("name=\"sure\""),
+            text.contains("Nothing can be saved: line 2 cannot be so, ") && !text.contains("name=\"sure\""),
             "{text}"
         );
         let table = table.replace("4,3", "5,7");

@@ -203,6 +203,7 @@ mod tests {
         let text = sample::show("recall", &RecallPage::of(&visitor, found, "a3f0".repeat(16), None));
         assert!(text.contains("on hold") && text.contains("missing."), "{text}");
         assert!(text.contains("possible contact, not infection"), "{text}");
+        assert!(text.contains("recalled; it was released") && !text.contains(">released<"), "{text}");
         let list = sample::show("recalls", &RecallsPage::of(&visitor, Asked::default()));
         assert!(list.contains("is open") && list.contains("have no answer yet"), "{list}");
     }

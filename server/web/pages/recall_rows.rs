@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::say::{Say, of_asset, of_load};
+use super::say::{Say, of_asset, of_load_now};
 use super::shared::{count, listed, segment, when};
 use crate::domain::affected::{Affected, AffectedPart};
 use crate::domain::exposure::Exposure;
@@ -168,7 +168,7 @@ pub fn loads(state: &State, recall: &Recall, now: Time) -> Vec<LoadRow> {
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
         started: when(state, load.started_at, now),
         parts: load.contents.len(),
-        say: of_load(load),
+        say: of_load_now(state, load),
         doubt: doubt(load).map(|doubt| doubt.words()).unwrap_or_default(),
     };
     known.map(row).collect()

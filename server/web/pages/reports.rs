@@ -3,10 +3,11 @@
 use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
+use serde::Deserialize;
 
 use super::headline::part_title;
 use super::say::{Say, of_asset};
-use super::shared::{Done, Page, count, segment, when};
+use super::shared::{Page, count, segment, when};
 use crate::domain::finding::Finding;
 use crate::domain::finding_words::{Fate, fate};
 use crate::domain::person::Actor;
@@ -21,6 +22,7 @@ const RECENT_DAYS: i64 = 7;
 
 pub struct Row {
     pub finding: String,
+    pub asset: String,
     pub href: String,
     pub called: String,
     pub what: String,
@@ -44,6 +46,30 @@ pub struct ReportsPage {
     pub page: Page,
     pub heading: String,
     pub reports: Vec<Row>,
+    /// The report that was made just now.
+    pub reported: Option<Row>,
+}
+
+/// The query of a page to which a report returned.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Back {
+    pub done: Option<String>,
+    /// The report that was made.
+    pub reported: String,
+}
+
+impl Back {
+    pub fn done(&self) -> Option<u64> {
+        self.done.as_deref().and_then(|text| text.parse().ok())
+    }
+}
+
+/// The reader's own report, to which a page returned.
+pub fn just_now(visitor: &Visitor, back: &Back) -> Option<Row> {
+    let known = visitor.state.findings.get(back.reported.as_str()).filter(|_| back.done().is_some());
+    let own = known.filter(|it| it.by == visitor.actor.code && it.withdrawn_at.is_none() && !it.taken_back);
+    own.map(|it| row(visitor, it))
 }
 
 /// What became of a report, in one sentence.
@@ -76,6 +102,7 @@ pub fn row(visitor: &Visitor, it: &Finding) -> Row {
     let asset = state.assets.get(&it.asset);
     Row {
         finding: it.finding.to_string(),
+        asset: it.asset.to_string(),
         href: format!("/assets/{}", segment(it.asset.as_str())),
         called: part_title(state, &it.asset),
         what: it.what.clone(),
@@ -113,7 +140,7 @@ pub fn recent(visitor: &Visitor) -> Vec<(String, String)> {
 }
 
 impl ReportsPage {
-    pub fn of(visitor: &Visitor, done: Option<u64>) -> ReportsPage {
+    pub fn of(visitor: &Visitor, back: &Back) -> ReportsPage {
         let all = of(&visitor.state, &visitor.actor.code);
         let waits = all.iter().filter(|it| visitor.state.is_open(it)).count();
         let heading = match (all.len(), waits) {
@@ -124,16 +151,19 @@ impl ReportsPage {
                 format!("{} of yours; {waits} {verb} to be looked into.", count(n, "report", "reports"))
             }
         };
+        let reported = just_now(visitor, back);
+        let done = back.done().filter(|_| reported.is_none());
         ReportsPage {
             page: Page::of(visitor, "/reports", "/reports", done),
+            reported,
             heading,
             reports: all.into_iter().take(MOST).map(|it| row(visitor, it)).collect(),
         }
     }
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&ReportsPage::of(&visitor, done.seq()))
+pub async fn get(visitor: Visitor, Query(back): Query<Back>) -> Response {
+    render(&ReportsPage::of(&visitor, &back))
 }
 
 #[cfg(test)]
@@ -145,10 +175,10 @@ mod tests {
     fn whoever_reported_it_reads_what_became_of_it() {
         let mut visitor = sample::busy::visitor();
         visitor.actor.code = "p-clinician".into();
-        let text = sample::show("reports", &ReportsPage::of(&visitor, None));
+        let text = sample::show("reports", &ReportsPage::of(&visitor, &Back::default()));
         assert!(text.contains("1 report of yours; 1 waits to be looked into."), "{text}");
         assert!(text.contains("until biomed or the lead has looked into it."), "{text}");
         visitor.actor.code = "somebody else".into();
-        assert!(ReportsPage::of(&visitor, None).reports.is_empty());
+        assert!(ReportsPage::of(&visitor, &Back::default()).reports.is_empty());
     }
 }

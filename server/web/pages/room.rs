@@ -4,9 +4,10 @@ use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
 
-use super::shared::{Done, Page, capital, count, listed, segment, time};
+use super::reports::{self, Back};
+use super::shared::{Page, capital, count, listed, segment, time};
 use super::theatre::{self, LostLine, LostRow};
-use super::{reports, words};
+use super::words;
 use crate::domain::case::Case;
 use crate::domain::check::{CheckResult, CheckState, CheckTold, stands};
 use crate::domain::check_lines::{AskedLine, lines, parts_of};
@@ -61,6 +62,8 @@ pub struct RoomPage {
     pub check: CheckState,
     pub picks: Vec<Pick>,
     pub reports: Vec<reports::Row>,
+    /// The report that was made just now.
+    pub reported: Option<reports::Row>,
     pub others: Vec<theatre::OtherRow>,
     pub counts: Vec<String>,
     pub out: usize,
@@ -161,7 +164,7 @@ fn picks(state: &State, case: &Case) -> Vec<Pick> {
 }
 
 impl RoomPage {
-    pub fn of(visitor: &Visitor, case: &Case, done: Option<u64>) -> RoomPage {
+    pub fn of(visitor: &Visitor, case: &Case, back: &Back) -> RoomPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let check = CheckState::of(state, case);
         let (lost, lines_lost) = (theatre::lost(state, case, now), theatre::lines_lost(state, case, now));
@@ -173,8 +176,12 @@ impl RoomPage {
         let mut found: Vec<_> = state.findings.values().filter(of_case).collect();
         found.sort_by_key(|it| std::cmp::Reverse((it.at, it.finding.clone())));
         let href = format!("/cases/{}", segment(case.case.as_str()));
+        let reported = reports::just_now(visitor, back);
+        // What was reported is said in its own words, not as a number alone.
+        let done = back.done().filter(|_| reported.is_none());
         RoomPage {
             page: Page::of(visitor, "/cases", format!("{href}/room"), done),
+            reported,
             case: case.case.to_string(),
             heading: heading(case, &check, loud),
             caution: words::NOT_BACK.into(),
@@ -193,9 +200,9 @@ impl RoomPage {
     }
 }
 
-pub async fn get(visitor: Visitor, Path(case): Path<String>, Query(done): Query<Done>) -> Response {
+pub async fn get(visitor: Visitor, Path(case): Path<String>, Query(back): Query<Back>) -> Response {
     match visitor.state.cases.get(case.as_str()) {
-        Some(found) => render(&RoomPage::of(&visitor, found, done.seq())),
+        Some(found) => render(&RoomPage::of(&visitor, found, &back)),
         None => super::problem::not_found("case", &case, "/cases", "All cases"),
     }
 }
@@ -209,10 +216,28 @@ mod tests {
     fn a_failed_line_names_what_is_ready_instead() {
         let visitor = sample::in_the_room();
         let case = visitor.state.cases.get("K-1").unwrap();
-        let text = sample::show("room", &RoomPage::of(&visitor, case, None));
+        let text = sample::show("room", &RoomPage::of(&visitor, case, &Back::default()));
         assert!(text.contains("<h1>Case K-1: the function check failed on caps whole.</h1>"), "{text}");
         assert!(text.contains("failed on CAP-01: torn"), "{text}");
         assert!(text.contains("outside this case") || text.contains("Ready instead"), "{text}");
         assert!(text.contains("value=\"withdraw_finding\""), "{text}");
+        assert!(!text.contains("id=\"said\""), "{text}");
+    }
+
+    #[test]
+    fn what_was_reported_is_said_with_its_way_back() {
+        let mut visitor = sample::in_the_room();
+        let case = visitor.state.cases.get("K-1").unwrap().clone();
+        let known = visitor.state.findings.values().next().unwrap().clone();
+        visitor.actor.code = known.by.clone();
+        let back = Back { done: Some("31".into()), reported: known.finding.to_string() };
+        let text = sample::show("room-reported", &RoomPage::of(&visitor, &case, &back));
+        let said = text.split("id=\"said\"").nth(1).unwrap().split("</div>").next().unwrap();
+        let words = format!("{}: {}; {}", known.asset, known.what, known.severity.words());
+        assert!(said.contains(&words) && said.contains("Take back"), "{said}");
+        assert!(!text.contains("Recorded as entry"), "{text}");
+        // Another person is told of nothing and takes nothing back.
+        visitor.actor.code = "somebody else".into();
+        assert!(RoomPage::of(&visitor, &case, &back).reported.is_none());
     }
 }

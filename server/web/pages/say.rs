@@ -156,3 +156,18 @@ pub fn of_load(load: &Load) -> Say {
         (_, None) => Say::new("turn2", "turn", "running, no record yet"),
     }
 }
+
+/// How a load stands where its recall is known too: one that was released and is recalled is not "released".
+pub fn of_load_now(state: &State, load: &Load) -> Say {
+    let recalled = |open: bool| {
+        let mut these = state.recalls.values().filter(|it| it.loads.contains(&load.load));
+        these.any(|it| it.is_open() == open)
+    };
+    match load.status {
+        LoadStatus::Released if recalled(true) => Say::held("recalled; it was released"),
+        LoadStatus::Released if recalled(false) => {
+            Say::plain("released; it was recalled, and that is closed")
+        }
+        _ => of_load(load),
+    }
+}

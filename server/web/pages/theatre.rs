@@ -197,6 +197,11 @@ pub fn lost(state: &State, case: &Case, now: Time) -> Vec<LostRow> {
     open.iter().map(say).collect()
 }
 
+/// Whether the outcome of a search is still to be named: only then is it loud.
+pub fn searched(lost: &[LostRow], lines: &[LostLine]) -> bool {
+    lost.iter().any(|part| part.outcome.is_empty()) || lines.iter().any(|line| line.outcome.is_empty())
+}
+
 /// The lines without parts that did not all come back from it.
 pub fn lines_lost(state: &State, case: &Case, now: Time) -> Vec<LostLine> {
     let line = |it: &OtherState| LostLine {

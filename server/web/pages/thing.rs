@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::headline::part_title;
 use super::say::{Say, of_asset, of_set};
-use super::shared::{count, segment};
+use super::shared::{count, segment, time};
 use super::words;
 use crate::domain::model::{Method, RouteStep, StepKind};
 use crate::domain::readiness::{due, set_status};
@@ -47,6 +47,8 @@ pub struct Thing {
     pub other_offers: Vec<Offer>,
     /// It lies in a closed pack, or one of its parts does.
     pub in_pack: bool,
+    /// What stands in the heading instead of "how it stands, what is next": it, or one of its parts, is looked for.
+    pub alarm: String,
 }
 
 pub fn look_up(state: &State, scan: &str, now: Time) -> Result<Thing, Problem> {
@@ -149,6 +151,32 @@ pub fn loud_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     all
 }
 
+/// What is said first of a part that is looked for, and to whom, while nobody has named an outcome.
+fn alarm(state: &State, asset: &Asset, now: Time) -> String {
+    let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
+    let Some(known) = known.filter(|_| asset.missing) else { return String::new() };
+    let since = time(state, known.since, now);
+    let name = part_title(state, &asset.asset);
+    match (&known.case, known.outcome) {
+        (Some(case), None) => format!(
+            "{name} was missing after case {case}, since {since}: tell the charge nurse at once; it was a possible retained item."
+        ),
+        (None, None) => format!("{name} is missing since {since}: tell the charge nurse at once."),
+        (Some(case), Some(outcome)) => format!(
+            "{name} was missing after case {case}, since {since}; outcome of the search: {}. Tell the charge nurse.",
+            outcome.words()
+        ),
+        (None, Some(outcome)) => {
+            format!("{name} is missing since {since}; outcome of the search: {}.", outcome.words())
+        }
+    }
+}
+
+/// A part that is missing and lies here is told as such; the ledger goes on from there.
+fn is_here(asset: &Asset) -> Vec<Offer> {
+    vec![Offer::new("found:", format!("It is found: {}", asset.asset))]
+}
+
 fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let model = state.model(&asset.model);
     let name = model.map(|model| format!(", {}", model.name.0)).unwrap_or_default();
@@ -163,6 +191,9 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
             ("It needs nothing more in this turn.".into(), Vec::new())
         }
         (None, None) if back => ("Next it has to come back.".into(), came_back()),
+        (None, None) if asset.standing() == Standing::Missing => {
+            ("Say that it is found, if it is in your hand.".into(), is_here(asset))
+        }
         (None, None) => {
             (format!("It is {}; there is no next step here.", asset.standing().words()), Vec::new())
         }
@@ -188,6 +219,7 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
         offers: first,
         other_offers: other,
         in_pack,
+        alarm: alarm(state, asset, now),
     }
 }
 
@@ -260,5 +292,6 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         offers: offers_first,
         other_offers: other,
         in_pack,
+        alarm: String::new(),
     }
 }

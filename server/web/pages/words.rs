@@ -3,6 +3,8 @@
 /// The caution of every count that is not complete.
 pub const NOT_BACK: &str =
     "Not accounted for: search, tell the surgeon, image by local policy, before the patient leaves.";
+/// The same behind a sentence that says what is not accounted for.
+pub const SEARCH: &str = "Search, tell the surgeon, image by local policy, before the patient leaves.";
 
 /// What the command does, as it stands on a button.
 pub fn command(name: &str) -> String {

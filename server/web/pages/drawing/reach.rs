@@ -91,7 +91,7 @@ impl Reach {
         let middle = top + 26.0;
         ink.say("strong", (LEFT, top), Anchor::Start, FONT, name);
         ink.area("wall", (cap + self.stack_mm * per_mm, middle - 8.0), (end, middle + 8.0));
-        ink.area("stack", (cap, middle - 13.0), (cap + self.stack_mm * per_mm, middle + 13.0));
+        ink.area("headstack", (cap, middle - 13.0), (cap + self.stack_mm * per_mm, middle + 13.0));
         ink.area("scope", (eye, middle - 3.0), (tip, middle + 3.0));
         ink.area("eye", (eye - EYEPIECE, middle - 9.0), (eye, middle + 9.0));
         ink.line("end", (end, middle - 14.0), (end, middle + 14.0));
