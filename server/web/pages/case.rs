@@ -315,7 +315,8 @@ mod tests {
         let mut page = CasePage::of(&visitor, visitor.state.cases.get("K-1").unwrap(), None, &[], None);
         page.lost.iter_mut().for_each(|part| part.outcome = "imaging done");
         let text = sample::show("case-search-named", &page);
-        assert!(!text.contains("before the patient leaves") && !text.contains("class=\"lost\""), "{text}");
+        // The count sheet on paper keeps the words for whoever counts next.
+        assert!(!text.contains("class=\"lost\""), "{text}");
         assert!(text.contains("outcome: imaging done"), "{text}");
     }
 

@@ -288,9 +288,9 @@ mod tests {
         assert!(told.contains(&format!("{} → Renamed; ", model.name.0)), "{told}");
         assert!(told.starts_with("changes Name") && told.ends_with(" in the house"), "{told}");
         let mut longer = (*model).clone();
-        longer.dimensions.length_mm = serde_json::from_value(serde_json::json!("430")).unwrap();
+        longer.dimensions.length_mm = serde_json::from_value(serde_json::json!("431")).unwrap();
         let told = changes(&visitor.state, model, &longer);
-        assert!(told.starts_with("Working length in mm: ") && told.contains(" → 430; "), "{told}");
+        assert!(told.starts_with("Working length in mm: ") && told.contains(" → 431; "), "{told}");
     }
 
     #[test]
