@@ -79,12 +79,19 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     }
     strangers(deciding, &case, &said, &mut parts);
     pieces.extend(parts.iter().filter(|part| part.back == Back::Broken).map(|part| part.asset.clone()));
+    let holds = holds(deciding, &case, &parts, &pieces);
+    let others = super::count_other::numbered(&it.others);
+    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces, others }))
+}
+
+/// What a closing count puts on hold: what came back with a piece missing, and what a suspected prion disease touched.
+fn holds(deciding: &mut Deciding, case: &Case, parts: &[Counted], pieces: &[Id]) -> Vec<HoldPlaced> {
     let mut holds = Vec::new();
     if !pieces.is_empty()
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: pieces.clone() });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: pieces.to_vec() });
     }
     if case.risk == Risk::PrionSuspected {
         let exposed = |it: &&Counted| {
@@ -93,8 +100,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
         let exposed: Vec<Id> = parts.iter().filter(exposed).map(|it| it.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
-    let others = super::count_other::numbered(&it.others);
-    Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces, others }))
+    holds
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.
