@@ -136,21 +136,25 @@ pub(super) fn closing(state: &mut State, when: &When, it: &CountClosed) {
     }
 }
 
+fn told_missing(when: &When, asset: &Id, piece: bool) -> MissingState {
+    MissingState {
+        asset: asset.clone(),
+        since: when.at,
+        case: None,
+        told_by: when.actor.to_string(),
+        outcome: None,
+        over_at: None,
+        piece,
+    }
+}
+
 /// What was reported before stays as it was reported: since when, by whom, and what the search came to.
 pub(super) fn lose(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
     let before = state.missing.get(asset).filter(|known| known.over_at.is_none());
     let gone = state.assets.get(asset).is_some_and(|asset| asset.missing);
     let mut missing = match before.filter(|_| gone) {
         Some(known) => (**known).clone(),
-        None => MissingState {
-            asset: asset.clone(),
-            since: when.at,
-            case: None,
-            told_by: when.actor.to_string(),
-            outcome: None,
-            over_at: None,
-            piece: before.is_some_and(|known| known.piece),
-        },
+        None => told_missing(when, asset, before.is_some_and(|known| known.piece)),
     };
     missing.case = missing.case.or(case);
     change(state, when, asset, |asset| asset.missing = true);
@@ -166,15 +170,7 @@ fn lose_piece(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
     let same = |known: &&Arc<MissingState>| case.is_none() || known.case.is_none() || known.case == case;
     let mut missing = match open.filter(same) {
         Some(known) => MissingState { outcome: known.outcome.filter(|_| known.piece), ..(**known).clone() },
-        None => MissingState {
-            asset: asset.clone(),
-            since: when.at,
-            case: None,
-            told_by: when.actor.to_string(),
-            outcome: None,
-            over_at: None,
-            piece: true,
-        },
+        None => told_missing(when, asset, true),
     };
     missing.piece = true;
     missing.case = missing.case.or(case);

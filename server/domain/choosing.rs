@@ -14,7 +14,7 @@ use super::fit_ready::spent;
 use super::id::Id;
 use super::planning::{cancelled, known_case};
 use super::refusal::{Code, Problem};
-use super::scan::{blocking_hold, general_problems};
+use super::scan::kept_back;
 use super::state::{Asset, State};
 use super::text::Line;
 
@@ -83,8 +83,7 @@ pub(super) fn choose(deciding: &mut Deciding, it: &ChooseConfiguration) -> Optio
 
 /// What stands against a piece for a case: not in the house, on hold, spent, or chosen or kept for another case.
 fn against_piece(state: &State, case: &Case, asset: &Asset) -> Vec<Problem> {
-    let mut problems = general_problems(state, asset);
-    problems.extend(blocking_hold(state, asset));
+    let mut problems: Vec<Problem> = kept_back(state, asset).collect();
     if spent(state, asset) && asset.retired.is_none() {
         let problem = Problem::new(
             Code::LimitReached,

@@ -118,6 +118,13 @@ pub struct Check {
     pub spare_mm: Option<f64>,
 }
 
+impl Check {
+    /// In words alone.
+    pub fn of(rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) -> Check {
+        Check { rule, verdict, parts, sentence, found_mm: None, needed_mm: None, spare_mm: None }
+    }
+}
+
 /// A part beside the others in the lumen: its centre, the lumen's centre being the origin.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Circle {

@@ -5,15 +5,14 @@ use super::case::Case;
 use super::fit::{Answer, Fit};
 use super::id::Id;
 use super::replacement::{Replacement, replacements};
-use super::scan::{blocking_hold, general_problems};
+use super::scan::kept_back;
 use super::setup_sheet::Barred;
 use super::state::{Asset, State};
 use super::time::Time;
 
 /// Why a part is not to be laid out.
 fn why(state: &State, asset: &Asset) -> Option<String> {
-    let mut problems = general_problems(state, asset).into_iter().chain(blocking_hold(state, asset));
-    problems.next().map(|problem| problem.found)
+    kept_back(state, asset).next().map(|problem| problem.found)
 }
 
 /// The parts of a fit that are not to be laid out for a case that is still to come or goes on.

@@ -4,9 +4,9 @@
 use super::fit::{Check, Opening, OpeningState, Rule, Verdict};
 use super::fit_hole::{one_hole, suits};
 use super::fit_layout::Layout;
-use super::fit_openings::Told;
 use super::fit_size::Width;
 use super::site::Policy;
+
 /// The instruments in the order of the holes, each in one that suits it where that can be; else the thickest in the widest.
 fn in_holes(layout: &Layout, policy: &Policy, holes: &[Width], instruments: &[usize]) -> Vec<usize> {
     let piece = |n: usize| layout.pieces.get(n);
@@ -61,9 +61,7 @@ pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check
                         layout.called(by),
                         state.words()
                     );
-                    let mut told = Told(Vec::new());
-                    told.say(Rule::CapHoles, Verdict::Fails, vec![by, *instrument], sentence);
-                    checks.extend(told.0);
+                    checks.push(Check::of(Rule::CapHoles, Verdict::Fails, vec![by, *instrument], sentence));
                 }
             }
         }
@@ -76,7 +74,7 @@ fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks
     let (holes, called) = (piece.holes(), piece.called());
     let Some(end) = layout.on_what(cap) else { return };
     let groups = layout.at_once(end);
-    let mut told = Told(Vec::new());
+    let mut told = Vec::new();
     let have = holes.len();
     for here in groups.iter().filter(|here| !here.is_empty()) {
         let need = here.len();
@@ -91,12 +89,12 @@ fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks
                 format!("{called} on \"{at}\" has {have} for the {need} that go through it at once."),
             ),
         };
-        told.say(Rule::CapHoles, verdict, vec![cap], sentence);
+        told.push(Check::of(Rule::CapHoles, verdict, vec![cap], sentence));
         let through = in_holes(layout, policy, &holes, here);
         for (hole, instrument) in holes.iter().zip(through) {
-            one_hole(layout, policy, hole, (cap, instrument), &mut told.0);
+            one_hole(layout, policy, hole, (cap, instrument), &mut told);
         }
     }
-    told.0.dedup();
-    checks.append(&mut told.0);
+    told.dedup();
+    checks.append(&mut told);
 }

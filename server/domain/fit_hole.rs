@@ -25,15 +25,7 @@ pub fn one_hole(
     let (Some(shaft), Some(widest)) = (shaft, widest) else {
         let sentence =
             format!("Whether the hole of {called} suits {of} is not known: a diameter is missing.");
-        checks.push(Check {
-            rule: Rule::CapSeals,
-            verdict: Verdict::NotKnown,
-            parts: vec![cap, instrument],
-            sentence,
-            found_mm: None,
-            needed_mm: None,
-            spare_mm: None,
-        });
+        checks.push(Check::of(Rule::CapSeals, Verdict::NotKnown, vec![cap, instrument], sentence));
         return;
     };
     let seals = hole.high < shaft.low;

@@ -45,7 +45,7 @@ fn at_instrument(layout: &Layout, mount: Mount) -> bool {
 
 fn of(verdict: Verdict, sentence: String, parts: Vec<usize>) -> Check {
     let rule = Rule::Coupling;
-    Check { rule, verdict, parts, sentence, found_mm: None, needed_mm: None, spare_mm: None }
+    Check::of(rule, verdict, parts, sentence)
 }
 
 fn check(joint: &Joint, parts: Vec<usize>) -> Check {

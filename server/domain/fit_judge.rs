@@ -1,7 +1,9 @@
 //! Judges a configuration: every rule looked at, the worst first, and what may be said of the whole.
 
 use super::case::{Case, Technique};
-use super::fit::{Answer, Check, Fit, FitPart, Have, Opening, OpeningState, Rule, Verdict};
+use super::fit::{
+    Answer, Check, Fit, FitPart, Have, Joint, Opening, OpeningState, Rule, TelescopeAt, Together, Verdict,
+};
 use super::fit_caps::caps;
 use super::fit_joint::joints;
 use super::fit_layout::Layout;
@@ -35,17 +37,32 @@ impl<'a> Setting<'a> {
     }
 }
 
+/// What the rules look at, and what they say of it.
+struct Looked {
+    joints: Vec<Joint>,
+    openings: Vec<Opening>,
+    together: Vec<Together>,
+    telescopes: Vec<TelescopeAt>,
+    checks: Vec<Check>,
+}
+
+fn look(setting: &Setting, layout: &Layout) -> Looked {
+    let policy = &setting.state.policy;
+    let openings = openings(layout, policy);
+    let (joints, mut checks) = joints(setting.state, layout);
+    checks.extend(technique(layout, policy, &openings, setting.technique));
+    checks.extend(caps(layout, policy, &openings));
+    let (together, of_lumen) = lumen(layout, policy);
+    checks.extend(of_lumen);
+    let (telescopes, of_length) = lengths(layout, policy);
+    checks.extend(of_length);
+    checks.extend(sizes(layout));
+    Looked { joints, openings, together, telescopes, checks }
+}
+
 /// Every rule of a configuration but whether its parts can be had.
 pub fn checks(setting: &Setting, layout: &Layout) -> Vec<Check> {
-    let policy = &setting.state.policy;
-    let open = openings(layout, policy);
-    let (_, mut all) = joints(setting.state, layout);
-    all.extend(technique(layout, policy, &open, setting.technique));
-    all.extend(caps(layout, policy, &open));
-    all.extend(lumen(layout, policy).1);
-    all.extend(lengths(layout, policy).1);
-    all.extend(sizes(layout));
-    all
+    look(setting, layout).checks
 }
 
 /// The answer that follows from rules.
@@ -60,16 +77,7 @@ pub fn answer(checks: &[Check]) -> Answer {
 
 /// The whole answer.
 pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
-    let policy = &setting.state.policy;
-    let open = openings(layout, policy);
-    let (joints, mut checks) = joints(setting.state, layout);
-    checks.extend(technique(layout, policy, &open, setting.technique));
-    checks.extend(caps(layout, policy, &open));
-    let (together, of_lumen) = lumen(layout, policy);
-    checks.extend(of_lumen);
-    let (telescopes, of_length) = lengths(layout, policy);
-    checks.extend(of_length);
-    checks.extend(sizes(layout));
+    let Looked { joints, openings: open, together, telescopes, mut checks } = look(setting, layout);
     checks.sort_by_key(|check| (std::cmp::Reverse(check.verdict), check.rule));
     let answer = answer(&checks);
     let steps = steps(layout, &open);
@@ -175,15 +183,7 @@ fn steps(layout: &Layout, openings: &[Opening]) -> Vec<usize> {
 fn sizes(layout: &Layout) -> Vec<Check> {
     let mut checks = Vec::new();
     let mut say = |verdict: Verdict, part: usize, sentence: String| {
-        checks.push(Check {
-            rule: Rule::Sizes,
-            verdict,
-            parts: vec![part],
-            sentence,
-            found_mm: None,
-            needed_mm: None,
-            spare_mm: None,
-        });
+        checks.push(Check::of(Rule::Sizes, verdict, vec![part], sentence));
     };
     for (n, piece) in layout.pieces.iter().enumerate() {
         let sizes = &piece.model.dimensions;

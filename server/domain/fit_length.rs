@@ -32,7 +32,7 @@ pub fn lengths(layout: &Layout, policy: &Policy) -> (Vec<TelescopeAt>, Vec<Check
                     "Whether {} has the right length is not known: {missing}.",
                     layout.called(instrument)
                 );
-                checks.push(check(rule, Verdict::NotKnown, vec![instrument], sentence));
+                checks.push(Check::of(rule, Verdict::NotKnown, vec![instrument], sentence));
             }
             Ok(way) if family == Family::Telescope => {
                 let (at, told) = telescope(layout, policy, instrument, &way);
@@ -45,10 +45,6 @@ pub fn lengths(layout: &Layout, policy: &Policy) -> (Vec<TelescopeAt>, Vec<Check
         }
     }
     (telescopes, checks)
-}
-
-fn check(rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) -> Check {
-    Check { rule, verdict, parts, sentence, found_mm: None, needed_mm: None, spare_mm: None }
 }
 
 /// The lengths that one instrument is judged by.
@@ -114,7 +110,7 @@ fn telescope(layout: &Layout, policy: &Policy, part: usize, way: &Way) -> (Teles
         false => (Verdict::Fails, format!("outside the site's window of {window}: it looks down a tunnel")),
     };
     let sentence = format!("The tip of {called} lies {lies} ({sum}), {says}.");
-    let mut length = check(Rule::TelescopeLength, verdict, vec![0, part], sentence);
+    let mut length = Check::of(Rule::TelescopeLength, verdict, vec![0, part], sentence);
     length.found_mm = Some(f64(tip));
     length.needed_mm = Some(f64(if beyond { high.0 } else { low.0 }));
     length.spare_mm = Some(f64(if beyond { high.0 - tip } else { tip - low.0 }));
@@ -140,7 +136,7 @@ fn telescope(layout: &Layout, policy: &Policy, part: usize, way: &Way) -> (Teles
             ),
         ),
     };
-    let covered = check(Rule::TelescopeCovered, verdict, vec![0, part], sentence);
+    let covered = Check::of(Rule::TelescopeCovered, verdict, vec![0, part], sentence);
     let at = TelescopeAt {
         part,
         working_length_mm: f64(own),
@@ -169,7 +165,7 @@ fn reach(layout: &Layout, policy: &Policy, part: usize, way: &Way) -> Check {
         told(policy.reach_mm.0),
         told(needed)
     );
-    let mut all = check(Rule::Reach, verdict, vec![0, part], sentence);
+    let mut all = Check::of(Rule::Reach, verdict, vec![0, part], sentence);
     all.found_mm = Some(f64(way.instrument.low));
     all.needed_mm = Some(f64(needed));
     all.spare_mm = Some(f64(spare));

@@ -27,7 +27,7 @@ pub fn lumen(layout: &Layout, policy: &Policy) -> (Vec<Together>, Vec<Check>) {
         None if layout.instruments().is_empty() => {}
         None => {
             let barrel = layout.called(0);
-            checks.push(plain(
+            checks.push(Check::of(
                 Rule::Pass,
                 Verdict::NotKnown,
                 vec![0],
@@ -41,10 +41,6 @@ pub fn lumen(layout: &Layout, policy: &Policy) -> (Vec<Together>, Vec<Check>) {
 
 fn clearance(policy: &Policy) -> Length {
     Length::of_mm(policy.clearance_mm.f64()).unwrap_or_default()
-}
-
-fn plain(rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) -> Check {
-    Check { rule, verdict, parts, sentence, found_mm: None, needed_mm: None, spare_mm: None }
 }
 
 fn numbered(mut check: Check, found: f64, needed: f64, spare: f64) -> Check {
@@ -68,7 +64,7 @@ fn pass(layout: &Layout, instrument: usize, lumen: Length, clearance: Length) ->
     let Some(widest) = layout.pieces.get(instrument).and_then(|piece| piece.widest()) else {
         let sentence =
             format!("How wide {called} is at its widest is not known, so whether it passes is not.");
-        return plain(Rule::Pass, Verdict::NotKnown, vec![0, instrument], sentence);
+        return Check::of(Rule::Pass, Verdict::NotKnown, vec![0, instrument], sentence);
     };
     let discs = [widest.high];
     let (answer, spare) = fit(&discs, lumen, clearance);
@@ -83,7 +79,12 @@ fn pass(layout: &Layout, instrument: usize, lumen: Length, clearance: Length) ->
         mm(lumen.mm()),
         layout.called(0)
     );
-    numbered(plain(Rule::Pass, verdict, vec![0, instrument], sentence), lumen.mm(), widest.high.mm(), spare)
+    numbered(
+        Check::of(Rule::Pass, verdict, vec![0, instrument], sentence),
+        lumen.mm(),
+        widest.high.mm(),
+        spare,
+    )
 }
 
 fn fit(discs: &[Length], lumen: Length, clearance: Length) -> (Option<Answer>, f64) {
@@ -113,13 +114,13 @@ fn work(
     let Some(discs) = shafts(layout, group) else {
         let sentence =
             format!("Whether {called} lie together in the lumen is not known: a diameter is missing.");
-        checks.push(plain(Rule::Work, Verdict::NotKnown, parts, sentence));
+        checks.push(Check::of(Rule::Work, Verdict::NotKnown, parts, sentence));
         return;
     };
     let fit = match (Problem { lumen, clearance, discs: &discs }).fit() {
         Ok(fit) => fit,
         Err(why) => {
-            checks.push(plain(Rule::Work, Verdict::NotKnown, parts, format!("{called}: {why}.")));
+            checks.push(Check::of(Rule::Work, Verdict::NotKnown, parts, format!("{called}: {why}.")));
             return;
         }
     };
@@ -155,7 +156,7 @@ fn work(
         }
     );
     checks.push(numbered(
-        plain(Rule::Work, verdict, parts, sentence),
+        Check::of(Rule::Work, verdict, parts, sentence),
         lumen.mm(),
         fit.needed.high_mm,
         fit.spare_mm,
@@ -182,7 +183,7 @@ fn beside(layout: &Layout, group: &[usize], one: usize, lumen: Length, clearance
         _ => (Verdict::Warns, format!("does not pass beside {others}: it goes in first, or they come out")),
     };
     let sentence = format!("{called}, {} at its widest, {says}.", mm(widest.mm()));
-    let mut check = plain(Rule::PassBeside, verdict, vec![0, one], sentence);
+    let mut check = Check::of(Rule::PassBeside, verdict, vec![0, one], sentence);
     check.found_mm = Some(lumen.mm());
     check.spare_mm = Some(spare);
     Some(check)
@@ -196,7 +197,7 @@ fn entries(layout: &Layout, clearance: Length) -> Vec<Check> {
         let Some(entry) = layout.entry(instrument) else {
             let sentence =
                 format!("Through which opening {} goes in is not known.", layout.called(instrument));
-            checks.push(plain(Rule::EntryBore, Verdict::NotKnown, vec![instrument], sentence));
+            checks.push(Check::of(Rule::EntryBore, Verdict::NotKnown, vec![instrument], sentence));
             continue;
         };
         if !layout.openings().contains(&entry) {
@@ -206,7 +207,7 @@ fn entries(layout: &Layout, clearance: Length) -> Vec<Check> {
                 None => "that is no opening".to_string(),
             };
             let sentence = format!("{} can't go in through {end}: {why}.", layout.called(instrument));
-            checks.push(plain(Rule::EntryBore, Verdict::Fails, vec![instrument, entry.0], sentence));
+            checks.push(Check::of(Rule::EntryBore, Verdict::Fails, vec![instrument, entry.0], sentence));
             continue;
         }
         for end in layout.way_in(entry) {
@@ -220,7 +221,7 @@ fn entries(layout: &Layout, clearance: Length) -> Vec<Check> {
                 "The bore of {end} is not known, through which {} goes in.",
                 layout.called(instrument)
             );
-            checks.push(plain(Rule::EntryBore, Verdict::NotKnown, vec![instrument, entry.0], sentence));
+            checks.push(Check::of(Rule::EntryBore, Verdict::NotKnown, vec![instrument, entry.0], sentence));
         }
     }
     for (end, instruments) in sharing {
@@ -250,7 +251,7 @@ fn through(layout: &Layout, end: End, bore: Length, instruments: &[usize], clear
             with(clearance),
             mm(bore.mm())
         );
-        let check = plain(Rule::EntryBore, verdict, vec![*instrument, end.0], sentence);
+        let check = Check::of(Rule::EntryBore, verdict, vec![*instrument, end.0], sentence);
         checks.push(numbered(check, bore.mm(), widest.high.mm(), spare));
     }
     for group in &layout.together {
@@ -270,7 +271,7 @@ fn through(layout: &Layout, end: End, bore: Length, instruments: &[usize], clear
             with(clearance)
         );
         let parts = here.iter().copied().chain([end.0]).collect();
-        let check = plain(Rule::EntryBore, verdict, parts, sentence);
+        let check = Check::of(Rule::EntryBore, verdict, parts, sentence);
         checks.push(numbered(check, bore.mm(), found.needed.high_mm, found.spare_mm));
     }
     checks

@@ -140,19 +140,11 @@ fn leaks(state: OpeningState, holes: &[Width], instruments: &[usize]) -> Gas {
     }
 }
 
-pub(super) struct Told(pub Vec<Check>);
+struct Told(Vec<Check>);
 
 impl Told {
-    pub(super) fn say(&mut self, rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) {
-        self.0.push(Check {
-            rule,
-            verdict,
-            parts,
-            sentence,
-            found_mm: None,
-            needed_mm: None,
-            spare_mm: None,
-        });
+    fn say(&mut self, rule: Rule, verdict: Verdict, parts: Vec<usize>, sentence: String) {
+        self.0.push(Check::of(rule, verdict, parts, sentence));
     }
 }
 

@@ -6,7 +6,7 @@ use super::asset::missing;
 use super::case::Case;
 use super::fit::{Fit, Have, Processing};
 use super::id::Id;
-use super::scan::{blocking_hold, general_problems};
+use super::scan::kept_back;
 use super::state::{Asset, Stage, State};
 use super::time::Time;
 
@@ -103,9 +103,7 @@ type Had = (Have, Option<Time>, Vec<String>);
 /// Whether a part can be had; the error is that it is on its way.
 fn stands(state: &State, asset: &Asset, needed: Needed) -> Result<Had, Coming> {
     let called = asset.called();
-    let mut against: Vec<String> =
-        general_problems(state, asset).into_iter().map(|problem| problem.found).collect();
-    against.extend(blocking_hold(state, asset).map(|problem| problem.found));
+    let mut against: Vec<String> = kept_back(state, asset).map(|problem| problem.found).collect();
     if asset.missing {
         against = vec![missing(state, asset).found];
     }

@@ -15,7 +15,7 @@ use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, ins
 use super::fit_size::{named, spare_mm};
 use super::id::Id;
 use super::refusal::Problem;
-use super::scan::{blocking_hold, general_problems};
+use super::scan::kept_back;
 use super::setup_sheet::{Barred, Beside, ChosenFit, FallBack, SetUpSheet, cautions};
 use super::state::State;
 use super::time::Time;
@@ -103,11 +103,8 @@ pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<String> {
         return Some(format!("The chosen configuration: {}", fit.sentence));
     }
     // Only what no clock changes: whether a part comes in time is told by its set.
-    let problems = layout
-        .pieces
-        .iter()
-        .filter_map(|piece| piece.asset)
-        .flat_map(|asset| general_problems(state, asset).into_iter().chain(blocking_hold(state, asset)));
+    let problems =
+        layout.pieces.iter().filter_map(|piece| piece.asset).flat_map(|asset| kept_back(state, asset));
     let lacking: Vec<String> = problems.map(|problem| problem.found).collect();
     (!lacking.is_empty()).then(|| format!("The chosen configuration lacks a part. {}", lacking.join(" ")))
 }

@@ -116,6 +116,11 @@ pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
     ))
 }
 
+/// What keeps a part from being used at a case: that, or a hold.
+pub fn kept_back(state: &State, asset: &Asset) -> impl Iterator<Item = Problem> {
+    general_problems(state, asset).into_iter().chain(blocking_hold(state, asset))
+}
+
 impl Deciding<'_> {
     /// Resolves scans into parts, each once; a part scanned by itself outranks the same part in a scanned set.
     pub fn pick(&mut self, scan: &Scan, mode: Mode) -> Vec<Picked> {

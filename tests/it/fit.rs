@@ -1,10 +1,7 @@
 //! Parts that fit: a house in memory whose sizes a test chooses, and the rules, traps and searches tested on it. Sizes are
 //! invented, no maker's ladder.
 
-use fettle::domain::checks;
-use fettle::domain::command::Command;
 use fettle::domain::configuration::Configuration;
-use fettle::domain::deciding::Turned;
 use fettle::domain::event::Event;
 use fettle::domain::fit::{Check, Fit, Rule, Verdict};
 use fettle::domain::fit_judge::{Setting, judge};
@@ -14,12 +11,11 @@ use fettle::domain::id::Id;
 use fettle::domain::person::Role::{self, Admin, Biomed, Charge, Desk, Lead};
 use fettle::domain::refusal::Refusal;
 use fettle::domain::setup_sheet::SetUpSheet;
-use fettle::domain::simulate::Given;
 use fettle::domain::simulate::ledger::Paper;
 use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
-use super::ward::time;
+use super::ward::{self, time};
 
 mod brute;
 mod commands;
@@ -113,31 +109,12 @@ impl House {
         house
     }
 
-    #[allow(clippy::result_large_err)] // A refusal is an answer as good as a decision, and as large.
-    pub fn take(&mut self, role: Role, command: Value) -> Result<Event, Turned> {
-        let command = Command::read(command).expect("a command");
-        assert!(command.act.admits(role), "{role:?} may not");
-        let taken = self.paper.take(&Given { now: self.now, role, command });
-        self.now = self.now.plus_s(1);
-        let wrong = checks::check(&self.paper.state);
-        assert!(wrong.is_empty(), "{wrong:?}");
-        taken
-    }
-
     pub fn done(&mut self, role: Role, command: Value) -> Event {
-        let told = command.to_string();
-        self.take(role, command).unwrap_or_else(|turned| panic!("{told}: {turned:?}"))
+        ward::done(&mut self.paper, &mut self.now, role, command)
     }
 
     pub fn refused(&mut self, role: Role, command: Value, code: &str) -> Refusal {
-        let told = command.to_string();
-        match self.take(role, command) {
-            Err(Turned::Refused(refusal)) => {
-                assert_eq!(refusal.code().name(), code, "{told}: {:?}", refusal.first);
-                refusal
-            }
-            other => panic!("{told}: {other:?}"),
-        }
+        ward::refused(&mut self.paper, &mut self.now, role, command, code)
     }
 
     pub fn model(&mut self, model: &str, family: &str, dimensions: Value, couplings: Value) {

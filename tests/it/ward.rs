@@ -22,6 +22,34 @@ pub struct Ward {
     pub now: Time,
 }
 
+/// Gives a command to a house in memory, which stays sound whatever becomes of it; a second passes.
+#[allow(clippy::result_large_err)] // A refusal is an answer as good as a decision, and as large.
+fn take(paper: &mut Paper, now: &mut Time, role: Role, command: Value) -> Result<Event, Turned> {
+    let command = Command::read(command).expect("a command");
+    assert!(command.act.admits(role), "{role:?} may not");
+    let taken = paper.take(&Given { now: *now, role, command });
+    *now = now.plus_s(1);
+    let wrong = checks::check(&paper.state);
+    assert!(wrong.is_empty(), "{wrong:?}");
+    taken
+}
+
+pub fn done(paper: &mut Paper, now: &mut Time, role: Role, command: Value) -> Event {
+    let told = command.to_string();
+    take(paper, now, role, command).unwrap_or_else(|turned| panic!("{told}: {turned:?}"))
+}
+
+pub fn refused(paper: &mut Paper, now: &mut Time, role: Role, command: Value, code: &str) -> Refusal {
+    let told = command.to_string();
+    match take(paper, now, role, command) {
+        Err(Turned::Refused(refusal)) => {
+            assert_eq!(refusal.code().name(), code, "{told}: {:?}", refusal.first);
+            refusal
+        }
+        other => panic!("{told}: {other:?}"),
+    }
+}
+
 pub fn time(text: &str) -> Time {
     Time::parse(text).expect("a time")
 }
@@ -105,31 +133,12 @@ impl Ward {
         self
     }
 
-    #[allow(clippy::result_large_err)] // A refusal is an answer as good as a decision, and as large.
-    fn take(&mut self, role: Role, command: Value) -> Result<Event, Turned> {
-        let command = Command::read(command).expect("a command");
-        assert!(command.act.admits(role), "{role:?} may not");
-        let taken = self.paper.take(&Given { now: self.now, role, command });
-        self.now = self.now.plus_s(1);
-        let wrong = checks::check(&self.paper.state);
-        assert!(wrong.is_empty(), "{wrong:?}");
-        taken
-    }
-
     pub fn done(&mut self, role: Role, command: Value) -> Event {
-        let told = command.to_string();
-        self.take(role, command).unwrap_or_else(|turned| panic!("{told}: {turned:?}"))
+        done(&mut self.paper, &mut self.now, role, command)
     }
 
     pub fn refused(&mut self, role: Role, command: Value, code: &str) -> Refusal {
-        let told = command.to_string();
-        match self.take(role, command) {
-            Err(Turned::Refused(refusal)) => {
-                assert_eq!(refusal.code().name(), code, "{told}: {:?}", refusal.first);
-                refusal
-            }
-            other => panic!("{told}: {other:?}"),
-        }
+        refused(&mut self.paper, &mut self.now, role, command, code)
     }
 
     /// Refused as it is, and with an override by the lead that names every code there is.
