@@ -23,6 +23,7 @@ use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_tem
 use crate::formats::record;
 
 use super::calc_fit::{FitArgs, fit};
+use super::calc_mark::{MarkArgs, mark, schedule};
 
 /// The exit status for a problem that could not be used; the same as for arguments that could not.
 const UNUSABLE: u8 = 2;
@@ -44,6 +45,10 @@ enum Kind {
     Saturation(SaturationArgs),
     /// Say whether parts lie side by side in a lumen (JSON).
     Fit(FitArgs),
+    /// Read a mark as a scanner sends it: what it names, or what is wrong with it.
+    Mark(MarkArgs),
+    /// Read a scheduling message (HL7 version 2, SIU).
+    Schedule,
 }
 
 #[derive(Args, Debug)]
@@ -120,6 +125,8 @@ pub fn run(args: CalcArgs) -> ExitCode {
         Kind::Disinfection(args) => disinfection(&args),
         Kind::Saturation(args) => saturation(&args),
         Kind::Fit(args) => fit(&args),
+        Kind::Mark(args) => mark(&args),
+        Kind::Schedule => schedule(),
     };
     let written = answer.and_then(|json| {
         writeln!(std::io::stdout(), "{json}").map_err(|e| format!("the answer could not be written: {e}"))

@@ -41,6 +41,7 @@ mod late;
 mod load_page;
 mod machine;
 mod mapping;
+mod mark;
 mod merkle;
 mod model_page;
 mod model_table;
