@@ -4,6 +4,7 @@ pub mod attachment;
 pub mod encoding;
 pub mod fit;
 pub mod form;
+pub mod grid;
 pub mod gs1;
 pub mod hibc;
 pub mod hl7;

@@ -36,6 +36,7 @@ mod finding;
 mod fit;
 mod fit_calc;
 mod fit_geometry;
+mod grid;
 mod key;
 mod late;
 mod load_page;
