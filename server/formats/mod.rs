@@ -9,6 +9,7 @@ pub mod gs1;
 pub mod hibc;
 pub mod hl7;
 pub mod json;
+pub mod label;
 mod lines;
 pub mod mapping;
 mod mapping_cell;
