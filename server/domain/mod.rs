@@ -54,6 +54,7 @@ pub mod fit_length;
 pub mod fit_lumen;
 pub mod fit_obvious;
 pub mod fit_openings;
+pub mod fit_pair;
 pub mod fit_part;
 pub mod fit_ready;
 pub mod fit_room;

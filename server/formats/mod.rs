@@ -9,6 +9,7 @@ mod lines;
 pub mod mapping;
 mod mapping_cell;
 mod mapping_time;
+pub mod objects;
 pub mod record;
 mod record_batch;
 mod record_error;

@@ -102,6 +102,9 @@ pub fn sizes(part: &FitPart) -> String {
     }
     all.extend(sizes.french.as_ref().map(|french| format!("{french} Fr")));
     all.extend(sizes.view_deg.as_ref().map(|view| format!("view {view}°")));
+    if part.family == Family::Cap && sizes.holes.is_empty() {
+        all.push(if sizes.blank { "blank, no hole".into() } else { "holes not known: measure".into() });
+    }
     if !sizes.holes.is_empty() {
         let holes: Vec<String> = sizes.holes.iter().map(size).collect();
         all.push(format!("{} {}", if holes.len() == 1 { "hole" } else { "holes" }, listed(&holes)));
