@@ -189,7 +189,8 @@ impl<'h, 'a> Search<'h, 'a> {
     }
 
     fn cost(&self, sets: &[usize]) -> Cost {
-        let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own);
+        // The one that the board counts on is opened anyway.
+        let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own && !set.meant);
         (self.house.robbed(sets).len(), self.house.undercut(sets).len(), sets.iter().filter(to_open).count())
     }
 

@@ -21,6 +21,7 @@ mod brute;
 mod commands;
 mod input;
 mod kept;
+mod opens;
 mod pair;
 mod rules;
 mod safe;
