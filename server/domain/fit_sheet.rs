@@ -72,8 +72,10 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let shown = sheet.shown();
     let family = shown.and_then(|fit| fit.parts.first()).map(|part| part.family);
     let barred = shown.map(|fit| barred(state, case, fit, now)).unwrap_or_default();
-    let open = to_open(&house, case, shown, sheet.chosen.is_some());
-    sheet.lacking = if open.is_empty() { Vec::new() } else { lacking(&open, shown, case.technique) };
+    // What one would reach for first, and what does not do, opens nothing.
+    let laid_out = shown.filter(|_| sheet.chosen.is_some() || !sheet.offers.is_empty());
+    let open = to_open(&house, case, laid_out, sheet.chosen.is_some());
+    sheet.lacking = if open.is_empty() { Vec::new() } else { lacking(&open, laid_out, case.technique) };
     sheet.to_open = open;
     sheet.cautions = cautions(case.technique, family);
     sheet.barred = barred;
