@@ -73,7 +73,7 @@ pub const KINDS: [Kind; 13] = [
         about: &[Window],
     },
     Kind {
-        line: "injector",
+        line: INJECTOR,
         asks: "The injector opens and shuts, its pressure is set",
         where_there_is: &[Injector, JetAdapter],
         about: &[Injector],
@@ -89,6 +89,9 @@ pub const KINDS: [Kind; 13] = [
 
 /// The first line with jet ventilation, before anything else.
 pub const WAY_OUT: &str = "way out";
+
+/// Asked with jet ventilation, and while nobody said how it is ventilated.
+const INJECTOR: &str = "injector";
 
 /// A line that a case asks for, with the parts at the case that it may fail on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -138,7 +141,8 @@ fn families(state: &State, case: &Case, parts: &[Arc<Asset>]) -> BTreeSet<Family
 pub fn lines(state: &State, case: &Case) -> Vec<AskedLine> {
     let parts = parts_of(state, case);
     let there = families(state, case, &parts);
-    let kinds = KINDS.iter().filter(|kind| {
+    let no_jet = case.technique.is_some_and(|technique| technique != Technique::JetOpen);
+    let kinds = KINDS.iter().filter(|kind| !(no_jet && kind.line == INJECTOR)).filter(|kind| {
         kind.where_there_is.is_empty() || kind.where_there_is.iter().any(|family| there.contains(family))
     });
     let about = |kind: &Kind| {

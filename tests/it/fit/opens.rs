@@ -148,6 +148,16 @@ fn board_and_sheet_tell_of_one_set_alike() {
     house.done(Charge, json!({"do": "set_reserve", "count_sheet": "rigid", "minimum": 2}));
     let sheet = house.sheet("K-1");
     assert!(sheet.offers[0].costs.iter().any(|cost| cost.sentence.contains("reserve of rigid falls to 1")));
+    // A set that lacks what is essential is not ready on the board, and the offer out of it says so.
+    house.done(Biomed, json!({"do": "retire", "asset": "A1-suck", "cause": "worn", "failure": true}));
+    house.done(
+        Charge,
+        json!({"do": "change_case", "case": "K-1", "configuration": {"together": ["telescope"]}}),
+    );
+    let first =
+        house.sheet("K-1").offers.into_iter().find(|it| it.open.iter().any(|set| set.as_str() == "A1"));
+    let told = first.expect("an offer out of A1").sentence;
+    assert!(told.contains("its parts ready now") && told.contains("suck"), "{told}");
 }
 
 /// Jet ventilation: the escape path is mandatory (airway facts, section 4), so it is the first thing that is looked at.
@@ -176,6 +186,7 @@ fn the_way_out_is_the_first_line_with_jet_ventilation() {
     assert_eq!(names(&house), of_these);
     house.done(Charge, json!({"do": "change_case", "case": "K-1", "technique": "controlled_closed"}));
     assert_eq!(names(&house).first().map(String::as_str), Some("camera"));
+    assert!(!names(&house).iter().any(|it| it == "injector"), "an injector belongs to jet ventilation");
     // Where nobody said what it needs, everything that a rigid set-up has is looked at.
     house.done(Charge, json!({"do": "change_case", "case": "K-1", "needs": []}));
     for line in ["camera", "light", "image", "jaws", "caps whole", "suction"] {
