@@ -5,13 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{Days, NaiveTime};
 use serde::Serialize;
 
+use super::allotted::{Allotted, allotted, statuses};
 use super::case::{Case, CaseStatus};
 use super::check::CheckState;
 use super::fit_sheet::chosen_fails;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::missing::SearchOutcome;
-use super::readiness::{HeldPart, SetReadiness, SetStatus, glance};
+use super::readiness::{HeldPart, SetReadiness, SetStatus};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
 use super::text::ended;
@@ -105,8 +106,7 @@ pub struct Board {
 impl State {
     /// The board as it is at a moment.
     pub fn board(&self, now: Time) -> Board {
-        let statuses: BTreeMap<&Id, SetStatus> =
-            self.sets.values().map(|set| (&set.set, glance(self, set, now))).collect();
+        let statuses = statuses(self, now);
         let sets =
             self.sets.values().filter_map(|set| Some(board_set(self, set, statuses.get(&set.set)?, now)));
         let mut ready: BTreeMap<&Id, u32> = BTreeMap::new();
@@ -277,24 +277,17 @@ enum Where<'a> {
 /// The cases of the site's day and the next that are not over, each with the sets that it has or would take.
 fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) -> Vec<BoardCase> {
     let today = now.date(state.zone);
-    let mut open: Vec<&Case> = state.open_cases().collect();
-    open.sort_by_key(|case| (case.start, case.case.clone()));
-    let mut taken: BTreeMap<Id, Vec<&Case>> = BTreeMap::new();
     let mut all = Vec::new();
-    for case in open {
+    for Allotted { case, needs } in allotted(state, statuses, now) {
         let day = case.start.date(state.zone);
         let shown = day == today || Some(day) == today.checked_add_days(Days::new(1));
         let mut sets: Vec<Id> = Vec::new();
         let mut status = Equipped::Ready;
         let mut why = Vec::new();
-        for need in &case.needs {
-            let (set, equipped, because) = fill(&Look { state, statuses, now }, case, need, &sets, &taken);
-            status = status.max(equipped);
-            why.extend(because);
-            if let Some(set) = set {
-                taken.entry(set.clone()).or_default().push(case);
-                sets.push(set);
-            }
+        for need in needs {
+            status = status.max(need.equipped);
+            why.extend(need.why);
+            sets.extend(need.set);
         }
         if shown && let Some(fails) = chosen_fails(state, case, now) {
             status = Equipped::NotReady;
@@ -321,14 +314,14 @@ fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) ->
 
 /// What the cases are looked at with.
 #[derive(Clone, Copy)]
-struct Look<'a> {
-    state: &'a State,
-    statuses: &'a BTreeMap<&'a Id, SetStatus>,
-    now: Time,
+pub(super) struct Look<'a> {
+    pub state: &'a State,
+    pub statuses: &'a BTreeMap<&'a Id, SetStatus>,
+    pub now: Time,
 }
 
 /// The set that fills one need of a case: one that is out for it, one that is kept for it, or the best one free.
-fn fill(
+pub(super) fn fill(
     look: &Look,
     case: &Case,
     need: &Id,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::case::Case;
+use super::case::{Case, Technique};
 use super::id::Id;
 use super::model::Family::{self, *};
 use super::state::{Asset, State};
@@ -21,11 +21,12 @@ pub struct Kind {
     pub about: &'static [Family],
 }
 
+const BARRELS: &[Family] = &[Bronchoscope, Tracheoscope];
 const OPTICS: &[Family] = &[Telescope, CameraHead];
 
 /// What is looked at in the room before a rigid instrument is used: camera, light, white balance, focus and suction
 /// from a published curriculum's equipment check, jaws, locks and caps from common practice.
-pub const KINDS: [Kind; 11] = [
+pub const KINDS: [Kind; 13] = [
     Kind {
         line: "camera",
         asks: "There is a picture on the screen",
@@ -53,6 +54,12 @@ pub const KINDS: [Kind; 11] = [
         about: &[Forceps],
     },
     Kind {
+        line: "barrel",
+        asks: "Looked through: clear, its end smooth, its holes open",
+        where_there_is: BARRELS,
+        about: BARRELS,
+    },
+    Kind {
         line: "locks",
         asks: "What is joined locks and does not wobble",
         where_there_is: &[Bronchoscope, Tracheoscope, Head, AnaesthesiaConnector, JetAdapter, PortAdapter],
@@ -66,13 +73,25 @@ pub const KINDS: [Kind; 11] = [
         about: &[Window],
     },
     Kind {
-        line: "injector",
+        line: INJECTOR,
         asks: "The injector opens and shuts, its pressure is set",
         where_there_is: &[Injector, JetAdapter],
         about: &[Injector],
     },
     Kind { line: "suction", asks: "Suction draws", where_there_is: &[], about: &[SuctionTube] },
+    Kind {
+        line: "pass",
+        asks: "Each instrument passes this very barrel once",
+        where_there_is: BARRELS,
+        about: &[Telescope, Forceps, SuctionTube],
+    },
 ];
+
+/// The first line with jet ventilation, before anything else.
+pub const WAY_OUT: &str = "way out";
+
+/// Asked with jet ventilation, and while nobody said how it is ventilated.
+const INJECTOR: &str = "injector";
 
 /// A line that a case asks for, with the parts at the case that it may fail on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -82,32 +101,48 @@ pub struct AskedLine {
     pub parts: Vec<Id>,
 }
 
-/// The parts that a case has with it, or would take: what went to it, else what its kept sets hold.
+/// The parts that a case has with it, or would take: what went to it, else what was chosen for it and what its kept sets
+/// hold.
 pub fn parts_of(state: &State, case: &Case) -> Vec<Arc<Asset>> {
     let went: Vec<_> = case.parts.keys().filter_map(|id| state.assets.get(id)).cloned().collect();
     if !went.is_empty() {
         return went;
     }
     let kept = case.promised.iter().filter_map(|set| state.sets.get(set));
-    kept.flat_map(|set| state.members(set)).cloned().collect()
+    let mut all: Vec<Arc<Asset>> = kept.flat_map(|set| state.members(set)).cloned().collect();
+    let chosen = case.chosen.iter().flat_map(|chosen| chosen.pieces());
+    let chosen = chosen.filter_map(|piece| state.asset(piece)).cloned();
+    for asset in chosen {
+        if !all.iter().any(|known| known.asset == asset.asset) {
+            all.push(asset);
+        }
+    }
+    all
 }
 
-/// The families that a case deals with: of its parts, or of its count sheets while it has none.
+/// The families that a case deals with: of its parts, and of its count sheets while nothing went to it; what a rigid
+/// set-up has while neither is known.
 fn families(state: &State, case: &Case, parts: &[Arc<Asset>]) -> BTreeSet<Family> {
     let of = |model: &Id| state.model(model).map(|model| model.family);
-    if !parts.is_empty() {
-        return parts.iter().filter_map(|asset| of(&asset.model)).collect();
+    let mut all: BTreeSet<Family> = parts.iter().filter_map(|asset| of(&asset.model)).collect();
+    if !case.parts.is_empty() {
+        return all;
     }
     let sheets = case.needs.iter().filter_map(|sheet| state.sheets.get(sheet));
     let lines = sheets.flat_map(|sheet| &sheet.lines);
-    lines.flat_map(|line| line.family.into_iter().chain(line.models.iter().filter_map(of))).collect()
+    all.extend(lines.flat_map(|line| line.family.into_iter().chain(line.models.iter().filter_map(of))));
+    if all.is_empty() {
+        all.extend([Bronchoscope, Telescope, CameraHead, LightCable, Forceps, SuctionTube, Cap]);
+    }
+    all
 }
 
 /// The lines that a case asks for: made from the families in it, then the site's own.
 pub fn lines(state: &State, case: &Case) -> Vec<AskedLine> {
     let parts = parts_of(state, case);
     let there = families(state, case, &parts);
-    let kinds = KINDS.iter().filter(|kind| {
+    let no_jet = case.technique.is_some_and(|technique| technique != Technique::JetOpen);
+    let kinds = KINDS.iter().filter(|kind| !(no_jet && kind.line == INJECTOR)).filter(|kind| {
         kind.where_there_is.is_empty() || kind.where_there_is.iter().any(|family| there.contains(family))
     });
     let about = |kind: &Kind| {
@@ -116,9 +151,14 @@ pub fn lines(state: &State, case: &Case) -> Vec<AskedLine> {
         });
         of_it.map(|asset| asset.asset.clone()).collect()
     };
-    let mut all: Vec<AskedLine> = kinds
-        .map(|kind| AskedLine { line: kind.line.into(), asks: kind.asks.into(), parts: about(kind) })
-        .collect();
+    let mut all: Vec<AskedLine> = Vec::new();
+    if case.technique == Some(Technique::JetOpen) {
+        let asks = "Gas can leave: the declared way out is open, nothing sits on it or fills it";
+        all.push(AskedLine { line: WAY_OUT.into(), asks: asks.into(), parts: Vec::new() });
+    }
+    let kinds =
+        kinds.map(|kind| AskedLine { line: kind.line.into(), asks: kind.asks.into(), parts: about(kind) });
+    all.extend(kinds);
     for own in &state.policy.check_lines {
         if !all.iter().any(|line| line.line == own.0) {
             let parts = parts.iter().map(|asset| asset.asset.clone()).collect();

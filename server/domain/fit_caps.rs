@@ -51,6 +51,7 @@ pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check
     for opening in openings {
         match (opening.state, opening.by) {
             (OpeningState::HoledCap, Some(cap)) => holes(layout, policy, opening, cap, &mut checks),
+            (OpeningState::HolesNotKnown, Some(cap)) => checks.push(not_known(layout, opening, cap)),
             (OpeningState::Open, _) | (_, None) => {}
             (state, Some(by)) => {
                 for instrument in &opening.instruments {
@@ -67,6 +68,20 @@ pub fn caps(layout: &Layout, policy: &Policy, openings: &[Opening]) -> Vec<Check
         }
     }
     checks
+}
+
+/// A cap whose holes nobody entered: it may be blank, and it may leak. What goes through it nobody can say.
+fn not_known(layout: &Layout, opening: &Opening, cap: usize) -> Check {
+    let called = layout.called(cap);
+    let used = !opening.instruments.is_empty();
+    let verdict = if used { Verdict::NotKnown } else { Verdict::Warns };
+    let sentence = format!(
+        "The holes of {called} on \"{}\" are not known, so nobody can say whether it closes or what passes it. \
+         Measure them and enter them; of a blank cap enter that it has none.",
+        opening.at.end
+    );
+    let parts = std::iter::once(cap).chain(opening.instruments.iter().copied()).collect();
+    Check::of(Rule::CapHoles, verdict, parts, sentence)
 }
 
 fn holes(layout: &Layout, policy: &Policy, opening: &Opening, cap: usize, checks: &mut Vec<Check>) {

@@ -220,7 +220,10 @@ impl<'a> Completing<'_, 'a> {
         let holes =
             |it: &Self, kind: usize| it.wanted.house.kinds.get(kind).map_or(0, |kind| kind.holes.len());
         let mut caps = self.of_family(Family::Cap);
-        caps.retain(|kind| holes(self, *kind) == through && self.suits(*kind, end));
+        let known = |it: &Self, kind: usize| {
+            it.wanted.house.kinds.get(kind).is_some_and(|kind| kind.piece.holes_known())
+        };
+        caps.retain(|kind| known(self, *kind) && holes(self, *kind) == through && self.suits(*kind, end));
         if through == 0 {
             let windows = self.of_family(Family::Window);
             caps.extend(windows.into_iter().filter(|kind| self.suits(*kind, end)));

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
+use super::allotted::{Allotted, allotted, counting_on, statuses};
 use super::case::Case;
 use super::configuration::Wish;
 use super::fit::Have;
@@ -54,6 +55,8 @@ pub struct SetCost {
     pub count_sheet: Id,
     /// Kept for this very case, or out at it already.
     pub own: bool,
+    /// The board counts on it for this case.
+    pub meant: bool,
     pub ready: bool,
     /// Other cases that need it at the same time.
     pub robs: BTreeSet<Id>,
@@ -66,6 +69,8 @@ pub struct House<'a> {
     pub kinds: Vec<Kind<'a>>,
     pub pieces: Vec<Candidate<'a>>,
     pub sets: Vec<SetCost>,
+    /// The sets that the board counts on for each open case.
+    pub allotted: Vec<Allotted<'a>>,
     /// Ready sets by count sheet, beside the least that the reserve asks for.
     reserves: BTreeMap<Id, (u32, u32)>,
 }
@@ -93,6 +98,7 @@ impl<'a> House<'a> {
             kinds: Vec::new(),
             pieces: Vec::new(),
             sets: Vec::new(),
+            allotted: allotted(state, &statuses(state, setting.now), setting.now),
             reserves: reserves(state, setting.now),
         };
         let chosen = chosen_elsewhere(state, setting.case);
@@ -127,7 +133,7 @@ impl<'a> House<'a> {
             });
             let set = seat.and_then(|id| {
                 let at = set_at.get(id).copied().or_else(|| {
-                    house.sets.push(set_cost(state, id, &setting, &chosen)?);
+                    house.sets.push(set_cost(state, id, &setting, (&chosen, &house.allotted))?);
                     Some(house.sets.len() - 1)
                 })?;
                 set_at.insert(id, at);
@@ -135,7 +141,18 @@ impl<'a> House<'a> {
             });
             house.pieces.push(Candidate { asset, kind, set, have, ready_at });
         }
+        // Those that hold nothing of a configuration are opened all the same: camera and light.
+        let own = house.allotted.iter().find(|it| setting.case.is_some_and(|case| case.case == it.case.case));
+        let own: Vec<Id> = own.map(|it| it.sets().cloned().collect()).unwrap_or_default();
+        for id in own.iter().filter(|id| !set_at.contains_key(*id)) {
+            house.sets.extend(set_cost(state, id, &setting, (&chosen, &house.allotted)));
+        }
         house
+    }
+
+    /// What opening one set costs others.
+    pub fn costs_of(&self, set: &Id) -> Vec<Cost> {
+        self.sets.iter().position(|it| it.set == *set).map(|at| self.costs(&[at])).unwrap_or_default()
     }
 
     pub fn family(&self, kind: usize) -> Option<Family> {
@@ -168,7 +185,7 @@ impl<'a> House<'a> {
         for set in opened.iter().filter_map(|at| self.sets.get(*at)) {
             for case in &set.robs {
                 let start = state.cases.get(case).map(|case| case.start.told(state.zone)).unwrap_or_default();
-                let sentence = format!("Set {} is kept for case {case}, which starts on {start}.", set.set);
+                let sentence = self.robbing(set, case, &start);
                 all.push(Cost { case: Some(case.clone()), count_sheet: None, sentence });
             }
         }
@@ -178,6 +195,23 @@ impl<'a> House<'a> {
             all.push(Cost { case: None, count_sheet: Some(sheet.clone()), sentence });
         }
         all
+    }
+
+    /// What another case loses by a set: one that was kept for it, or that the board counts on for it.
+    fn robbing(&self, set: &SetCost, case: &Id, start: &str) -> String {
+        let state = self.setting.state;
+        let other = state.cases.get(case);
+        let kept = other.is_some_and(|it| it.promised.contains(&set.set));
+        let chosen =
+            |id: &Id| other.and_then(|it| it.chosen.as_ref()).is_some_and(|it| it.configuration.names(id));
+        let seats = state.sets.get(&set.set).map(|set| set.seats.values());
+        if kept || seats.into_iter().flatten().any(chosen) {
+            return format!("Set {} is kept for case {case}, which starts on {start}.", set.set);
+        }
+        format!(
+            "This takes set {} from case {case}, which starts on {start}: the board counts on it there.",
+            set.set
+        )
     }
 
     /// The sets beside the barrel's own that hold something useful. Of those that hold the same the cheapest are enough,
@@ -250,10 +284,15 @@ fn chosen_elsewhere(state: &State, case: Option<&Case>) -> BTreeMap<Id, Id> {
     all
 }
 
-fn set_cost(state: &State, id: &Id, setting: &Setting, chosen: &BTreeMap<Id, Id>) -> Option<SetCost> {
+fn set_cost(
+    state: &State,
+    id: &Id,
+    setting: &Setting,
+    (chosen, allotted): (&BTreeMap<Id, Id>, &[Allotted]),
+) -> Option<SetCost> {
     let set = state.sets.get(id)?;
     let mut robs: BTreeSet<Id> = set.seats.values().filter_map(|asset| chosen.get(asset).cloned()).collect();
-    let mut own = false;
+    let (mut own, mut meant) = (false, false);
     if let Some(case) = setting.case {
         let out = state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out));
         own = out || case.promised.contains(id);
@@ -262,9 +301,12 @@ fn set_cost(state: &State, id: &Id, setting: &Setting, chosen: &BTreeMap<Id, Id>
             other.case != case.case && other.promised.contains(id) && other.overlaps(case, turnaround)
         });
         robs.extend(others.map(|other| other.case.clone()));
+        robs.extend(counting_on(state, allotted, id, case).map(|other| other.case.clone()));
+        let its = allotted.iter().find(|it| it.case.case == case.case);
+        meant = its.is_some_and(|it| it.sets().any(|set| set == id));
     }
     let ready = is_ready(glance(state, set, setting.now).status);
-    Some(SetCost { set: id.clone(), count_sheet: set.count_sheet.clone(), own, ready, robs })
+    Some(SetCost { set: id.clone(), count_sheet: set.count_sheet.clone(), own, meant, ready, robs })
 }
 
 fn reserves(state: &State, now: Time) -> BTreeMap<Id, (u32, u32)> {

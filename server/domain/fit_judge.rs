@@ -10,6 +10,7 @@ use super::fit_layout::Layout;
 use super::fit_length::lengths;
 use super::fit_lumen::lumen;
 use super::fit_openings::{openings, technique};
+use super::fit_pair::pairs;
 use super::fit_ready::{Needed, processing};
 use super::fit_size::{Piece, mm, spare_mm};
 use super::model::Port;
@@ -56,6 +57,7 @@ fn look(setting: &Setting, layout: &Layout) -> Looked {
     checks.extend(of_lumen);
     let (telescopes, of_length) = lengths(layout, policy);
     checks.extend(of_length);
+    checks.extend(pairs(layout));
     checks.extend(sizes(layout));
     Looked { joints, openings, together, telescopes, checks }
 }
@@ -209,9 +211,11 @@ fn sizes(layout: &Layout) -> Vec<Check> {
             let is_alone = sizes.outer_diameter_mm.is_none();
             say(if is_alone { Verdict::NotKnown } else { Verdict::Warns }, n, sentence);
         }
-        let measured = piece.measured().map_or(0, |it| it.hole_diameters_mm.len());
-        if measured > 0 && measured != sizes.hole_diameters_mm.len() {
-            let stated = sizes.hole_diameters_mm.len();
+        let measured = piece.measured().and_then(|it| it.hole_diameters_mm.as_ref()).map(Vec::len);
+        let stated = sizes.hole_diameters_mm.as_ref().map(Vec::len);
+        if let (Some(measured), Some(stated)) = (measured, stated)
+            && measured != stated
+        {
             let sentence = format!("{called} is stated with {stated} and measured with {measured} holes.");
             say(Verdict::NotKnown, n, sentence);
         }

@@ -138,9 +138,11 @@ impl<'a> Layout<'a> {
         all
     }
 
-    /// The instruments, by their places.
+    /// The instruments that lie in the lumen, by their places; a telescope in optical forceps lies in these.
     pub fn instruments(&self) -> Vec<usize> {
-        let of = |(n, piece): (usize, &Piece)| (n > 0 && piece.family().is_instrument()).then_some(n);
+        let of = |(n, piece): (usize, &Piece)| {
+            (n > 0 && piece.family().is_instrument() && self.inside(n).is_none()).then_some(n)
+        };
         self.pieces.iter().enumerate().filter_map(of).collect()
     }
 
@@ -201,6 +203,7 @@ impl<'a> Layout<'a> {
                 self.sit(piece, end);
             }
         }
+        self.put_inside();
         let first = self
             .openings()
             .into_iter()
@@ -210,6 +213,7 @@ impl<'a> Layout<'a> {
                 *through = first;
             }
         }
+        self.pairs_as_one();
         if self.together.is_empty() {
             self.together = Some(self.instruments()).filter(|all| !all.is_empty()).into_iter().collect();
         }
@@ -235,7 +239,7 @@ pub fn own_end(piece: &Piece, system: &str) -> Option<usize> {
     })
 }
 
-fn names_system(piece: &Piece, system: &str) -> bool {
+pub(super) fn names_system(piece: &Piece, system: &str) -> bool {
     piece.model.couplings.iter().any(|end| end.system.as_str() == system)
 }
 

@@ -60,7 +60,7 @@ fn with(clearance: Length) -> String {
 }
 
 fn pass(layout: &Layout, instrument: usize, lumen: Length, clearance: Length) -> Check {
-    let called = layout.called(instrument);
+    let called = layout.called_whole(instrument);
     let Some(widest) = layout.pieces.get(instrument).and_then(|piece| piece.widest()) else {
         let sentence =
             format!("How wide {called} is at its widest is not known, so whether it passes is not.");
@@ -95,7 +95,7 @@ fn fit(discs: &[Length], lumen: Length, clearance: Length) -> (Option<Answer>, f
 }
 
 fn names(layout: &Layout, parts: &[usize]) -> String {
-    let all: Vec<String> = parts.iter().map(|part| layout.called(*part)).collect();
+    let all: Vec<String> = parts.iter().map(|part| layout.called_whole(*part)).collect();
     match all.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
         _ => all.join(""),

@@ -23,6 +23,7 @@ pub fn shafts(layout: &Layout, instruments: &[usize]) -> Option<Vec<Length>> {
 fn state_of(layout: &Layout, by: Option<usize>) -> OpeningState {
     let Some(piece) = by.and_then(|by| layout.pieces.get(by)) else { return OpeningState::Open };
     match piece.family() {
+        Family::Cap if !piece.holes_known() => OpeningState::HolesNotKnown,
         Family::Cap if piece.holes().is_empty() => OpeningState::Blank,
         Family::Cap => OpeningState::HoledCap,
         Family::AnaesthesiaConnector => OpeningState::Connector,
@@ -82,6 +83,7 @@ fn opening(layout: &Layout, policy: &Policy, end: End) -> Option<Opening> {
 fn sits(layout: &Layout, by: usize, state: OpeningState, holes: usize) -> String {
     match (state, holes) {
         (OpeningState::Blank, _) => format!("{}, blank", layout.called(by)),
+        (OpeningState::HolesNotKnown, _) => format!("{}, its holes not known", layout.called(by)),
         (OpeningState::HoledCap, 1) => format!("{} with a hole", layout.called(by)),
         (OpeningState::HoledCap, holes) => format!("{} with {holes} holes", layout.called(by)),
         (state, _) => format!("{} ({})", layout.called(by), state.words()),
@@ -122,7 +124,7 @@ fn gas(
         | OpeningState::Connector
         | OpeningState::Jet
         | OpeningState::Window => Gas::Closed,
-        OpeningState::Other => Gas::NotKnown,
+        OpeningState::HolesNotKnown | OpeningState::Other => Gas::NotKnown,
     }
 }
 
@@ -136,7 +138,7 @@ fn leaks(state: OpeningState, holes: &[Width], instruments: &[usize]) -> Gas {
         | OpeningState::Connector
         | OpeningState::Jet
         | OpeningState::Window => Gas::Closed,
-        OpeningState::Other => Gas::NotKnown,
+        OpeningState::HolesNotKnown | OpeningState::Other => Gas::NotKnown,
     }
 }
 
@@ -228,6 +230,13 @@ fn jet(told: &mut Told, openings: &[Opening], is_declared: bool) {
                     "The declared way out \"{end}\" is a hole in a cap: gas leaves through that alone. Local policy decides."
                 );
                 told.say(Rule::WayOut, Verdict::Warns, parts, sentence);
+            }
+            (Gas::NotKnown, OpeningState::HolesNotKnown) => {
+                let sentence = format!(
+                    "Gas must be able to leave. \"{end}\" is no way out while nobody knows the holes of the cap on it. \
+                     Take the cap off, or measure its holes and enter them."
+                );
+                told.say(Rule::WayOut, Verdict::Stops, parts, sentence);
             }
             (Gas::NotKnown, _) => {
                 let sentence = format!(

@@ -51,6 +51,9 @@ pub struct Sizes {
     pub view_deg: Option<Quantity>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub holes: Vec<Size>,
+    /// Known to have no hole.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub blank: bool,
 }
 
 /// An end of a part of the configuration.
@@ -167,6 +170,8 @@ pub enum OpeningState {
     /// A cap without a hole.
     Blank,
     HoledCap,
+    /// A cap of which nobody said whether it has holes.
+    HolesNotKnown,
     Connector,
     Jet,
     Window,
@@ -180,6 +185,7 @@ impl OpeningState {
             OpeningState::Open => "open",
             OpeningState::Blank => "blank cap",
             OpeningState::HoledCap => "cap with a hole",
+            OpeningState::HolesNotKnown => "cap, holes not known",
             OpeningState::Connector => "anaesthesia connector",
             OpeningState::Jet => "jet attachment",
             OpeningState::Window => "window",

@@ -15,7 +15,9 @@ use super::fit_layout::Layout;
 use super::fit_size::{Piece, mm, spare_mm};
 use super::id::Id;
 use super::model::Family;
+use super::planning::lacking;
 use super::setup_sheet::Offer;
+use super::state::State;
 use super::text::Line;
 use crate::analysis::packing::Length;
 
@@ -189,7 +191,8 @@ impl<'h, 'a> Search<'h, 'a> {
     }
 
     fn cost(&self, sets: &[usize]) -> Cost {
-        let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own);
+        // The one that the board counts on is opened anyway.
+        let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own && !set.meant);
         (self.house.robbed(sets).len(), self.house.undercut(sets).len(), sets.iter().filter(to_open).count())
     }
 
@@ -288,10 +291,11 @@ impl<'h, 'a> Search<'h, 'a> {
             .filter_map(|piece| piece.ready_at)
             .max();
         let costs = self.house.costs(&used);
+        let state = self.house.setting.state;
         let spare = fit.together.iter().map(|it| it.spare_mm).reduce(f64::min);
         let mut offer = Offer {
             sentence: String::new(),
-            beware: also_held(self.house.setting.state, &open, &fit),
+            beware: also_held(state, &open, &fit).into_iter().chain(not_whole(state, &open)).collect(),
             configuration,
             fit,
             open,
@@ -321,9 +325,10 @@ impl<'h, 'a> Search<'h, 'a> {
         let spare = offer
             .spare_mm
             .map_or_else(String::new, |spare| format!(", {} to spare in the lumen", spare_mm(spare)));
+        let now = if not_whole(state, &offer.open).is_empty() { "ready now" } else { "its parts ready now" };
         let ready = offer
             .ready_at
-            .map_or_else(|| "ready now".to_string(), |at| format!("expected on {}", at.told(state.zone)));
+            .map_or_else(|| now.to_string(), |at| format!("expected on {}", at.told(state.zone)));
         let costs = match offer.costs.len() {
             0 => String::new(),
             _ => format!(
@@ -334,6 +339,12 @@ impl<'h, 'a> Search<'h, 'a> {
         let beware: String = offer.beware.iter().map(|it| format!(" {it}")).collect();
         format!("{barrel}: {open}{spare}, {ready}.{costs}{beware}")
     }
+}
+
+/// What a set lacks that the board calls not ready, whatever of it a configuration takes.
+fn not_whole(state: &State, open: &[Id]) -> Vec<String> {
+    let sets = open.iter().filter_map(|set| state.sets.get(set));
+    sets.flat_map(|set| lacking(state, set, "")).map(|problem| problem.found).collect()
 }
 
 fn within(piece: &Candidate, sets: Option<&[usize]>) -> bool {

@@ -19,6 +19,7 @@ use super::scan::kept_back;
 use super::setup_sheet::{Barred, Beside, ChosenFit, FallBack, SetUpSheet, cautions};
 use super::state::State;
 use super::time::Time;
+use super::to_open::{lacking, to_open};
 
 /// The set-up sheet of a case as things stand now.
 pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
@@ -61,6 +62,8 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
         cautions: Vec::new(),
         chosen,
         barred: Vec::new(),
+        to_open: Vec::new(),
+        lacking: Vec::new(),
         offers,
         obvious,
         smaller,
@@ -69,6 +72,11 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let shown = sheet.shown();
     let family = shown.and_then(|fit| fit.parts.first()).map(|part| part.family);
     let barred = shown.map(|fit| barred(state, case, fit, now)).unwrap_or_default();
+    // What one would reach for first, and what does not do, opens nothing.
+    let laid_out = shown.filter(|_| sheet.chosen.is_some() || !sheet.offers.is_empty());
+    let open = to_open(&house, case, laid_out, sheet.chosen.is_some());
+    sheet.lacking = if open.is_empty() { Vec::new() } else { lacking(&open, laid_out, case.technique) };
+    sheet.to_open = open;
     sheet.cautions = cautions(case.technique, family);
     sheet.barred = barred;
     sheet.sentence = sentence(case, &sheet);

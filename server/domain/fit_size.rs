@@ -174,8 +174,7 @@ impl<'a> Piece<'a> {
     /// The holes of a cap, the widest first: of what is stated, and of what was measured in its place.
     pub fn holes(&self) -> Vec<Width> {
         let of = |it: &Dimensions| -> Vec<Length> {
-            let mut all: Vec<Length> =
-                it.hole_diameters_mm.iter().filter_map(|hole| of_mm(Some(*hole))).collect();
+            let mut all: Vec<Length> = it.holes().iter().filter_map(|hole| of_mm(Some(*hole))).collect();
             all.sort_by(|a, b| b.cmp(a));
             all
         };
@@ -184,6 +183,11 @@ impl<'a> Piece<'a> {
         let count = stated.len().max(measured.len());
         let both = |n: usize| [stated.get(n), measured.get(n)].into_iter().flatten().copied();
         (0..count).filter_map(|n| Width::of(both(n))).collect()
+    }
+
+    /// Whether somebody entered or measured the holes of a cap; that it is blank is known so, too.
+    pub fn holes_known(&self) -> bool {
+        self.both().any(|it| it.hole_diameters_mm.is_some())
     }
 
     /// The sizes as the answer tells them.
@@ -210,13 +214,14 @@ impl<'a> Piece<'a> {
             french: self.model.dimensions.french,
             view_deg: self.model.dimensions.view_deg,
             holes: Vec::new(),
+            blank: self.holes_known() && self.holes().is_empty(),
         };
         // French is thirds of a millimetre, exactly; its decimal beside it is for reading.
         if let (Some(shaft), Some(width)) = (&mut sizes.shaft, self.shaft()) {
             shaft.used_mm = width.high.mm();
         }
-        let measured = self.measured().map(|it| it.hole_diameters_mm.as_slice()).unwrap_or_default();
-        let stated = self.model.dimensions.hole_diameters_mm.as_slice();
+        let measured = self.measured().map(Dimensions::holes).unwrap_or_default();
+        let stated = self.model.dimensions.holes();
         let holes = 0..stated.len().max(measured.len());
         sizes.holes = holes
             .filter_map(|n| size(stated.get(n).copied(), measured.get(n).copied(), Worse::Larger))

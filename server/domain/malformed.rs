@@ -3,6 +3,8 @@
 use serde::Deserialize;
 use serde_json::Value;
 
+use crate::formats::objects::{self, Objects};
+
 /// Why a text is no command: where, and what was found and is needed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Malformed {
@@ -23,7 +25,7 @@ fn escaped(name: &str) -> String {
 
 /// Reads a form and says where it fails, as a JSON Pointer.
 pub fn read_form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malformed> {
-    serde_path_to_error::deserialize(fields).map_err(|error| {
+    serde_path_to_error::deserialize(Objects(fields)).map_err(|error| {
         let mut pointer = String::new();
         for segment in error.path().iter() {
             use serde_path_to_error::Segment;
@@ -36,7 +38,7 @@ pub fn read_form<T: for<'de> Deserialize<'de>>(fields: Value) -> Result<T, Malfo
             pointer.push('/');
             pointer.push_str(&escaped(&part));
         }
-        let detail = error.into_inner().to_string();
+        let detail = objects::told(&error.into_inner().to_string());
         for lead in ["unknown field `", "missing field `"] {
             let name = detail.strip_prefix(lead).and_then(|rest| rest.split('`').next());
             let Some(name) = name else { continue };

@@ -67,8 +67,12 @@ impl MeasureAsset {
         if it.stack_height_mm.is_some_and(|size| size.0 < Decimal::ZERO || size.0 > most) {
             return Err(wrong(at("stack_height_mm"), unfit));
         }
-        if it.hole_diameters_mm.len() > 20 || it.hole_diameters_mm.iter().any(|hole| !above_zero(*hole)) {
+        if it.holes().len() > 20 || it.holes().iter().any(|hole| !above_zero(*hole)) {
             return Err(wrong(at("hole_diameters_mm"), "found more than 20 holes, or one that is none"));
+        }
+        let half_round = Decimal::ZERO..=Decimal::from(180);
+        if it.view_deg.is_some_and(|view| !half_round.contains(&view.0)) {
+            return Err(wrong(at("view_deg"), "found a direction outside 0 to 180 degrees"));
         }
         if let (Some(inner), Some(outer)) = (it.inner_diameter_mm, it.outer_diameter_mm)
             && inner >= outer
@@ -104,8 +108,7 @@ pub(super) fn measured(state: &mut State, when: &When, it: &AssetMeasured) {
 /// What is measured now stands in the place of what was measured before; the rest stays.
 fn merged(before: Option<&Dimensions>, now: &Dimensions) -> Dimensions {
     let Some(before) = before else { return now.clone() };
-    let holes =
-        if now.hole_diameters_mm.is_empty() { &before.hole_diameters_mm } else { &now.hole_diameters_mm };
+    let holes = now.hole_diameters_mm.as_ref().or(before.hole_diameters_mm.as_ref());
     Dimensions {
         nominal: None,
         inner_diameter_mm: now.inner_diameter_mm.or(before.inner_diameter_mm),
@@ -115,7 +118,7 @@ fn merged(before: Option<&Dimensions>, now: &Dimensions) -> Dimensions {
         max_width_mm: now.max_width_mm.or(before.max_width_mm),
         french: now.french.or(before.french),
         view_deg: now.view_deg.or(before.view_deg),
-        hole_diameters_mm: holes.clone(),
+        hole_diameters_mm: holes.cloned(),
         stack_height_mm: now.stack_height_mm.or(before.stack_height_mm),
     }
 }

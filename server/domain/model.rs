@@ -41,6 +41,30 @@ pub enum Family {
 }
 
 impl Family {
+    pub const ALL: [Family; 21] = [
+        Family::Bronchoscope,
+        Family::Tracheoscope,
+        Family::Head,
+        Family::AnaesthesiaConnector,
+        Family::JetAdapter,
+        Family::PortAdapter,
+        Family::Cap,
+        Family::Telescope,
+        Family::LightCable,
+        Family::CameraHead,
+        Family::Obturator,
+        Family::Forceps,
+        Family::SuctionTube,
+        Family::MouthGuard,
+        Family::Window,
+        Family::Injector,
+        Family::Dilator,
+        Family::StentPlacer,
+        Family::LightSource,
+        Family::Container,
+        Family::Accessory,
+    ];
+
     /// As it stands in a command.
     pub fn name(self) -> &'static str {
         match self {
@@ -92,10 +116,17 @@ pub struct Dimensions {
     pub french: Option<Quantity>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub view_deg: Option<Quantity>,
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub hole_diameters_mm: Vec<Quantity>,
+    /// Of a cap. An empty list says that it has none, that it is blank; without a list nobody knows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hole_diameters_mm: Option<Vec<Quantity>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stack_height_mm: Option<Quantity>,
+}
+
+impl Dimensions {
+    pub fn holes(&self) -> &[Quantity] {
+        self.hole_diameters_mm.as_deref().unwrap_or_default()
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -186,6 +186,10 @@ fn is_nothing(cell: &str) -> bool {
 /// Reads a cell as it stands in a command; nothing where it is empty.
 pub(super) fn cell(heading: Heading, text: &str) -> Result<Option<Value>, Wrong> {
     let text = text.trim();
+    // Of a blank cap it is said that it has no hole, which is not the same as nothing said.
+    if heading.column.kind == Numbers && matches!(text.to_lowercase().as_str(), "blank" | "none") {
+        return Ok(Some(json!([])));
+    }
     // A name may be any word; a number may be left out in several ways.
     if text.is_empty() || (heading.column.kind != Words && is_nothing(text)) {
         return Ok(None);

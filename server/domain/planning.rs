@@ -1,12 +1,14 @@
 //! Cases planned, changed, cancelled; sets kept for them.
 
 use super::case::{CancelCase, Case, ChangeCase, PlanCase, Promise, Risk};
+use super::command::wrong;
+use super::configuration::Wish;
 use super::deciding::Deciding;
 use super::event::What;
 use super::exposure::{CaseCancelled, CaseChanged, CasePlanned, Promised};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
-use super::model::{reason_given, unknown};
+use super::model::{Family, reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::set::SetState;
 use super::state::{Asset, State};
@@ -26,6 +28,33 @@ fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
     for sheet in needs {
         if !deciding.state.sheets.contains_key(sheet) {
             deciding.against(unknown("count sheet", sheet.as_str()));
+        }
+    }
+}
+
+/// What a wish names works in the lumen: a family of instruments, or a model of this site that is of one.
+fn known_wish(deciding: &mut Deciding, wish: Option<&Wish>) {
+    for (n, name) in wish.iter().flat_map(|wish| &wish.together).enumerate() {
+        let family = Family::ALL.into_iter().find(|family| family.name() == name.as_str());
+        let model = deciding.state.models.values().find(|model| model.model.as_str() == name.as_str());
+        match family.or(model.map(|model| model.family)) {
+            Some(family) if family.is_instrument() => {}
+            Some(family) => {
+                let (name, family) = (name.as_str(), family.words());
+                let found = match model {
+                    Some(_) => format!("found \"{name}\", which is a {family}"),
+                    None => format!("found \"{name}\""),
+                };
+                let needed = "what works in the lumen is needed: a telescope, forceps, a suction tube, or a model of one";
+                let pointer = format!("/configuration/together/{n}");
+                deciding.malformed.push(wrong(pointer, format!("{found}; {needed}")));
+            }
+            None => deciding.against(Problem::new(
+                Code::UnknownThing,
+                format!("No family of instruments and no model is named \"{}\".", name.as_str()),
+                "What works together in the lumen is named by its family (telescope, forceps, suction_tube), or by a model of this site.",
+                "Check the name against the catalogue.",
+            )),
         }
     }
 }
@@ -52,6 +81,7 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
         ));
     }
     known_needs(deciding, &it.needs);
+    known_wish(deciding, it.configuration.as_deref());
     if !deciding.late() && it.start < deciding.at() {
         deciding.against(in_the_past(deciding, it.start));
     }
@@ -86,6 +116,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         deciding.against(problem);
     }
     known_needs(deciding, it.needs.as_deref().unwrap_or_default());
+    known_wish(deciding, it.configuration.as_deref());
     if let Some(start) = it.start
         && !deciding.late()
         && start < deciding.at()

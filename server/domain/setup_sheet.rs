@@ -9,6 +9,7 @@ use super::id::Id;
 use super::model::Family;
 use super::replacement::Replacement;
 use super::time::Time;
+use super::to_open::ToOpen;
 
 /// What taking a configuration costs somebody else.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -103,6 +104,12 @@ pub struct SetUpSheet {
     /// What of the shown configuration is not to be laid out.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub barred: Vec<Barred>,
+    /// Every set that is opened for the case: those of its needs, and those of the configuration that is shown.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub to_open: Vec<ToOpen>,
+    /// What belongs to a set-up and is in none of them.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub lacking: Vec<String>,
     /// The best first, at most three.
     pub offers: Vec<Offer>,
     /// Why the obvious choice is not among them.

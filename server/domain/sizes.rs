@@ -114,6 +114,7 @@ pub(super) const OUTER: &str = "/dimensions/outer_diameter_mm";
 pub(super) const LENGTH: &str = "/dimensions/length_mm";
 pub(super) const SHAFT: &str = "/dimensions/shaft_diameter_mm";
 pub(super) const WIDEST: &str = "/dimensions/max_width_mm";
+pub(super) const HOLES: &str = "/dimensions/hole_diameters_mm";
 pub(super) const FRENCH: &str = "/dimensions/french";
 
 /// A children's-hospital chart of bronchoscopes (nominal label, inner and outer diameter in tenths of a millimetre), as
@@ -265,6 +266,10 @@ pub fn lacks(model: &Model) -> Vec<Point> {
             let needed = "closed jaws are mostly wider than the shaft, and they have to pass";
             all.push(lack(WIDEST, "widest part", needed));
         }
+    }
+    if model.family == Family::Cap && size.hole_diameters_mm.is_none() {
+        let needed = "without them nobody can say whether it closes; of a blank cap enter that it has none";
+        all.push(lack(HOLES, "holes", needed));
     }
     if (model.family.is_barrel() || part::is_passed_through(model.family)) && size.length_mm.is_none() {
         all.push(lack(LENGTH, "length", "without it nobody can say whether it reaches"));

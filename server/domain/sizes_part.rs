@@ -137,7 +137,7 @@ fn view(model: &Model, looked: &mut Looked) {
 }
 
 fn holes(model: &Model, looked: &mut Looked) {
-    let holes = &model.dimensions.hole_diameters_mm;
+    let holes = model.dimensions.holes();
     let at = |n: usize| format!("/dimensions/hole_diameters_mm/{n}");
     let bore = model.couplings.iter().filter_map(|it| it.bore_mm).max();
     for (n, hole) in holes.iter().enumerate() {

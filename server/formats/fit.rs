@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Deserializer};
 
-use crate::analysis::packing::{Length, MOST_DISCS};
+use super::objects::{self, Objects};
+use crate::analysis::packing::{Length, MOST_DISCS, TOLERANCE_MM};
 
 /// A problem that can be answered.
 #[derive(Clone, PartialEq, Debug)]
@@ -45,10 +46,10 @@ fn number<'de, D: Deserializer<'de>>(from: D) -> Result<Option<f64>, D::Error> {
 /// A sentence that says which field, what was found and what is needed.
 pub fn read(bytes: &[u8]) -> Result<Problem, String> {
     let mut json = serde_json::Deserializer::from_slice(bytes);
-    let given: Given = serde_path_to_error::deserialize(&mut json).map_err(|error| {
+    let given: Given = serde_path_to_error::deserialize(Objects(&mut json)).map_err(|error| {
         let path = error.path().to_string();
         let place = if path == "." { String::new() } else { format!("{path}: ") };
-        format!("{place}{}; {NEEDED}", error.inner())
+        format!("{place}{}; {NEEDED}", objects::told(&error.inner().to_string()))
     })?;
     json.end().map_err(|error| format!("{error} after the problem; {NEEDED}"))?;
     let count = given.parts.len();
@@ -56,13 +57,7 @@ pub fn read(bytes: &[u8]) -> Result<Problem, String> {
         return Err(format!("parts: found {count} parts, 1 to {MOST_DISCS} are needed"));
     }
     let lumen = above_zero("lumen_mm", given.lumen_mm, Length::of_mm)?;
-    let clearance = Length::of_mm(given.clearance_mm).ok_or_else(|| {
-        format!(
-            "clearance_mm: found {}, a number from 0 to {} is needed",
-            given.clearance_mm,
-            Length::MOST_MM
-        )
-    })?;
+    let clearance = clearance(given.clearance_mm)?;
     let mut problem = Problem { lumen, clearance, names: Vec::new(), discs: Vec::new() };
     let mut named = BTreeSet::new();
     for (at, part) in given.parts.iter().enumerate() {
@@ -91,10 +86,30 @@ fn diameter(part: &Part, at: usize) -> Result<Length, String> {
     }
 }
 
+/// A length that nothing could be told apart from none is none.
+fn too_small(place: &str, found: f64) -> String {
+    format!(
+        "{place}: found {found}, which is no length that could be told from 0; at least {LEAST} mm is needed"
+    )
+}
+
+/// As [`TOLERANCE_MM`] is written by people.
+const LEAST: &str = "0.000000001";
+
+fn clearance(found: f64) -> Result<Length, String> {
+    if found > 0.0 && found < TOLERANCE_MM {
+        return Err(format!("{}, or 0", too_small("clearance_mm", found)));
+    }
+    let most = Length::MOST_MM;
+    Length::of_mm(found)
+        .ok_or_else(|| format!("clearance_mm: found {found}, a number from 0 to {most} is needed"))
+}
+
 fn above_zero(place: &str, found: f64, length: fn(f64) -> Option<Length>) -> Result<Length, String> {
-    length(found).filter(|length| *length > Length::default()).ok_or_else(|| {
+    let whole = length(found).filter(|length| *length > Length::default()).ok_or_else(|| {
         format!("{place}: found {found}, a number above 0 is needed, up to {} mm", Length::MOST_MM)
-    })
+    })?;
+    if whole.mm() < TOLERANCE_MM { Err(too_small(place, found)) } else { Ok(whole) }
 }
 
 #[cfg(test)]
@@ -120,6 +135,27 @@ mod tests {
         assert!(part(r#""od_mm": null, "french": 12"#).starts_with("parts[0].od_mm: invalid type: null"));
         assert!(part(r#""od_mm": 4, "od_mm": 5"#).contains("duplicate field `od_mm`"));
         assert!(part(r#""od_mm": 4, "colour": "blue""#).contains("unknown field `colour`"));
+    }
+
+    #[test]
+    fn a_list_is_no_object() {
+        let refused = |text: &str| read(text.as_bytes()).unwrap_err();
+        assert!(refused(r#"[11.0, 0, [{"name": "a", "od_mm": 5}]]"#).starts_with("found a list;"));
+        let part = refused(r#"{"lumen_mm": 9, "parts": [["a", 5.5]]}"#);
+        assert!(part.starts_with("parts[0]: found a list; an object with named fields is needed"), "{part}");
+    }
+
+    #[test]
+    fn a_length_that_is_as_good_as_nothing_is_refused() {
+        for field in [r#""od_mm": 1e-300"#, r#""od_mm": 9e-10"#, r#""french": 1e-12"#] {
+            assert!(part(field).contains("no length that could be told from 0"), "{field}: {}", part(field));
+        }
+        let of = |text: &str| read(text.as_bytes());
+        assert!(of(r#"{"lumen_mm": 1e-300, "parts": [{"name": "a", "od_mm": 1}]}"#).is_err());
+        let clearance =
+            of(r#"{"lumen_mm": 9, "clearance_mm": 1e-300, "parts": [{"name": "a", "od_mm": 1}]}"#);
+        assert!(clearance.unwrap_err().contains("or 0"));
+        assert!(of(r#"{"lumen_mm": 1e-9, "parts": [{"name": "a", "od_mm": 1e-9}]}"#).is_ok());
     }
 
     #[test]

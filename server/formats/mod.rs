@@ -15,6 +15,7 @@ pub mod mapping;
 mod mapping_cell;
 mod mapping_time;
 pub mod mark;
+pub mod objects;
 pub mod record;
 mod record_batch;
 mod record_error;

@@ -1,7 +1,7 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
 //! A plain name is text; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
-//! texts), `name:commas` (a list of texts between commas, or "none"), `name:step` (a step of a route, or a step and its method after a stroke), `name:json`, `name:local` (a day
+//! texts), `name:commas` and `name:holes` (a list of texts, between commas or between spaces, or "none"), `name:step` (a step of a route, or a step and its method after a stroke), `name:json`, `name:local` (a day
 //! and an hour of the site) and `name:each` (one text of a list, as often as the form has it) say otherwise; dots nest,
 //! and numbers between them make a list.
 //! `name:into` is a choice between lists: its value is `list=text`. An empty field is left out, so that an optional one
@@ -95,7 +95,8 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
             .map(Value::from)
             .ok_or_else(|| format!("found \"{text}\"; an amount such as 120.50 is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
-        "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
+        "holes" if text.eq_ignore_ascii_case("none") => Ok(json!([])),
+        "lines" | "holes" => Ok(text.split_whitespace().map(Value::from).collect()),
         "commas" if text.eq_ignore_ascii_case("none") => Ok(json!([])),
         "commas" => Ok(text.split(',').map(str::trim).filter(|it| !it.is_empty()).map(Value::from).collect()),
         "step" => Ok(match text.split_once('/') {

@@ -19,7 +19,10 @@ use super::ward::{self, time};
 
 mod brute;
 mod commands;
+mod input;
 mod kept;
+mod opens;
+mod pair;
 mod rules;
 mod safe;
 mod search;
@@ -75,7 +78,7 @@ impl House {
         house.model(
             "plug",
             "cap",
-            json!({"stack_height_mm": 3}),
+            json!({"hole_diameters_mm": [], "stack_height_mm": 3}),
             json!([{"end": "rim", "system": "side 9"}]),
         );
         house.model(

@@ -72,6 +72,9 @@ fn what_can_not_be_used_is_refused_with_a_sentence() {
     assert!(refused(&twice.to_string()).contains("found \"a\" twice"));
     assert!(refused("not JSON").contains("line 1"));
     assert!(refused("").contains("needed is an object"));
+    let listed = refused(r#"[8.5, 0, [["a", 5.5]]]"#);
+    assert!(listed.contains("found a list; an object"), "{listed}");
+    assert!(with(r#""od_mm": 1e-300"#).contains("no length that could be told from 0"));
     let misspelt = json!({"lumen_mm": 9, "clearence_mm": 0.5, "parts": [{"name": "a", "od_mm": 1}]});
     assert!(refused(&misspelt.to_string()).contains("clearence_mm"));
 }

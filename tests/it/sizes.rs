@@ -245,7 +245,8 @@ fn what_is_lacking_is_told() {
         lacking(json!({"family": "telescope", "dimensions": {"shaft_diameter_mm": 4}})),
         "/dimensions/length_mm"
     );
-    assert_eq!(lacking(json!({"family": "cap"})), "");
+    assert_eq!(lacking(json!({"family": "cap"})), "/dimensions/hole_diameters_mm");
+    assert_eq!(lacking(json!({"family": "cap", "dimensions": {"hole_diameters_mm": []}})), "");
     assert_eq!(lacking(json!({})).split(' ').count(), 3);
 }
 

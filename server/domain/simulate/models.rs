@@ -42,7 +42,7 @@ const PORT: &str = r#"{"stack_height_mm": 12}"#;
 // One hole seals on both telescopes; the second of two on both forceps.
 const ONE_HOLE: &str = r#"{"hole_diameters_mm": ["2.5"], "stack_height_mm": 3}"#;
 const TWO_HOLES: &str = r#"{"hole_diameters_mm": ["2.5", "1.9"], "stack_height_mm": 3}"#;
-const BLANK: &str = r#"{"stack_height_mm": 3}"#;
+const BLANK: &str = r#"{"hole_diameters_mm": [], "stack_height_mm": 3}"#;
 const NONE: &str = "{}";
 
 const ON_BARREL: &str = r#"[{"end": "head", "system": "ring-a"}]"#;
@@ -61,6 +61,11 @@ const IN_LINE: &str = r#"[{"end": "rim", "system": "seat-14"}]"#;
 const AT_SIDE: &str = r#"[{"end": "rim", "system": "side-9"}]"#;
 const ON_SCOPE: &str =
     r#"[{"end": "eyepiece", "system": "eye-32"}, {"end": "light post", "system": "light-4"}]"#;
+// The long telescope goes into the optical forceps: an exact pair.
+const ON_LONG_SCOPE: &str = r#"[{"end": "eyepiece", "system": "eye-32"}, {"end": "light post", "system": "light-4"},
+    {"end": "sheath", "system": "optic-4"}]"#;
+const FOR_SCOPE: &str =
+    r#"[{"end": "telescope", "system": "optic-4", "port": "proximal", "bore_mm": "4.1"}]"#;
 const ON_CAMERA: &str = r#"[{"end": "coupler", "system": "eye-32"}]"#;
 const ON_CABLE: &str = r#"[{"end": "telescope", "system": "light-4"}]"#;
 const NO_END: &str = "[]";
@@ -87,12 +92,12 @@ const MODELS: [ModelLine; 26] = [
     ("cap-1", "cap", "Cap, one hole", "metal", ONE_HOLE, IN_LINE, HOLED),
     ("cap-2", "cap", "Cap, two holes", "metal", TWO_HOLES, IN_LINE, HOLED),
     ("cap-0", "cap", "Cap, blank", "metal", BLANK, AT_SIDE, FORTY),
-    ("scope-4", "telescope", "Telescope 0°, 4 mm", "optics", SCOPE_4, ON_SCOPE, OPTICS),
+    ("scope-4", "telescope", "Telescope 0°, 4 mm", "optics", SCOPE_4, ON_LONG_SCOPE, OPTICS),
     ("scope-4s", "telescope", "Telescope 0°, 4 mm, short", "optics", SCOPE_4S, ON_SCOPE, OPTICS),
     ("scope-2", "telescope", "Telescope 0°, 2.8 mm", "optics", SCOPE_2, ON_SCOPE, OPTICS),
     ("grip-3", "forceps", "Forceps, alligator", "metal", GRIP_3, NO_END, NONE),
     ("grip-2", "forceps", "Forceps, alligator, fine", "metal", GRIP_2, NO_END, NONE),
-    ("grip-o", "forceps", "Optical forceps", "metal", GRIP_O, NO_END, NONE),
+    ("grip-o", "forceps", "Optical forceps", "metal", GRIP_O, FOR_SCOPE, NONE),
     ("suck-12", "suction_tube", "Suction tube 12 Fr", "metal", SUCK_12, NO_END, NONE),
     ("suck-8", "suction_tube", "Suction tube 8 Fr", "metal", SUCK_8, NO_END, NONE),
     ("suck-6", "suction_tube", "Suction tube 6 Fr", "metal", SUCK_6, NO_END, NONE),

@@ -112,7 +112,7 @@ pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Respons
     params.done()?;
     let value = asked_in(&body)?;
     let asked: Patient =
-        serde_json::from_value(value).map_err(|error| Problem::malformed(&[wrong("", error.to_string())]))?;
+        crate::domain::command::read_form(value).map_err(|error| Problem::malformed(&[error]))?;
     let (state, _) = caller.state().await?;
     let cases = caller.app.house.cases_of_patient(&state, asked.patient.as_str(), &caller.actor).await?;
     let trace = trace_cases(&state, &cases);

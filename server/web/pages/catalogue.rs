@@ -9,7 +9,7 @@ use super::define::{Begun, Forms};
 use super::load::limits;
 use super::say::Say;
 use super::shared::{Page, count, when};
-use crate::domain::model::{Coupling, Model, Port};
+use crate::domain::model::{Coupling, Family, Model, Port};
 use crate::domain::sizes::{Known, lacks, look};
 use crate::domain::starter::published;
 use crate::domain::state::{Condition, Machine, State};
@@ -111,9 +111,11 @@ pub fn sizes(model: &Model) -> String {
     ];
     let known =
         named.iter().filter_map(|(name, value, unit)| value.map(|value| format!("{name} {value}{unit}")));
-    let holes: Vec<String> = size.hole_diameters_mm.iter().map(|hole| format!("{hole} mm")).collect();
+    let blank = size.hole_diameters_mm.is_some();
+    let holes: Vec<String> = size.holes().iter().map(|hole| format!("{hole} mm")).collect();
     let holes = match holes.as_slice() {
-        [] => None,
+        [] if blank => Some("no hole".into()),
+        [] => (model.family == Family::Cap).then(|| "holes not known".into()),
         [one] => Some(format!("hole {one}")),
         all => Some(format!("holes {}", super::shared::listed(all))),
     };
@@ -203,31 +205,10 @@ fn machine(state: &State, machine: &Machine, now: Time) -> MachineRow {
 }
 
 pub fn families() -> Vec<(String, String)> {
-    use crate::domain::model::Family::*;
-    let all = [
-        Bronchoscope,
-        Tracheoscope,
-        Head,
-        AnaesthesiaConnector,
-        JetAdapter,
-        PortAdapter,
-        Cap,
-        Telescope,
-        LightCable,
-        CameraHead,
-        Obturator,
-        Forceps,
-        SuctionTube,
-        MouthGuard,
-        Window,
-        Injector,
-        Dilator,
-        StentPlacer,
-        LightSource,
-        Container,
-        Accessory,
-    ];
-    all.iter().map(|family| (family.name().to_string(), super::shared::capital(&family.words()))).collect()
+    Family::ALL
+        .iter()
+        .map(|family| (family.name().to_string(), super::shared::capital(&family.words())))
+        .collect()
 }
 
 impl CataloguePage {

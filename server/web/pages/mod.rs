@@ -71,6 +71,7 @@ pub mod set_count;
 pub mod sets;
 mod setup_drawings;
 mod setup_forms;
+mod setup_open;
 mod setup_rows;
 pub mod setup_sheet;
 mod sheet;

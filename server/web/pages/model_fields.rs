@@ -73,7 +73,7 @@ const SIZES: &[Spec] = &[
     ("dimensions.max_width_mm", "Widest part in mm, jaws closed", Typed::Decimal),
     ("dimensions.french", "French", Typed::Decimal),
     ("dimensions.view_deg", "Direction of view in degrees", Typed::Decimal),
-    ("dimensions.hole_diameters_mm:lines", "Holes of a cap in mm, a space between; none is blank", Typed::Decimal),
+    ("dimensions.hole_diameters_mm:holes", "Holes of a cap in mm, a space between; of a blank cap \"none\"", Typed::Decimal),
     ("dimensions.stack_height_mm", "Height that it adds in mm", Typed::Decimal),
 ];
 
@@ -152,6 +152,7 @@ pub fn fields_of(model: &Value) -> Fields {
     let written = |value: &Value| match value {
         Value::String(text) => Some(text.clone()),
         Value::Bool(_) | Value::Number(_) => Some(value.to_string()),
+        Value::Array(items) if items.is_empty() => Some("none".into()),
         Value::Array(items) => Some(items.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" ")),
         Value::Null | Value::Object(_) => None,
     };

@@ -193,7 +193,7 @@ mod tests {
         assert_eq!(round(&model), model);
         let typed = vec![
             ("dimensions.inner_diameter_mm".to_string(), "5,5".to_string()),
-            ("dimensions.hole_diameters_mm:lines".into(), "2,5 3".into()),
+            ("dimensions.hole_diameters_mm:holes".into(), "2,5 3".into()),
             ("name".into(), "1,5 m".into()),
         ];
         let points: Vec<String> = with_points(typed).into_iter().map(|(_, value)| value).collect();

@@ -2,7 +2,10 @@
 
 use super::drawing::mm;
 use super::say::Say;
-use super::shared::{self, capital, count, listed, segment};
+use super::shared::{self, capital, listed, segment};
+use crate::domain::case::Case;
+use crate::domain::check::{CheckResult, CheckTold, stands};
+use crate::domain::check_lines::lines;
 use crate::domain::fit::{Fit, Together, Verdict};
 use crate::domain::fit_part::{EndAt, FitPart, Gas, Have, OpeningState, Processing, Size, Whence};
 use crate::domain::fit_size::spare_mm;
@@ -102,6 +105,9 @@ pub fn sizes(part: &FitPart) -> String {
     }
     all.extend(sizes.french.as_ref().map(|french| format!("{french} Fr")));
     all.extend(sizes.view_deg.as_ref().map(|view| format!("view {view}°")));
+    if part.family == Family::Cap && sizes.holes.is_empty() {
+        all.push(if sizes.blank { "blank, no hole".into() } else { "holes not known: measure".into() });
+    }
     if !sizes.holes.is_empty() {
         let holes: Vec<String> = sizes.holes.iter().map(size).collect();
         all.push(format!("{} {}", if holes.len() == 1 { "hole" } else { "holes" }, listed(&holes)));
@@ -315,28 +321,38 @@ pub fn together(fit: &Fit, group: &Together) -> Line {
     }
 }
 
-/// What is looked at before use, as far as the parts ask for it.
-pub fn before_use(fit: &Fit) -> Vec<String> {
-    let has = |families: &[Family]| fit.parts.iter().any(|part| families.contains(&part.family));
-    let holes = fit.parts.iter().filter(|part| part.family == Family::Cap).count();
-    let mut all = vec![
-        "Barrel: look through it; its end smooth, its holes clear".to_string(),
-        "Camera connected, picture upright".into(),
-        "Light on; cable and post give full light".into(),
-        "White balance done, on white".into(),
-        "Focus sharp at working distance".into(),
-        "Image clear: no fog, no dark spot".into(),
-    ];
-    if has(&[Family::Forceps]) {
-        all.push("Jaw: opens, closes, meets in line".into());
-    }
-    all.push("Locks: every joint closed and tugged at".into());
-    if holes > 0 {
-        all.push(format!("{} whole: no tear at the hole, seated", count(holes, "cap", "caps")));
-    }
-    if has(&[Family::SuctionTube]) {
-        all.push("Suction draws; its tube clear".into());
-    }
-    all.push("Pass each instrument through this very barrel once".into());
-    all
+/// A line of the function check, as the room records it.
+pub struct Tick {
+    /// What stands in its box: nothing while nobody has told it.
+    pub mark: &'static str,
+    pub asks: String,
+    pub told: String,
+    pub failed: bool,
+}
+
+/// What is looked at before use: the very lines that the room records, each as it stands.
+pub fn before_use(state: &State, case: &Case, now: Time) -> Vec<Tick> {
+    let tick = |line: crate::domain::check_lines::AskedLine| {
+        let told = stands(state, case, &line.line);
+        let asks = match line.asks.is_empty() {
+            true => capital(&line.line),
+            false => format!("{}: {}", capital(&line.line), line.asks),
+        };
+        let by = |it: &CheckTold| {
+            let on = it.told.asset.as_ref().map_or_else(String::new, |asset| format!(" on {asset}"));
+            format!("{}{on}, {} by {}", it.told.result.words(), shared::time(state, it.at, now), it.by)
+        };
+        Tick {
+            mark: match told.map(|it| it.told.result) {
+                None => "",
+                Some(CheckResult::Passed) => "\u{2713}",
+                Some(CheckResult::Failed) => "\u{2717}",
+                Some(CheckResult::NotApplicable) => "\u{2013}",
+            },
+            asks,
+            told: told.map(by).unwrap_or_default(),
+            failed: told.is_some_and(|it| it.told.result == CheckResult::Failed),
+        }
+    };
+    lines(state, case).into_iter().map(tick).collect()
 }

@@ -8,17 +8,17 @@ use axum::response::Response;
 
 use super::setup_drawings::{self, Drawing};
 use super::setup_forms::{self, Untried, WishForm};
-use super::setup_rows::{self, Line, PartLine};
-use super::shared::{self, Done, Page, capital, listed, segment};
+use super::setup_open::{self, OpenRow};
+use super::setup_rows::{self, Line, PartLine, Tick};
+use super::shared::{self, Done, Page, capital, segment};
 use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
 use crate::domain::fit_barred::also_held;
 use crate::domain::fit_judge::Setting;
-use crate::domain::fit_part::FitPart;
 use crate::domain::fit_ready::coming;
 use crate::domain::id::Id;
-use crate::domain::setup_sheet::{Barred, ChosenFit, GAS_OUT, Offer, SetUpSheet};
+use crate::domain::setup_sheet::{Barred, GAS_OUT, Offer, SetUpSheet};
 use crate::domain::state::State;
 use crate::web::fail;
 use crate::web::visitor::{Visitor, render};
@@ -48,7 +48,6 @@ pub struct FitView {
     pub chain: Option<Drawing>,
     pub joints: Vec<Line>,
     pub openings: Vec<Line>,
-    pub before_use: Vec<String>,
     pub untried: Vec<Untried>,
     pub has_photos: bool,
 }
@@ -70,6 +69,11 @@ pub struct SetupSheetPage {
     pub chosen: bool,
     pub fit: Option<FitView>,
     pub open: String,
+    /// Every set of the case's needs, and of its configuration.
+    pub to_open: Vec<OpenRow>,
+    pub lacking: Vec<String>,
+    /// The lines of the function check, as the room records them.
+    pub before_use: Vec<Tick>,
     pub offers: Vec<OfferView>,
     pub obvious: String,
     pub smaller: String,
@@ -110,7 +114,6 @@ impl FitView {
             chain: setup_drawings::chain(fit),
             joints: setup_rows::joints(fit),
             openings: setup_rows::openings(fit),
-            before_use: setup_rows::before_use(fit),
             untried: setup_forms::untried(fit),
         }
     }
@@ -122,41 +125,23 @@ fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<
     lines.iter().map(|line| format!("{}, {}: {}", line.name, line.family, line.place)).collect()
 }
 
-fn to_open(offer: &Offer) -> String {
-    let mut words: Vec<String> = offer.open.iter().map(|set| format!("set {set}")).collect();
-    words.extend(offer.loose.iter().map(|part| format!("{part}, which lies in no set")));
-    let mut all = Vec::new();
-    if !words.is_empty() {
-        all.push(format!("Open {}.", listed(&words)));
-    }
-    all.extend(offer.beware.clone());
-    all.join(" ")
-}
-
 fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferView {
     OfferView {
         sentence: offer.sentence.clone(),
         parts: briefly(state, offer, now),
-        open: to_open(offer),
+        open: setup_open::of_offer(offer),
         costs: offer.costs.iter().map(|cost| cost.sentence.clone()).collect(),
         configuration: serde_json::to_string(&offer.configuration).unwrap_or_default(),
     }
 }
 
-/// The sets that hold the parts of what was chosen, but for those that are not to be laid out.
-fn sets_of(state: &State, chosen: &ChosenFit, barred: &[Barred]) -> String {
-    let is_barred = |part: &&FitPart| barred.iter().any(|it| Some(&it.asset) == part.asset.as_ref());
-    let parts: Vec<&FitPart> = chosen.fit.parts.iter().filter(|part| !is_barred(part)).collect();
-    let sets: BTreeSet<&Id> = parts.iter().filter_map(|part| part.set.as_ref()).collect();
-    let mut words: Vec<String> = sets.iter().map(|set| format!("set {set}")).collect();
-    let loose = parts.iter().filter(|part| part.set.is_none()).map(|part| setup_rows::called(part));
-    words.extend(loose.map(|part| format!("{part}, which lies in no set")));
-    let mut all = Vec::new();
-    if !words.is_empty() {
-        all.push(format!("Open {}.", listed(&words)));
-    }
-    all.extend(also_held(state, sets, &chosen.fit));
-    all.join(" ")
+/// What lies in the sets of what was chosen and is not to be used.
+fn beware(state: &State, sheet: &SetUpSheet) -> Vec<String> {
+    let Some(chosen) = &sheet.chosen else {
+        return sheet.offers.first().map(|offer| offer.beware.clone()).unwrap_or_default();
+    };
+    let sets: BTreeSet<&Id> = chosen.fit.parts.iter().filter_map(|part| part.set.as_ref()).collect();
+    also_held(state, sets, &chosen.fit)
 }
 
 impl SetupSheetPage {
@@ -189,16 +174,15 @@ impl SetupSheetPage {
             shown_as,
             chosen: sheet.chosen.is_some(),
             fit: fit.map(|fit| FitView::of(&Setting::of_case(state, case, now), fit, &sheet.barred)),
-            open: match (&sheet.chosen, first) {
-                (Some(chosen), _) => sets_of(state, chosen, &sheet.barred),
-                (None, Some(offer)) => to_open(offer),
-                (None, None) => String::new(),
-            },
+            open: setup_open::of_case(sheet, &beware(state, sheet)),
+            to_open: setup_open::rows(sheet),
+            lacking: sheet.lacking.clone(),
+            before_use: setup_rows::before_use(state, case, now),
             offers: sheet.offers.iter().map(|offer| view(state, offer, now)).collect(),
             obvious: obvious.map(|obvious| obvious.sentence.clone()).unwrap_or_default(),
             smaller: sheet.smaller.sentence.clone(),
             smaller_parts: smaller.map(|offer| briefly(state, offer, now)).unwrap_or_default(),
-            smaller_open: smaller.map(to_open).unwrap_or_default(),
+            smaller_open: smaller.map(setup_open::of_offer).unwrap_or_default(),
             fall_back: sheet.fall_back.as_ref().map(|back| back.sentence.clone()).unwrap_or_default(),
             fall_back_changes: sheet.fall_back.as_ref().map(|back| back.changes.clone()).unwrap_or_default(),
             is_open: case.is_open(),

@@ -19,9 +19,13 @@ pub fn sizes(it: &Dimensions) -> String {
         mm.into_iter().filter_map(|(name, size)| size.map(|size| format!("{name} {size} mm"))).collect();
     all.extend(it.french.map(|french| format!("{french} Fr")));
     all.extend(it.view_deg.map(|view| format!("view {view}°")));
-    if !it.hole_diameters_mm.is_empty() {
-        let holes: Vec<String> = it.hole_diameters_mm.iter().map(ToString::to_string).collect();
-        all.push(format!("holes {} mm", holes.join(" and ")));
+    match &it.hole_diameters_mm {
+        None => {}
+        Some(holes) if holes.is_empty() => all.push("no hole".into()),
+        Some(holes) => {
+            let holes: Vec<String> = holes.iter().map(ToString::to_string).collect();
+            all.push(format!("holes {} mm", holes.join(" and ")));
+        }
     }
     all.join(", ")
 }

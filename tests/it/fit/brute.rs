@@ -83,7 +83,7 @@ fn trunks(house: &mut House, dice: &mut Dice) {
         json!({"hole_diameters_mm": [hole, "2"], "stack_height_mm": 3}),
         rim("rim 10"),
     );
-    house.model("plug", "cap", json!({"stack_height_mm": 3}), rim("side 9"));
+    house.model("plug", "cap", json!({"hole_diameters_mm": [], "stack_height_mm": 3}), rim("side 9"));
 }
 
 /// What goes in: two kinds of most, of sizes that fit or do not.

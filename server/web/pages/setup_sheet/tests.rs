@@ -5,8 +5,10 @@ use crate::domain::fit_part::{
 };
 use crate::domain::id::Id;
 use crate::domain::model::{Family, Port};
+use crate::domain::readiness::SetReadiness;
 use crate::domain::setup_sheet::{Beside, CAUTION, FallBack, NO_SIDE_HOLES, cautions};
 use crate::domain::text::Quantity;
+use crate::domain::to_open::{Meant, SetUpPart, ToOpen};
 use crate::web::pages::sample;
 
 fn id(text: &str) -> Id {
@@ -191,6 +193,31 @@ fn fit(answer: Answer) -> Fit {
     }
 }
 
+fn opened(set: &str, status: SetReadiness, why: &[&str]) -> ToOpen {
+    let camera = SetUpPart {
+        asset: id("CH-7"),
+        mark: Some("AW7".into()),
+        family: Family::CameraHead,
+        name: "Camera head".into(),
+        line: "camera".into(),
+        position: 1,
+        location: Some("store, bay 1".into()),
+        ready: true,
+    };
+    ToOpen {
+        count_sheet: id("camera"),
+        name: "Camera and light".into(),
+        set: Some(id(set)),
+        meant: Some(Meant::Kept),
+        status: Some(status),
+        locations: vec!["store, bay 1".into()],
+        sentence: format!("Camera and light: set {set}, kept for this case."),
+        why: why.iter().map(|it| it.to_string()).collect(),
+        costs: vec![],
+        parts: vec![camera],
+    }
+}
+
 fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
     let visitor = sample::in_theatre();
     let case = visitor.state.cases.get("K-2").unwrap().clone();
@@ -213,6 +240,19 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
         sentence: "Case K-2 is laid out from two sets; all of it is ready.".into(),
         chosen: None,
         barred: vec![],
+        to_open: vec![
+            opened("SET-04", SetReadiness::Ready, &[]),
+            opened("SET-09", SetReadiness::ReadyShort, &["Line \"cap\" has 1 of 2, which is not essential."]),
+            opened("CAM-1", SetReadiness::InTurn, &[]),
+            ToOpen {
+                set: None,
+                status: None,
+                meant: None,
+                sentence: "Suction: no set is free for this case.".into(),
+                ..opened("X", SetReadiness::Ready, &[])
+            },
+        ],
+        lacking: vec!["No injector is in these sets: see that one stands in the room.".into()],
         offers: vec![offer.clone()],
         obvious: None,
         smaller: Beside { sentence: "BR-8.5 is complete beside it.".into(), offer: Some(offer) },
@@ -244,7 +284,10 @@ fn gas_comes_first_and_the_heading_answers() {
     assert!(gas < at(&text, "<h1>Case K-2 is laid out from two sets; all of it is ready.</h1>"));
     assert!(text.contains(&CAUTION.replace('\'', "&#39;")) && text.contains(NO_SIDE_HOLES), "{text}");
     assert!(!text.contains("STOP"));
-    assert!(text.contains("Open set SET-04, set SET-09 and F-3, which lies in no set."));
+    assert!(text.contains("Open set SET-04, set SET-09, set CAM-1 and"), "{text}");
+    assert!(text.contains("Suction: no set is free for this case.") && text.contains("none free"), "{text}");
+    assert!(text.contains("Camera head CH-7 (Camera head, mark AW7; camera 1, store, bay 1)"), "{text}");
+    assert!(text.contains("No injector is in these sets") && text.contains("has 1 of 2"), "{text}");
 }
 
 #[test]
@@ -276,17 +319,30 @@ fn parts_stand_in_their_order_with_place_and_sizes() {
 }
 
 #[test]
-fn what_is_looked_at_before_use_asks_for_what_is_there() {
-    let lines = setup_rows::before_use(&fit(Answer::Fits)).join("\n");
-    for word in
-        ["Camera", "Light", "White balance", "Focus", "Image", "Jaw", "Locks", "2 caps whole", "Suction"]
-    {
-        assert!(lines.contains(word), "{word}: {lines}");
+fn before_use_is_what_the_room_records() {
+    let mut visitor = sample::in_the_room();
+    visitor.actor.role = crate::domain::person::Role::Clinician;
+    let case = visitor.state.cases.get("K-1").unwrap().clone();
+    let ticks = setup_rows::before_use(&visitor.state, &case, visitor.now);
+    let room = crate::domain::check_lines::lines(&visitor.state, &case);
+    assert_eq!(ticks.len(), room.len());
+    for (tick, line) in ticks.iter().zip(&room) {
+        assert!(tick.asks.to_lowercase().starts_with(&line.line), "{}: {}", line.line, tick.asks);
     }
-    let mut without = fit(Answer::Fits);
-    without.parts.retain(|part| !matches!(part.family, Family::Forceps | Family::SuctionTube));
-    let lines = setup_rows::before_use(&without).join("\n");
-    assert!(!lines.contains("Jaw") && !lines.contains("Suction"), "{lines}");
+    let of = |line: &str| ticks.iter().find(|tick| tick.asks.to_lowercase().starts_with(line)).unwrap();
+    assert!(
+        of("camera").mark == "\u{2713}" && of("camera").told.starts_with("passed, "),
+        "{}",
+        of("camera").told
+    );
+    let caps = of("caps whole");
+    assert!(caps.failed && caps.told.starts_with("failed on CAP-01"), "{}", caps.told);
+    assert!(of("suction").told.starts_with("not applicable"), "{}", of("suction").told);
+    assert!(of("focus").told.is_empty() && of("focus").mark.is_empty());
+    let (_, _, mut sheet) = sheet(Answer::Fits);
+    sheet.case = case.case.clone();
+    let text = sample::show("setup-sheet-checked", &SetupSheetPage::of(&visitor, &case, &sheet, None));
+    assert!(text.contains("<b class=\"stop\">failed on CAP-01"), "{text}");
 }
 
 #[test]
