@@ -17,9 +17,12 @@ use serde_json::{Value, json};
 
 use super::ward::{self, time};
 
+mod bound;
 mod brute;
+mod claims;
 mod commands;
 mod kept;
+mod lost;
 mod rules;
 mod safe;
 mod search;

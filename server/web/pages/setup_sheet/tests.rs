@@ -213,6 +213,7 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
         sentence: "Case K-2 is laid out from two sets; all of it is ready.".into(),
         chosen: None,
         barred: vec![],
+        left_out: 0,
         offers: vec![offer.clone()],
         obvious: None,
         smaller: Beside { sentence: "BR-8.5 is complete beside it.".into(), offer: Some(offer) },
