@@ -2,6 +2,7 @@
 //! at once, with reprocessing between them, do not both have it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -52,6 +53,10 @@ fn is_chosen(state: &State, case: &Case, of: Option<&Id>, parts: &[&Id]) -> Prob
     problem.open_to_override()
 }
 
+fn set_of(asset: &Asset) -> Option<&Id> {
+    asset.seat.as_ref().map(|seat| &seat.set)
+}
+
 impl State {
     /// The other cases that need their parts at the same time as this one.
     pub fn overlapping<'a>(&'a self, case: &'a Case) -> impl Iterator<Item = &'a Case> {
@@ -59,16 +64,45 @@ impl State {
         self.open_cases().filter(move |other| other.case != case.case && other.overlaps(case, turnaround))
     }
 
-    /// The other cases for which some of these parts were chosen, where both need them at once.
+    /// The other cases for which some of these parts were chosen, where both need them at once; but for what was chosen for
+    /// this one after that, with that promise set aside.
     pub fn chosen_elsewhere<'a>(
         &self,
         parts: impl IntoIterator<Item = &'a Id>,
         of: Option<&Id>,
         case: &Case,
     ) -> Vec<Problem> {
+        self.claimed(parts, of, case, &|other, asset| !case.chose_after(other, asset))
+    }
+
+    /// What a case loses to others by another time: the sets that are kept for it, and the parts that were chosen for it.
+    /// It met none of them before, so that it is nothing who chose first.
+    pub fn lost_by_moving(&self, moved: &Case) -> Vec<Problem> {
+        let sets: BTreeSet<&Id> = moved.promised.iter().collect();
+        let pieces = moved.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| self.asset(it));
+        let pieces: Vec<&Arc<Asset>> =
+            pieces.filter(|asset| !set_of(asset).is_some_and(|set| sets.contains(set))).collect();
+        let opened: BTreeSet<&Id> =
+            pieces.iter().filter_map(|it| set_of(it)).chain(sets.iter().copied()).collect();
+        let mut all: Vec<Problem> =
+            opened.into_iter().filter_map(|set| self.kept_elsewhere(set, moved)).collect();
+        for set in sets.into_iter().filter_map(|set| self.sets.get(set)) {
+            all.extend(self.claimed(set.seats.values(), Some(&set.set), moved, &|_, _| true));
+        }
+        all.extend(self.claimed(pieces.iter().map(|asset| &asset.asset), None, moved, &|_, _| true));
+        all
+    }
+
+    fn claimed<'a>(
+        &self,
+        parts: impl IntoIterator<Item = &'a Id>,
+        of: Option<&Id>,
+        case: &Case,
+        counts: &dyn Fn(&Case, &Id) -> bool,
+    ) -> Vec<Problem> {
         let parts: BTreeSet<&Id> = parts.into_iter().collect();
         let claiming = self.overlapping(case).filter_map(|other| {
-            let is_theirs = |asset: &&Id| other.claims(asset) && !case.chose_after(other, asset);
+            let is_theirs = |asset: &&Id| other.claims(asset) && counts(other, asset);
             let theirs: Vec<&Id> = parts.iter().copied().filter(is_theirs).collect();
             (!theirs.is_empty()).then(|| is_chosen(self, other, of, &theirs))
         });

@@ -163,23 +163,22 @@ fn smaller(
             narrower.iter().filter(|(other, _)| *other == width).map(|(_, kind)| *kind).collect();
         at += same.len();
         let looked = search.best(&same, &free);
-        let not_all = looked.told();
-        let best = looked.ranked.into_iter().next();
         let named: Vec<&str> = same
             .iter()
             .filter_map(|kind| house.kinds.get(*kind))
             .map(|kind| kind.piece.model.name.as_str())
             .collect();
-        match best.and_then(|best| search.offer(&best)) {
+        match looked.ranked.first().and_then(|best| search.offer(best)) {
             Some(offer) => {
                 let but = match passed.is_empty() {
                     true => String::new(),
                     false => format!(" Not complete: {}.", passed.join(", ")),
                 };
+                let not_all = looked.told();
                 let sentence = format!("The next smaller barrel: {}{but}{not_all}", offer.sentence);
                 return Beside { sentence, offer: Some(offer) };
             }
-            None if not_all.is_empty() => passed.push(named.join(" or ")),
+            None if looked.left_out == 0 => passed.push(named.join(" or ")),
             None => passed.push(format!("{} (not every set was looked at)", named.join(" or "))),
         }
     }

@@ -97,7 +97,8 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     moved.minutes = it.minutes.unwrap_or(case.minutes);
     // Only where its time moves: what was set aside before is not asked for again with every change.
     if it.start.is_some() || it.minutes.is_some() {
-        still_its_own(deciding, &moved);
+        let problems = deciding.state.lost_by_moving(&moved);
+        problems.into_iter().for_each(|problem| deciding.against(problem));
     }
     let suspected = it.risk == Some(Risk::PrionSuspected) && case.risk != Risk::PrionSuspected;
     let exposed = case.parts.iter().filter(|(_, part)| suspected && part.exposure.is_some());
@@ -116,23 +117,6 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         risk: it.risk,
         holds,
     }))
-}
-
-/// What a case loses to others by another time: the sets that are kept for it, and the parts that were chosen for it.
-fn still_its_own(deciding: &mut Deciding, moved: &Case) {
-    let state = deciding.state;
-    let sets = moved.promised.iter().filter_map(|set| state.sets.get(set));
-    let mut problems: Vec<Problem> = sets.flat_map(|set| state.taken_elsewhere(set, moved)).collect();
-    let pieces = moved.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| state.asset(it));
-    let loose = |asset: &&std::sync::Arc<Asset>| {
-        !asset.seat.as_ref().is_some_and(|seat| moved.promised.contains(&seat.set))
-    };
-    let others: Vec<_> = pieces.filter(loose).collect();
-    problems.extend(state.chosen_elsewhere(others.iter().map(|asset| &asset.asset), None, moved));
-    let kept: std::collections::BTreeSet<&Id> =
-        others.iter().filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
-    problems.extend(kept.into_iter().filter_map(|set| state.kept_elsewhere(set, moved)));
-    problems.into_iter().for_each(|problem| deciding.against(problem));
 }
 
 /// A prion hold on those of the parts that have none from this kind yet and are still in the house.
