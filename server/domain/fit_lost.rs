@@ -97,7 +97,12 @@ fn another_has(state: &State, case: &Case, asset: &Asset) -> Option<Against> {
 
 /// A part of the same model and measures that is ready, with life left, and no other case's at that time. What was tried
 /// with other parts is alike none.
-fn alike<'a>(state: &'a State, case: &Case, lost: &Asset, now: Time) -> Option<&'a Asset> {
+fn alike<'a>(
+    state: &'a State,
+    case: &Case,
+    lost: &Asset,
+    (opened, now): (&BTreeSet<&Id>, Time),
+) -> Option<&'a Asset> {
     let by = case.start.max(now);
     let tried: BTreeSet<&Id> =
         state.tried.values().flat_map(|tried| tried.it.parts.iter().flatten()).collect();
@@ -118,8 +123,12 @@ fn alike<'a>(state: &'a State, case: &Case, lost: &Asset, now: Time) -> Option<&
             && state.chosen_elsewhere([&asset.asset], None, case).is_empty()
     };
     let all = state.assets.values().filter(is_alike);
-    let opened = |asset: &Asset| asset.seat.as_ref().is_some_and(|seat| !case.promised.contains(&seat.set));
-    all.min_by_key(|asset| opened(asset)).map(|asset| &**asset)
+    // One that opens no further set first.
+    let opens = |asset: &Asset| {
+        let set = asset.seat.as_ref().map(|seat| &seat.set);
+        set.is_some_and(|set| !case.promised.contains(set) && !opened.contains(set))
+    };
+    all.min_by_key(|asset| opens(asset)).map(|asset| &**asset)
 }
 
 /// Why a part of what was chosen for a case is not had, in the first sentence.
@@ -132,12 +141,15 @@ pub(super) fn why_lost(state: &State, case: &Case, asset: &Asset, now: Time) -> 
 /// What a case lacks of what was chosen for it.
 pub fn lost(state: &State, case: &Case, now: Time) -> Vec<Lost> {
     let pieces = case.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| state.asset(it));
+    // The sets that were named already for what is alike: nobody opens a set for each part.
+    let mut opened: BTreeSet<&Id> = BTreeSet::new();
     let one = |asset: &Arc<Asset>| {
         let against = against(state, case, asset, now);
         let (_, brief, _) = against.first()?;
         let (brief, other) = (brief.clone(), against.iter().find_map(|(.., case)| case.clone()));
         let found: Vec<String> = against.into_iter().map(|(found, ..)| found).collect();
-        let instead = alike(state, case, asset, now);
+        let instead = alike(state, case, asset, (&opened, now));
+        opened.extend(instead.and_then(|other| other.seat.as_ref()).map(|seat| &seat.set));
         let ready = instead.map_or_else(String::new, |other| {
             let set = other.seat.as_ref().map(|seat| format!(" in set {}", seat.set)).unwrap_or_default();
             format!(" Alike and ready: {}{set}.", other.asset)

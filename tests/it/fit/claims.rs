@@ -123,6 +123,10 @@ fn an_emergency_is_not_refused_and_says_whom_it_robs() {
     let telescope = fails.lost.iter().find(|it| it.asset.as_str() == "T-1").expect("T-1");
     assert!(telescope.why.contains("T-1 is out at case emergency-"), "{}", telescope.why);
     assert_eq!(telescope.instead.as_ref().map(|id| id.as_str()), Some("T-2"), "{}", telescope.why);
+    // What is alike comes out of one set, where one has it: H-7 and J-7 would open another.
+    let instead: Vec<&str> =
+        fails.lost.iter().filter_map(|it| it.instead.as_ref()).map(|id| id.as_str()).collect();
+    assert_eq!(instead, ["B-2", "H-2", "J-2", "T-2", "F-2", "S-2"]);
     // And so does its sheet.
     let sheet = house.sheet("K-1");
     assert!(sheet.barred.iter().any(|it| it.sentence.contains("T-1 is out at case")), "{:?}", sheet.barred);
