@@ -10,6 +10,7 @@ use crate::domain::scan;
 use crate::domain::state::{Named, State};
 use crate::domain::text::Scan;
 use crate::domain::time::Time;
+use crate::formats::attachment::Kind;
 use crate::storage::ledger::{self, StoredEntry};
 use crate::storage::{Conn, StorageError, account, attachment};
 
@@ -27,7 +28,7 @@ pub(super) struct Gathered {
     /// Entries that corrections name.
     pub corrected: BTreeMap<u64, StoredEntry>,
     /// Attachments that commands of the batch name, as far as they are kept.
-    pub attachments: BTreeSet<String>,
+    pub attachments: BTreeMap<String, Kind>,
 }
 
 pub(super) async fn gather_for(
@@ -53,11 +54,11 @@ pub(super) async fn gather_for(
             corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
         }
     }
-    let mut attachments = BTreeSet::new();
+    let mut attachments = BTreeMap::new();
     for photo in lines.iter().filter_map(|line| photo(&line.command)) {
-        if attachment::is_kept(conn, site, photo).await? {
-            attachments.insert(photo.to_string());
-        }
+        let kind = attachment::kept_as(conn, site, photo).await?;
+        let kind = kind.and_then(|media_type| Kind::of_media_type(&media_type));
+        attachments.extend(kind.map(|kind| (photo.to_string(), kind)));
     }
     Ok(Gathered {
         known,

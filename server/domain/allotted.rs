@@ -3,7 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use super::board::{Equipped, Look, fill};
+use super::board::Equipped;
+use super::board_cases::{Look, fill};
 use super::case::Case;
 use super::id::Id;
 use super::readiness::{SetStatus, glance};
@@ -45,7 +46,7 @@ pub fn allotted<'a>(state: &'a State, statuses: &BTreeMap<&Id, SetStatus>, now: 
     let mut open: Vec<&Case> = state.open_cases().collect();
     open.sort_by_key(|case| (case.start, case.case.clone()));
     let mut taken: BTreeMap<Id, Vec<&Case>> = BTreeMap::new();
-    let look = Look { state, statuses, now };
+    let look = Look { state, statuses, now, chosen: &state.chosen_by_set() };
     let mut all = Vec::new();
     for case in open {
         let mut sets: Vec<Id> = Vec::new();

@@ -107,8 +107,10 @@ fn counted(state: &mut State, when: &When, it: &Tally) {
         super::apply_case::touch_set(state, when, set);
     }
     it.lacked.iter().for_each(|lacked| lose(state, when, &lacked.asset, lacked.case.clone()));
-    let case = it.case.clone();
-    it.broken.iter().for_each(|asset| lose_piece(state, when, asset, case.clone()));
+    for asset in &it.broken {
+        let at = it.pieces.iter().find(|piece| piece.asset == *asset).and_then(|piece| piece.case.clone());
+        lose_piece(state, when, asset, it.case.clone().or(at));
+    }
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }
 

@@ -1,14 +1,15 @@
 //! The board: which sets are ready, which of today's and tomorrow's cases are equipped, and why not.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use chrono::{Days, NaiveTime};
 use serde::Serialize;
 
-use super::allotted::{Allotted, allotted, statuses};
+use super::allotted::statuses;
+use super::board_cases::board_cases;
 use super::case::{Case, CaseStatus};
 use super::check::CheckState;
-use super::fit_sheet::chosen_fails;
+use super::fit_lost::Fails;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::missing::SearchOutcome;
@@ -59,6 +60,9 @@ pub struct BoardCase {
     /// The sets that it has, or would take.
     pub sets: Vec<Id>,
     pub why: Vec<String>,
+    /// Why what was chosen for it does not do any more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chosen_fails: Option<Fails>,
     /// How far the function check is of a case that has its instruments.
     pub check: Option<CheckState>,
 }
@@ -272,116 +276,4 @@ enum Where<'a> {
     Load(&'a Id),
     Cooling(Time),
     PastDate,
-}
-
-/// The cases of the site's day and the next that are not over, each with the sets that it has or would take.
-fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) -> Vec<BoardCase> {
-    let today = now.date(state.zone);
-    let mut all = Vec::new();
-    for Allotted { case, needs } in allotted(state, statuses, now) {
-        let day = case.start.date(state.zone);
-        let shown = day == today || Some(day) == today.checked_add_days(Days::new(1));
-        let mut sets: Vec<Id> = Vec::new();
-        let mut status = Equipped::Ready;
-        let mut why = Vec::new();
-        for need in needs {
-            status = status.max(need.equipped);
-            why.extend(need.why);
-            sets.extend(need.set);
-        }
-        if shown && let Some(fails) = chosen_fails(state, case, now) {
-            status = Equipped::NotReady;
-            why.insert(0, fails);
-        }
-        let check = if shown { CheckState::due(state, case) } else { None };
-        why.extend(check.as_ref().and_then(CheckState::words));
-        if shown {
-            all.push(BoardCase {
-                case: case.case.clone(),
-                start: case.start,
-                minutes: case.minutes,
-                room: case.room.as_ref().map(|room| room.0.clone()),
-                status,
-                progress: case.status(),
-                sets,
-                why,
-                check,
-            });
-        }
-    }
-    all
-}
-
-/// What the cases are looked at with.
-#[derive(Clone, Copy)]
-pub(super) struct Look<'a> {
-    pub state: &'a State,
-    pub statuses: &'a BTreeMap<&'a Id, SetStatus>,
-    pub now: Time,
-}
-
-/// The set that fills one need of a case: one that is out for it, one that is kept for it, or the best one free.
-pub(super) fn fill(
-    look: &Look,
-    case: &Case,
-    need: &Id,
-    already: &[Id],
-    taken: &BTreeMap<Id, Vec<&Case>>,
-) -> (Option<Id>, Equipped, Vec<String>) {
-    let Look { state, statuses, now } = *look;
-    let of_sheet: Vec<&SetState> = state
-        .sets
-        .values()
-        .filter(|set| set.count_sheet == *need && !already.contains(&set.set))
-        .map(|set| &**set)
-        .collect();
-    // Asked of the parts that are out, which are few, not of every part of every set.
-    let out = case.parts.iter().filter(|(_, part)| part.out).filter_map(|(asset, _)| state.assets.get(asset));
-    let out: BTreeSet<&Id> = out.filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
-    let out_here = of_sheet.iter().find(|set| out.contains(&set.set));
-    if let Some(set) = out_here {
-        return (Some(set.set.clone()), Equipped::Ready, Vec::new());
-    }
-    let kept = of_sheet.iter().find(|set| case.promised.contains(&set.set));
-    let turnaround = state.policy.turnaround_minutes;
-    let free = of_sheet.iter().filter(|set| {
-        let others = taken.get(&set.set).into_iter().flatten();
-        others.into_iter().all(|other| !other.overlaps(case, turnaround))
-            && state.kept_elsewhere(&set.set, case).is_none()
-    });
-    let best = kept.copied().or_else(|| free.copied().min_by_key(|set| grade(state, statuses, set, case)));
-    let Some(set) = best else {
-        let name = state.sheets.get(need).map_or(need.as_str(), |sheet| sheet.name.0.as_str());
-        let why = format!("{name}: no set is free for it.");
-        return (None, Equipped::NotReady, vec![why]);
-    };
-    let (equipped, _) = grade(state, statuses, set, case);
-    let mut why = Vec::new();
-    if equipped != Equipped::Ready
-        && let Some(status) = statuses.get(&set.set)
-    {
-        let kept = if kept.is_some() { ", which is kept for it," } else { "" };
-        let reasons = self::why(state, set, status, now).join(" ");
-        why.push(format!("Set {}{kept} is {}. {reasons}", set.set, status.status.words()));
-    }
-    (Some(set.set.clone()), equipped, why)
-}
-
-/// How well a set would serve a case: ready first, then what is on its way, then the rest.
-fn grade(state: &State, statuses: &BTreeMap<&Id, SetStatus>, set: &SetState, case: &Case) -> (Equipped, u8) {
-    let turnaround = state.policy.turnaround_minutes;
-    match statuses.get(&set.set).map(|status| status.status) {
-        Some(SetReadiness::Ready) => (Equipped::Ready, 0),
-        Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
-        Some(SetReadiness::InTurn) => (Equipped::InTurn, 2),
-        Some(SetReadiness::Out) => {
-            let at = state.open_cases().find(|other| {
-                state.members(set).any(|asset| other.parts.get(&asset.asset).is_some_and(|part| part.out))
-            });
-            let back_in_time = at.is_some_and(|other| !other.overlaps(case, turnaround));
-            if back_in_time { (Equipped::InTurn, 3) } else { (Equipped::NotReady, 4) }
-        }
-        Some(SetReadiness::Held) => (Equipped::NotReady, 5),
-        Some(SetReadiness::NotReady) | None => (Equipped::NotReady, 6),
-    }
 }

@@ -93,7 +93,7 @@ fn against_piece(state: &State, case: &Case, asset: &Asset) -> Vec<Problem> {
         );
         problems.push(problem.open_to_override());
     }
-    problems.extend(state.chosen_elsewhere(&asset.asset, case));
+    problems.extend(state.chosen_elsewhere([&asset.asset], None, case));
     let set = asset.seat.as_ref().map(|seat| &seat.set);
     let kept = set.filter(|set| !case.promised.contains(set)).and_then(|set| state.kept_elsewhere(set, case));
     problems.extend(kept);
@@ -118,30 +118,6 @@ pub fn against_fit(fit: &Fit) -> Option<Problem> {
         ),
     };
     Some(Problem::new(Code::NotFitting, fit.sentence.clone(), needed, next))
-}
-
-impl State {
-    /// The other case for which a piece was chosen, where both need it at once.
-    pub fn chosen_elsewhere(&self, asset: &Id, case: &Case) -> Option<Problem> {
-        let turnaround = self.policy.turnaround_minutes;
-        let other = self.open_cases().find(|other| {
-            let chosen = other.chosen.as_ref().is_some_and(|it| it.configuration.names(asset));
-            other.case != case.case && chosen && other.overlaps(case, turnaround)
-        })?;
-        let problem = Problem::new(
-            Code::PromisedElsewhere,
-            format!(
-                "{asset} is chosen for case {}, which starts on {}.",
-                other.case,
-                other.start.told(self.zone)
-            ),
-            format!(
-                "The two cases need it at once: {turnaround} minutes are planned for its reprocessing in between."
-            ),
-            "Choose another piece, or let the lead or the charge nurse set the promise aside with a reason.",
-        );
-        Some(problem.open_to_override())
-    }
 }
 
 impl Configuration {

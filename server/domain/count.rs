@@ -130,6 +130,9 @@ pub struct Tally {
     pub others: Vec<OtherLine>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+    /// Those of which a piece lacks, with the case after which it may be, where the count itself is no case's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub pieces: Vec<Lacked>,
 }
 
 /// A count as its case keeps it.
@@ -235,6 +238,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
     let to_hold: Vec<Id> = broken.iter().filter(held).cloned().collect();
     let holds = piece_hold(deciding, &to_hold, of.unwrap_or_default(), it.moment);
     let lacked = lacked.iter().map(|asset| lack(deciding, asset, it.moment)).collect();
+    let pieces = pieces(deciding, it, &broken);
     Some(What::Counted(Tally {
         moment: it.moment,
         case: it.case.clone(),
@@ -245,6 +249,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
         extra,
         others: numbered(&it.others),
         holds,
+        pieces,
     }))
 }
 
@@ -256,6 +261,14 @@ fn lack(deciding: &mut Deciding, asset: &Asset, moment: Moment) -> Lacked {
         Moment::Closing | Moment::Receipt | Moment::Packing => super::missing::case_of(deciding.state, asset),
     };
     Lacked { asset: asset.asset.clone(), turn: super::fact::turn_at(deciding, asset), case }
+}
+
+/// A piece that lacks at receipt or at packing may have stayed at the last case of its part.
+fn pieces(deciding: &mut Deciding, it: &RecordCount, broken: &[Id]) -> Vec<Lacked> {
+    let state = deciding.state;
+    let assets = broken.iter().filter(|_| it.case.is_none()).filter_map(|id| state.assets.get(id));
+    let all: Vec<Lacked> = assets.map(|asset| lack(deciding, asset, it.moment)).collect();
+    all.into_iter().filter(|lacked| lacked.case.is_some()).collect()
 }
 
 /// What came with a piece missing is held, wherever that was seen.

@@ -16,6 +16,7 @@ use super::text::Sealed;
 use super::time::Time;
 use super::verdict::Prepared;
 use super::{asset, hold, machine, model, set, site, step};
+use crate::formats::attachment::Kind;
 
 /// How far ahead of the clock a time may lie.
 pub(super) const AHEAD_MINUTES: i64 = 5;
@@ -34,8 +35,8 @@ pub struct Asked<'a> {
     pub turns: &'a BTreeMap<Id, Vec<(u32, Time)>>,
     /// The entry that a correction names.
     pub corrected: Option<&'a (Entry, Event)>,
-    /// Those attachments that the command names and the site keeps.
-    pub attachments: &'a BTreeSet<String>,
+    /// Those attachments that the command names and the site keeps, each with what it is.
+    pub attachments: &'a BTreeMap<String, Kind>,
     /// A verdict computed before, beside the limits that it was computed with.
     pub prepared: Option<&'a Prepared>,
 }

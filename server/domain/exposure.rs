@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::case::{Risk, Technique};
+use super::claims::Robbed;
 use super::configuration::Wish;
 use super::event::{Moved, Noted};
 use super::hold::HoldPlaced;
@@ -103,6 +104,9 @@ pub struct Issued {
     /// Told after the fact, when something had moved them since.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub noted: Vec<Noted>,
+    /// Other cases that lose by it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub robs: Vec<Robbed>,
 }
 
 /// A part that was opened or used at a case.

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::command::wrong;
 use super::deciding::Deciding;
 use super::event::What;
 use super::hold::{HoldKind, HoldPlaced};
@@ -223,11 +224,16 @@ pub(super) fn withdraw(deciding: &mut Deciding, it: &WithdrawFinding) -> Option<
     }))
 }
 
+/// What is said of a document where a picture is needed.
+pub const NO_PICTURE: &str = "found a document; a defect report takes pictures: PNG, JPEG or WebP";
+
 pub(super) fn add_photo(deciding: &mut Deciding, it: &AddPhoto) -> Option<What> {
     let found = known(deciding, &it.finding)?;
     let photo = it.photo.as_str();
-    if !deciding.asked.attachments.contains(photo) {
-        deciding.against(unknown("attachment", photo));
+    match deciding.asked.attachments.get(photo) {
+        Some(kind) if kind.is_picture() => {}
+        Some(_) => deciding.malformed.push(wrong("/photo", NO_PICTURE)),
+        None => deciding.against(unknown("attachment", photo)),
     }
     if found.photos.iter().any(|known| known == photo) {
         deciding.against(Problem::new(

@@ -1,8 +1,9 @@
-//! What is not to be laid out, whatever its sizes say: parts of a configuration that were held, retired, lost or sent away
-//! since it was chosen, each with what is ready instead; and such parts that lie in a set which is opened for others.
+//! What is not to be laid out, whatever its sizes say: parts of a configuration that were held, retired, lost, sent away or
+//! taken by another case since it was chosen, each with what is ready instead; and such parts that lie in a set which is opened for others.
 
 use super::case::Case;
 use super::fit::{Answer, Fit};
+use super::fit_lost::why_lost;
 use super::id::Id;
 use super::replacement::{Replacement, replacements};
 use super::scan::kept_back;
@@ -19,7 +20,7 @@ fn why(state: &State, asset: &Asset) -> Option<String> {
 pub fn barred(state: &State, case: &Case, fit: &Fit, now: Time) -> Vec<Barred> {
     let assets = fit.parts.iter().filter_map(|part| state.assets.get(part.asset.as_ref()?));
     let one = |asset: &std::sync::Arc<Asset>| {
-        let why = why(state, asset)?;
+        let why = why(state, asset).or_else(|| why_lost(state, case, asset, now))?;
         let instead = replacements(state, case, asset, now);
         let told: Vec<String> = instead.iter().map(told).collect();
         let ready = match told.is_empty() {

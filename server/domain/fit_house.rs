@@ -22,8 +22,26 @@ use super::state::{Asset, State};
 use super::time::Time;
 use crate::analysis::packing::Length;
 
-/// Sets that are looked at beside the barrel's own, the cheapest first.
-const MOST_USEFUL: usize = 40;
+/// How many sets are looked at beside the barrel's own.
+#[derive(Clone, Copy, Debug)]
+pub struct Bound {
+    /// Of those that hold the same and cost the same.
+    pub alike: usize,
+    /// Of what is left, the cheapest first.
+    pub different: usize,
+}
+
+/// What every search is bound by: in a house of 60 sets every three of them would be 34,000 ways to open sets.
+pub const BOUND: Bound = Bound { alike: MOST_SETS, different: 40 };
+
+/// The sets beside the barrel's own that a search looks at, and the least that one costs which it does not look at: other
+/// cases that lose, reserves undercut.
+#[derive(Clone, Debug, Default)]
+pub struct Useful {
+    pub sets: Vec<usize>,
+    pub left_out: usize,
+    pub least_left_out: Option<(usize, usize)>,
+}
 
 /// Parts that nothing distinguishes for a configuration: one model, measured alike, tried alike.
 #[derive(Clone, Debug)]
@@ -71,6 +89,7 @@ pub struct House<'a> {
     pub sets: Vec<SetCost>,
     /// The sets that the board counts on for each open case.
     pub allotted: Vec<Allotted<'a>>,
+    pub bound: Bound,
     /// Ready sets by count sheet, beside the least that the reserve asks for.
     reserves: BTreeMap<Id, (u32, u32)>,
 }
@@ -99,6 +118,7 @@ impl<'a> House<'a> {
             pieces: Vec::new(),
             sets: Vec::new(),
             allotted: allotted(state, &statuses(state, setting.now), setting.now),
+            bound: BOUND,
             reserves: reserves(state, setting.now),
         };
         let chosen = chosen_elsewhere(state, setting.case);
@@ -214,31 +234,41 @@ impl<'a> House<'a> {
         )
     }
 
-    /// The sets beside the barrel's own that hold something useful. Of those that hold the same the cheapest are enough,
-    /// since no more than [`MOST_SETS`] are opened; without that a large house would try every three of its sets.
-    pub fn useful(&self, own: Option<usize>, admitted: &dyn Fn(&Candidate) -> bool) -> Vec<usize> {
+    /// The sets beside the barrel's own that hold something that helps. Of those that hold the same and cost the same three
+    /// are enough, since no more than [`MOST_SETS`] are opened; of those that differ the cheapest are looked at, as many as
+    /// the bound says.
+    pub fn useful(
+        &self,
+        own: Option<usize>,
+        admitted: &dyn Fn(&Candidate) -> bool,
+        helps: &dyn Fn(usize) -> bool,
+    ) -> Useful {
         let mut held: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-        for piece in self.pieces.iter().filter(|piece| admitted(piece)) {
+        for piece in self.pieces.iter().filter(|piece| helps(piece.kind) && admitted(piece)) {
             if let Some(set) = piece.set.filter(|set| Some(*set) != own) {
                 held.entry(set).or_default().push(piece.kind);
             }
         }
-        let mut alike: BTreeMap<Vec<usize>, Vec<(usize, usize, usize)>> = BTreeMap::new();
+        let mut alike: BTreeMap<_, Vec<usize>> = BTreeMap::new();
         for (set, mut kinds) in held {
+            let Some(cost) = self.sets.get(set) else { continue };
             kinds.sort_unstable();
-            let cost = (self.robbed(&[set]).len(), self.undercut(&[set]).len(), set);
-            alike.entry(kinds).or_default().push(cost);
+            let costs = (cost.own, cost.ready, &cost.count_sheet, &cost.robs);
+            alike.entry((kinds, costs)).or_default().push(set);
         }
-        let mut useful: Vec<(usize, usize, usize)> = Vec::new();
-        for mut sets in alike.into_values() {
-            sets.sort_unstable();
-            useful.extend(sets.into_iter().take(MOST_SETS));
-        }
-        useful.sort_unstable();
-        useful.truncate(MOST_USEFUL);
-        let mut sets: Vec<usize> = useful.into_iter().map(|(.., set)| set).collect();
+        let all = alike.into_values().flat_map(|sets| sets.into_iter().take(self.bound.alike));
+        let mut costed: Vec<(bool, usize, usize, usize)> = all
+            .map(|set| {
+                let is_own = self.sets.get(set).is_some_and(|set| set.own);
+                (!is_own, self.robbed(&[set]).len(), self.undercut(&[set]).len(), set)
+            })
+            .collect();
+        costed.sort_unstable();
+        let beyond = costed.split_off(costed.len().min(self.bound.different));
+        let mut sets: Vec<usize> = costed.into_iter().map(|(.., set)| set).collect();
         sets.sort_unstable();
-        sets
+        let least_left_out = beyond.iter().map(|(_, robbed, undercut, _)| (*robbed, *undercut)).min();
+        Useful { sets, left_out: beyond.len(), least_left_out }
     }
 
     /// The barrel kinds that a wish admits.
@@ -272,14 +302,10 @@ impl Kind<'_> {
 /// The pieces that other cases have chosen for a time that overlaps this one's.
 fn chosen_elsewhere(state: &State, case: Option<&Case>) -> BTreeMap<Id, Id> {
     let mut all = BTreeMap::new();
-    let Some(case) = case else { return all };
-    let turnaround = state.policy.turnaround_minutes;
-    for other in
-        state.open_cases().filter(|other| other.case != case.case && other.overlaps(case, turnaround))
-    {
-        for piece in other.chosen.iter().flat_map(|chosen| chosen.pieces()) {
-            all.extend(Id::new(piece).map(|piece| (piece, other.case.clone())));
-        }
+    for other in case.into_iter().flat_map(|case| state.overlapping(case)) {
+        let pieces = other.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| state.asset(it));
+        let claimed = pieces.filter(|asset| other.claims(&asset.asset));
+        all.extend(claimed.map(|asset| (asset.asset.clone(), other.case.clone())));
     }
     all
 }

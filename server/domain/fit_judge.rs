@@ -77,6 +77,14 @@ pub fn answer(checks: &[Check]) -> Answer {
     }
 }
 
+/// The answer by everything but whether its parts can be had, with its sentence.
+pub fn verdict(setting: &Setting, layout: &Layout) -> (Answer, String) {
+    let Looked { together, mut checks, .. } = look(setting, layout);
+    checks.sort_by_key(|check| (std::cmp::Reverse(check.verdict), check.rule));
+    let (answer, spare) = (answer(&checks), together.iter().map(|it| it.spare_mm).reduce(f64::min));
+    (answer, sentence(answer, &checks, spare))
+}
+
 /// The whole answer.
 pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
     let Looked { joints, openings: open, together, telescopes, mut checks } = look(setting, layout);

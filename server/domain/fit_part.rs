@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::fit::Verdict;
+use super::fit_size::mm;
 use super::id::Id;
 use super::model::{Family, Port};
 use super::text::Quantity;
@@ -236,4 +237,20 @@ pub struct Opening {
     /// Somebody declared that gas leaves here.
     pub way_out: bool,
     pub sentence: String,
+}
+
+impl FitPart {
+    /// How a barrel is named: by its label, with inner, outer and length where they are known.
+    pub fn fit_name(&self) -> String {
+        let sizes = &self.sizes;
+        let size = |name: &str, size: &Option<Size>| {
+            size.as_ref().map(|size| format!("{name} {}", mm(size.used_mm)))
+        };
+        let all: Vec<String> =
+            [size("inner", &sizes.inner), size("outer", &sizes.outer), size("length", &sizes.length)]
+                .into_iter()
+                .flatten()
+                .collect();
+        if all.is_empty() { self.name.clone() } else { format!("{} ({})", self.name, all.join(", ")) }
+    }
 }

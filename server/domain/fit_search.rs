@@ -6,13 +6,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::case::Technique;
 use super::choosing::against_fit;
 use super::configuration::{Configuration, Wish};
-use super::fit::{Answer, Fit, Have};
+use super::fit::{Answer, Have};
 use super::fit_barred::also_held;
 use super::fit_complete::{Found, Wanted, complete};
-use super::fit_house::{Candidate, House};
+use super::fit_house::{Candidate, House, Useful};
 use super::fit_judge::judge;
 use super::fit_layout::Layout;
-use super::fit_size::{Piece, mm, spare_mm};
+use super::fit_size::{Piece, spare_mm};
 use super::id::Id;
 use super::model::Family;
 use super::planning::lacking;
@@ -41,6 +41,25 @@ pub struct Ranked<'a> {
     /// The sets to open, and those kept for the case already.
     pub sets: Vec<usize>,
     pub spare: f64,
+}
+
+/// What a search found: the best configuration of each barrel, best first, and how many sets it did not look at that may hold
+/// a better one.
+#[derive(Clone, Debug, Default)]
+pub struct Looked<'a> {
+    pub ranked: Vec<Ranked<'a>>,
+    pub left_out: usize,
+}
+
+impl Looked<'_> {
+    /// That not everything was looked at, where it was not.
+    pub fn told(&self) -> String {
+        match self.left_out {
+            0 => String::new(),
+            1 => " Not every set was looked at: one that costs others as much or more is left out.".into(),
+            n => format!(" Not every set was looked at: {n} that cost others as much or more are left out."),
+        }
+    }
 }
 
 /// What a search is for.
@@ -104,7 +123,8 @@ impl<'h, 'a> Search<'h, 'a> {
     }
 
     /// The best configuration of each barrel of these kinds, best first, out of the pieces that are admitted.
-    pub fn best(&self, barrels: &[usize], admits: &dyn Fn(&Candidate) -> bool) -> Vec<Ranked<'a>> {
+    pub fn best(&self, barrels: &[usize], admits: &dyn Fn(&Candidate) -> bool) -> Looked<'a> {
+        let mut left_out = 0;
         let mut all: Vec<(Rank, Id, Ranked<'a>)> = Vec::new();
         let mut hopeless: BTreeSet<(usize, bool)> = BTreeSet::new();
         for barrel in self.house.pieces.iter().filter(|piece| barrels.contains(&piece.kind) && admits(piece))
@@ -121,14 +141,19 @@ impl<'h, 'a> Search<'h, 'a> {
                     hopeless.insert((barrel.kind, late));
                     continue;
                 }
-                if let Some(ranked) = alone.or_else(|| self.of_barrel(barrel, late, &admitted)) {
+                let (ranked, not_looked_at) = match alone {
+                    Some(ranked) => (Some(ranked), 0),
+                    None => self.of_barrel(barrel, late, &admitted),
+                };
+                left_out = left_out.max(not_looked_at);
+                if let Some(ranked) = ranked {
                     all.push((ranked.rank, barrel.asset.asset.clone(), ranked));
                     break;
                 }
             }
         }
         all.sort_by(|a, b| (&a.0, &a.1).cmp(&(&b.0, &b.1)));
-        all.into_iter().map(|(_, _, ranked)| ranked).collect()
+        Looked { ranked: all.into_iter().map(|(_, _, ranked)| ranked).collect(), left_out }
     }
 
     /// How many pieces of each kind are admitted: of these sets and of none, or all.
@@ -163,9 +188,11 @@ impl<'h, 'a> Search<'h, 'a> {
         barrel: &Candidate<'a>,
         late: bool,
         admitted: &dyn Fn(&Candidate) -> bool,
-    ) -> Option<Ranked<'a>> {
+    ) -> (Option<Ranked<'a>>, usize) {
         let mut best: Option<(Cost, Found<'a>, Vec<usize>)> = None;
-        for (cost, sets) in self.collections(barrel, admitted) {
+        let own: Vec<usize> = barrel.set.into_iter().collect();
+        let useful = self.useful(barrel, admitted);
+        for (cost, sets) in self.collections(own.clone(), &useful.sets) {
             if best.as_ref().is_some_and(|(least, ..)| cost > *least) {
                 break;
             }
@@ -175,7 +202,23 @@ impl<'h, 'a> Search<'h, 'a> {
                 best = Some((cost, found, sets));
             }
         }
-        self.ranked(barrel, late, best?, admitted)
+        // No set that was left out can be opened for less than this.
+        let opened = self.cost(&own).2 + 1;
+        let least = useful.least_left_out.map(|(robbed, undercut)| (robbed, undercut, opened));
+        let found = best.as_ref().map(|(cost, ..)| *cost);
+        let is_best = least.is_none_or(|least| found.is_some_and(|found| found < least));
+        let left_out = if is_best { 0 } else { useful.left_out };
+        (best.and_then(|best| self.ranked(barrel, late, best, admitted)), left_out)
+    }
+
+    /// The sets beside a barrel's own that hold what this search can use.
+    fn useful(&self, barrel: &Candidate, admitted: &dyn Fn(&Candidate) -> bool) -> Useful {
+        let helps = |kind: usize| match self.house.family(kind) {
+            Some(family) if family.is_instrument() => self.slots.iter().any(|slot| slot.contains(&kind)),
+            Some(family) => !family.is_barrel(),
+            None => false,
+        };
+        self.house.useful(barrel.set, admitted, &helps)
     }
 
     fn ranked(
@@ -197,13 +240,7 @@ impl<'h, 'a> Search<'h, 'a> {
     }
 
     /// The sets that may be opened together for a barrel, with what that costs, the cheapest first.
-    fn collections(
-        &self,
-        barrel: &Candidate,
-        admitted: &dyn Fn(&Candidate) -> bool,
-    ) -> Vec<(Cost, Vec<usize>)> {
-        let own: Vec<usize> = barrel.set.into_iter().collect();
-        let others = self.house.useful(barrel.set, admitted);
+    fn collections(&self, own: Vec<usize>, others: &[usize]) -> Vec<(Cost, Vec<usize>)> {
         let mut all: Vec<Vec<usize>> = vec![own.clone()];
         let mut grown: Vec<(usize, Vec<usize>)> = vec![(0, own)];
         while let Some((from, sets)) = grown.pop() {
@@ -355,22 +392,6 @@ fn barrel_called(name: &str, asset: Option<&Id>) -> String {
     asset.map_or_else(|| name.to_string(), |asset| format!("{name}, {asset}"))
 }
 
-impl super::fit::FitPart {
-    /// How a barrel is named: by its label, with inner, outer and length where they are known.
-    pub fn fit_name(&self) -> String {
-        let sizes = &self.sizes;
-        let size = |name: &str, size: &Option<super::fit::Size>| {
-            size.as_ref().map(|size| format!("{name} {}", mm(size.used_mm)))
-        };
-        let all: Vec<String> =
-            [size("inner", &sizes.inner), size("outer", &sizes.outer), size("length", &sizes.length)]
-                .into_iter()
-                .flatten()
-                .collect();
-        if all.is_empty() { self.name.clone() } else { format!("{} ({})", self.name, all.join(", ")) }
-    }
-}
-
 /// The families that a fall-back changes: what sits on the openings.
 pub fn changes_with_technique(family: Family) -> bool {
     matches!(
@@ -381,9 +402,4 @@ pub fn changes_with_technique(family: Family) -> bool {
             | Family::Cap
             | Family::Window
     )
-}
-
-/// What keeps an offer from being what was asked for, in one sentence.
-pub fn why_not(fit: &Fit) -> String {
-    fit.sentence.clone()
 }

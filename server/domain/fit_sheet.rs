@@ -14,8 +14,6 @@ use super::fit_obvious::obvious;
 use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, instruments};
 use super::fit_size::{named, spare_mm};
 use super::id::Id;
-use super::refusal::Problem;
-use super::scan::kept_back;
 use super::setup_sheet::{Barred, Beside, ChosenFit, FallBack, SetUpSheet, cautions};
 use super::state::State;
 use super::time::Time;
@@ -29,11 +27,11 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     let house = House::of(setting);
     let slots = instruments(wish);
     let search = case.technique.map(|technique| Search::new(&house, technique, wish));
-    let ranked =
+    let looked =
         search.as_ref().map(|search| search.best(&house.barrels(wish), &|_| true)).unwrap_or_default();
     let mut offers = Vec::new();
     let mut kept: Vec<&Ranked> = Vec::new();
-    for one in &ranked {
+    for one in &looked.ranked {
         if offers.len() == MOST_OFFERS {
             break;
         }
@@ -65,6 +63,7 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
         to_open: Vec::new(),
         lacking: Vec::new(),
         offers,
+        left_out: looked.left_out,
         obvious,
         smaller,
         fall_back,
@@ -80,6 +79,9 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
     sheet.cautions = cautions(case.technique, family);
     sheet.barred = barred;
     sheet.sentence = sentence(case, &sheet);
+    if sheet.chosen.is_none() {
+        sheet.sentence.push_str(&looked.told());
+    }
     sheet
 }
 
@@ -93,28 +95,6 @@ pub fn chosen(setting: &Setting, case: &Case) -> Option<ChosenFit> {
         configuration: chosen.configuration.clone(),
         fit: judge(setting, &layout),
     })
-}
-
-/// Why the configuration that was chosen for a case does not do any more, in one sentence.
-pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<String> {
-    let chosen = case.chosen.as_ref()?;
-    let setting = Setting::of_case(state, case, now);
-    let layout = match lay_out(state, &chosen.configuration) {
-        Ok(layout) => layout,
-        Err(problems) => {
-            let first = problems.first().map(Problem::detail).unwrap_or_default();
-            return Some(format!("The chosen configuration does not hold any more. {first}"));
-        }
-    };
-    let fit = judge(&setting, &layout);
-    if fit.answer != Answer::Fits {
-        return Some(format!("The chosen configuration: {}", fit.sentence));
-    }
-    // Only what no clock changes: whether a part comes in time is told by its set.
-    let problems =
-        layout.pieces.iter().filter_map(|piece| piece.asset).flat_map(|asset| kept_back(state, asset));
-    let lacking: Vec<String> = problems.map(|problem| problem.found).collect();
-    (!lacking.is_empty()).then(|| format!("The chosen configuration lacks a part. {}", lacking.join(" ")))
 }
 
 fn sentence(case: &Case, sheet: &SetUpSheet) -> String {
@@ -190,22 +170,24 @@ fn smaller(
         let same: Vec<usize> =
             narrower.iter().filter(|(other, _)| *other == width).map(|(_, kind)| *kind).collect();
         at += same.len();
-        let best = search.best(&same, &free).into_iter().next();
+        let looked = search.best(&same, &free);
         let named: Vec<&str> = same
             .iter()
             .filter_map(|kind| house.kinds.get(*kind))
             .map(|kind| kind.piece.model.name.as_str())
             .collect();
-        match best.and_then(|best| search.offer(&best)) {
+        match looked.ranked.first().and_then(|best| search.offer(best)) {
             Some(offer) => {
                 let but = match passed.is_empty() {
                     true => String::new(),
                     false => format!(" Not complete: {}.", passed.join(", ")),
                 };
-                let sentence = format!("The next smaller barrel: {}{but}", offer.sentence);
+                let not_all = looked.told();
+                let sentence = format!("The next smaller barrel: {}{but}{not_all}", offer.sentence);
                 return Beside { sentence, offer: Some(offer) };
             }
-            None => passed.push(named.join(" or ")),
+            None if looked.left_out == 0 => passed.push(named.join(" or ")),
+            None => passed.push(format!("{} (not every set was looked at)", named.join(" or "))),
         }
     }
     match passed.is_empty() {
@@ -250,11 +232,16 @@ fn fall_back(house: &House, technique: Technique, from: Option<&Layout>) -> Fall
         let changes = house.family(piece.kind).is_some_and(changes_with_technique);
         is_barrel(piece) && (changes || taken.contains(piece.asset.asset.as_str()))
     };
-    let first = then.best(&kinds, &same).into_iter().next();
-    let found = first.or_else(|| then.best(&kinds, &is_barrel).into_iter().next());
+    let mut looked = then.best(&kinds, &same);
+    if looked.ranked.is_empty() {
+        looked = then.best(&kinds, &is_barrel);
+    }
+    let not_all = looked.told();
+    let found = looked.ranked.into_iter().next();
     let Some(offer) = found.and_then(|found| then.offer(&found)) else {
-        let sentence =
-            format!("No change to {words} is complete with this barrel of what is or will be ready.");
+        let sentence = format!(
+            "No change to {words} is complete with this barrel of what is or will be ready.{not_all}"
+        );
         return FallBack { technique, sentence, changes: Vec::new(), offer: None };
     };
     let changes = changes(&judge(&house.setting, from), &offer.fit);

@@ -260,6 +260,10 @@ impl Event {
     /// these need no row of their own.
     pub fn history(&self, member_of_scanned: impl Fn(&str) -> bool) -> Vec<Thing> {
         let mut all = self.things();
+        // Who was robbed finds it too; what it touched stays as it is.
+        if let What::Issued(it) = &self.what {
+            all.extend(it.robs.iter().map(|robbed| Thing::case(robbed.case.as_str())));
+        }
         if !self.beside.sets.is_empty() {
             all.retain(|thing| thing.kind != "asset" || !member_of_scanned(&thing.name));
         }

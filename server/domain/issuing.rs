@@ -57,8 +57,10 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     let noted = parts.iter().filter(stays);
     let noted =
         noted.map(|asset| Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) }).collect();
-    let moved = parts.iter().filter(|asset| !stays(asset)).map(|asset| asset.issued()).collect();
-    Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved, noted }))
+    let goes: Vec<&Asset> = parts.iter().filter(|asset| !stays(asset)).map(|asset| &**asset).collect();
+    let robs = deciding.state.robs(&case, &goes);
+    let moved = goes.iter().map(|asset| asset.issued()).collect();
+    Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved, noted, robs }))
 }
 
 /// The case that an emergency makes: it starts now, and needs what is issued to it.
@@ -195,9 +197,17 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         if let Some(problem) = state.kept_elsewhere(set, case) {
             deciding.against(problem);
         }
+        let theirs = parts.iter().filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.set == *set));
+        for problem in state.chosen_elsewhere(theirs.map(|asset| &asset.asset), Some(set), case) {
+            deciding.against(problem);
+        }
         if let Some(set) = state.sets.get(set).filter(|set| is_ready(glance(state, set, at).status)) {
             *taken.entry(&set.count_sheet).or_default() += 1;
         }
+    }
+    let loose = parts.iter().filter(|asset| asset.seat.is_none()).map(|asset| &asset.asset);
+    for problem in state.chosen_elsewhere(loose, None, case) {
+        deciding.against(problem);
     }
     for (sheet, taken) in taken {
         let minimum = state.reserves.get(sheet).copied().unwrap_or(0);

@@ -309,7 +309,8 @@ pub(super) fn define_model(deciding: &mut Deciding, it: &DefineModel) -> Option<
         deciding.against(unknown("route", it.route.as_str()));
     }
     let kept = &deciding.asked.attachments;
-    let photo = it.photo().filter(|photo| !kept.contains(*photo)).map(|photo| unknown("attachment", photo));
+    let photo =
+        it.photo().filter(|photo| !kept.contains_key(*photo)).map(|photo| unknown("attachment", photo));
     photo.into_iter().for_each(|problem| deciding.against(problem));
     let looked = sizes::look(it, &sizes::Known::of(deciding.state));
     deciding.malformed.extend(looked.wrong.iter().map(sizes::Point::malformed));

@@ -126,10 +126,10 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     let mut moved = case.clone();
     moved.start = it.start.unwrap_or(case.start);
     moved.minutes = it.minutes.unwrap_or(case.minutes);
-    for set in &case.promised {
-        if let Some(problem) = deciding.state.kept_elsewhere(set, &moved) {
-            deciding.against(problem);
-        }
+    // Only where its time moves: what was set aside before is not asked for again with every change.
+    if it.start.is_some() || it.minutes.is_some() {
+        let problems = deciding.state.lost_by_moving(&moved);
+        problems.into_iter().for_each(|problem| deciding.against(problem));
     }
     let suspected = it.risk == Some(Risk::PrionSuspected) && case.risk != Risk::PrionSuspected;
     let exposed = case.parts.iter().filter(|(_, part)| suspected && part.exposure.is_some());
@@ -235,10 +235,9 @@ pub(super) fn promise(deciding: &mut Deciding, it: &Promise) -> Option<What> {
     let case = known_case(deciding, &it.case);
     let set = known_set(deciding, &it.set);
     let (case, set) = (case?, set?);
-    if let Some(problem) = cancelled(&case) {
-        deciding.against(problem);
-    } else if !case.is_open() {
-        deciding.against(Problem::new(
+    let mut problems: Vec<Problem> = cancelled(&case).into_iter().collect();
+    if case.cancelled.is_none() && !case.is_open() {
+        problems.push(Problem::new(
             Code::OutOfOrder,
             format!("Case {} is over.", it.case),
             "A case that is still to come is needed.",
@@ -246,19 +245,17 @@ pub(super) fn promise(deciding: &mut Deciding, it: &Promise) -> Option<What> {
         ));
     }
     if case.promised.contains(&it.set) {
-        deciding.against(Problem::new(
+        problems.push(Problem::new(
             Code::AlreadyDone,
             format!("Set {} is already kept for case {}.", it.set, it.case),
             "A set that is not yet kept for it is needed.",
             "Nothing needs to be done.",
         ));
     }
-    for problem in whole_enough(deciding.state, &set) {
-        deciding.against(problem);
-    }
-    if let Some(problem) = deciding.state.kept_elsewhere(&it.set, &case) {
-        deciding.against(problem);
-    }
+    problems.extend(whole_enough(deciding.state, &set));
+    problems.extend(deciding.state.taken_elsewhere(&set, &case));
+    // To keep a set is a decision about what is to come, so that it is never told after the fact.
+    problems.into_iter().for_each(|problem| deciding.against(problem.even_late()));
     Some(What::Promised(Promised { case: it.case.clone(), set: it.set.clone() }))
 }
 

@@ -29,7 +29,7 @@ pub struct Replacement {
     /// The set that has to be opened for it; none where it is packed by itself.
     pub set: Option<Id>,
     pub location: Option<String>,
-    /// The case for which its set is kept.
+    /// The case for which its set is kept, or for which it was chosen at the same time.
     pub kept_for: Option<Id>,
     /// Opening its set leaves a reserve below its minimum.
     pub takes_reserve: bool,
@@ -85,6 +85,8 @@ fn offer(state: &State, case: &Case, old: &Asset, new: &Asset, now: Time) -> Rep
         let mut other = state.open_cases().filter(|other| other.case != case.case);
         other.find(|other| other.promised.contains(&set.set)).map(|other| other.case.clone())
     };
+    let mut claiming = state.overlapping(case).filter(|other| other.claims(&new.asset));
+    let chosen = claiming.next().map(|other| other.case.clone());
     Replacement {
         asset: new.asset.clone(),
         model: new.model.clone(),
@@ -92,7 +94,7 @@ fn offer(state: &State, case: &Case, old: &Asset, new: &Asset, now: Time) -> Rep
         fit: None,
         set: set.map(|set| set.set.clone()),
         location: new.location.as_ref().map(|place| place.0.clone()),
-        kept_for: set.and_then(|set| kept(set)),
+        kept_for: set.and_then(|set| kept(set)).or(chosen),
         takes_reserve: set.is_some_and(|set| takes_reserve(state, set, now)),
     }
 }

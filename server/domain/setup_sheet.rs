@@ -88,6 +88,10 @@ pub struct Barred {
     pub instead: Vec<Replacement>,
 }
 
+fn is_none(left_out: &usize) -> bool {
+    *left_out == 0
+}
+
 /// The answer on a case: what was chosen, what could be, and what lies beside it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SetUpSheet {
@@ -112,6 +116,9 @@ pub struct SetUpSheet {
     pub lacking: Vec<String>,
     /// The best first, at most three.
     pub offers: Vec<Offer>,
+    /// Sets that the search did not look at, and that may hold something better.
+    #[serde(skip_serializing_if = "is_none")]
+    pub left_out: usize,
     /// Why the obvious choice is not among them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub obvious: Option<Obvious>,

@@ -12,6 +12,7 @@ use super::asset::{Cause, Owner};
 use super::broken::BrokenPack;
 use super::case::Case;
 use super::finding::Finding;
+use super::fit_memo::Memo;
 use super::hold::{HoldKind, HoldState};
 use super::id::Id;
 use super::load::Load;
@@ -72,6 +73,8 @@ pub struct State {
     codes: OrdSet<Arc<str>>,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
+    /// What the configurations that were chosen came to by their sizes.
+    pub fits: Memo,
     /// What changed since the changes were last taken; the tables follow from it.
     pub changes: Changes,
 }
@@ -264,6 +267,7 @@ impl State {
             loads_of: LoadsOf::default(),
             codes: OrdSet::new(),
             names: OrdMap::new(),
+            fits: Memo::default(),
             changes: Changes::default(),
         }
     }

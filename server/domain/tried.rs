@@ -34,6 +34,9 @@ pub struct ConfirmFit {
     pub how: Option<Text>,
 }
 
+/// A part is joined to another one.
+const WITH_ITSELF: &str = "found the same part twice; two parts that were tried together are needed";
+
 impl ConfirmFit {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
         if self.parts.is_some() == self.models.is_some() {
@@ -41,6 +44,9 @@ impl ConfirmFit {
                 "/parts",
                 "found both parts and models, or neither; two of one kind are needed",
             ));
+        }
+        if self.parts.as_ref().is_some_and(|[one, other]| one == other) {
+            return Err(wrong("/parts/1", WITH_ITSELF));
         }
         Ok(())
     }
@@ -78,6 +84,10 @@ pub(super) fn confirm(deciding: &mut Deciding, it: &ConfirmFit) -> Option<What> 
     if let Some([one, other]) = &it.parts {
         let (one, other) = (deciding.one(one.as_str()), deciding.one(other.as_str()));
         let (one, other) = (one?, other?);
+        // By its id and by its mark it is the same part.
+        if one.asset == other.asset {
+            deciding.malformed.push(wrong("/parts/1", WITH_ITSELF));
+        }
         parts = Some([one.asset.clone(), other.asset.clone()]);
         of = Some([one.model.clone(), other.model.clone()]);
     }

@@ -293,7 +293,7 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         // Two pairs of eyes are the evidence itself, whenever it is told.
         deciding.against(problem.even_late());
     }
-    if let Some(photo) = it.photo.as_ref().filter(|photo| !deciding.asked.attachments.contains(*photo)) {
+    if let Some(photo) = it.photo.as_ref().filter(|photo| !deciding.asked.attachments.contains_key(*photo)) {
         deciding.against(Problem::new(
             Code::UnknownThing,
             format!("No attachment with the SHA-256 {photo} is kept here."),

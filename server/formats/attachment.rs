@@ -37,6 +37,14 @@ impl Kind {
         }
     }
 
+    /// Whether it is a picture, and no document.
+    pub fn is_picture(self) -> bool {
+        match self {
+            Kind::Jpeg | Kind::Png | Kind::WebP => true,
+            Kind::Pdf => false,
+        }
+    }
+
     pub fn of_media_type(text: &str) -> Option<Kind> {
         Kind::ALL.into_iter().find(|kind| kind.media_type() == text)
     }

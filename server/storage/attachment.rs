@@ -34,9 +34,8 @@ pub async fn media_type(db: &Db, site: &str, sha256: &str) -> Result<Option<Stri
     db.one(sql, &[site.into(), sha256.into()]).await?.map(|row| row.text(0)).transpose()
 }
 
-/// Whether an attachment is kept.
-pub async fn is_kept(conn: &mut Conn, site: &str, sha256: &str) -> Result<bool, StorageError> {
-    let sql = "SELECT COUNT(*) FROM attachment WHERE site = $1 AND sha256 = $2";
-    let row = conn.one(sql, &[site.into(), sha256.into()]).await?;
-    Ok(row.map(|row| row.int(0)).transpose()?.unwrap_or(0) > 0)
+/// As [`media_type`], within what the clerk writes.
+pub async fn kept_as(conn: &mut Conn, site: &str, sha256: &str) -> Result<Option<String>, StorageError> {
+    let sql = "SELECT media_type FROM attachment WHERE site = $1 AND sha256 = $2";
+    conn.one(sql, &[site.into(), sha256.into()]).await?.map(|row| row.text(0)).transpose()
 }

@@ -44,7 +44,7 @@ pub async fn readings(
         ("back".into(), format!("/loads/{}", super::pages::shared::segment(&load))),
     ];
     let takes = |name: &str| name == "csrf" || name.starts_with("readings.");
-    named(&app, &visitor, parts, Form { fields, takes, names: "readings.photo", is_needed: false }).await
+    named(&app, &visitor, parts, Form { fields, takes, names: "readings.photo", is_report: false }).await
 }
 
 /// Takes a picture of a defect: it is kept first, then the report names it.
@@ -56,7 +56,7 @@ pub async fn picture(
 ) -> Response {
     let fields = vec![("do".into(), "add_photo".into()), ("finding".into(), finding)];
     let takes = |name: &str| matches!(name, "csrf" | "back");
-    named(&app, &visitor, parts, Form { fields, takes, names: "photo", is_needed: true }).await
+    named(&app, &visitor, parts, Form { fields, takes, names: "photo", is_report: true }).await
 }
 
 /// A form with a picture.
@@ -67,7 +67,8 @@ struct Form<T> {
     takes: T,
     /// The field of the command that names the picture.
     names: &'static str,
-    is_needed: bool,
+    /// A defect report, which needs a picture and takes no document.
+    is_report: bool,
 }
 
 /// Keeps a form's picture, then gives its command, which names it.
@@ -77,7 +78,7 @@ async fn named<T: Fn(&str) -> bool>(
     mut parts: Multipart,
     form: Form<T>,
 ) -> Response {
-    let Form { mut fields, takes, names, is_needed } = form;
+    let Form { mut fields, takes, names, is_report } = form;
     let mut picture = Vec::new();
     loop {
         let part = match parts.next_field().await {
@@ -96,7 +97,10 @@ async fn named<T: Fn(&str) -> bool>(
     }
     let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
     // A form of another session keeps nothing, not even its picture.
-    if (is_needed || !picture.is_empty()) && visitor.owns(csrf) {
+    if (is_report || !picture.is_empty()) && visitor.owns(csrf) {
+        if is_report && Kind::of(&picture).is_some_and(|kind| !kind.is_picture()) {
+            return no_picture();
+        }
         match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
             Ok(Kept::Kept { sha256, .. }) => fields.push((names.into(), sha256)),
             Ok(Kept::NoKnownKind) => return no_known_kind(),
@@ -118,6 +122,13 @@ fn too_large() -> Response {
 fn no_known_kind() -> Response {
     let detail = "The file is no JPEG, PNG, WebP or PDF, whatever its name says. Nothing was recorded. Send a \
                   picture or a scan of one of these kinds.";
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    super::pages::problem::page(status, "The picture was not taken.", detail, "")
+}
+
+fn no_picture() -> Response {
+    let detail = "The file is a document. Nothing was recorded. A defect report takes pictures: send a PNG, JPEG or \
+                  WebP.";
     let status = StatusCode::UNPROCESSABLE_ENTITY;
     super::pages::problem::page(status, "The picture was not taken.", detail, "")
 }

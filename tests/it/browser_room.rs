@@ -18,8 +18,12 @@ const PNG: &[u8] = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR of a torn cap";
 
 /// Keeps a picture for whoever stands at the table; answers its name.
 async fn keep_picture(served: &Served) -> Value {
+    keep(served, PNG).await
+}
+
+async fn keep(served: &Served, bytes: &[u8]) -> Value {
     let url = format!("{}/api/v1/{}/attachments", served.base, served.site);
-    let ask = served.client.post(url).bearer_auth(served.token(Clinician)).body(PNG.to_vec());
+    let ask = served.client.post(url).bearer_auth(served.token(Clinician)).body(bytes.to_vec());
     let told: Value = ask.send().await.expect("an answer").json().await.expect("JSON");
     told["sha256"].clone()
 }
@@ -37,6 +41,15 @@ pub async fn every_kind(served: &Served) {
     served.refused(Clinician, add, "already_done").await;
     let unknown = json!({"do": "add_photo", "finding": finding, "photo": "0".repeat(64)});
     served.refused(Clinician, unknown, "unknown_thing").await;
+    // A document is kept as an attachment, and is no picture of a defect.
+    let document = keep(served, b"%PDF-1.7 of a repair order").await;
+    let (status, told) =
+        served.post(Clinician, json!({"do": "add_photo", "finding": finding, "photo": document})).await;
+    assert_eq!((status, told["errors"][0]["pointer"].as_str()), (422, Some("/photo")), "{told}");
+    assert!(
+        told["errors"][0]["detail"].as_str().is_some_and(|it| it.contains("PNG, JPEG or WebP")),
+        "{told}"
+    );
     served.done(Clinician, json!({"do": "withdraw_finding", "finding": finding})).await;
     let count = |more: Value, name: &str| json!({"do": name, "case": "K-3", "others": [more]});
     let mut opening = count(json!({"line": "swabs", "in": 5}), "record_count");
@@ -216,6 +229,8 @@ async fn the_desk_hears_what_was_reported_and_the_reporter_what_became_of_it() {
     let fields = [("csrf", csrf.as_str()), ("back", "/reports")];
     let (_, text) = form_with_picture(&scrub, &url, &fields, Some(PNG)).await;
     assert!(text.contains("<img class=\"photo\"") && text.contains("No patient in the picture."), "{text}");
+    let (status, text) = form_with_picture(&scrub, &url, &fields, Some(b"%PDF-1.7 of an order")).await;
+    assert!(status == 422 && text.contains("A defect report takes pictures"), "{status} {text}");
     let (status, _) = form_with_picture(&scrub, &url, &fields, Some(b"words")).await;
     assert_eq!(status, 422, "what is no picture is told so");
     served.done(Charge, json!({"do": "close_count", "case": "K-1"})).await;

@@ -17,10 +17,13 @@ use serde_json::{Value, json};
 
 use super::ward::{self, time};
 
+mod bound;
 mod brute;
+mod claims;
 mod commands;
 mod input;
 mod kept;
+mod lost;
 mod opens;
 mod pair;
 mod rules;

@@ -151,6 +151,32 @@ fn a_part_that_lacks_at_receipt_may_have_stayed_at_its_last_case() {
     assert!(refused.first.found.contains("possible retained item"), "{:?}", refused.first);
 }
 
+/// A piece that is seen to lack at the sink may have stayed where the part was used: the banner stands at that case.
+#[test]
+fn a_piece_that_lacks_at_receipt_may_have_stayed_at_its_last_case() {
+    for moment in ["receipt", "packing"] {
+        let mut ward = at_the_table();
+        ward.done(Charge, close(json!({})));
+        ward.done(Desk, json!({"do": "record_step", "step": "received", "scan": "SET-1"}));
+        let count = json!({"do": "record_count", "moment": moment, "set": "SET-1", "broken": ["F-1"]});
+        let event = ward.done(Desk, count);
+        let What::Counted(it) = &event.what else { panic!("{event:?}") };
+        assert_eq!(it.pieces.len(), 1, "{it:?}");
+        let known = ward.paper.state.missing.get("F-1").expect("it");
+        let case = known.case.as_ref().map(ToString::to_string);
+        assert_eq!((case.as_deref(), known.piece, known.outcome), (Some("K-1"), true, None));
+        assert_eq!(loud(&ward).0, ["F-1"]);
+        ward.done(Charge, outcome("F-1", "imaging_done"));
+        // A part that was at no case carries none.
+        let mut ward = room();
+        let event = ward
+            .done(Desk, json!({"do": "record_count", "moment": moment, "set": "SET-1", "broken": ["F-1"]}));
+        let What::Counted(it) = &event.what else { panic!("{event:?}") };
+        assert!(it.pieces.is_empty(), "{it:?}");
+        assert!(ward.paper.state.missing.get("F-1").expect("it").case.is_none());
+    }
+}
+
 #[test]
 fn bad_input_gets_a_clear_sentence() {
     let many: Vec<Value> = (0..101).map(|n| json!({"line": format!("l{n}"), "result": "passed"})).collect();

@@ -148,7 +148,7 @@ fn cases(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
         let free = state.sets.values().find(|set| {
             set.count_sheet.as_str() == sheet
                 && is_ready(set_status(state, set, now).status)
-                && state.kept_elsewhere(&set.set, known).is_none()
+                && state.taken_elsewhere(set, known).is_empty()
         });
         if let Some(set) = free.map(|set| set.set.clone()) {
             let keep = json!({"do": "promise", "case": case, "set": set});

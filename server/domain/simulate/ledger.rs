@@ -57,7 +57,6 @@ impl Paper {
     /// As [`Paper::take`], with what changed by it.
     #[allow(clippy::result_large_err)]
     pub fn take_with_changes(&mut self, given: &Given) -> Result<(Event, Changes), Turned> {
-        let none = BTreeSet::new();
         let told_at = given.command.around.at.unwrap_or(given.now);
         let code = (self.on_duty)(given.role, told_at);
         let actor = Actor { code: code.into(), role: given.role };
@@ -69,7 +68,7 @@ impl Paper {
             own_name: None,
             turns: &self.turns,
             corrected: None,
-            attachments: &none,
+            attachments: &BTreeMap::new(),
             prepared: None,
         };
         let decided = decide(&self.state, &asked, &given.command)?;

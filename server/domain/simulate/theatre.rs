@@ -111,7 +111,7 @@ impl Hospital {
                 set.count_sheet == *need && !grave && set_status(state, set, self.clock).missing.is_empty()
             });
             let whole: Vec<&Id> = whole.map(|set| &set.set).collect();
-            let free = whole.iter().filter(|set| state.kept_elsewhere(set, case).is_none());
+            let free = whole.iter().filter(|set| free_for(state, set, case));
             let free: Vec<&Id> = free.copied().collect();
             if let Some(set) = self.chance.pick(&free) {
                 self.give(Role::Charge, ask::promise(id, set));
@@ -155,7 +155,7 @@ impl Hospital {
                 set.count_sheet.as_str() == CAMERA
                     && !sets.contains(&set.set)
                     && is_ready(set_status(state, set, self.clock).status)
-                    && state.kept_elsewhere(&set.set, case).is_none()
+                    && free_for(state, &set.set, case)
             });
             show.unopened.extend(spare.map(|set| set.set.clone()));
         }
@@ -174,7 +174,7 @@ impl Hospital {
             state.sets.get(*set).is_some_and(|set| {
                 set.count_sheet == *need
                     && is_ready(set_status(state, set, self.clock).status)
-                    && state.kept_elsewhere(&set.set, case).is_none()
+                    && free_for(state, &set.set, case)
             })
         };
         case.promised.iter().find(ready).or_else(|| state.sets.keys().find(ready)).cloned()
@@ -322,4 +322,9 @@ impl Hospital {
             self.forgotten(Role::Charge, ask::step(StepKind::Treated, set), at);
         }
     }
+}
+
+/// Whether no other case has a set, or a part of it, for the same time.
+fn free_for(state: &State, set: &Id, case: &Case) -> bool {
+    state.sets.get(set).is_some_and(|set| state.taken_elsewhere(set, case).is_empty())
 }

@@ -122,6 +122,9 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
             if let Some((set, other)) = robbed(state, case) {
                 return Say::new("not_ready", "stop", format!("not ready, set {set} went to case {other}"));
             }
+            if let Some(fails) = &case.chosen_fails {
+                return Say::new("not_ready", "stop", format!("not ready, {}", fails.brief));
+            }
             let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
             let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
             match short.as_slice() {

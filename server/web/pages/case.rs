@@ -15,6 +15,7 @@ use crate::domain::case::{Case, CaseStatus};
 use crate::domain::check::CheckState;
 use crate::domain::count_other::OTHERS;
 use crate::domain::event::{Entry, Thing};
+use crate::domain::fit_lost::chosen_fails;
 use crate::domain::person::Role;
 use crate::domain::state::State;
 use crate::web::App;
@@ -196,6 +197,7 @@ impl CasePage {
         let lost = theatre::lost(state, case, now);
         let lines_lost = theatre::lines_lost(state, case, now);
         let check = CheckState::due(state, case);
+        let fails = chosen_fails(state, case, now);
         let is_lost = theatre::searched(&lost, &lines_lost);
         let say = say(state, case, board, is_lost, visitor);
         let day = match case.start.date(state.zone) {
@@ -210,7 +212,12 @@ impl CasePage {
             case: case.case.to_string(),
             heading: heading(state, case, &say, &parts, (&lost, &lines_lost), &day),
             say,
-            why: board.map(|board| board.why.clone()).unwrap_or_default(),
+            why: match board {
+                Some(board) => board.why.clone(),
+                // A case of a later day stands on no board, and may have lost its instruments all the same.
+                None if case.is_open() => fails.map(|fails| fails.sentence).into_iter().collect(),
+                None => Vec::new(),
+            },
             facts: facts(state, case, visitor),
             loud,
             lost,

@@ -3,7 +3,7 @@
 
 use std::cmp::Reverse;
 
-use super::shared::{capital, count, listed, time};
+use super::shared::{capital, count, listed, some_of, time};
 use crate::domain::board::{Board, BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::id::Id;
 use crate::domain::readiness::{SetReadiness, set_status};
@@ -123,6 +123,13 @@ pub fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
 
 /// What a case lacks, in a few words: "lacks telescope", "set B2 is on hold", "no set is free".
 pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
+    if let Some(fails) = &case.chosen_fails {
+        let lost: Vec<String> = fails.lost.iter().map(|lost| lost.asset.to_string()).collect();
+        return match lost.as_slice() {
+            [] => "has a chosen configuration that does not do".into(),
+            _ => format!("has not what was chosen for it, {}", some_of(&lost, 2)),
+        };
+    }
     for set in &case.sets {
         let Some(set) = state.sets.get(set) else { continue };
         let status = set_status(state, set, now);

@@ -56,7 +56,7 @@ impl House {
             own_name: None,
             turns: &turns,
             corrected: None,
-            attachments: &BTreeSet::new(),
+            attachments: &BTreeMap::new(),
             prepared: None,
         };
         let decided =

@@ -281,7 +281,7 @@ pub fn sets(state: &State, case: &Case, now: Time) -> Vec<SetRow> {
         let free = state.sets.values().filter(|set| {
             set.count_sheet == *need
                 && !case.promised.contains(&set.set)
-                && state.kept_elsewhere(&set.set, case).is_none()
+                && state.taken_elsewhere(set, case).is_empty()
         });
         let mut free: Vec<_> = free.map(|set| (grade(set_status(state, set, now).status), set)).collect();
         free.retain(|(grade, _)| *grade < 4);

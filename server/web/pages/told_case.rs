@@ -2,6 +2,7 @@
 
 use super::shared::{count, some_of};
 use crate::domain::check::{CheckResult, Checked};
+use crate::domain::claims::Robbed;
 use crate::domain::count::Tally;
 use crate::domain::count_other::OtherLine;
 use crate::domain::event::{Event, What};
@@ -89,6 +90,13 @@ fn tallied(it: &Tally) -> String {
     format!("Count at {}, {of}: {}.", it.moment.name(), all.join("; "))
 }
 
+/// What another case lost by an issue.
+fn robbed(it: &Robbed) -> String {
+    let sets: Vec<String> = it.sets.iter().map(|set| format!("set {set}")).collect();
+    let all: Vec<String> = sets.into_iter().chain(it.parts.iter().map(Id::to_string)).collect();
+    format!(" Case {} loses {}.", it.case, some_of(&all, 4))
+}
+
 pub fn sentence(event: &Event) -> Option<String> {
     Some(match &event.what {
         What::CasePlanned(it) => format!("Case {} planned.", it.case),
@@ -100,7 +108,8 @@ pub fn sentence(event: &Event) -> Option<String> {
             let parts = it.parts.iter().map(|part| &part.asset);
             let parts = names(parts.chain(it.noted.iter().map(|part| &part.asset)));
             let how = if it.emergency { ", in an emergency" } else { "" };
-            format!("{parts} issued to case {}{how}.", it.case)
+            let robbed: String = it.robs.iter().map(robbed).collect();
+            format!("{parts} issued to case {}{how}.{robbed}", it.case)
         }
         What::Opened(it) => {
             let pack = if it.pack_intact == Some(false) { ", the pack not intact" } else { "" };

@@ -99,7 +99,6 @@ impl Pure {
         }
         let actor = told.actor();
         let corrected = self.corrected(&told.command);
-        let none = std::collections::BTreeSet::new();
         let asked = Asked {
             actor: &actor,
             now: told.now,
@@ -108,7 +107,7 @@ impl Pure {
             own_name: None,
             turns: &self.turns,
             corrected: corrected.as_ref(),
-            attachments: &none,
+            attachments: &BTreeMap::new(),
             prepared: None,
         };
         let decided = match decide(&self.state, &asked, &told.command) {

@@ -21,10 +21,10 @@ use serde_json::json;
 use super::House;
 
 /// Numbers that look random and are the same in every run.
-struct Dice(u64);
+pub struct Dice(pub u64);
 
 impl Dice {
-    fn below(&mut self, n: u64) -> usize {
+    pub fn below(&mut self, n: u64) -> usize {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         ((self.0 >> 33) % n) as usize
     }
@@ -298,7 +298,7 @@ fn the_search_finds_what_brute_force_finds() {
         let expected = brute(&house, &case, technique);
         let candidates = Candidates::of(Setting::of_case(state, &case, house.now));
         let search = Search::new(&candidates, technique, case.wish.as_deref());
-        let found = search.best(&candidates.barrels(case.wish.as_deref()), &|_| true);
+        let found = search.best(&candidates.barrels(case.wish.as_deref()), &|_| true).ranked;
         let ranks: BTreeMap<String, Rank> = found
             .iter()
             .map(|it| (it.layout.pieces[0].id().expect("a barrel").to_string(), it.rank))

@@ -1,11 +1,13 @@
 //! What is chosen, measured and tried: permission and fact, and bad input, each with a clear sentence.
 
 use fettle::domain::command::Command;
+use fettle::domain::deciding::Turned;
 use fettle::domain::event::What;
 use fettle::domain::fit::Answer;
 use fettle::domain::person::Role::{Admin, Biomed, Charge, Clinician, Desk, Lead};
 use fettle::domain::refusal::Code;
 use fettle::domain::replacement::replacements;
+use fettle::domain::simulate::Given;
 use serde_json::{Value, json};
 
 use super::{House, jet, parts};
@@ -151,12 +153,13 @@ fn names_that_mean_nothing_are_told_one_by_one() {
     house.refused(Charge, choose("K-9", jet(&[])), "unknown_thing");
 }
 
+fn wrong(command: Value) -> (String, String) {
+    let found = Command::read(command).expect_err("malformed");
+    (found[0].pointer.clone(), found[0].detail.clone())
+}
+
 #[test]
 fn bad_input_is_malformed_with_its_place() {
-    let wrong = |command: Value| {
-        let found = Command::read(command).expect_err("malformed");
-        (found[0].pointer.clone(), found[0].detail.clone())
-    };
     let hundred: Vec<String> = (0..100).map(|n| format!("X-{n}")).collect();
     let hundred: Vec<&str> = hundred.iter().map(String::as_str).collect();
     let it = json!({"barrel": "B-1", "parts": parts(&hundred)});
@@ -214,4 +217,24 @@ fn measurements_add_up_and_tried_parts_have_to_be_known() {
     let ends = json!({"do": "confirm_fit", "parts": ["B-1", "H-1"], "ends": ["head", "tail"], "fits": true});
     house.refused(Desk, ends, "unknown_thing");
     house.done(Admin, json!({"do": "set_policy", "telescope_cover_mm": 15}));
+}
+
+#[test]
+fn a_part_is_tried_with_another_one() {
+    let with = |parts: [&str; 2]| json!({"do": "confirm_fit", "parts": parts, "fits": true});
+    let told = wrong(with(["H-1", "H-1"]));
+    assert_eq!(told.0, "/parts/1");
+    assert!(told.1.contains("the same part twice"), "{}", told.1);
+    // By its mark it is the same part as by its id.
+    let mut house = House::adult();
+    house.done(Lead, json!({"do": "add_asset", "asset": "H-2", "mark": "M-2", "model": "head"}));
+    let command = Command::read(with(["H-2", "M-2"])).expect("a command that reads");
+    match house.paper.take(&Given { now: house.now, role: Desk, command }) {
+        Err(Turned::Malformed(all)) => assert_eq!(all[0].pointer, "/parts/1", "{all:?}"),
+        other => panic!("{other:?}"),
+    }
+    assert!(house.paper.state.tried.is_empty());
+    // Two pieces of one model are two parts.
+    house.done(Desk, with(["H-1", "H-2"]));
+    house.done(Desk, json!({"do": "confirm_fit", "models": ["head", "head"], "fits": false}));
 }

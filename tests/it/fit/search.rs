@@ -15,7 +15,7 @@ use super::House;
 
 impl House {
     /// A set of these parts, built to a count sheet with a line for each.
-    fn set(&mut self, set: &str, parts: &[&str]) {
+    pub fn set(&mut self, set: &str, parts: &[&str]) {
         let families = [
             "bronchoscope",
             "tracheoscope",
@@ -54,7 +54,7 @@ impl House {
     }
 
     /// Two adult sets and a smaller one, each whole.
-    fn three_sets() -> House {
+    pub fn three_sets() -> House {
         let mut house = House::adult();
         let lock = json!([{"end": "head", "system": "lock A"}]);
         house.model(

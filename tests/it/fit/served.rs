@@ -3,6 +3,7 @@
 use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
 use serde_json::{Value, json};
 
+use super::super::page::{open, person};
 use super::super::served::{BOTH, Served};
 
 async fn furnish(served: &Served) {
@@ -78,6 +79,53 @@ async fn the_sheet_is_answered_and_the_judge_records_nothing() {
         served.sound().await;
         served.stop().await;
     }
+}
+
+/// An emergency takes what was chosen for a case: its page, the board and the wall say so at once, and its history why.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_robbed_case_says_so_on_every_page() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        furnish(&served).await;
+        let soon = served.house.clock.now().plus_minutes(90);
+        let plan = json!({"do": "plan_case", "case": "K-1", "start": soon, "minutes": 60, "needs": [],
+                          "technique": "jet_open", "configuration": {"barrel_nominal": 8}});
+        served.done(Charge, plan).await;
+        let (_, sheet) = served.get("cases/K-1/sheet").await;
+        let choose = json!({"do": "choose_configuration", "case": "K-1",
+                            "configuration": sheet["offers"][0]["configuration"]});
+        served.done(Charge, choose).await;
+        let (_, board) = served.get("board").await;
+        assert_eq!(board["cases"][0]["status"], "ready", "{board}");
+        let plan = json!({"do": "plan_case", "case": "K-2", "start": soon, "minutes": 60, "needs": [], "technique": "jet_open"});
+        served.done(Charge, plan).await;
+        let issue = json!({"do": "issue", "case": "K-2", "scan": "T-1"});
+        served.refused(Desk, issue.clone(), "promised_elsewhere").await;
+        let mut urgent = issue;
+        urgent["emergency"] = true.into();
+        let told = served.done(Charge, urgent).await;
+        assert_eq!(told["event"]["robs"], json!([{"case": "K-1", "parts": ["T-1"]}]), "{told}");
+        let (_, board) = served.get("board").await;
+        let case = board["cases"].as_array().and_then(|all| all.iter().find(|it| it["case"] == "K-1"));
+        let case = case.expect("K-1");
+        assert_eq!(case["status"], "not_ready", "{case}");
+        assert_eq!(case["chosen_fails"]["lost"][0]["case"], "K-2", "{case}");
+        let client = person(&served, Charge).await;
+        for path in ["/board", "/board/wall", "/cases/K-1"] {
+            let (status, _, page) = open(&client, &served, path).await;
+            let page = words(&page);
+            assert!(status == 200 && page.contains("not ready, T-1 is out at case K-2"), "{path}: {page}");
+        }
+        let (_, _, page) = open(&client, &served, "/cases/K-1").await;
+        assert!(words(&page).contains("Case K-1 loses T-1."), "{page}");
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+/// A page without its tags.
+fn words(page: &str) -> String {
+    page.split('<').map(|piece| piece.split_once('>').map_or(piece, |(_, text)| text)).collect()
 }
 
 impl Served {

@@ -253,6 +253,7 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
             },
         ],
         lacking: vec!["No injector is in these sets: see that one stands in the room.".into()],
+        left_out: 0,
         offers: vec![offer.clone()],
         obvious: None,
         smaller: Beside { sentence: "BR-8.5 is complete beside it.".into(), offer: Some(offer) },

@@ -1,0 +1,128 @@
+//! What the sizes of a chosen configuration come to, remembered beside everything that it was judged from. A board that is
+//! drawn again finds it there; whatever differs by then (a model defined anew, a piece measured, parts tried, a policy,
+//! the technique) makes it be judged again. It says nothing that judging anew would not say.
+
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
+
+use chrono_tz::Tz;
+use imbl::OrdMap;
+
+use super::case::{Case, Technique};
+use super::configuration::Configuration;
+use super::fit::Answer;
+use super::fit_judge::{Setting, verdict};
+use super::fit_layout::lay_out;
+use super::id::Id;
+use super::model::{Dimensions, Model};
+use super::refusal::Problem;
+use super::scan::resolve;
+use super::site::Policy;
+use super::state::{Named, State};
+use super::time::Time;
+use super::tried::Tried;
+
+/// Everything that the rules of sizes, joints and openings look at.
+#[derive(Clone, Debug)]
+struct From {
+    configuration: Configuration,
+    technique: Option<Technique>,
+    policy: Policy,
+    zone: Tz,
+    pieces: Vec<Piece>,
+    tried: OrdMap<Id, Arc<Tried>>,
+}
+
+/// A piece as the rules see it.
+#[derive(Clone, Debug, PartialEq)]
+struct Piece {
+    asset: Id,
+    model: Arc<Model>,
+    measured: Option<Box<Dimensions>>,
+}
+
+impl From {
+    /// `None` where a name means no part of the house.
+    fn of(state: &State, case: &Case) -> Option<From> {
+        let configuration = &case.chosen.as_ref()?.configuration;
+        let piece = |name: &str| {
+            let Ok(Named::Asset(id)) = resolve(state, name) else { return None };
+            let asset = state.assets.get(&id)?;
+            let model = state.models.get(&asset.model)?.clone();
+            Some(Piece { asset: id, model, measured: asset.measured.clone() })
+        };
+        Some(From {
+            pieces: configuration.pieces().map(piece).collect::<Option<_>>()?,
+            configuration: configuration.clone(),
+            technique: case.technique,
+            policy: state.policy.clone(),
+            zone: state.zone,
+            tried: state.tried.clone(),
+        })
+    }
+
+    fn is(&self, other: &From) -> bool {
+        let tried = self.tried.ptr_eq(&other.tried) || self.tried == other.tried;
+        tried
+            && self.technique == other.technique
+            && self.zone == other.zone
+            && self.policy == other.policy
+            && self.pieces == other.pieces
+            && self.configuration == other.configuration
+    }
+}
+
+#[derive(Clone, Debug)]
+struct Judged {
+    from: From,
+    answer: Answer,
+    sentence: String,
+}
+
+/// The answers by case. Copies of a state share it: an answer counts only beside what it was judged from.
+#[derive(Clone, Debug, Default)]
+pub struct Memo {
+    known: Arc<Mutex<BTreeMap<Id, Arc<Judged>>>>,
+    judged: Arc<AtomicU64>,
+}
+
+impl Memo {
+    /// How often something was judged, and not found.
+    pub fn judged(&self) -> u64 {
+        self.judged.load(Ordering::Relaxed)
+    }
+
+    fn find(&self, case: &Id, from: &From) -> Option<Arc<Judged>> {
+        let known = self.known.lock().ok()?;
+        known.get(case).filter(|judged| judged.from.is(from)).cloned()
+    }
+
+    fn keep(&self, state: &State, case: &Id, judged: Judged) {
+        if let Ok(mut known) = self.known.lock() {
+            known.retain(|case, _| state.open_cases.contains(case));
+            known.insert(case.clone(), Arc::new(judged));
+        }
+    }
+}
+
+/// The answer on what was chosen for a case by sizes, joints and openings, with its sentence. `None` where nothing was chosen.
+pub fn geometry(state: &State, case: &Case, now: Time) -> Option<(Answer, String)> {
+    let chosen = case.chosen.as_ref()?;
+    let from = From::of(state, case);
+    if let Some(judged) = from.as_ref().and_then(|from| state.fits.find(&case.case, from)) {
+        return Some((judged.answer, judged.sentence.clone()));
+    }
+    state.fits.judged.fetch_add(1, Ordering::Relaxed);
+    let (answer, sentence) = match lay_out(state, &chosen.configuration) {
+        Ok(layout) => verdict(&Setting::of_case(state, case, now), &layout),
+        Err(problems) => {
+            let first = problems.first().map(Problem::detail).unwrap_or_default();
+            (Answer::NotKnown, format!("It can't be put together any more. {first}"))
+        }
+    };
+    if let Some(from) = from {
+        state.fits.keep(state, &case.case, Judged { from, answer, sentence: sentence.clone() });
+    }
+    Some((answer, sentence))
+}
