@@ -1,6 +1,6 @@
 //! Cases planned, changed, cancelled; sets kept for them.
 
-use super::case::{CancelCase, Case, ChangeCase, PlanCase, Promise, Risk};
+use super::case::{CancelCase, Case, ChangeCase, NewTechnique, PlanCase, Promise, Risk};
 use super::deciding::Deciding;
 use super::event::What;
 use super::exposure::{CaseCancelled, CaseChanged, CasePlanned, Promised};
@@ -31,8 +31,7 @@ fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
 }
 
 fn in_the_past(deciding: &Deciding, start: Time) -> Problem {
-    let told = |at: Time| at.told(deciding.state.zone);
-    let (start, now) = (told(start), told(deciding.at()));
+    let (start, now) = start.told_apart(deciding.at(), deciding.state.zone);
     Problem::new(
         Code::TooLate,
         format!("The case is said to start on {start}; now it is {now}."),
@@ -110,7 +109,8 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         start: it.start,
         minutes: it.minutes,
         room: it.room.clone(),
-        technique: it.technique,
+        technique: it.technique.and_then(NewTechnique::decided),
+        technique_not_decided: it.technique == Some(NewTechnique::NotDecided),
         configuration: it.configuration.clone(),
         needs: it.needs.clone(),
         patient,

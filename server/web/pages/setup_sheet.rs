@@ -6,10 +6,11 @@ use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
 
+use super::setup_alike;
 use super::setup_drawings::{self, Drawing};
 use super::setup_forms::{self, Untried, WishForm};
 use super::setup_rows::{self, Line, PartLine};
-use super::shared::{self, Done, Page, capital, listed, segment};
+use super::shared::{self, Done, Page, capital, segment};
 use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
@@ -51,6 +52,8 @@ pub struct FitView {
     pub before_use: Vec<String>,
     pub untried: Vec<Untried>,
     pub has_photos: bool,
+    /// The models of its parts, with their names, for whoever has a picture of one.
+    pub models: Vec<(String, String)>,
 }
 
 #[derive(Template)]
@@ -62,6 +65,8 @@ pub struct SetupSheetPage {
     pub heading: String,
     pub start: String,
     pub technique: String,
+    /// As the form sends it.
+    pub technique_code: &'static str,
     /// For jet ventilation: it stands before everything else.
     pub gas_out: bool,
     pub cautions: Vec<String>,
@@ -83,6 +88,11 @@ pub struct SetupSheetPage {
 }
 
 impl FitView {
+    /// More than a sheet of paper holds in its plain form: its rows stand closer on paper.
+    pub fn is_full(&self) -> bool {
+        self.parts.len() + self.against.len() / 2 > 9 || self.against.len() > 5
+    }
+
     pub fn of(setting: &Setting, fit: &Fit, barred: &[Barred]) -> FitView {
         let (state, now) = (setting.state, setting.now);
         let mut parts = setup_rows::parts(state, fit, now);
@@ -95,15 +105,19 @@ impl FitView {
         }
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
         let mut against = setup_rows::barred(barred);
-        against.extend(setup_rows::checks(fit, bad));
+        let names: Vec<String> = fit.parts.iter().map(setup_rows::called).collect();
+        let families: Vec<String> = fit.parts.iter().map(|part| part.family.words()).collect();
+        against.extend(setup_alike::objections(setup_rows::checks(fit, bad), &names, &families));
+        let reasons = setup_alike::reasons(&mut parts);
         FitView {
             stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
             against,
             holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
             way_out: setup_rows::way_out(fit),
+            models: setup_forms::models(fit),
             has_photos: parts.iter().any(|part| part.photo.is_some()),
             parts,
-            coming: coming.into_iter().map(|(_, sentence)| sentence).collect(),
+            coming: coming.into_iter().map(|(_, sentence)| sentence).chain(reasons).collect(),
             lumens: setup_drawings::lumens(fit),
             together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
             reaches: setup_drawings::reaches(fit),
@@ -123,12 +137,9 @@ fn briefly(state: &State, offer: &Offer, now: crate::domain::time::Time) -> Vec<
 }
 
 fn to_open(offer: &Offer) -> String {
-    let mut words: Vec<String> = offer.open.iter().map(|set| format!("set {set}")).collect();
-    words.extend(offer.loose.iter().map(|part| format!("{part}, which lies in no set")));
-    let mut all = Vec::new();
-    if !words.is_empty() {
-        all.push(format!("Open {}.", listed(&words)));
-    }
+    let sets = offer.open.iter().map(|set| format!("set {set}")).collect();
+    let loose: Vec<String> = offer.loose.iter().map(ToString::to_string).collect();
+    let mut all: Vec<String> = setup_alike::to_open(sets, &loose).into_iter().collect();
     all.extend(offer.beware.clone());
     all.join(" ")
 }
@@ -148,13 +159,10 @@ fn sets_of(state: &State, chosen: &ChosenFit, barred: &[Barred]) -> String {
     let is_barred = |part: &&FitPart| barred.iter().any(|it| Some(&it.asset) == part.asset.as_ref());
     let parts: Vec<&FitPart> = chosen.fit.parts.iter().filter(|part| !is_barred(part)).collect();
     let sets: BTreeSet<&Id> = parts.iter().filter_map(|part| part.set.as_ref()).collect();
-    let mut words: Vec<String> = sets.iter().map(|set| format!("set {set}")).collect();
+    let words = sets.iter().map(|set| format!("set {set}")).collect();
     let loose = parts.iter().filter(|part| part.set.is_none()).map(|part| setup_rows::called(part));
-    words.extend(loose.map(|part| format!("{part}, which lies in no set")));
-    let mut all = Vec::new();
-    if !words.is_empty() {
-        all.push(format!("Open {}.", listed(&words)));
-    }
+    let loose: Vec<String> = loose.collect();
+    let mut all: Vec<String> = setup_alike::to_open(words, &loose).into_iter().collect();
     all.extend(also_held(state, sets, &chosen.fit));
     all.join(" ")
 }
@@ -184,6 +192,7 @@ impl SetupSheetPage {
             heading: sheet.sentence.clone(),
             start: shared::when(state, sheet.start, now),
             technique: sheet.technique.map_or("technique not decided".into(), |it| capital(it.words())),
+            technique_code: sheet.technique.map_or("not_decided", Technique::name),
             gas_out: jet || stops,
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
             shown_as,
