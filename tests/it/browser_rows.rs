@@ -136,8 +136,7 @@ async fn a_recall_prints_close_and_whole() {
     served
         .done(Role::Lead, json!({"do": "recall", "machine": "steriliser-1", "reason": "a door seal"}))
         .await;
-    let answer =
-        json!({"do": "answer_recall", "recall": "recall-0001", "scan": ["B-1"], "outcome": "wiped and seen"});
+    let answer = json!({"do": "answer_recall", "recall": "recall-0001", "scan": ["B-1"], "then": "clear", "outcome": "wiped and seen"});
     served.done(Role::Infection, answer).await;
     let who = served.house.add_person(&served.site, Some("p-1"), "Person One", Role::Infection, PASSWORD);
     who.await.expect("a person");

@@ -3,6 +3,7 @@
 
 use super::setup_rows::{Line, PartLine};
 use super::shared::{capital, count, listed};
+use crate::domain::fit_judge::begun;
 
 /// So many parts with the same reason share it.
 const FEW: usize = 3;
@@ -94,8 +95,9 @@ pub fn objections(lines: Vec<Line>, names: &[String], families: &[String]) -> Ve
             None => groups.push(Group { first: line, names: own, rest, at: None, others: Vec::new() }),
         }
     }
-    let mut all = Vec::new();
-    for group in groups {
+    let mut all: Vec<Line> = Vec::new();
+    for mut group in groups {
+        group.first.sentence = begun(&group.first.sentence);
         match group.at {
             Some(at) => {
                 let own = |line: &Line| parted(&line.sentence, names).0.get(at).cloned().unwrap_or_default();
@@ -155,6 +157,9 @@ mod tests {
             objections(lines, &names, &families).into_iter().map(|line| line.sentence).collect();
         let first = "The bore of head H-1 is not known for telescope T-1. The same holds for F-1 and F-2.";
         assert_eq!(told, [first, "It is held."]);
+        let held = |sentence: &str| objections(vec![line(sentence)], &names, &families)[0].sentence.clone();
+        assert_eq!(held("forceps F-1 is too short."), "Forceps F-1 is too short.");
+        assert_eq!(held("cap-7 is held."), "cap-7 is held.", "a name stays as it is");
         // What differs in more than one part is told as it is.
         let lines =
             vec![bore("H-1", "telescope T-1"), bore("H-2", "forceps F-1"), bore("H-2", "telescope T-1")];
