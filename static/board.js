@@ -92,6 +92,25 @@
       clearTimeout(timer);
     }
     checked();
+    fit();
+  }
+
+  // A wall has nobody who scrolls: where a full day is higher than the screen, its rows stand closer. The widest wall
+  // displays alone do so; whoever reads it on a phone scrolls.
+  const DENSITIES = ["dense-1", "dense-2", "dense-3", "dense-4"];
+  function fit() {
+    const wall = document.querySelector(".wall-page");
+    if (!wall || window.innerWidth < 1600) return;
+    const is = (name) => wall.classList.contains(name);
+    const first = wall.dataset.first || DENSITIES.find(is) || "";
+    wall.dataset.first = first;
+    const from = DENSITIES.indexOf(first);
+    const high = () => document.documentElement.scrollHeight > window.innerHeight;
+    for (let at = from; at < DENSITIES.length; at += 1) {
+      wall.classList.remove(...DENSITIES);
+      if (at >= 0) wall.classList.add(DENSITIES[at]);
+      if (!high()) return;
+    }
   }
 
   async function keep() {
@@ -102,5 +121,7 @@
   document.addEventListener("visibilitychange", () => {
     if (!document.hidden) look();
   });
+  window.addEventListener("resize", fit);
+  fit();
   keep();
 })();

@@ -127,7 +127,7 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         case.start = it.start.unwrap_or(case.start);
         case.minutes = it.minutes.unwrap_or(case.minutes);
         case.room = it.room.clone().or_else(|| case.room.take());
-        case.technique = it.technique.or(case.technique);
+        case.technique = it.technique.or(case.technique.filter(|_| !it.technique_not_decided));
         case.wish = it.configuration.clone().or_else(|| case.wish.take());
         case.needs = it.needs.clone().unwrap_or_else(|| std::mem::take(&mut case.needs));
         case.patient = it.patient.clone().or_else(|| case.patient.take());

@@ -95,7 +95,7 @@ fn counted(state: &mut State, when: &When, it: &Tally) {
         };
         change_case(state, when, case, |case| {
             case.counts.push(kept);
-            case.count_in(&it.others, when.at);
+            case.count_in(&it.others, when.at, when.actor);
             for lacked in &it.lacked {
                 if let Some(part) = case.parts.get_mut(&lacked.asset) {
                     part.out = false;
@@ -131,7 +131,7 @@ pub(super) fn closing(state: &mut State, when: &When, it: &CountClosed) {
     };
     change_case(state, when, &it.case, |case| {
         case.counts.push(kept);
-        case.count_others(&it.others, Some((when.seq, when.at)));
+        case.count_others(&it.others, Some((when.seq, when.at, when.actor)));
     });
     for asset in &it.pieces {
         lose_piece(state, when, asset, Some(it.case.clone()));
@@ -145,6 +145,8 @@ fn told_missing(when: &When, asset: &Id, piece: bool) -> MissingState {
         case: None,
         told_by: when.actor.to_string(),
         outcome: None,
+        named_by: None,
+        named_at: None,
         over_at: None,
         piece,
     }
@@ -171,9 +173,12 @@ fn lose_piece(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
     // Another case than the one that lost it is another piece.
     let same = |known: &&Arc<MissingState>| case.is_none() || known.case.is_none() || known.case == case;
     let mut missing = match open.filter(same) {
-        Some(known) => MissingState { outcome: known.outcome.filter(|_| known.piece), ..(**known).clone() },
+        Some(known) => (**known).clone(),
         None => told_missing(when, asset, true),
     };
+    if !missing.piece {
+        missing.unname();
+    }
     missing.piece = true;
     missing.case = missing.case.or(case);
     state.missing.insert(asset.clone(), Arc::new(missing));
@@ -192,7 +197,7 @@ fn part_found(state: &mut State, when: &When, asset: &Id) {
         let missing = Arc::make_mut(missing);
         if missing.piece {
             // What was named for the part says nothing of its piece.
-            missing.outcome = None;
+            missing.unname();
         } else {
             missing.over_at.get_or_insert(when.at);
         }
@@ -243,7 +248,9 @@ fn missing_closed(state: &mut State, when: &When, it: &MissingClosed) {
     }
     change(state, when, &it.asset, |_| {});
     if let Some(missing) = state.missing.get_mut(&it.asset) {
-        Arc::make_mut(missing).outcome = Some(it.outcome);
+        let missing = Arc::make_mut(missing);
+        missing.outcome = Some(it.outcome);
+        (missing.named_by, missing.named_at) = (Some(when.actor.to_string()), Some(when.at));
         state.changes.missing.insert(it.asset.clone());
     }
     // One that was retired before it was missed stays missing: it may still lie where it was used.
@@ -258,6 +265,7 @@ fn line_closed(state: &mut State, when: &When, it: &LineClosed) {
     change_case(state, when, &it.case, |case| {
         for known in case.others.iter_mut().filter(|known| known.line == it.line) {
             known.outcome = Some(it.outcome);
+            (known.named_by, known.named_at) = (Some(when.actor.to_string()), Some(when.at));
             // What was seen to go where it belongs is accounted for, as what was found is.
             if matches!(it.outcome, SearchOutcome::Found | SearchOutcome::DiscardedSeen) {
                 known.over_at = Some(when.at);

@@ -11,7 +11,7 @@ use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
 use super::sorted::Sorted;
-pub use super::technique::{Risk, Technique};
+pub use super::technique::{NewTechnique, Risk, Technique};
 use super::text::{Line, Scan, Sealed, Text};
 use super::time::Time;
 
@@ -50,7 +50,7 @@ pub struct ChangeCase {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub technique: Option<Technique>,
+    pub technique: Option<NewTechnique>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub configuration: Option<Box<Wish>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -70,8 +70,16 @@ pub struct OtherState {
     pub closed_by: Option<u64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed_at: Option<Time>,
+    /// Who counted it then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub told_by: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<SearchOutcome>,
+    /// Who named the outcome, and when.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub named_by: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub named_at: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub over_at: Option<Time>,
 }
@@ -98,9 +106,31 @@ impl OtherState {
             if lacks <= self.difference() {
                 return;
             }
-            (self.outcome, self.over_at) = (None, None);
+            self.unname();
         }
         (self.went_in, self.came_out) = (went_in, came_out);
+    }
+
+    /// No outcome of the search counts any more.
+    fn unname(&mut self) {
+        (self.outcome, self.over_at) = (None, None);
+        (self.named_by, self.named_at) = (None, None);
+    }
+
+    /// A line that nobody has counted yet.
+    fn fresh(line: Line) -> OtherState {
+        OtherState {
+            line,
+            went_in: None,
+            came_out: None,
+            closed_by: None,
+            closed_at: None,
+            told_by: None,
+            outcome: None,
+            named_by: None,
+            named_at: None,
+            over_at: None,
+        }
     }
 
     /// More came out than went in: one of the two counts is wrong.
@@ -121,38 +151,38 @@ impl Case {
     }
 
     /// Takes what a count says of lines without parts. A count that closes tells of every line that went in.
-    pub(super) fn count_others(&mut self, told: &[OtherLine], closing: Option<(u64, Time)>) {
+    pub(super) fn count_others(&mut self, told: &[OtherLine], closing: Option<(u64, Time, &str)>) {
         for it in told {
             let at = self.others.iter().position(|known| known.line == it.line);
             let at = at.unwrap_or_else(|| {
-                let (line, went_in, came_out) = (it.line.clone(), None, None);
-                let (closed_by, closed_at, outcome, over_at) = (None, None, None, None);
-                let fresh = OtherState { line, went_in, came_out, closed_by, closed_at, outcome, over_at };
-                self.others.push(fresh);
+                self.others.push(OtherState::fresh(it.line.clone()));
                 self.others.len() - 1
             });
             if let Some(known) = self.others.get_mut(at) {
                 known.take(it);
             }
         }
-        if let Some((entry, at)) = closing {
-            self.close_lines(Some(entry), at);
+        if let Some((entry, at, by)) = closing {
+            self.close_lines(Some(entry), at, by);
         }
     }
 
     /// Takes what an opening count says of such lines. Told after the count was closed, a line is closed with it.
-    pub(super) fn count_in(&mut self, told: &[OtherLine], at: Time) {
+    pub(super) fn count_in(&mut self, told: &[OtherLine], at: Time, by: &str) {
         self.count_others(told, None);
         if (self.closed || self.cancelled.is_some()) && !self.anything_out() {
             let closing = self.counts.iter().rfind(|kept| kept.moment == Moment::Closing);
-            let (entry, at) = closing.map_or((None, at), |kept| (Some(kept.entry), kept.at));
-            self.close_lines(entry, at);
+            let closing = closing.map(|kept| (kept.entry, kept.at, kept.by.clone()));
+            match closing {
+                Some((entry, at, by)) => self.close_lines(Some(entry), at, &by),
+                None => self.close_lines(None, at, by),
+            }
         }
     }
 
-    fn close_lines(&mut self, entry: Option<u64>, at: Time) {
+    fn close_lines(&mut self, entry: Option<u64>, at: Time, by: &str) {
         for known in self.others.iter_mut().filter(|known| known.closed_at.is_none()) {
-            (known.closed_by, known.closed_at) = (entry, Some(at));
+            (known.closed_by, known.closed_at, known.told_by) = (entry, Some(at), Some(by.to_string()));
         }
     }
 
@@ -166,8 +196,9 @@ impl Case {
     /// Takes a closing count of such lines back.
     pub(super) fn uncount_others(&mut self, entry: u64) {
         for known in self.others.iter_mut().filter(|known| known.closed_by == Some(entry)) {
-            (known.closed_by, known.closed_at, known.came_out) = (None, None, None);
-            (known.outcome, known.over_at) = (None, None);
+            (known.closed_by, known.closed_at, known.told_by) = (None, None, None);
+            known.came_out = None;
+            known.unname();
         }
         self.counts.retain(|kept| kept.entry != entry);
     }

@@ -291,10 +291,10 @@ impl<'a> Deciding<'a> {
 
     fn check_time(&mut self) {
         let at = self.at();
-        let told = |at: Time| at.told(self.state.zone);
-        let (happened, now, touched) = (told(at), told(self.asked.now), told(self.touched));
+        let zone = self.state.zone;
         // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
         if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
+            let (happened, now) = at.told_apart(self.asked.now, zone);
             self.against(Problem::new(
                 Code::InTheFuture,
                 format!("It is said to have happened on {happened}; now it is {now}."),
@@ -303,6 +303,7 @@ impl<'a> Deciding<'a> {
             ));
         }
         if !self.late() && at < self.touched {
+            let (happened, touched) = at.told_apart(self.touched, zone);
             self.against(Problem::new(
                 Code::TooLate,
                 format!(

@@ -79,6 +79,9 @@ pub struct CaseChanged {
     pub room: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
+    /// The technique is not decided any more.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub technique_not_decided: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub configuration: Option<Box<Wish>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

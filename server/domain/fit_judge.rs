@@ -110,9 +110,19 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
     }
 }
 
+/// A sentence behind another begins with a capital, unless it begins with a name, which stays as it is.
+pub fn begun(sentence: &str) -> String {
+    let first = sentence.split(' ').next().unwrap_or_default();
+    let mut letters = sentence.chars();
+    match (first.chars().all(|letter| letter.is_ascii_lowercase()), letters.next()) {
+        (true, Some(letter)) => letter.to_uppercase().chain(letters).collect(),
+        _ => sentence.to_string(),
+    }
+}
+
 /// The worst fact first.
 fn sentence(answer: Answer, checks: &[Check], spare: Option<f64>) -> String {
-    let worst = checks.first().map_or("", |check| check.sentence.as_str());
+    let worst = checks.first().map(|check| begun(&check.sentence)).unwrap_or_default();
     let others = checks.iter().skip(1).filter(|check| check.verdict > Verdict::Warns).count();
     let more = match others {
         0 => String::new(),

@@ -169,7 +169,7 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     if let Some(cool) = asset.cooling_until(at) {
         problems.push(open(Problem::new(
             Code::StillCooling,
-            format!("{called} is still cooling until {}.", cool.told(state.zone)),
+            format!("{called} is still cooling until {}.", cool.minute_up().told(state.zone)),
             "A part that has cooled is needed.",
             "Wait, or take another set. In an emergency a second person may set it aside: it is HOT.",
         )));

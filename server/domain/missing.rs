@@ -105,6 +105,11 @@ pub struct MissingState {
     pub told_by: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outcome: Option<SearchOutcome>,
+    /// Who named the outcome, and when.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub named_by: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub named_at: Option<Time>,
     /// When it was found; or retired, where an outcome is named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub over_at: Option<Time>,
@@ -175,6 +180,11 @@ pub fn case_before(state: &State, asset: &Asset) -> Option<Id> {
 }
 
 impl MissingState {
+    /// No outcome of the search counts any more.
+    pub(super) fn unname(&mut self) {
+        (self.outcome, self.named_by, self.named_at) = (None, None, None);
+    }
+
     /// What is looked for: the part, or a piece of it.
     pub fn what(&self, state: &State) -> String {
         let gone = state.assets.get(&self.asset).is_some_and(|asset| asset.missing);

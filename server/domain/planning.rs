@@ -1,6 +1,6 @@
 //! Cases planned, changed, cancelled; sets kept for them.
 
-use super::case::{CancelCase, Case, ChangeCase, PlanCase, Promise, Risk};
+use super::case::{CancelCase, Case, ChangeCase, NewTechnique, PlanCase, Promise, Risk};
 use super::command::wrong;
 use super::configuration::Wish;
 use super::deciding::Deciding;
@@ -60,8 +60,7 @@ fn known_wish(deciding: &mut Deciding, wish: Option<&Wish>) {
 }
 
 fn in_the_past(deciding: &Deciding, start: Time) -> Problem {
-    let told = |at: Time| at.told(deciding.state.zone);
-    let (start, now) = (told(start), told(deciding.at()));
+    let (start, now) = start.told_apart(deciding.at(), deciding.state.zone);
     Problem::new(
         Code::TooLate,
         format!("The case is said to start on {start}; now it is {now}."),
@@ -141,7 +140,8 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         start: it.start,
         minutes: it.minutes,
         room: it.room.clone(),
-        technique: it.technique,
+        technique: it.technique.and_then(NewTechnique::decided),
+        technique_not_decided: it.technique == Some(NewTechnique::NotDecided),
         configuration: it.configuration.clone(),
         needs: it.needs.clone(),
         patient,

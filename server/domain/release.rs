@@ -162,7 +162,7 @@ fn processing(state: &State, load: &Load, reject: &str) -> Vec<Problem> {
 
 fn aeration(state: &State, load: &Load, at: Time) -> Option<Problem> {
     let over = ended_at(load)?.plus_s(i64::from(load.programme.aeration_s?));
-    let told = over.told(state.zone);
+    let told = over.minute_up().told(state.zone);
     (at < over).then(|| {
         Problem::new(
             Code::StillCooling,
@@ -328,17 +328,12 @@ fn ended_at(load: &Load) -> Option<Time> {
 
 /// Where a decision on a load is said to have been made before what it rests on: no decision of now, whenever it is told.
 pub(super) fn decided_before(state: &State, load: &Load, at: Time, since: Time) -> Option<Problem> {
-    let told = |at: Time| at.told(state.zone);
+    let (decided, rests_on) = at.told_apart(since, state.zone);
     let what = if since > load.started_at { "its last evidence is of" } else { "it was started on" };
     (at < since).then(|| {
         Problem::new(
             Code::TooLate,
-            format!(
-                "Load {} is said to have been decided on {}; {what} {}.",
-                load.load,
-                told(at),
-                told(since)
-            ),
+            format!("Load {} is said to have been decided on {decided}; {what} {rests_on}.", load.load),
             "A load is decided after it was started and its evidence was there.",
             "Leave the time out, or correct it.",
         )

@@ -35,6 +35,29 @@ impl Technique {
     }
 }
 
+/// What a change says of the technique: one of them, or that it is not decided any more.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NewTechnique {
+    JetOpen,
+    ControlledClosed,
+    Assisted,
+    Apnoeic,
+    NotDecided,
+}
+
+impl NewTechnique {
+    pub fn decided(self) -> Option<Technique> {
+        match self {
+            NewTechnique::JetOpen => Some(Technique::JetOpen),
+            NewTechnique::ControlledClosed => Some(Technique::ControlledClosed),
+            NewTechnique::Assisted => Some(Technique::Assisted),
+            NewTechnique::Apnoeic => Some(Technique::Apnoeic),
+            NewTechnique::NotDecided => None,
+        }
+    }
+}
+
 /// What is known of the patient that changes the handling afterwards.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -22,9 +22,24 @@ impl Time {
         ((1970..=9999).contains(&at.year())).then(|| Time(at.timestamp_micros()))
     }
 
-    /// As a sentence tells it: in the site's zone, with its day and to the second.
+    /// As a sentence tells it: in the site's zone, with its day.
     pub fn told(self, zone: Tz) -> String {
-        self.in_zone(zone).format("%-d %B %Y, %H:%M:%S").to_string()
+        self.in_zone(zone).format("%-d %B %Y, %H:%M").to_string()
+    }
+
+    /// The whole minute that is not before it: what is told of an end is never too early.
+    pub fn minute_up(self) -> Time {
+        Time((self.0.div_euclid(MINUTE) + i64::from(self.0.rem_euclid(MINUTE) > 0)) * MINUTE)
+    }
+
+    /// Two times that a sentence puts beside each other: to the second only where the minute does not tell them apart.
+    pub fn told_apart(self, other: Time, zone: Tz) -> (String, String) {
+        let (one, two) = (self.told(zone), other.told(zone));
+        if one != two || self == other {
+            return (one, two);
+        }
+        let exact = |at: Time| at.in_zone(zone).format("%-d %B %Y, %H:%M:%S").to_string();
+        (exact(self), exact(other))
     }
 
     pub fn utc(self) -> DateTime<Utc> {
@@ -115,6 +130,12 @@ mod tests {
         let at = Time::parse("2026-03-02T08:15:00.1234569+01:00").unwrap();
         assert_eq!(at.to_string(), "2026-03-02T07:15:00.123456Z");
         assert!(Time::parse("2026-03-02T08:15:00").is_none());
-        assert_eq!(at.told(chrono_tz::Europe::Berlin), "2 March 2026, 08:15:00");
+        let berlin = chrono_tz::Europe::Berlin;
+        assert_eq!(at.told(berlin), "2 March 2026, 08:15");
+        let whole = Time::parse("2026-03-02T08:15:00+01:00").unwrap();
+        assert_eq!((whole.minute_up(), at.minute_up()), (whole, whole.plus_minutes(1)));
+        let (one, two) = at.told_apart(at.plus_s(7), berlin);
+        assert_eq!((one.as_str(), two.as_str()), ("2 March 2026, 08:15:00", "2 March 2026, 08:15:07"));
+        assert_eq!(at.told_apart(at.plus_minutes(1), berlin).1, "2 March 2026, 08:16");
     }
 }

@@ -4,11 +4,13 @@ use axum::extract::multipart::{Field, Multipart};
 use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde_json::Value;
 
 use super::form::{Fields, submit};
 use super::visitor::Visitor;
 use super::{App, fail};
 use crate::app::attachment::{ATTACHMENT_MOST, Attachment, Kept};
+use crate::domain::model::Model;
 use crate::formats::attachment::Kind;
 
 /// The field of the picture.
@@ -44,7 +46,7 @@ pub async fn readings(
         ("back".into(), format!("/loads/{}", super::pages::shared::segment(&load))),
     ];
     let takes = |name: &str| name == "csrf" || name.starts_with("readings.");
-    named(&app, &visitor, parts, Form { fields, takes, names: "readings.photo", is_report: false }).await
+    named(&app, &visitor, parts, Form { fields, takes, names: "readings.photo", is_needed: false }).await
 }
 
 /// Takes a picture of a defect: it is kept first, then the report names it.
@@ -56,7 +58,31 @@ pub async fn picture(
 ) -> Response {
     let fields = vec![("do".into(), "add_photo".into()), ("finding".into(), finding)];
     let takes = |name: &str| matches!(name, "csrf" | "back");
-    named(&app, &visitor, parts, Form { fields, takes, names: "photo", is_report: true }).await
+    named(&app, &visitor, parts, Form { fields, takes, names: "photo", is_needed: true }).await
+}
+
+/// Takes the house's own picture of a model: it is kept first, then the model is defined again with it.
+pub async fn model(State(app): State<App>, visitor: Visitor, parts: Multipart) -> Response {
+    let takes = |name: &str| matches!(name, "csrf" | "back" | "model");
+    let Some((given, picture)) = gathered(parts, takes).await else { return too_large() };
+    let (named, mut fields): (Fields, Fields) = given.into_iter().partition(|(name, _)| name == "model");
+    let code = named.first().map_or("", |(_, code)| code.trim());
+    let Some(found) = visitor.state.models.get(code) else {
+        return super::pages::problem::not_found("model", code, "/catalogue#models", "The catalogue");
+    };
+    fields.push(("do".into(), "define_model".into()));
+    fields.extend(as_fields(found));
+    kept(&app, &visitor, fields, picture, ("assembly.photo", true)).await
+}
+
+/// A model as the fields of a form that defines it again.
+fn as_fields(model: &Model) -> Fields {
+    let Ok(Value::Object(all)) = serde_json::to_value(model) else { return Fields::new() };
+    let field = |(name, value): (String, Value)| match value {
+        Value::String(text) => (name, text),
+        other => (format!("{name}:json"), other.to_string()),
+    };
+    all.into_iter().map(field).collect()
 }
 
 /// A form with a picture.
@@ -67,38 +93,55 @@ struct Form<T> {
     takes: T,
     /// The field of the command that names the picture.
     names: &'static str,
-    /// A defect report, which needs a picture and takes no document.
-    is_report: bool,
+    /// Without a picture there is nothing to record, and a document is none.
+    is_needed: bool,
 }
 
 /// Keeps a form's picture, then gives its command, which names it.
 async fn named<T: Fn(&str) -> bool>(
     app: &App,
     visitor: &Visitor,
-    mut parts: Multipart,
+    parts: Multipart,
     form: Form<T>,
 ) -> Response {
-    let Form { mut fields, takes, names, is_report } = form;
-    let mut picture = Vec::new();
+    let Form { mut fields, takes, names, is_needed } = form;
+    let Some((given, picture)) = gathered(parts, takes).await else { return too_large() };
+    fields.extend(given);
+    kept(app, visitor, fields, picture, (names, is_needed)).await
+}
+
+/// The fields of a form that are read, and its picture; nothing where the upload broke off or is too large.
+async fn gathered(mut parts: Multipart, takes: impl Fn(&str) -> bool) -> Option<(Fields, Vec<u8>)> {
+    let (mut fields, mut picture) = (Fields::new(), Vec::new());
     loop {
         let part = match parts.next_field().await {
             Ok(Some(part)) => part,
-            Ok(None) => break,
-            Err(_) => return too_large(),
+            Ok(None) => return Some((fields, picture)),
+            Err(_) => return None,
         };
         let name = part.name().unwrap_or_default().to_string();
         let most = if name == PICTURE { ATTACHMENT_MOST } else { FIELD_MOST };
-        let Some(bytes) = read(part, most).await else { return too_large() };
+        let bytes = read(part, most).await?;
         if name == PICTURE {
             picture = bytes;
         } else if takes(&name) {
             fields.push((name, String::from_utf8_lossy(&bytes).into_owned()));
         }
     }
+}
+
+/// Keeps the picture, and submits the command whose field names it.
+async fn kept(
+    app: &App,
+    visitor: &Visitor,
+    mut fields: Fields,
+    picture: Vec<u8>,
+    (names, is_needed): (&str, bool),
+) -> Response {
     let csrf = fields.iter().find(|(name, _)| name == "csrf").map_or("", |(_, value)| value.as_str());
     // A form of another session keeps nothing, not even its picture.
-    if (is_report || !picture.is_empty()) && visitor.owns(csrf) {
-        if is_report && Kind::of(&picture).is_some_and(|kind| !kind.is_picture()) {
+    if (is_needed || !picture.is_empty()) && visitor.owns(csrf) {
+        if is_needed && Kind::of(&picture).is_some_and(|kind| !kind.is_picture()) {
             return no_picture();
         }
         match app.house.keep_attachment(&visitor.state.site, &visitor.actor, picture).await {
@@ -127,8 +170,7 @@ fn no_known_kind() -> Response {
 }
 
 fn no_picture() -> Response {
-    let detail = "The file is a document. Nothing was recorded. A defect report takes pictures: send a PNG, JPEG or \
-                  WebP.";
+    let detail = "The file is a document. Nothing was recorded. Only pictures are taken here: send a PNG, JPEG or WebP.";
     let status = StatusCode::UNPROCESSABLE_ENTITY;
     super::pages::problem::page(status, "The picture was not taken.", detail, "")
 }

@@ -10,7 +10,7 @@ pub mod pages;
 pub mod problem;
 pub mod router;
 pub mod session;
-mod unbroken;
+pub mod unbroken;
 pub mod upload;
 pub mod visitor;
 

@@ -163,6 +163,7 @@ table! {
     post "/catalogue/model" Session MODELLERS pages::model_form::post;
     get "/catalogue/models" Session MODELLERS pages::model_table::get;
     post "/catalogue/models" Session MODELLERS pages::model_table::post;
+    post "/catalogue/picture" Session MODELLERS attachment::model;
     get "/models/{model}" Session ALL pages::model::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;

@@ -1,4 +1,4 @@
-//! Names in headings and in lines of steps stay whole: a browser would break "SET-04" after its hyphen.
+//! Names in running text stay whole: a browser would break "SET-04" after its hyphen.
 
 /// A longer name may break where it must: it would be wider than a phone.
 const MOST: usize = 24;
@@ -13,16 +13,20 @@ fn is_name(word: &str) -> bool {
     parts.len() > 1
         && word.len() <= MOST
         && parts.iter().all(|part| !part.is_empty())
+        && word.chars().all(is_of_name)
         && word.contains(|letter: char| letter.is_ascii_digit())
 }
 
-fn marked(text: &str, into: &mut String) {
+/// The text with its names marked, and how many there were.
+fn with_marks(text: &str) -> (String, usize) {
+    let (mut into, mut found) = (String::with_capacity(text.len() + 16), 0);
     let mut rest = text;
     while !rest.is_empty() {
         let end = rest.find(|letter| !is_of_name(letter)).unwrap_or(rest.len());
         let (word, after) = rest.split_at(end);
         let name = word.trim_end_matches(['.', '-']);
         if is_name(name) {
+            found += 1;
             into.push_str("<bdi>");
             into.push_str(name);
             into.push_str("</bdi>");
@@ -35,44 +39,62 @@ fn marked(text: &str, into: &mut String) {
         into.push_str(between);
         rest = left;
     }
+    (into, found)
 }
 
-/// Where names are marked: a heading of the first order, and a line of steps.
-const PLACES: [(&str, &str); 2] = [("<h1>", "</h1>"), ("<ol class=\"track\">", "</ol>")];
-
-/// The page with the names in its headings and its lines of steps marked as such.
-pub fn names(page: &str) -> String {
-    PLACES.iter().fold(page.to_string(), |page, (from, to)| within(&page, from, to))
-}
-
-fn within(page: &str, from: &str, to: &str) -> String {
-    let mut done = String::with_capacity(page.len() + 64);
-    let mut rest = page;
-    while let Some((before, after)) = rest.split_once(from) {
-        let Some((inner, after)) = after.split_once(to) else { break };
-        done.push_str(before);
-        done.push_str(from);
-        for (n, piece) in inner.split('<').enumerate() {
-            // Behind a tag's end its text goes on.
-            let text = match (n, piece.split_once('>')) {
-                (0, _) => piece,
-                (_, Some((tag, text))) => {
-                    done.push('<');
-                    done.push_str(tag);
-                    done.push('>');
-                    text
-                }
-                (_, None) => {
-                    done.push('<');
-                    piece
-                }
-            };
-            marked(text, &mut done);
-        }
-        done.push_str(to);
-        rest = after;
+/// A run of text stays one thing beside its neighbours, also where they stand in a row with gaps between them.
+fn marked(text: &str, into: &mut String) {
+    let whole = text.trim();
+    let (inner, found) = with_marks(whole);
+    if found == 0 {
+        into.push_str(text);
+        return;
     }
-    done.push_str(rest);
+    let from = text.len() - text.trim_start().len();
+    let (before, after) = (text.get(..from), text.get(from + whole.len()..));
+    into.push_str(before.unwrap_or_default());
+    match is_name(whole) {
+        true => into.push_str(&inner),
+        false => {
+            into.push_str("<bdi class=\"run\">");
+            into.push_str(&inner);
+            into.push_str("</bdi>");
+        }
+    }
+    into.push_str(after.unwrap_or_default());
+}
+
+/// Elements whose text is no prose: their content stays as it is, since a mark in it would be shown, sent or lost.
+const BARE: [&str; 9] = ["head", "script", "style", "svg", "option", "textarea", "code", "bdi", "pre"];
+
+/// The name of the element that a tag opens, where its content stays as it is.
+fn bare(tag: &str) -> Option<&'static str> {
+    let name = tag.split(|letter: char| !letter.is_ascii_alphanumeric()).next()?;
+    BARE.into_iter().find(|bare| *bare == name)
+}
+
+/// The page with the names in its sentences marked as such.
+pub fn names(page: &str) -> String {
+    let mut done = String::with_capacity(page.len() + page.len() / 8);
+    let mut rest = page;
+    while let Some((text, after)) = rest.split_once('<') {
+        marked(text, &mut done);
+        done.push('<');
+        let Some((tag, content)) = after.split_once('>') else {
+            done.push_str(after);
+            return done;
+        };
+        done.push_str(tag);
+        done.push('>');
+        rest = content;
+        if let Some(name) = bare(tag) {
+            let end = content.find(&format!("</{name}")).unwrap_or(content.len());
+            let (inner, left) = content.split_at(end);
+            done.push_str(inner);
+            rest = left;
+        }
+    }
+    marked(rest, &mut done);
     done
 }
 
@@ -81,13 +103,32 @@ mod tests {
     use super::*;
 
     #[test]
-    fn names_in_headings_stay_whole_and_nothing_else_changes() {
-        let page = "<title>L-1</title><h1>The oldest is L-05293 in peroxide-1. <b>SET-04</b>: air-removal, &#60;x-1&#62; - 3</h1><p>L-2</p>";
-        let expected = "<title>L-1</title><h1>The oldest is <bdi>L-05293</bdi> in <bdi>peroxide-1</bdi>. <b><bdi>SET-04</bdi></b>: air-removal, &#60;<bdi>x-1</bdi>&#62; - 3</h1><p>L-2</p>";
+    fn names_in_sentences_stay_whole_and_nothing_else_changes() {
+        let page = "<head><title>L-1</title></head><h1>The oldest is L-05293 in peroxide-1. <b>SET-04</b>: air-removal, &#60;x-1&#62; - 3</h1><p class=\"a-1\">L-2</p>";
+        let expected = "<head><title>L-1</title></head><h1><bdi class=\"run\">The oldest is <bdi>L-05293</bdi> in <bdi>peroxide-1</bdi>.</bdi> <b><bdi>SET-04</bdi></b><bdi class=\"run\">: air-removal, &#60;<bdi>x-1</bdi>&#62; - 3</bdi></h1><p class=\"a-1\"><bdi>L-2</bdi></p>";
         assert_eq!(names(page), expected);
         let long = format!("<h1>{}-1</h1>", "a".repeat(30));
         assert_eq!(names(&long), long);
         let steps = "<ol class=\"track\"><li><span>into load L-7</span></li></ol>";
-        assert!(names(steps).contains("<span>into load <bdi>L-7</bdi></span>"));
+        assert!(names(steps).contains("<bdi class=\"run\">into load <bdi>L-7</bdi></bdi></span>"));
+    }
+
+    #[test]
+    fn what_is_drawn_chosen_or_typed_stays_as_it_is() {
+        for page in [
+            "<svg class=\"sign\"><title>T-1</title><text>T-1</text></svg>",
+            "<select><option value=\"T-1\">T-1</option></select>",
+            "<textarea rows=\"4\">T-1\nT-2</textarea>",
+            "<code>a-1</code><bdi>B-1</bdi>",
+            "<input value=\"T-1\">",
+            "<p>no end <b",
+        ] {
+            assert_eq!(names(page), page);
+        }
+        assert_eq!(
+            names("<button>Take back finding-0001</button>"),
+            "<button><bdi class=\"run\">Take back <bdi>finding-0001</bdi></bdi></button>"
+        );
+        assert_eq!(names("<svg><path/></svg>T-1"), "<svg><path/></svg><bdi>T-1</bdi>");
     }
 }

@@ -208,6 +208,50 @@ pub async fn form(
     (status, page)
 }
 
+/// The house's own picture of a model, from the form of its page: the model stays as it was but for its picture.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_model_page_takes_the_houses_own_picture() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    let model = json!({"do": "define_model", "model": "b-9", "family": "bronchoscope", "name": "Barrel 9", "route": "metal",
+        "dimensions": {"nominal": "8.5", "inner_diameter_mm": "8.4", "outer_diameter_mm": "9.2", "length_mm": 400},
+        "couplings": [{"end": "head", "system": "P9", "port": "proximal", "bore_mm": "8.4"}],
+        "limits": {"max_cycles": 500}, "assembly": {"order": 2, "edition": "2024", "note": "a quarter turn"}});
+    served.done(Role::Biomed, model).await;
+    let (_, before) = served.get("models/b-9").await;
+    let client = person(&served, Role::Biomed).await;
+    let (_, _, page) = open(&client, &served, "/models/b-9").await;
+    assert!(page.contains("No patient in the picture.") && page.contains("accept=\"image/jpeg,"), "{page}");
+    let token = csrf(&page);
+    let url = format!("{}/catalogue/picture", served.base);
+    let fields = [("csrf", token.as_str()), ("back", "/models/b-9"), ("model", "b-9")];
+    let raw = KINDS[0].0.to_vec();
+    let (status, page) = form(&client, &url, &fields, Some(&raw)).await;
+    let photo = sha256(&raw);
+    assert!(status == 200 && page.contains(&format!("src=\"/attachments/{photo}\"")), "{status} {page}");
+    let (_, after) = served.get("models/b-9").await;
+    assert_eq!(after["assembly"]["photo"], json!(photo));
+    let without = |mut model: Value| {
+        model["assembly"]["photo"] = Value::Null;
+        model.as_object_mut().expect("a model").remove("entry");
+        model
+    };
+    assert_eq!(without(after), without(before), "nothing else of it changed");
+    // What is no picture, no model, another's form or another role's keeps nothing.
+    assert_eq!(form(&client, &url, &fields, Some(b"<svg/>")).await.0, 422);
+    let nope = [("csrf", token.as_str()), ("model", "nope")];
+    assert_eq!(form(&client, &url, &nope, Some(KINDS[1].0)).await.0, 404);
+    let forged = [("csrf", "another"), ("model", "b-9")];
+    assert_eq!(form(&client, &url, &forged, Some(KINDS[1].0)).await.0, 403);
+    assert_eq!(fetch(&served, &sha256(KINDS[1].0)).await.status(), 404);
+    let desk = person(&served, Desk).await;
+    let (_, _, page) = open(&desk, &served, "/models/b-9").await;
+    assert!(!page.contains("/catalogue/picture"), "{page}");
+    assert_eq!(form(&desk, &url, &fields, Some(&raw)).await.0, 403);
+    served.sound().await;
+    served.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn the_load_page_takes_the_picture_with_the_readings() {
     let served = Served::start(Kind::Embedded).await;

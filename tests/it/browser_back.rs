@@ -161,7 +161,7 @@ async fn sheet(keys: &Keyboard, served: &Served, load: &str) {
     assert_eq!(answer.headers()[header::CONTENT_TYPE], "text/csv; charset=utf-8");
     let name = answer.headers()[header::CONTENT_DISPOSITION].to_str().expect("a name").to_string();
     assert!(name.contains(&format!("look-back-load-{load}-entry-")), "{name}");
-    let text = answer.text().await.expect("a text");
+    let text = super::served::whole(answer).await;
     let rows: Vec<&str> = text.lines().collect();
     let of = |kind: &str| rows.iter().filter(|row| row.starts_with(kind)).count();
     assert_eq!((of("row,origin"), of("load,"), of("part,"), of("exposure,")), (1, 1, 3, 3), "{text}");
@@ -203,7 +203,7 @@ pub async fn signed_in(served: &Served, person: &str) -> (reqwest::Client, Strin
     let form = [("site", served.site.as_str()), ("person", person), ("password", PASSWORD)];
     client.post(format!("{}/sign-in", served.base)).form(&form).send().await.expect("an answer");
     let page = client.get(format!("{}/look-back", served.base)).send().await.expect("an answer");
-    let csrf = hidden(&page.text().await.expect("a page"), "csrf").to_string();
+    let csrf = hidden(&super::served::whole(page).await, "csrf").to_string();
     (client, csrf)
 }
 
@@ -235,7 +235,7 @@ async fn hostile_addresses_and_texts_stay_texts() {
         let url = format!("{}{path}?{}", served.base, pairs.join("&"));
         let answer = client.get(url).send().await.expect("an answer");
         let status = answer.status().as_u16();
-        let text = answer.text().await.expect("a page");
+        let text = super::served::whole(answer).await;
         assert!(!text.contains("<script>alert") && !text.contains("<img src=x"), "{path} {query:?}: {text}");
         (status, text)
     };
@@ -283,7 +283,7 @@ async fn a_patient_is_asked_for_in_the_body_alone() {
     let post = async |fields: &[(&str, &str)]| {
         let url = format!("{}/look-back", served.base);
         let answer = client.post(url).form(fields).send().await.expect("an answer");
-        (answer.status().as_u16(), answer.text().await.expect("a page"))
+        (answer.status().as_u16(), super::served::whole(answer).await)
     };
     assert_eq!(post(&[("csrf", "another"), ("patient", "REF-4711")]).await.0, 403);
     assert_eq!(post(&[("csrf", &csrf), ("patient", &huge)]).await.0, 422);
@@ -292,7 +292,7 @@ async fn a_patient_is_asked_for_in_the_body_alone() {
     let (status, text) = post(&[("csrf", &csrf), ("patient", "REF-4711")]).await;
     assert!(status == 200 && text.contains("This patient was in 1 case, which opened 3 parts"), "{text}");
     let in_address = client.get(format!("{}/look-back?patient=REF-4711", served.base)).send().await;
-    let text = in_address.expect("an answer").text().await.expect("a page");
+    let text = super::served::whole(in_address.expect("an answer")).await;
     assert!(!text.contains("This patient was in"), "an address names no patient: {text}");
     let (_, sheet) = post(&[("csrf", &csrf), ("patient", "REF-4711"), ("as", "csv")]).await;
     assert!(sheet.starts_with("row,origin") && !sheet.contains("REF-4711"), "{sheet}");

@@ -150,7 +150,7 @@ impl Visit {
         let form =
             [("site", served.site.as_str()), ("person", &code.expect("a person")), ("password", PASSWORD)];
         let asked = client.post(format!("{base}/sign-in")).form(&form).send().await.expect("an answer");
-        let page = asked.text().await.expect("a page");
+        let page = super::served::whole(asked).await;
         let csrf = hidden(&page, "csrf").to_string();
         Visit { client, base, csrf }
     }
@@ -161,7 +161,7 @@ impl Visit {
         let answer = asked.send().await.expect("an answer");
         let tag = answer.headers().get(header::ETAG).and_then(|tag| tag.to_str().ok());
         let tag = tag.unwrap_or_default().to_string();
-        (answer.status(), tag, answer.text().await.expect("a page"))
+        (answer.status(), tag, super::served::whole(answer).await)
     }
 
     async fn post(&self, path: &str, fields: &[(&str, &str)]) -> (StatusCode, String, String) {
@@ -170,7 +170,7 @@ impl Visit {
         let answer =
             self.client.post(format!("{}{path}", self.base)).form(&all).send().await.expect("an answer");
         let at = answer.url().path().to_string();
-        (answer.status(), at, answer.text().await.expect("a page"))
+        (answer.status(), at, super::served::whole(answer).await)
     }
 }
 

@@ -230,7 +230,7 @@ async fn the_desk_hears_what_was_reported_and_the_reporter_what_became_of_it() {
     let (_, text) = form_with_picture(&scrub, &url, &fields, Some(PNG)).await;
     assert!(text.contains("<img class=\"photo\"") && text.contains("No patient in the picture."), "{text}");
     let (status, text) = form_with_picture(&scrub, &url, &fields, Some(b"%PDF-1.7 of an order")).await;
-    assert!(status == 422 && text.contains("A defect report takes pictures"), "{status} {text}");
+    assert!(status == 422 && text.contains("Only pictures are taken here"), "{status} {text}");
     let (status, _) = form_with_picture(&scrub, &url, &fields, Some(b"words")).await;
     assert_eq!(status, 422, "what is no picture is told so");
     served.done(Charge, json!({"do": "close_count", "case": "K-1"})).await;

@@ -97,6 +97,52 @@ fn pages(pdf: &[u8]) -> usize {
     text.matches("/Type /Page").count() - text.matches("/Type /Pages").count()
 }
 
+/// Parts, cases and loads of a recall on paper: more stand on a sheet than on the screen, and none is left out.
+async fn recall_prints(keys: Keyboard, served: Arc<Served>) {
+    sign_in(&keys, &served, "/recalls/recall-0001").await;
+    keys.says("h1", &["recall-0001 of steriliser-1"]).await;
+    for (name, width, height) in [("A4", 21.0, 29.7), ("Letter", 21.59, 27.94)] {
+        let size = PrintSize { width, height };
+        let settings = PrintConfigurationBuilder::default().size(size).build().expect("a size");
+        let pdf = keys.client.print(settings).await.expect("a print");
+        assert_eq!(pages(&pdf), 1, "{name}");
+    }
+    // What a fold hides on the screen stands on paper in words.
+    let paper = "return document.querySelector('.recall ul.on-paper').textContent;";
+    let told = keys.client.execute(paper, Vec::new()).await.expect("words");
+    assert!(told.as_str().is_some_and(|told| told.contains("wiped and seen")), "{told}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_recall_prints_close_and_whole() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    for n in 0..2 {
+        if n > 0 {
+            let test = json!({"do": "record_machine_test", "machine": "steriliser-1", "test": "air_removal", "passed": true});
+            drop(served.post(Role::Desk, test).await);
+        }
+        served.round("SET-1").await;
+        let start = (chrono::Utc::now() + chrono::TimeDelta::minutes(1)).to_rfc3339();
+        let case = format!("K-{n}");
+        let plan =
+            json!({"do": "plan_case", "case": case, "start": start, "minutes": 60, "needs": ["adult"]});
+        served.done(Role::Charge, plan).await;
+        served.done(Role::Charge, json!({"do": "issue", "case": case, "scan": ["SET-1"]})).await;
+        served.done(Role::Clinician, json!({"do": "open", "case": case, "scan": ["SET-1"]})).await;
+        served.done(Role::Clinician, json!({"do": "close_count", "case": case})).await;
+    }
+    served.round("SET-1").await;
+    served
+        .done(Role::Lead, json!({"do": "recall", "machine": "steriliser-1", "reason": "a door seal"}))
+        .await;
+    let answer = json!({"do": "answer_recall", "recall": "recall-0001", "scan": ["B-1"], "then": "clear", "outcome": "wiped and seen"});
+    served.done(Role::Infection, answer).await;
+    let who = served.house.add_person(&served.site, Some("p-1"), "Person One", Role::Infection, PASSWORD);
+    who.await.expect("a person");
+    walk(served, recall_prints).await;
+}
+
 async fn prints(keys: Keyboard, served: Arc<Served>) {
     let (_, loads) = served.get("loads?limit=1000").await;
     let all = loads["items"].as_array().expect("loads").iter();

@@ -60,13 +60,13 @@ fn fields_that_came_later_are_kept_too() {
             json!({"load": "l", "by": {"readings": {"second_reader": "lead-1", "photo": photo}}, "passed": true,
                    "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.942993Z"}),
         ),
-        ("policy_set", json!({"solution_record": true})),
-        ("policy_set", json!({"undo_minutes": 15, "check_lines": ["foot switch"]})),
+        ("policy_set", json!({"solution_record": true, "undo_minutes": 15, "check_lines": ["foot switch"]})),
         (
             "count_closed",
             json!({"case": "K-1", "parts": [], "pieces": ["F-1"], "others": [{"line": "swabs", "in": 5, "out": 4}]}),
         ),
         ("found", json!({"asset": "F-1", "turn": 2, "piece": true})),
+        ("case_changed", json!({"case": "K-1", "technique_not_decided": true})),
     ] {
         let read = Event::read(kind, 1, event.clone()).expect("an event of this kind");
         assert_eq!(read.to_value().expect("a value"), event, "{kind}");

@@ -35,7 +35,7 @@ impl Reader<'_> {
     /// What the page offers is what is sent: each name stands in a field of its form.
     async fn offers(&self, command: &str, names: &[&str]) {
         let answer = self.client.get(format!("{}/findings", self.served.base)).send().await;
-        let page = answer.expect("an answer").text().await.expect("a page");
+        let page = super::served::whole(answer.expect("an answer")).await;
         let mark = format!("name=\"do\" value=\"{command}\"");
         let form = page.split("<form").find(|form| form.contains(&mark));
         let form = form.unwrap_or_else(|| panic!("no form for {command}: {page}"));

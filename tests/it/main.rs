@@ -74,6 +74,7 @@ mod release_safe;
 mod role;
 mod room;
 mod room_count;
+mod said;
 mod served;
 mod setup_sheet;
 mod simulate;

@@ -280,5 +280,5 @@ impl Served {
 /// The text of a page, without the marks that keep names whole.
 pub async fn whole(answer: reqwest::Response) -> String {
     let page = answer.text().await.expect("a page");
-    page.replace("<bdi>", "").replace("</bdi>", "")
+    page.replace("<bdi class=\"run\">", "").replace("<bdi>", "").replace("</bdi>", "")
 }

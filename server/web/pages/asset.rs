@@ -54,6 +54,8 @@ pub struct Hold {
     pub reason: String,
     pub since: String,
     pub by: String,
+    /// The open recall whose hold it is: its answers alone lift it.
+    pub recall: Option<(String, String)>,
     pub may_lift: bool,
     /// Who may, for those who may not.
     pub lifters: String,
@@ -134,7 +136,9 @@ fn facts(state: &State, asset: &Asset, now: Time) -> Vec<(&'static str, String)>
     all.extend(line(&asset.location).filter(|_| asset.stage == Stage::Ready).map(|place| ("Place", place)));
     all.extend(asset.acquired.map(|day| ("Acquired", date(day))));
     if let Some(load) = &asset.load {
-        all.push(("Made ready by", format!("load {load}")));
+        let found = state.loads.get(load).map(|load| super::say::of_load_now(state, load));
+        let recalled = found.filter(|say| say.is("held")).map(|_| ", which is recalled").unwrap_or_default();
+        all.push(("Made ready by", format!("load {load}{recalled}")));
     }
     if asset.stage.in_pack() && asset.load.is_some() {
         let until = asset.sterile_until.map_or_else(|| "while the pack is intact".to_string(), date);
@@ -171,6 +175,9 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
             reason: hold.reason.clone(),
             since: time(state, hold.placed_at, now),
             by: hold.placed_by.clone(),
+            recall: state.recalls.values().find(|recall| recall.hold == hold.hold && recall.is_open()).map(
+                |recall| (format!("/recalls/{}", segment(recall.recall.as_str())), recall.recall.to_string()),
+            ),
             may_lift: hold.kind.lifted_by().contains(&role),
             lifters: {
                 let roles = hold.kind.lifted_by().iter().map(|role| role.words().to_string());

@@ -7,7 +7,7 @@ use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 
-use super::folded::{Folded, folded};
+use super::folded::{Folded, ahead, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
@@ -57,7 +57,10 @@ pub struct MissingRow {
     pub href: String,
     pub called: String,
     pub case: String,
+    /// Since when, and who told of it.
     pub since: String,
+    /// Who named the outcome, and when.
+    pub named: String,
     pub loud: bool,
     pub say: Say,
 }
@@ -69,6 +72,8 @@ pub struct Facts {
     pub missing: Vec<MissingRow>,
     pub today: Vec<CaseRow>,
     pub tomorrow: Vec<CaseRow>,
+    /// The cases of tomorrow, those that stand alike together.
+    pub ahead: Vec<Folded>,
     pub reserves: Vec<ReserveRow>,
     pub sets: Vec<SetRow>,
     /// The names of the sets that are simply ready: a wall has no room for a row of each.
@@ -211,7 +216,8 @@ fn set_row(state: &State, set: &BoardSet, now: Time) -> SetRow {
 }
 
 fn missing_row(state: &State, part: &BoardMissing, now: Time) -> MissingRow {
-    let outcome = state.missing.get(&part.asset).and_then(|known| known.outcome);
+    let known = state.missing.get(&part.asset);
+    let outcome = known.and_then(|known| known.outcome);
     let told = outcome.map(|outcome| format!(", {}", outcome.words())).unwrap_or_default();
     MissingRow {
         href: match &part.case {
@@ -223,19 +229,27 @@ fn missing_row(state: &State, part: &BoardMissing, now: Time) -> MissingRow {
             false => part_title(state, &part.asset),
         },
         case: part.case.as_ref().map(|case| format!("case {case}")).unwrap_or_default(),
-        since: time(state, part.since, now),
+        since: theatre::reported(state, part.since, known.map(|it| it.told_by.as_str()), now),
+        named: known
+            .map(|it| theatre::named(state, it.named_by.as_deref(), it.named_at, now))
+            .unwrap_or_default(),
         loud: part.loud,
         say: Say::new("missing", "stop", format!("not accounted for{told}")),
     }
 }
 
 fn line_row(state: &State, line: &BoardLine, now: Time) -> MissingRow {
+    let case = state.cases.get(&line.case);
+    let it = case.and_then(|case| case.others.iter().find(|it| it.line.0 == line.line));
     let told = line.outcome.map(|outcome| format!(", {}", outcome.words())).unwrap_or_default();
     MissingRow {
         href: format!("/cases/{}#missing", segment(line.case.as_str())),
         called: format!("{} {}", line.lacks, line.line),
         case: format!("case {}", line.case),
-        since: time(state, line.since, now),
+        since: theatre::reported(state, line.since, it.and_then(|it| it.told_by.as_deref()), now),
+        named: it
+            .map(|it| theatre::named(state, it.named_by.as_deref(), it.named_at, now))
+            .unwrap_or_default(),
         loud: line.loud,
         say: Say::new("missing", "stop", format!("not accounted for{told}")),
     }
@@ -267,13 +281,15 @@ impl Facts {
         let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
         let ready: Vec<String> =
             sets.iter().filter(|row| row.say.is("ready")).map(|row| row.set.clone()).collect();
+        let tomorrow: Vec<CaseRow> = day(false);
         Facts {
+            ahead: ahead(&tomorrow),
             heading: headline(state, board, now),
             ready: ready_sets(board),
             loud: missing.iter().filter(|part| part.loud).count(),
             missing,
             today: day(true),
-            tomorrow: day(false),
+            tomorrow,
             reserves: board.reserves.iter().map(|reserve| reserve_row(state, reserve)).collect(),
             folded: folded(&sets),
             sets,
@@ -281,6 +297,17 @@ impl Facts {
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
             zone: state.zone.name(),
+        }
+    }
+}
+
+impl Facts {
+    /// How close the rows of a wall stand, so that the day's cases fit: board.js goes on from here where they do not.
+    pub fn density(&self) -> &'static str {
+        match self.today.len().max(self.folded.len() + self.reserves.len() + 3) {
+            0..=8 => "",
+            9..=12 => " dense-1",
+            _ => " dense-2",
         }
     }
 }
@@ -308,7 +335,7 @@ impl WallPage {
 /// names of sheets, who looks at it.
 fn current(headers: &HeaderMap, template: &impl Template) -> Response {
     let text = match template.render() {
-        Ok(text) => text,
+        Ok(text) => crate::web::unbroken::names(&text),
         Err(error) => {
             let operation = operation();
             tracing::error!(operation, %error, "a template does not render");

@@ -161,7 +161,8 @@ fn facts(state: &State, case: &Case, visitor: &Visitor) -> Vec<(&'static str, St
         ),
     ];
     all.extend(case.room.as_ref().map(|room| ("Room", room.0.clone())));
-    all.extend(case.technique.map(|technique| ("Technique", capital(technique.words()))));
+    let technique = case.technique.map_or("not decided", |technique| technique.words());
+    all.push(("Technique", capital(technique)));
     let needs: Vec<String> = case.needs.iter().map(|sheet| sheet_name(state, sheet)).collect();
     all.push(("Needs", if needs.is_empty() { "nothing yet".into() } else { listed(&needs) }));
     all.push(("Known risk", capital(case.risk.words())));
@@ -176,7 +177,7 @@ fn before(state: &State, case: &Case) -> Before {
         start: local(state, case),
         minutes: case.minutes,
         room: case.room.as_ref().map(|room| room.0.clone()).unwrap_or_default(),
-        technique: case.technique.map(|technique| technique.name()).unwrap_or_default(),
+        technique: case.technique.map_or("not_decided", |technique| technique.name()),
         risk: case.risk.name(),
         needs: case.needs.iter().map(ToString::to_string).collect(),
     }

@@ -154,18 +154,26 @@ impl DeskPage {
 
 /// Everything that is looked for without a named outcome.
 fn missed(state: &State, now: Time) -> Vec<String> {
-    let since = |at: Time, case: Option<&crate::domain::id::Id>| {
+    let since = |at: Time, case: Option<&crate::domain::id::Id>, by: Option<&str>| {
         let case = case.map(|case| format!(", case {case}")).unwrap_or_default();
-        format!("{case}, since {}", shared::when(state, at, now))
+        format!("{case}, since {}", super::theatre::reported(state, at, by, now))
     };
     let loud = state.missing.values().filter(|it| it.over_at.is_none() && it.outcome.is_none());
     // What may have stayed in a patient comes before what was missed without a case.
     let mut loud: Vec<_> = loud.collect();
     loud.sort_by_key(|it| (it.case.is_none(), std::cmp::Reverse(it.since)));
-    let parts = loud.into_iter().map(|it| format!("{}{}", it.what(state), since(it.since, it.case.as_ref())));
+    let parts = loud
+        .into_iter()
+        .map(|it| format!("{}{}", it.what(state), since(it.since, it.case.as_ref(), Some(&it.told_by))));
     let lines = state.lines_not_back().into_iter().filter(|line| line.loud);
-    let lines =
-        lines.map(|line| format!("{} {}{}", line.lacks, line.line, since(line.since, Some(&line.case))));
+    let told_by = |line: &crate::domain::board::BoardLine| {
+        let others = state.cases.get(&line.case).map(|case| case.others.as_slice()).unwrap_or_default();
+        others.iter().find(|it| it.line.0 == line.line)?.told_by.clone()
+    };
+    let lines = lines.map(|line| {
+        let since = since(line.since, Some(&line.case), told_by(&line).as_deref());
+        format!("{} {}{since}", line.lacks, line.line)
+    });
     parts.chain(lines).collect()
 }
 

@@ -10,8 +10,9 @@ use super::plot::ink::{Anchor, Ink, Point, escaped};
 
 /// The width of every drawing, in its own units: a phone shows it at about its size.
 const WIDTH: f64 = 360.0;
-const FONT: f64 = 14.0;
-const SMALL: f64 = 12.0;
+const FONT: f64 = 16.0;
+/// The smallest lettering: 13 px on a phone of 360 px, and 7 pt where three drawings stand beside each other on A4.
+const SMALL: f64 = 15.0;
 
 /// A length as people read it: hundredths at most.
 pub fn mm(length: f64) -> String {
@@ -75,6 +76,10 @@ mod tests {
         let classes: std::collections::BTreeSet<String> =
             rules.iter().flat_map(|(before, _)| selectors(before)).filter_map(|it| inside(&it)).collect();
         assert!(classes.contains("headstack") && classes.contains("disc"), "{classes:?}");
+        // Nor does a page take looks from what a drawing in it has.
+        for class in &classes {
+            assert!(!sheet.contains(&format!(":has(.{class})")), "{class}");
+        }
         for (before, set) in &rules {
             let sized = set.split(';').any(|it| {
                 matches!(it.split(':').next().unwrap_or_default().trim(), "width" | "height" | "transform")
@@ -84,6 +89,16 @@ mod tests {
                 assert!(!classes.contains(class), "{selector} {{{set}}}");
             }
         }
+    }
+
+    /// Three drawings beside each other on A4 with margins of 10 mm and gaps of 4 mm, and one on a phone with margins of
+    /// 16 px: lettering of 7 pt and of 12 px can be read (common practice for labels of drawings).
+    #[test]
+    fn lettering_can_be_read_on_paper_and_on_a_phone() {
+        let (third_mm, phone_px) = ((210.0 - 20.0 - 8.0) / 3.0, 360.0 - 32.0);
+        let points = SMALL * third_mm / WIDTH / 25.4 * 72.0;
+        assert!(points >= 7.0, "{points} pt");
+        assert!(SMALL * phone_px / WIDTH >= 12.0);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use axum::extract::Query;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::say::{Say, of_asset};
+use super::say::{Say, of_asset, of_load_now};
 use super::shared::{Page, date, segment, when};
 use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED, REPORTED};
 use crate::domain::state::State;
@@ -72,8 +72,8 @@ fn measured(item: &DueItem) -> String {
 
 fn row(state: &State, item: &DueItem, now: Time) -> Row {
     let why = format!("{}: {}", call(item.why), item.words());
-    // What is due by a day that is still to come has no since.
-    let since = item.since.map(|at| match at > now {
+    // What is due by a day that is still to come has no since, and a countersignature is due on a day, not at an hour.
+    let since = item.since.map(|at| match at > now || item.why == COUNTERSIGNATURE {
         true => format!("by {}", date(at.date(state.zone))),
         false => when(state, at, now),
     });
@@ -93,7 +93,7 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
             href: format!("/loads/{}", segment(load.as_str())),
             called: format!("Load {load}"),
             detail: item.machine.as_ref().map(|id| id.to_string()).unwrap_or_default(),
-            say: Say::plain("released"),
+            say: state.loads.get(load).map_or_else(|| Say::plain(""), |it| of_load_now(state, it)),
             ..plain
         };
     }
@@ -176,6 +176,10 @@ mod tests {
         let text = sample::show("due-signed", &DuePage::of(&alone, &Asked::default()));
         // What is due by a day that is to come has no since, and a load's name leads to the load.
         assert!(text.contains(">by 4 March 2026<") && text.contains("href=\"/loads/S-311\""), "{text}");
+        // On the day itself, and after it, no hour is told: it is due on that day.
+        let later = crate::web::visitor::Visitor { now: alone.now.plus_minutes(3 * 24 * 60), ..alone };
+        let text = sample::show("due-overdue", &DuePage::of(&later, &Asked::default()));
+        assert!(text.contains(">by 4 March 2026<") && !text.contains("00:00"), "{text}");
         let far = Asked { after: Some("99999999999999999999".into()) };
         sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
     }

@@ -7,7 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::handover::{self, Odd};
-use super::say::Say;
+use super::say::{Say, of_release};
 use super::shared::{Page, count, listed, segment, when};
 use crate::domain::event::Entry;
 use crate::domain::exception::Month;
@@ -47,7 +47,8 @@ pub struct Kind {
 /// How often a person set a rule aside, broke one or told something late.
 pub struct Times {
     pub way: &'static str,
-    pub code: String,
+    /// The rule, or why it was told late, in a sentence.
+    pub rule: String,
     pub person: String,
     pub count: u32,
 }
@@ -85,6 +86,7 @@ impl Asked {
 
 fn row(state: &State, load: &Load, say: Say, why: String, closed: String, now: Time) -> Row {
     let by = load.decided_by.as_deref().unwrap_or_default();
+    let say = of_release(state, load, say);
     Row {
         href: format!("/loads/{}", segment(load.load.as_str())),
         load: load.load.to_string(),
@@ -246,7 +248,7 @@ impl ExceptionPage {
         let counted = odd::counts(&odd::beside(entries)).into_iter();
         let times = counted.map(|it| Times {
             way: it.way.words(),
-            code: it.code.replace('_', " "),
+            rule: super::rules::told(it.way, &it.code),
             person: it.person,
             count: it.count,
         });

@@ -54,6 +54,8 @@ pub struct MissingRow {
     pub case: String,
     /// Empty while nobody has named one.
     pub outcome: &'static str,
+    /// Who named it, and when.
+    pub named: String,
     /// The part is here; a piece of it is looked for.
     pub piece: bool,
 }
@@ -131,6 +133,7 @@ pub fn missing(state: &State, now: Time) -> Vec<MissingRow> {
             by: it.told_by.clone(),
             case: it.case.as_ref().map(ToString::to_string).unwrap_or_default(),
             outcome: it.outcome.map(SearchOutcome::words).unwrap_or_default(),
+            named: super::theatre::named(state, it.named_by.as_deref(), it.named_at, now),
             piece: !state.assets.get(&it.asset).is_some_and(|asset| asset.missing),
         })
         .collect()

@@ -1,24 +1,40 @@
-//! The sets that stand alike, told together: a wall has no room for a row of each.
+//! What stands alike, told together: a wall has no room for a row of each.
 
-use super::board::SetRow;
+use super::board::{CaseRow, SetRow};
 use super::say::Say;
 
-/// The sets that stand alike, in one line of the wall.
+/// The sets or the cases that stand alike, in one line of the wall.
 pub struct Folded {
     pub say: Say,
-    pub sets: Vec<String>,
+    pub names: Vec<String>,
 }
 
-/// What is not simply ready, in the order of the board; what stands alike stands together.
-pub fn folded(sets: &[SetRow]) -> Vec<Folded> {
+fn fold(rows: impl Iterator<Item = (Say, String)>) -> Vec<Folded> {
     let mut all: Vec<Folded> = Vec::new();
-    for row in sets.iter().filter(|row| !row.say.is("ready")) {
-        let alike = |it: &&mut Folded| it.say.sign == row.say.sign && it.say.words == row.say.words;
+    for (say, name) in rows {
+        let alike = |it: &&mut Folded| it.say.sign == say.sign && it.say.words == say.words;
         match all.iter_mut().find(alike) {
-            Some(it) => it.sets.push(row.set.clone()),
-            None => all.push(Folded { say: row.say.clone(), sets: vec![row.set.clone()] }),
+            Some(it) => it.names.push(name),
+            None => all.push(Folded { say, names: vec![name] }),
         }
     }
+    all
+}
+
+/// The sets that are not simply ready, in the order of the board.
+pub fn folded(sets: &[SetRow]) -> Vec<Folded> {
+    let rows = sets.iter().filter(|row| !row.say.is("ready"));
+    fold(rows.map(|row| (row.say.clone(), row.set.clone())))
+}
+
+/// The cases of a day that is to come, those that are not ready first: by their hour, with what keeps them.
+pub fn ahead(cases: &[CaseRow]) -> Vec<Folded> {
+    let name = |row: &CaseRow| match row.say.is("ready") || row.brief.is_empty() {
+        true => format!("{} {}", row.start, row.case),
+        false => format!("{} {} ({})", row.start, row.case, row.brief),
+    };
+    let mut all = fold(cases.iter().map(|row| (row.say.clone(), name(row))));
+    all.sort_by_key(|it| it.say.is("ready"));
     all
 }
 
@@ -43,6 +59,6 @@ mod tests {
             row("C1", Say::new("out", "ink", "out, case K-1")),
         ];
         let all = folded(&rows);
-        assert_eq!(all.iter().map(|it| it.sets.join(" ")).collect::<Vec<_>>(), ["CAM1 CAM3", "C1"]);
+        assert_eq!(all.iter().map(|it| it.names.join(" ")).collect::<Vec<_>>(), ["CAM1 CAM3", "C1"]);
     }
 }

@@ -8,8 +8,8 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::finding::{self, FindingRow, MissingRow, RepairRow};
-use super::say::{Say, of_load};
-use super::shared::{Page, capital, count, listed, segment, some_of, time, to_second, when};
+use super::say::{Say, of_load_now};
+use super::shared::{Page, capital, count, listed, segment, some_of, time, when};
 use super::theatre::LostLine;
 use super::told;
 use crate::app::house::{House, Unavailable};
@@ -96,7 +96,7 @@ fn loads(state: &State, now: Time) -> Vec<Item> {
         called: load.load.to_string(),
         detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
         since: time(state, load.started_at, now),
-        say: of_load(load),
+        say: of_load_now(state, load),
     };
     open.into_iter().map(item).collect()
 }
@@ -210,7 +210,7 @@ pub fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
         let told = told::entry(entry);
         Odd {
             seq: entry.seq,
-            at: to_second(state, entry.at, now),
+            at: when(state, entry.at, now),
             by: entry.actor.clone(),
             what: told.what,
             beside: told.beside,

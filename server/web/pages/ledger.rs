@@ -5,7 +5,7 @@ use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::shared::{Page, to_second, when};
+use super::shared::{Page, when};
 use super::told;
 use crate::domain::event::Entry;
 use crate::domain::state::State;
@@ -48,8 +48,8 @@ fn row(state: &State, entry: &Entry, leaf: &str, now: Time) -> Row {
     let late = entry.recorded_at.since_s(entry.at) >= 60;
     Row {
         seq: entry.seq,
-        at: to_second(state, entry.at, now),
-        recorded: if late { to_second(state, entry.recorded_at, now) } else { String::new() },
+        at: when(state, entry.at, now),
+        recorded: if late { when(state, entry.recorded_at, now) } else { String::new() },
         by: entry.actor.clone(),
         station: entry.station.clone().unwrap_or_default(),
         what: told.what,

@@ -265,7 +265,7 @@ mod tests {
         );
         assert!(answered(&[("case", "K-7")]).contains("Case K-7 opened 6 parts"));
         let window = [("machine", "ST-1"), ("from", "2026-03-03T00:00"), ("to", "2026-03-03T23:59")];
-        assert!(answered(&window).contains("Machine ST-1 from 3 March 2026, 00:00:00"));
+        assert!(answered(&window).contains("Machine ST-1 from 3 March 2026, 00:00"));
         let none =
             sample::show("lookback-ask", &LookbackPage::of(&sample::busy::visitor(), Typed::default()));
         assert!(none.contains("1 look-back is open"), "{none}");

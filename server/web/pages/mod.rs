@@ -2,6 +2,7 @@
 
 pub mod headline;
 pub mod refused;
+mod rules;
 pub mod say;
 pub mod shared;
 pub mod theatre;
@@ -69,6 +70,7 @@ pub mod room;
 pub mod set;
 pub mod set_count;
 pub mod sets;
+mod setup_alike;
 mod setup_drawings;
 mod setup_forms;
 mod setup_open;

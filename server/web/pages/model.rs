@@ -55,6 +55,8 @@ pub struct ModelPage {
     /// The models that it may be tried with: code and words.
     pub others: Vec<(String, String)>,
     pub parts: usize,
+    /// Where the house's own picture of it is.
+    pub photo: String,
 }
 
 fn tried(state: &State, model: &Model, now: Time) -> Vec<TriedRow> {
@@ -129,6 +131,7 @@ impl ModelPage {
             nearly: nearly.iter().map(|it| other(state, it)).collect(),
             tried: tried(state, model, visitor.now),
             others: others(state, model),
+            photo: model.photo().map(|sha| format!("/attachments/{sha}")).unwrap_or_default(),
             parts,
         }
     }

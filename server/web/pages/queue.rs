@@ -151,7 +151,7 @@ impl QueuePage {
             .map(|load| Running {
                 href: format!("/loads/{}", segment(load.load.as_str())),
                 load: load.load.to_string(),
-                say: super::say::of_load(load),
+                say: super::say::of_load_now(state, load),
                 expected: super::loads::expected(state, load, now),
                 since: when(state, load.started_at, now),
             })

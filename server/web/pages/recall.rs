@@ -4,7 +4,9 @@ use askama::Template;
 use axum::extract::{self, Path, Query};
 use axum::response::Response;
 
-use super::recall_rows::{COLUMNS, CaseRow, Group, LoadRow, PartRow, cases, grouped, loads, parts, sheet};
+use super::recall_rows::{
+    COLUMNS, CaseRow, Group, LoadRow, PartRow, cases, grouped, loads, parts, sheet, told_together,
+};
 use super::shared::{Done, Page, count, segment, some_of, when};
 use crate::domain::affected::{Affected, Fate, affected};
 use crate::domain::id::Id;
@@ -33,6 +35,8 @@ pub struct RecallPage {
     /// Where its loads are ticked that stay recalled.
     pub narrow: String,
     pub answered: Vec<PartRow>,
+    /// The same for paper: what became of them and how they stand, and which parts.
+    pub answered_told: Vec<(String, String)>,
     pub cases: Vec<CaseRow>,
     pub cases_open: usize,
     pub loads: Vec<LoadRow>,
@@ -158,6 +162,7 @@ impl RecallPage {
             whole: to_answer.is_empty() && cases_open == 0,
             facts: facts(state, recall, now),
             to_answer,
+            answered_told: told_together(&answered),
             answered,
             cases,
             cases_open,

@@ -71,6 +71,17 @@ impl Group {
     }
 }
 
+/// Parts that came to the same, told together: what became of them, their answer and how they stand, and their names.
+pub fn told_together(rows: &[PartRow]) -> Vec<(String, String)> {
+    let mut all: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for row in rows {
+        let answer = if row.answer.is_empty() { String::new() } else { format!("; {}", row.answer) };
+        let told = format!("{}{answer}; now {}", row.fate, row.say.words);
+        all.entry(told).or_default().push(&row.asset);
+    }
+    all.into_iter().map(|(told, names)| (told, names.join(", "))).collect()
+}
+
 /// The rows by set, those in no set last.
 pub fn grouped(state: &State, rows: Vec<PartRow>) -> Vec<Group> {
     let mut sets: BTreeMap<(bool, String), Vec<PartRow>> = BTreeMap::new();

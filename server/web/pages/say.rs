@@ -142,8 +142,8 @@ pub fn of_set(state: &State, status: &SetStatus, now: Time) -> Say {
     }
 }
 
-/// How a load stands.
-pub fn of_load(load: &Load) -> Say {
+/// How a load stands by itself.
+fn of_load(load: &Load) -> Say {
     let passed = load.judged.as_ref().map(|judged| judged.passed);
     match (load.status, passed) {
         (LoadStatus::Released, _) if load.waits_for_countersignature() => {
@@ -159,15 +159,26 @@ pub fn of_load(load: &Load) -> Say {
 
 /// How a load stands where its recall is known too: one that was released and is recalled is not "released".
 pub fn of_load_now(state: &State, load: &Load) -> Say {
-    let recalled = |open: bool| {
-        let mut these = state.recalls.values().filter(|it| it.loads.contains(&load.load));
-        these.any(|it| it.is_open() == open)
-    };
     match load.status {
-        LoadStatus::Released if recalled(true) => Say::held("recalled; it was released"),
-        LoadStatus::Released if recalled(false) => {
+        LoadStatus::Released if recalled(state, load, true) => Say::held("recalled; it was released"),
+        LoadStatus::Released if recalled(state, load, false) => {
             Say::plain("released; it was recalled, and that is closed")
         }
-        _ => of_load(load),
+        LoadStatus::Released | LoadStatus::Rejected | LoadStatus::Judged | LoadStatus::Running => {
+            of_load(load)
+        }
+    }
+}
+
+fn recalled(state: &State, load: &Load, open: bool) -> bool {
+    let mut these = state.recalls.values().filter(|it| it.loads.contains(&load.load));
+    these.any(|it| it.is_open() == open)
+}
+
+/// What is said of a load that was released and waits for somebody's answer: that it is recalled comes first.
+pub fn of_release(state: &State, load: &Load, say: Say) -> Say {
+    match load.status == LoadStatus::Released && recalled(state, load, true) {
+        true => Say::held(format!("recalled; {}", say.words)),
+        false => say,
     }
 }

@@ -55,10 +55,20 @@ pub fn lumens(fit: &Fit) -> Vec<Drawing> {
     fit.together.iter().enumerate().map(|(at, group)| lumen(fit, group, at)).collect()
 }
 
+/// What a telescope goes in through: the cap on its opening, or the part whose opening it is where none sits there.
+fn mouth(fit: &Fit, telescope: usize) -> String {
+    let through = fit.parts.get(telescope).and_then(|part| part.through.as_ref());
+    let on = through.and_then(|end| fit.joints.iter().find(|joint| joint.inner == *end));
+    let outermost = on.map(|joint| joint.outer_part).or(through.map(|end| end.part));
+    let family = outermost.and_then(|at| fit.parts.get(at)).map(|part| short_family(part.family));
+    family.map_or_else(|| "the opening".into(), |family| format!("the {family}"))
+}
+
 fn reach(fit: &Fit, telescope: &TelescopeAt, at: usize) -> Drawing {
     let position = |at: &crate::domain::fit::Position| At { out_mm: at.out_mm, tip_mm: at.tip_mm };
     let drawn = Reach {
         telescope: called_at(fit, telescope.part),
+        mouth: mouth(fit, telescope.part),
         barrel: barrel(fit).map(called).unwrap_or_default(),
         working_length_mm: telescope.working_length_mm,
         barrel_mm: telescope.barrel_length_mm,

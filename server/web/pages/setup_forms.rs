@@ -63,6 +63,20 @@ pub fn wish(state: &State, wish: Option<&Wish>) -> WishForm {
     }
 }
 
+/// The models of the parts, each once, in the order of assembly.
+pub fn models(fit: &Fit) -> Vec<(String, String)> {
+    let mut order: Vec<_> = fit.parts.iter().collect();
+    order.sort_by_key(|part| part.step);
+    let mut all: Vec<(String, String)> = Vec::new();
+    for part in order {
+        let model = part.model.to_string();
+        if !all.iter().any(|(known, _)| *known == model) {
+            all.push((model, format!("{} ({})", part.name, part.family.words())));
+        }
+    }
+    all
+}
+
 /// A joint that nobody has tried, with what its form sends.
 pub struct Untried {
     pub sentence: String,

@@ -1,6 +1,7 @@
 //! What to open for a case, as lines of its set-up sheet.
 
 use super::say::Say;
+use super::setup_alike;
 use super::shared::{capital, listed, segment};
 use crate::domain::readiness::SetReadiness;
 use crate::domain::setup_sheet::{Offer, SetUpSheet};
@@ -63,9 +64,8 @@ pub fn rows(sheet: &SetUpSheet) -> Vec<OpenRow> {
 }
 
 fn open(sets: impl Iterator<Item = String>, loose: impl Iterator<Item = String>) -> String {
-    let mut words: Vec<String> = sets.map(|set| format!("set {set}")).collect();
-    words.extend(loose.map(|part| format!("{part}, which lies in no set")));
-    if words.is_empty() { String::new() } else { format!("Open {}.", listed(&words)) }
+    let loose: Vec<String> = loose.collect();
+    setup_alike::to_open(sets.map(|set| format!("set {set}")).collect(), &loose).unwrap_or_default()
 }
 
 /// What is opened for one offer by itself.

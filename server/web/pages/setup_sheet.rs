@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
 
+use super::setup_alike;
 use super::setup_drawings::{self, Drawing};
 use super::setup_forms::{self, Untried, WishForm};
 use super::setup_open::{self, OpenRow};
@@ -50,6 +51,8 @@ pub struct FitView {
     pub openings: Vec<Line>,
     pub untried: Vec<Untried>,
     pub has_photos: bool,
+    /// The models of its parts, with their names, for whoever has a picture of one.
+    pub models: Vec<(String, String)>,
 }
 
 #[derive(Template)]
@@ -61,6 +64,8 @@ pub struct SetupSheetPage {
     pub heading: String,
     pub start: String,
     pub technique: String,
+    /// As the form sends it.
+    pub technique_code: &'static str,
     /// For jet ventilation: it stands before everything else.
     pub gas_out: bool,
     pub cautions: Vec<String>,
@@ -87,6 +92,11 @@ pub struct SetupSheetPage {
 }
 
 impl FitView {
+    /// More than a sheet of paper holds in its plain form: its rows stand closer on paper.
+    pub fn is_full(&self) -> bool {
+        self.parts.len() + self.against.len() / 2 > 9 || self.against.len() > 5
+    }
+
     pub fn of(setting: &Setting, fit: &Fit, barred: &[Barred]) -> FitView {
         let (state, now) = (setting.state, setting.now);
         let mut parts = setup_rows::parts(state, fit, now);
@@ -99,15 +109,19 @@ impl FitView {
         }
         let bad = |verdict| matches!(verdict, Verdict::Fails | Verdict::NotKnown | Verdict::Warns);
         let mut against = setup_rows::barred(barred);
-        against.extend(setup_rows::checks(fit, bad));
+        let names: Vec<String> = fit.parts.iter().map(setup_rows::called).collect();
+        let families: Vec<String> = fit.parts.iter().map(|part| part.family.words()).collect();
+        against.extend(setup_alike::objections(setup_rows::checks(fit, bad), &names, &families));
+        let reasons = setup_alike::reasons(&mut parts);
         FitView {
             stops: setup_rows::checks(fit, |verdict| verdict == Verdict::Stops),
             against,
             holding: setup_rows::checks(fit, |verdict| verdict == Verdict::Holds),
             way_out: setup_rows::way_out(fit),
+            models: setup_forms::models(fit),
             has_photos: parts.iter().any(|part| part.photo.is_some()),
             parts,
-            coming: coming.into_iter().map(|(_, sentence)| sentence).collect(),
+            coming: coming.into_iter().map(|(_, sentence)| sentence).chain(reasons).collect(),
             lumens: setup_drawings::lumens(fit),
             together: fit.together.iter().map(|group| setup_rows::together(fit, group)).collect(),
             reaches: setup_drawings::reaches(fit),
@@ -169,6 +183,7 @@ impl SetupSheetPage {
             heading: sheet.sentence.clone(),
             start: shared::when(state, sheet.start, now),
             technique: sheet.technique.map_or("technique not decided".into(), |it| capital(it.words())),
+            technique_code: sheet.technique.map_or("not_decided", Technique::name),
             gas_out: jet || stops,
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
             shown_as,

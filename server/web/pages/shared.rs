@@ -261,11 +261,6 @@ pub fn when(state: &State, at: Time, now: Time) -> String {
     format!("{day} {}", at.in_zone(state.zone).format("%H:%M"))
 }
 
-/// To the second, for whoever compares entries.
-pub fn to_second(state: &State, at: Time, now: Time) -> String {
-    format!("{}{}", when(state, at, now), at.in_zone(state.zone).format(":%S"))
-}
-
 /// "1 part", "3 parts".
 pub fn count(number: usize, one: &str, many: &str) -> String {
     if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }
@@ -334,7 +329,7 @@ mod tests {
         assert_eq!(when(&state, now, now), "today 15:16");
         assert_eq!(when(&state, at("2026-11-24T13:16:03Z"), now), "Tue 24 Nov 14:16");
         assert_eq!(time(&state, at("2027-01-02T13:00:00Z"), now), "Sat 2 Jan 14:00");
-        assert_eq!(to_second(&state, at("2025-11-24T13:16:03Z"), now), "24 November 2025, 14:16:03");
+        assert_eq!(when(&state, at("2025-11-24T13:16:03Z"), now), "24 November 2025, 14:16");
     }
 
     #[test]

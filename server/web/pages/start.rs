@@ -10,7 +10,7 @@ use super::board::shown;
 use super::cases;
 use super::headline::{headline, is_today, of_cases, part_title, sheet_name, undercut};
 use super::queue::waits_for;
-use super::say::{Say, of_asset, of_load, of_machine, of_set};
+use super::say::{Say, of_asset, of_load_now, of_machine, of_set};
 use super::shared::{Done, Page, count, hold_kinds, listed, segment};
 use crate::domain::board::Board;
 use crate::domain::person::Role;
@@ -54,7 +54,7 @@ fn open_loads(state: &State) -> Vec<Item> {
         href: format!("/loads/{}", segment(load.load.as_str())),
         called: format!("Load {}", load.load),
         detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
-        say: of_load(load),
+        say: of_load_now(state, load),
     })
     .collect()
 }

@@ -46,8 +46,11 @@ pub struct LostRow {
     pub piece: bool,
     pub href: String,
     pub name: String,
+    /// Since when, and who told of it.
     pub since: String,
     pub outcome: &'static str,
+    /// Who named the outcome, and when.
+    pub named: String,
 }
 
 /// A line without parts that did not all come back.
@@ -56,6 +59,8 @@ pub struct LostLine {
     pub line: String,
     pub words: String,
     pub outcome: &'static str,
+    /// Who named the outcome, and when.
+    pub named: String,
 }
 
 /// A line without parts, as a form asks for its numbers.
@@ -191,10 +196,25 @@ pub fn lost(state: &State, case: &Case, now: Time) -> Vec<LostRow> {
         piece: !state.assets.get(&known.asset).is_some_and(|asset| asset.missing),
         href: format!("/assets/{}", segment(known.asset.as_str())),
         name: state.assets.get(&known.asset).map(|asset| name(state, asset)).unwrap_or_default(),
-        since: time(state, known.since, now),
+        since: reported(state, known.since, Some(&known.told_by), now),
         outcome: known.outcome.map(|outcome| outcome.words()).unwrap_or_default(),
+        named: named(state, known.named_by.as_deref(), known.named_at, now),
     };
     open.iter().map(say).collect()
+}
+
+/// Since when something is not accounted for, and who told of it: "14:16, told by charge-1".
+pub fn reported(state: &State, since: Time, by: Option<&str>, now: Time) -> String {
+    let by = by.map(|by| format!(", told by {by}")).unwrap_or_default();
+    format!("{}{by}", time(state, since, now))
+}
+
+/// Who named the outcome of a search, and when: ", named by charge-1, 15:02". Nothing where nobody did.
+pub fn named(state: &State, by: Option<&str>, at: Option<Time>, now: Time) -> String {
+    match (by, at) {
+        (Some(by), Some(at)) => format!(", named by {by}, {}", time(state, at, now)),
+        _ => String::new(),
+    }
 }
 
 /// Whether the outcome of a search is still to be named: only then is it loud.
@@ -212,9 +232,10 @@ pub fn lines_lost(state: &State, case: &Case, now: Time) -> Vec<LostLine> {
             it.line.0,
             it.lacks(),
             it.went_in.unwrap_or_default(),
-            it.closed_at.map(|at| time(state, at, now)).unwrap_or_default()
+            it.closed_at.map(|at| reported(state, at, it.told_by.as_deref(), now)).unwrap_or_default()
         ),
         outcome: it.outcome.map(|outcome| outcome.words()).unwrap_or_default(),
+        named: named(state, it.named_by.as_deref(), it.named_at, now),
     };
     case.not_back().map(line).collect()
 }

@@ -20,7 +20,7 @@ fn changed(it: &CaseChanged) -> String {
         ("start", it.start.is_some()),
         ("length", it.minutes.is_some()),
         ("room", it.room.is_some()),
-        ("technique", it.technique.is_some()),
+        ("technique", it.technique.is_some() || it.technique_not_decided),
         ("needs", it.needs.is_some()),
         ("patient's reference", it.patient.is_some()),
         ("known risk", it.risk.is_some()),

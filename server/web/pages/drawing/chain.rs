@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::super::plot::ink::{Anchor, Ink, cut};
-use super::{FONT, SMALL, WIDTH, framed};
+use super::{SMALL, WIDTH, framed};
 
 /// How a joint holds.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -33,10 +33,10 @@ pub struct Chain {
     pub stages: Vec<Stage>,
 }
 
-const BOX: f64 = 172.0;
-const ROOM: f64 = 32.0;
-const JOINT: f64 = 30.0;
-const BESIDE: f64 = 200.0;
+const BOX: f64 = 158.0;
+const ROOM: f64 = 36.0;
+const JOINT: f64 = 26.0;
+const BESIDE: f64 = 182.0;
 
 impl Holds {
     pub fn words(self) -> &'static str {
@@ -88,20 +88,20 @@ impl Chain {
             let rows = stage.beside.len().max(1) as f64;
             let height = rows * ROOM + (rows - 1.0) * 6.0;
             ink.area("part", (1.0, y), (BOX, y + height));
-            ink.say("strong", (9.0, y + height / 2.0), Anchor::Start, FONT, &cut(&stage.name, 19));
+            ink.say("strong", (9.0, y + height / 2.0), Anchor::Start, SMALL, &cut(&stage.name, 15));
             for (at, (link, name)) in stage.beside.iter().enumerate() {
                 let middle = y + at as f64 * (ROOM + 6.0) + ROOM / 2.0;
                 ink.line(link.holds.class(), (BOX, middle), (BESIDE, middle));
                 sign(&mut ink, link.holds, ((BOX + BESIDE) / 2.0, middle));
                 ink.area("part", (BESIDE, middle - ROOM / 2.0), (WIDTH - 1.0, middle + ROOM / 2.0));
-                ink.say("strong", (BESIDE + 7.0, middle - 7.0), Anchor::Start, SMALL, &cut(name, 20));
-                ink.say("note", (BESIDE + 7.0, middle + 7.0), Anchor::Start, SMALL, &cut(&link.words(), 21));
+                ink.say("strong", (BESIDE + 7.0, middle - 8.5), Anchor::Start, SMALL, &cut(name, 19));
+                ink.say("note", (BESIDE + 7.0, middle + 8.5), Anchor::Start, SMALL, &cut(&link.words(), 21));
             }
             y += height;
             if let Some(link) = &stage.below {
                 ink.line(link.holds.class(), (30.0, y), (30.0, y + JOINT));
                 sign(&mut ink, link.holds, (30.0, y + JOINT / 2.0));
-                ink.say("note", (46.0, y + JOINT / 2.0), Anchor::Start, SMALL, &cut(&link.words(), 42));
+                ink.say("note", (46.0, y + JOINT / 2.0), Anchor::Start, SMALL, &cut(&link.words(), 36));
                 y += JOINT;
             }
         }

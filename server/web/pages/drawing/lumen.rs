@@ -33,9 +33,11 @@ pub struct Lumen {
 const MIDDLE: Point = (104.0, 104.0);
 const RADIUS: f64 = 98.0;
 /// Where the names begin.
-const NAMES: f64 = 222.0;
-const NAME_MOST: usize = 18;
-const STEP: f64 = 38.0;
+const NAMES: f64 = 212.0;
+const NAME_MOST: usize = 16;
+const STEP: f64 = 42.0;
+/// Closer than this the name and the size of an instrument have one line between them.
+const TWO_LINES: f64 = 34.0;
 
 /// The letter that stands in a circle and before its name.
 pub fn letter(at: usize) -> String {
@@ -86,12 +88,16 @@ impl Lumen {
         } else {
             format!("{} to spare", spare_mm(self.spare_mm))
         };
-        let words = match self.clearance_mm > 0.0 {
-            true => format!("{spare}, besides {} mm kept free by rule", mm(self.clearance_mm)),
-            false => spare,
-        };
-        ink.say("strong", (8.0, below + 22.0), Anchor::Start, SMALL, &words);
-        framed(id, "lumen", below + 32.0, &format!("The lumen of {}", self.barrel), &self.told(), &ink)
+        let mut foot = below + 24.0;
+        if self.clearance_mm > 0.0 {
+            ink.say("strong", (8.0, foot), Anchor::Start, SMALL, &format!("{spare},"));
+            let free = format!("besides {} mm kept free by rule", mm(self.clearance_mm));
+            foot += 18.0;
+            ink.say("strong", (8.0, foot), Anchor::Start, SMALL, &free);
+        } else {
+            ink.say("strong", (8.0, foot), Anchor::Start, SMALL, &spare);
+        }
+        framed(id, "lumen", foot + 11.0, &format!("The lumen of {}", self.barrel), &self.told(), &ink)
     }
 
     fn inside(&self, ink: &mut Ink, per_mm: f64) {
@@ -135,10 +141,16 @@ impl Lumen {
                 let (x, disc_y) = on_paper(place, per_mm);
                 ink.line("tie", (x + lying.r_mm * per_mm, disc_y), (NAMES - 5.0, y));
             }
-            let name = format!("{} {}", letter(at), lying.name);
-            ink.say("strong", (NAMES, y - 7.0), Anchor::Start, SMALL, &cut(&name, NAME_MOST));
-            let note = format!("{} mm {}", mm(2.0 * lying.r_mm), lying.note);
-            ink.say("note", (NAMES, y + 7.0), Anchor::Start, SMALL, &cut(note.trim_end(), NAME_MOST + 1));
+            let size = mm(2.0 * lying.r_mm);
+            if step < TWO_LINES {
+                let name = format!("{} {size} {}", letter(at), lying.note);
+                ink.say("strong", (NAMES, y), Anchor::Start, SMALL, &cut(name.trim_end(), NAME_MOST));
+            } else {
+                let name = format!("{} {}", letter(at), lying.name);
+                ink.say("strong", (NAMES, y - 8.5), Anchor::Start, SMALL, &cut(&name, NAME_MOST));
+                let note = format!("{size} mm {}", lying.note);
+                ink.say("note", (NAMES, y + 8.5), Anchor::Start, SMALL, &cut(note.trim_end(), NAME_MOST + 1));
+            }
             y += step;
         }
     }
@@ -193,7 +205,10 @@ pub mod tests {
         assert!((wall / bore - 12.0 / 11.0).abs() < 0.01, "{svg}");
         assert!((discs[0] / bore - 5.5 / 11.0).abs() < 0.01 && (discs[1] / bore - 14.0 / 33.0).abs() < 0.01);
         assert!((radii(&svg, "clearance")[0] / bore - 10.8 / 11.0).abs() < 0.01);
-        assert!(svg.contains("0.63 mm to spare, besides 0.2 mm kept free by rule"), "{svg}");
+        assert!(
+            svg.contains(">0.63 mm to spare,<") && svg.contains(">besides 0.2 mm kept free by rule<"),
+            "{svg}"
+        );
         let without = Lumen { clearance_mm: 0.0, ..lumen(11.0) };
         assert!(!without.drawn("x").contains("kept free") && !without.told().contains("Kept free"));
         assert!(svg.contains("suction &lt;tube&gt;") && !svg.contains("style="));

@@ -15,6 +15,8 @@ pub struct At {
 
 pub struct Reach {
     pub telescope: String,
+    /// What the telescope goes in through: "the cap", or "the head" where no cap is fitted.
+    pub mouth: String,
     pub barrel: String,
     pub working_length_mm: f64,
     pub barrel_mm: f64,
@@ -25,7 +27,7 @@ pub struct Reach {
 }
 
 const LEFT: f64 = 20.0;
-const ROW: f64 = 76.0;
+const ROW: f64 = 82.0;
 /// The eyepiece, which is drawn as a sign and not to scale.
 const EYEPIECE: f64 = 12.0;
 
@@ -38,15 +40,15 @@ impl At {
         }
     }
 
-    fn out_words(self) -> String {
+    fn out_words(self, mouth: &str) -> String {
         match self.out_mm {
-            out if out > 0.005 => format!("{} mm out of the cap", mm(out)),
-            _ => "none out of the cap".into(),
+            out if out > 0.005 => format!("{} mm out of {mouth}", mm(out)),
+            _ => format!("pushed in as far as {mouth}"),
         }
     }
 
-    pub fn words(self) -> String {
-        format!("{}; {}", self.tip_words(), self.out_words())
+    pub fn words(self, mouth: &str) -> String {
+        format!("{}; {}", self.tip_words(), self.out_words(mouth))
     }
 }
 
@@ -55,14 +57,15 @@ impl Reach {
     pub fn told(&self) -> String {
         let whole = self.barrel_mm + self.stack_mm;
         format!(
-            "To scale. {}: working length {} mm. From the cap to the end of {}: {} mm, of which head, adapter and cap are {} mm. Working: {}. Pulled back: {}.",
+            "To scale. {}: working length {} mm. From {} to the end of {}: {} mm, of which what sits on the barrel is {} mm. Working: {}. Pulled back: {}.",
             self.telescope,
             mm(self.working_length_mm),
+            self.mouth,
             self.barrel,
             mm(whole),
             mm(self.stack_mm),
-            self.working.words(),
-            self.back.words()
+            self.working.words(&self.mouth),
+            self.back.words(&self.mouth)
         )
     }
 
@@ -88,16 +91,17 @@ impl Reach {
         let end = cap + (self.barrel_mm + self.stack_mm) * per_mm;
         let tip = end + at.tip_mm * per_mm;
         let eye = tip - self.working_length_mm * per_mm;
-        let middle = top + 26.0;
+        let middle = top + 28.0;
         ink.say("strong", (LEFT, top), Anchor::Start, FONT, name);
+        // What stands out is told at its own end, and the tip at the other.
+        ink.say("note", (WIDTH - 4.0, top), Anchor::End, SMALL, &at.out_words(&self.mouth));
         ink.area("wall", (cap + self.stack_mm * per_mm, middle - 8.0), (end, middle + 8.0));
         ink.area("headstack", (cap, middle - 13.0), (cap + self.stack_mm * per_mm, middle + 13.0));
         ink.area("scope", (eye, middle - 3.0), (tip, middle + 3.0));
         ink.area("eye", (eye - EYEPIECE, middle - 9.0), (eye, middle + 9.0));
         ink.line("end", (end, middle - 14.0), (end, middle + 14.0));
         ink.line("tipmark", (tip, middle - 10.0), (tip, middle + 10.0));
-        ink.say("note", (LEFT, top + 50.0), Anchor::Start, SMALL, &capital(&at.tip_words()));
-        ink.say("note", (WIDTH - 4.0, top + 50.0), Anchor::End, SMALL, &at.out_words());
+        ink.say("note", (WIDTH - 4.0, top + 54.0), Anchor::End, SMALL, &capital(&at.tip_words()));
     }
 }
 
@@ -108,6 +112,7 @@ pub mod tests {
     pub fn reach() -> Reach {
         Reach {
             telescope: "T-0142".into(),
+            mouth: "the cap".into(),
             barrel: "BR-11".into(),
             working_length_mm: 500.0,
             barrel_mm: 430.0,
@@ -137,9 +142,19 @@ pub mod tests {
 
     #[test]
     fn the_words_tell_the_tip_and_what_stands_out() {
-        assert_eq!(reach().working.words(), "tip 8 mm beyond the end; none out of the cap");
-        assert_eq!(reach().back.words(), "tip 5 mm inside; 13 mm out of the cap");
-        assert_eq!(At { out_mm: 3.0, tip_mm: 0.0 }.words(), "tip level with the end; 3 mm out of the cap");
+        let at = reach();
+        assert_eq!(at.working.words(&at.mouth), "tip 8 mm beyond the end; pushed in as far as the cap");
+        assert_eq!(at.back.words(&at.mouth), "tip 5 mm inside; 13 mm out of the cap");
+        let level = At { out_mm: 3.0, tip_mm: 0.0 };
+        assert_eq!(level.words("the cap"), "tip level with the end; 3 mm out of the cap");
+        // Where no cap is fitted, none is spoken of.
+        let bare = Reach { mouth: "the head".into(), ..reach() };
+        assert!(
+            bare.told().contains("pushed in as far as the head") && !bare.told().contains("cap"),
+            "{}",
+            bare.told()
+        );
+        assert!(!bare.drawn("x").contains("cap"));
         assert!(reach().told().contains("From the cap to the end of BR-11: 492 mm"), "{}", reach().told());
     }
 }
