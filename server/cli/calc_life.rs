@@ -1,30 +1,46 @@
 //! `fettle calc life`: how long things last, from the ages at which they failed or were last seen whole.
 
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use clap::Args;
 use serde_json::{Value, json};
 
-use crate::analysis::life::{Curve, Limits, Refused, Step, Weibull, kaplan_meier, weibull};
+use crate::analysis::life::{
+    Curve, Limits, LogRank, McfStep, Refused, Step, Weibull, kaplan_meier, logrank, mcf, weibull,
+};
 use crate::formats::life::{self, KINDS, Problem};
 
-/// What is longer is not read: a problem of ten million rows.
+use super::calc_life_few as few;
+
+/// What is longer is not read: some ten million rows.
 const MOST_BYTES: u64 = 512 * 1024 * 1024;
 
 #[derive(Args, Debug)]
 pub struct LifeArgs {
-    /// The kind, where the input is its data alone; without it the input is {"kind": …, "data": …}.
-    #[arg(value_parser = KINDS)]
-    kind: Option<String>,
-    /// The problem as JSON; standard input without it, or with `-`.
-    #[arg(long)]
-    file: Option<PathBuf>,
+    /// The kind, where the input is its data alone; without it the input is {"kind": …, "data": …}. Then a file with the problem as
+    /// JSON; standard input without it, or with `-`.
+    #[arg(value_name = "KIND | FILE", num_args = 0..=2)]
+    what: Vec<String>,
+}
+
+impl LifeArgs {
+    /// The kind and the file.
+    fn parts(&self) -> Result<(Option<&str>, Option<&str>), String> {
+        match self.what.as_slice() {
+            [] => Ok((None, None)),
+            [one] if KINDS.contains(&one.as_str()) => Ok((Some(one), None)),
+            [file] => Ok((None, Some(file))),
+            [kind, file] if KINDS.contains(&kind.as_str()) => Ok((Some(kind), Some(file))),
+            [kind, ..] => Err(format!("found kind {kind:?}, one of {} is needed", KINDS.join(", "))),
+        }
+    }
 }
 
 pub fn life(args: &LifeArgs) -> Result<String, String> {
-    let (source, bytes) = bytes(args.file.as_deref())?;
-    let problem = match &args.kind {
+    let (kind, file) = args.parts()?;
+    let (source, bytes) = bytes(file)?;
+    let problem = match kind {
         Some(kind) => life::read_data(kind, &bytes),
         None => life::read(&bytes),
     };
@@ -36,13 +52,13 @@ pub fn life(args: &LifeArgs) -> Result<String, String> {
     serde_json::to_string(&answer).map_err(|error| format!("the answer could not be written: {error}"))
 }
 
-fn bytes(file: Option<&Path>) -> Result<(String, Vec<u8>), String> {
+fn bytes(file: Option<&str>) -> Result<(String, Vec<u8>), String> {
     let mut bytes = Vec::new();
     let (source, read) = match file {
-        Some(path) if path != Path::new("-") => {
-            let read =
-                std::fs::File::open(path).and_then(|it| it.take(MOST_BYTES + 1).read_to_end(&mut bytes));
-            (path.display().to_string(), read)
+        Some(path) if path != "-" => {
+            let opened = std::fs::File::open(Path::new(path));
+            let read = opened.and_then(|it| it.take(MOST_BYTES + 1).read_to_end(&mut bytes));
+            (path.to_owned(), read)
         }
         _ => {
             let read = std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes);
@@ -51,7 +67,7 @@ fn bytes(file: Option<&Path>) -> Result<(String, Vec<u8>), String> {
     };
     read.map_err(|error| format!("{source}: {error}"))?;
     if bytes.len() as u64 > MOST_BYTES {
-        return Err(format!("{source}: found more than {MOST_BYTES} bytes, no more than that is needed"));
+        return Err(format!("{source}: found more than {MOST_BYTES} bytes, {MOST_BYTES} at most are needed"));
     }
     Ok((source, bytes))
 }
@@ -60,13 +76,23 @@ fn answer(problem: Problem) -> Result<Value, Refused> {
     match problem {
         Problem::Weibull { rows, at, horizon } => told_weibull(&weibull::fit(&rows?)?, at, horizon),
         Problem::KaplanMeier { lives, start_from } => {
-            Ok(told_curve(&kaplan_meier::curve(&lives?, start_from)?))
+            kaplan_meier::curve(&lives?, start_from).map(|curve| told_curve(&curve))
         }
+        Problem::LogRank { groups } => logrank(&groups?).map(|test| told_logrank(&test)),
+        Problem::Mcf { units } => mcf(&units?).map(|steps| told_mcf(&steps)),
+        Problem::PowerLaw(given) => few::power_law(&given),
+        Problem::Replacement(given) => few::replacement(&given),
+        Problem::SparesPoisson(given) => few::spares_poisson(&given),
+        Problem::SparesFleet(given) => few::spares_fleet(&given),
+        Problem::Weibayes { beta, failures, ages } => few::weibayes(beta, failures?, &ages?),
+        Problem::Rate { failures, exposure } => few::rate(failures?, exposure),
+        Problem::ChartP { points } => few::chart_p(&points?),
+        Problem::ChartG { between } => few::chart_g(&between?),
     }
 }
 
 /// A pair of limits; null where there is no upper one.
-fn pair(limits: Limits) -> Value {
+pub fn pair(limits: Limits) -> Value {
     json!([limits.low, limits.high])
 }
 
@@ -118,4 +144,22 @@ fn told_step(step: &Step) -> Value {
         "ci_plain": both(step.plain_low, step.plain_high), "ci_loglog": both(step.low, step.high),
         "H": step.hazard, "H_se": step.hazard_variance.sqrt(), "H_ci_log": [step.hazard_low, step.hazard_high],
     })
+}
+
+fn told_logrank(test: &LogRank) -> Value {
+    json!({
+        "chisq": test.chisq, "df": test.df, "p": test.p,
+        "observed": test.observed, "expected": test.expected,
+        "enough_expected": test.is_sound(),
+    })
+}
+
+fn told_mcf(steps: &[McfStep]) -> Value {
+    let step = |step: &McfStep| {
+        json!({
+            "t": step.age, "n_risk": step.at_risk, "d": step.events,
+            "mcf": step.mean, "se": step.se, "ci_log": [step.low, step.high],
+        })
+    };
+    json!({"table": steps.iter().map(step).collect::<Vec<Value>>()})
 }

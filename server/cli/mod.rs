@@ -4,6 +4,7 @@ pub mod account;
 pub mod calc;
 mod calc_fit;
 mod calc_life;
+mod calc_life_few;
 pub mod check;
 pub mod demo;
 pub mod serve;
