@@ -4,7 +4,6 @@ pub mod account;
 pub mod calc;
 mod calc_fit;
 mod calc_life;
-mod calc_life_few;
 pub mod check;
 pub mod demo;
 pub mod serve;

@@ -4,6 +4,8 @@ pub mod attachment;
 pub mod encoding;
 pub mod fit;
 pub mod life;
+pub mod life_answer;
+mod life_answer_few;
 pub mod form;
 pub mod json;
 mod lines;

@@ -70,7 +70,7 @@ pub fn power_law(times: &[f64], end: f64, ends_with_failure: bool) -> Result<Pow
     let inner = if ends_with_failure { &times[..times.len() - 1] } else { &times[..] };
     let tests = tests(inner.iter().map(|time| (0.0, end, *time)));
     let sum = 0.5 * tests.handbook;
-    if !(sum > 0.0) {
+    if sum <= 0.0 {
         return Err(Refused::no_maximum(
             "All repairs lie at the end of watching, so any steeper trend fits better.",
         ));

@@ -62,6 +62,14 @@ pub fn of_counts(counts: &Counts) -> Result<Weibull, Refused> {
     if counts.failures < FEWEST_FAILURES {
         return Err(Refused { why: Why::TooFewFailures, said: too_few(counts) });
     }
+    of_any(counts)
+}
+
+/// The method without the convention of how many failures are enough, for those who study the method.
+pub fn of_any(counts: &Counts) -> Result<Weibull, Refused> {
+    if counts.failures == 0 {
+        return Err(Refused { why: Why::TooFewFailures, said: too_few(counts) });
+    }
     let Some(likelihood) = Likelihood::of(counts) else {
         return Err(Refused::no_maximum(
             "None was ever seen whole at any age, so the ages of the failures are not known: \

@@ -1,12 +1,12 @@
-//! What `fettle calc life` answers about repairs, replacement, spares, few failures and charts.
+//! What is answered about repairs, replacement, spares, few failures and charts.
 
 use serde_json::{Value, json};
 
 use crate::analysis::chart_rare::{self, ESTABLISHED};
 use crate::analysis::life::{Refused, few, replacement as policy, spares, trend};
-use crate::formats::life::{PowerLaw, Replacement, SparesFleet, SparesPoisson, Truncation};
 
-use super::calc_life::pair;
+use super::life::{PowerLaw, Replacement, SparesFleet, SparesPoisson, Truncation};
+use super::life_answer::pair;
 
 pub fn power_law(given: &PowerLaw) -> Result<Value, Refused> {
     let law = trend::power_law(&given.times, given.end, given.truncation == Truncation::Failure)?;
