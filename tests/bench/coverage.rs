@@ -1,7 +1,7 @@
 //! How often the 95 % interval of B10 covers the truth, over 3,000 sets for each number of expected failures.
 //!
 //! `cargo bench --bench coverage`. Sets with fewer than two failures are drawn again, as in the published comparison of
-//! intervals that likelihood ratios won (Jeng & Meeker 2000); then the same with fewer than three, which a fit refuses. It
+//! intervals that likelihood ratios won (Jeng & Meeker 2000, from memory); then the same with fewer than three, which a fit refuses. It
 //! ends with a fault where a share lies outside 92 to 97 %.
 
 // A benchmark is a clock, and what fails in it may fail loudly.

@@ -38,6 +38,7 @@ mod fit_calc;
 mod fit_geometry;
 mod key;
 mod late;
+mod life;
 mod load_page;
 mod machine;
 mod mapping;

@@ -81,7 +81,7 @@ pub fn power_law(times: &[f64], end: f64, ends_with_failure: bool) -> Result<Pow
     let fewer = if ends_with_failure { 2.0 } else { 1.0 };
     let lambda = (count.ln() - beta * end.ln()).exp();
     let grown = count * (beta * 1.1_f64.ln()).exp_m1();
-    if ![beta, lambda, grown].iter().all(|number| number.is_finite()) {
+    if ![sum, beta, lambda, grown].iter().all(|number| number.is_finite()) {
         return Err(Refused::no_maximum(
             "The trend is too steep for numbers: the repairs lie too close to the end.",
         ));
