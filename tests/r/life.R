@@ -31,6 +31,9 @@ for (set in unique(lives$set)) {
     say(set, curve$time[i], curve$n.risk[i], curve$n.event[i], curve$surv[i], curve$std.err[i], curve$lower[i], curve$upper[i],
         curve$cumhaz[i], curve$std.chaz[i])
   }
+  later <- survfit(Surv(entry, exit, event) ~ 1, data = its, start.time = 20)
+  cat("later ")
+  say(set, 20, later$n, sum(later$n.event), later$surv[later$n.event > 0])
   if (all(its$entry == 0)) {
     test <- survdiff(Surv(exit, event) ~ group, data = its)
     cat("test ")

@@ -28,6 +28,9 @@ const LEGENDRE: [(f64, f64); 9] = [
     (0.968_160_239_507_626_1, 0.081_274_388_361_574_41),
 ];
 
+/// So many times the oldest age that was seen is no limit to anything.
+const NEVER: f64 = 1e9;
+
 /// A fitted law: survival to age t is exp(-(t / eta)^beta).
 #[derive(Clone, Debug)]
 pub struct Weibull {
@@ -220,7 +223,7 @@ impl Weibull {
         let reference = self.likelihood.reference;
         let low = self.extreme(End::Low, false, &log).map_or(0.0, |log| reference * log.exp());
         let high = self.extreme(End::High, false, &log).map(|log| reference * log.exp());
-        Limits { low, high: high.filter(|high| high.is_finite()) }
+        Limits { low, high: high.filter(|high| *high <= NEVER * self.oldest) }
     }
 
     /// Laws that the data leave plausible, eta, beta and a weight each, the weights adding up to 1: places of Gauss and Legendre over

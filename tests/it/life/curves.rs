@@ -100,7 +100,7 @@ fn equal_groups_do_not_differ_and_the_order_of_groups_says_nothing() {
     let never = vec![life(0.0, 0.5, false)];
     assert_eq!(logrank(&[a.clone(), c, never]).unwrap().df, 1);
     let few = |groups: &[Vec<Life>]| logrank(groups).unwrap_err().why;
-    assert_eq!(few(&[a.clone()]), Why::TooFewFailures);
+    assert_eq!(few(std::slice::from_ref(&a)), Why::TooFewFailures);
     assert_eq!(few(&[a, vec![]]), Why::TooFewFailures);
     assert_eq!(few(&[vec![life(0.0, 5.0, false)], vec![life(0.0, 4.0, false)]]), Why::TooFewFailures);
 }

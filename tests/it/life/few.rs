@@ -146,8 +146,8 @@ fn not_knowing_the_law_asks_for_more_spares() {
 /// The smallest stock of a Poisson demand, by adding chances up.
 #[test]
 fn a_stock_is_the_smallest_that_is_enough() {
-    for (mean, level) in [(0.0, 0.95), (0.01, 0.95), (3.7, 0.5), (12.0, 0.999), (480.0, 0.95)] {
-        let (mut chance, mut sum, mut enough) = ((-mean as f64).exp(), 0.0, 0);
+    for (mean, level) in [(0.0_f64, 0.95), (0.01, 0.95), (3.7, 0.5), (12.0, 0.999), (480.0, 0.95)] {
+        let (mut chance, mut sum, mut enough) = ((-mean).exp(), 0.0, 0);
         loop {
             sum += chance;
             if sum >= level {

@@ -186,47 +186,31 @@ fn r_fits(set: usize) -> bool {
     !matches!(holds(set as u64), Holds::LateEntries | Holds::Both)
 }
 
+/// The numbers that R gave of one kind.
+fn of<'a>(answers: &'a [(String, Vec<f64>)], what: &str) -> Vec<&'a Vec<f64>> {
+    answers.iter().filter(|(word, _)| word == what).map(|(_, numbers)| numbers).collect()
+}
+
+fn of_set<'a>(answers: &'a [(String, Vec<f64>)], what: &str, set: usize) -> Vec<&'a Vec<f64>> {
+    of(answers, what).into_iter().filter(|numbers| numbers[0] as usize == set).collect()
+}
+
 #[test]
 fn r_finds_the_same_laws_curves_tests_and_repairs() {
     let folder = tempfile::tempdir().unwrap();
     let answers = r(folder.path());
-    let of =
-        |what: &str| answers.iter().filter(|(word, _)| word == what).map(|(_, it)| it).collect::<Vec<_>>();
     let sets = sets();
-    assert_eq!(of("fit").len(), 30);
-    for theirs in of("fit") {
+    assert_eq!(of(&answers, "fit").len(), 30);
+    for theirs in of(&answers, "fit") {
         let law = weibull::fit(&sets[theirs[0] as usize]).unwrap();
         near(law.eta, theirs[2], 1e-6, "eta");
         near(law.beta, theirs[3], 1e-6, "beta");
         near(law.loglik, theirs[4], 1e-9, "likelihood");
     }
-    let (groups, mut steps) = (groups(), 0);
-    for (set, its) in groups.iter().enumerate() {
-        let curve = kaplan_meier::curve(&its.concat(), None).unwrap();
-        let theirs: Vec<_> = of("curve").into_iter().filter(|it| it[0] as usize == set).collect();
-        assert_eq!(curve.steps.len(), theirs.len(), "set {set}");
-        for (ours, theirs) in curve.steps.iter().zip(theirs) {
-            let what = format!("set {set} at {}", ours.age);
-            let pairs = [
-                (ours.age, theirs[1]),
-                (ours.at_risk as f64, theirs[2]),
-                (ours.events as f64, theirs[3]),
-                (ours.survival, theirs[4]),
-                (ours.hazard, theirs[8]),
-                (ours.hazard_variance.sqrt(), theirs[9]),
-            ];
-            pairs.iter().for_each(|(ours, theirs)| near(*ours, *theirs, 1e-10, &what));
-            // R gives the error of the logarithm, and limits that are none once nothing survives.
-            if let (Some(variance), Some(low), Some(high)) = (ours.variance, ours.low, ours.high) {
-                near(variance.sqrt() / ours.survival, theirs[5], 1e-9, &what);
-                near(low, theirs[6], 1e-9, &what);
-                near(high, theirs[7], 1e-9, &what);
-            }
-            steps += 1;
-        }
-    }
-    assert!(steps > 1000 && of("test").len() == 25, "{steps} steps, {} tests", of("test").len());
-    for theirs in of("test") {
+    let groups = groups();
+    same_curves(&groups, &answers);
+    assert_eq!(of(&answers, "test").len(), 25);
+    for theirs in of(&answers, "test") {
         let test = logrank(&groups[theirs[0] as usize]).unwrap();
         near(test.chisq, theirs[2], 1e-9, "chi-squared");
         for group in 0..2 {
@@ -236,19 +220,41 @@ fn r_finds_the_same_laws_curves_tests_and_repairs() {
     }
     for (set, its) in units().iter().enumerate() {
         let ours = mcf(its).unwrap();
-        let theirs: Vec<_> = of("repairs").into_iter().filter(|it| it[0] as usize == set).collect();
+        let theirs = of_set(&answers, "repairs", set);
         assert!(ours.len() == theirs.len() && !ours.is_empty(), "set {set}");
         for (ours, theirs) in ours.iter().zip(theirs) {
-            let pairs = [
-                (ours.age, theirs[1]),
-                (ours.at_risk as f64, theirs[2]),
-                (ours.events as f64, theirs[3]),
-                (ours.mean, theirs[4]),
-                (ours.se, theirs[5]),
-            ];
-            pairs.iter().for_each(|(ours, theirs)| {
-                near(*ours, *theirs, 1e-9, &format!("set {set}: {ours} {theirs}"))
-            });
+            let found = [ours.age, ours.at_risk as f64, ours.events as f64, ours.mean, ours.se];
+            same(&found, &theirs[1..6], &format!("set {set} at {}", ours.age));
         }
     }
+}
+
+fn same(found: &[f64], wanted: &[f64], what: &str) {
+    assert_eq!(found.len(), wanted.len(), "{what}");
+    found.iter().zip(wanted).for_each(|(found, wanted)| near(*found, *wanted, 1e-9, what));
+}
+
+fn same_curves(groups: &[[Vec<Life>; 2]], answers: &[(String, Vec<f64>)]) {
+    let mut steps = 0;
+    for (set, its) in groups.iter().enumerate() {
+        let curve = kaplan_meier::curve(&its.concat(), None).unwrap();
+        let theirs = of_set(answers, "curve", set);
+        assert_eq!(curve.steps.len(), theirs.len(), "set {set}");
+        for (ours, theirs) in curve.steps.iter().zip(theirs) {
+            let what = format!("set {set} at {}", ours.age);
+            let found = [ours.age, ours.at_risk as f64, ours.events as f64, ours.survival];
+            same(&found, &theirs[1..5], &what);
+            same(&[ours.hazard, ours.hazard_variance.sqrt()], &theirs[8..10], &what);
+            // R gives the error of the logarithm, and limits that are none once nothing survives.
+            if let (Some(variance), Some(low), Some(high)) = (ours.variance, ours.low, ours.high) {
+                same(&[variance.sqrt() / ours.survival, low, high], &theirs[5..8], &what);
+            }
+            steps += 1;
+        }
+        let later = kaplan_meier::curve(&its.concat(), Some(20.0)).unwrap();
+        let found: Vec<f64> = later.steps.iter().map(|step| step.survival).collect();
+        let found = [vec![later.n as f64, later.events as f64], found].concat();
+        same(&found, &of_set(answers, "later", set)[0][2..], &format!("set {set}, those alive at 20"));
+    }
+    assert!(steps > 1000, "{steps}");
 }
