@@ -23,6 +23,7 @@ use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_tem
 use crate::formats::record;
 
 use super::calc_fit::{FitArgs, fit};
+use super::calc_life::{LifeArgs, life};
 use super::calc_mark::{MarkArgs, mark, schedule};
 
 /// The exit status for a problem that could not be used; the same as for arguments that could not.
@@ -49,6 +50,8 @@ enum Kind {
     Mark(MarkArgs),
     /// Read a scheduling message (HL7 version 2, SIU).
     Schedule,
+    /// Say how long things last, from the ages at which they failed or were last seen whole (JSON).
+    Life(LifeArgs),
 }
 
 #[derive(Args, Debug)]
@@ -127,6 +130,7 @@ pub fn run(args: CalcArgs) -> ExitCode {
         Kind::Fit(args) => fit(&args),
         Kind::Mark(args) => mark(&args),
         Kind::Schedule => schedule(),
+        Kind::Life(args) => life(&args),
     };
     let written = answer.and_then(|json| {
         writeln!(std::io::stdout(), "{json}").map_err(|e| format!("the answer could not be written: {e}"))

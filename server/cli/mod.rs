@@ -3,6 +3,7 @@
 pub mod account;
 pub mod calc;
 mod calc_fit;
+mod calc_life;
 mod calc_mark;
 pub mod check;
 pub mod demo;

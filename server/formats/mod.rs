@@ -3,6 +3,9 @@
 pub mod attachment;
 pub mod encoding;
 pub mod fit;
+pub mod life;
+pub mod life_answer;
+mod life_answer_few;
 pub mod form;
 pub mod grid;
 pub mod gs1;

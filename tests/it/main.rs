@@ -39,6 +39,7 @@ mod fit_geometry;
 mod grid;
 mod key;
 mod late;
+mod life;
 mod load_page;
 mod machine;
 mod mapping;
