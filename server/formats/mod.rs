@@ -3,6 +3,7 @@
 pub mod attachment;
 pub mod encoding;
 pub mod fit;
+pub mod life;
 pub mod form;
 pub mod json;
 mod lines;
