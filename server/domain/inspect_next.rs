@@ -9,7 +9,7 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::lifetime::{Clock, Lives, Piece};
-use super::model::{StepKind, reason_given};
+use super::model::reason_given;
 use super::scan::Mode;
 use super::state::{Asset, State};
 use super::step::InspectedPart;
@@ -139,7 +139,7 @@ impl State {
     /// every turn; else the maker's interval counts, or a month.
     fn until_inspection(&self, asset: &Asset, piece: &Piece, clock: Clock) -> u32 {
         let limits = self.model(&asset.model).map(|model| &model.limits);
-        let every_turn = self.route_of(asset).iter().any(|on| on.step == StepKind::Inspected);
+        let every_turn = self.is_inspected(asset);
         let step = match clock {
             Clock::Cycles | Clock::Uses if every_turn => 1,
             Clock::Cycles | Clock::Uses => limits.and_then(|it| it.inspect_every_cycles).unwrap_or(10),

@@ -63,7 +63,7 @@ pub(super) fn keep(state: &mut State, when: &When, it: &Inspected) {
     for part in &it.parts {
         let values = measured(it, part);
         let Some(asset) = state.assets.get(&part.asset).filter(|_| !values.is_empty()) else { continue };
-        let (id, cycles) = (asset.asset.clone(), state.age_at(asset, Clock::Cycles, when.at));
+        let (id, cycles) = (asset.asset.clone(), state.age_then(asset, Clock::Cycles, (when.at, when.seq)));
         let kept = Arc::make_mut(state.values.entry(id.clone()).or_default());
         for measured in values {
             let points = kept.checks.entry(measured.check.0).or_default();

@@ -3,7 +3,7 @@
 //!
 //! A failure is a retirement, or a replacement, that says so. What an inspection found happened somewhere between the last
 //! inspection that the part passed and the one that found it. What was seen in use is exact: a defect report from a case,
-//! or a count with a piece missing, since that inspection. A repair resets nothing and is no failure.
+//! or a count with a piece missing, since that inspection; and of parts that nobody inspects, the retirement. A repair resets nothing and is no failure.
 
 use std::collections::BTreeMap;
 
@@ -52,6 +52,8 @@ pub enum Seen {
     Inspection,
     /// At a case.
     Use,
+    /// Nobody inspects such parts: it is as old as when it was retired.
+    Retirement,
 }
 
 /// The failure that ended a life: it happened after one age and by another.
@@ -205,9 +207,15 @@ impl State {
 
     /// The age of a part at a moment, by when its loads ran and its cases were, whenever that was told.
     pub fn age_at(&self, asset: &Asset, clock: Clock, at: Time) -> u32 {
+        self.age_then(asset, clock, (at, u64::MAX))
+    }
+
+    /// The same at the place of an entry among others of its instant.
+    pub fn age_then(&self, asset: &Asset, clock: Clock, then: (Time, u64)) -> u32 {
+        let at = then.0;
         match clock {
             Clock::Cycles => {
-                asset.cycles.saturating_sub(self.cycles_since(asset, at)).max(asset.prior_cycles)
+                asset.cycles.saturating_sub(self.cycles_since(asset, then)).max(asset.prior_cycles)
             }
             Clock::Uses => asset.uses.saturating_sub(self.uses_since(asset, at)).max(asset.prior_uses),
             Clock::Days => self.day_age(asset, at),
@@ -219,8 +227,8 @@ impl State {
         days(born, at.date(self.zone))
     }
 
-    /// How many of a part's cycles ran after a moment.
-    fn cycles_since(&self, asset: &Asset, at: Time) -> u32 {
+    /// How many of a part's cycles began after a moment.
+    fn cycles_since(&self, asset: &Asset, then: (Time, u64)) -> u32 {
         let loads = self.loads_of.of(&asset.asset).filter_map(|(load, _)| self.loads.get(load));
         let counted = loads.filter(|load| {
             let ran = match load.status {
@@ -228,7 +236,7 @@ impl State {
                 LoadStatus::Rejected => !load.did_not_run,
                 LoadStatus::Running | LoadStatus::Judged => false,
             };
-            ran && load.programme.step() == StepKind::Sterilised && load.started_at > at
+            ran && load.programme.step() == StepKind::Sterilised && (load.started_at, load.entry) > then
         });
         counted.count() as u32
     }
@@ -261,6 +269,9 @@ impl State {
                     let by = self.age_at(asset, clock, at).clamp(after, age);
                     Failed { after: by, by, exact: true, seen: Seen::Use, cause: it.cause }
                 }
+                None if passed.is_none() && !self.is_inspected(asset) => {
+                    Failed { after: age, by: age, exact: true, seen: Seen::Retirement, cause: it.cause }
+                }
                 None => {
                     let exact = after == age;
                     Failed { after, by: age, exact, seen: Seen::Inspection, cause: it.cause }
@@ -281,6 +292,11 @@ impl State {
             in_repair: asset.in_repair,
             seated: asset.seat.is_some(),
         }
+    }
+
+    /// Whether the route of a part's turn has an inspection.
+    pub fn is_inspected(&self, asset: &Asset) -> bool {
+        self.route_of(asset).iter().any(|on| on.step == StepKind::Inspected)
     }
 
     fn last_method(&self, asset: &Asset) -> Option<Method> {

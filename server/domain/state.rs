@@ -242,6 +242,13 @@ pub struct RetiredAs {
 pub struct InspectedAt {
     pub at: Time,
     pub cycles: u32,
+    /// The entry that told it, which comes before or after others of the same instant.
+    #[serde(default, skip_serializing_if = "not_told")]
+    pub entry: u64,
+}
+
+fn not_told(entry: &u64) -> bool {
+    *entry == 0
 }
 
 impl State {

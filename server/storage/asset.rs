@@ -67,7 +67,7 @@ type Turned = (
     Option<i64>,
     u32,
     u32,
-    Option<(i64, u32)>,
+    Option<(i64, u32, u64)>,
     (i64, i64, u64),
 );
 
@@ -110,7 +110,7 @@ fn turned(it: &Asset) -> impl Serialize {
         it.cool_at.map(|at| at.0),
         it.cycles,
         it.uses,
-        it.inspected.as_ref().map(|it| (it.at.0, it.cycles)),
+        it.inspected.as_ref().map(|it| (it.at.0, it.cycles, it.entry)),
         (it.last_at.0, it.act_at.0, it.last_entry),
     )
 }
@@ -181,7 +181,7 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         measured: fixed.measured,
         asked: fixed.asked,
         supplier: fixed.supplier,
-        inspected: inspected.map(|(at, cycles)| InspectedAt { at: Time(at), cycles }),
+        inspected: inspected.map(|(at, cycles, entry)| InspectedAt { at: Time(at), cycles, entry }),
         added_at: fixed.added_at,
         last_at: Time(last_at),
         last_entry,
