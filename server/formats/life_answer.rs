@@ -1,23 +1,49 @@
-//! Answers of the statistics of life as JSON: one shape for the command line, the API and whoever reads them.
+//! What is answered about lives, as JSON: a fit, a curve, a comparison, counts of repairs, or why there is no honest answer.
 
 use serde_json::{Value, json};
 
-use crate::analysis::life::{Curve, Limits, Refused, Step, Weibull};
+use crate::analysis::life::{self, Curve, Limits, LogRank, McfStep, Refused, Step, Weibull};
 
-/// No honest answer, with its code and a sentence.
+use super::life::Problem;
+use super::life_answer_few as few;
+
+/// No honest answer, and why.
 pub fn refused(refused: &Refused) -> Value {
     json!({"refused": {"code": refused.why.name(), "why": refused.said}})
 }
 
+/// The answer to a problem.
+///
+/// # Errors
+/// Why there is no honest one.
+pub fn of(problem: Problem) -> Result<Value, Refused> {
+    match problem {
+        Problem::Weibull { rows, at, horizon } => weibull(&life::weibull::fit(&rows?)?, at, horizon),
+        Problem::KaplanMeier { lives, start_from } => {
+            life::kaplan_meier::curve(&lives?, start_from).map(|found| curve(&found))
+        }
+        Problem::LogRank { groups } => life::logrank(&groups?).map(|test| told_logrank(&test)),
+        Problem::Mcf { units } => life::mcf(&units?).map(|steps| told_mcf(&steps)),
+        Problem::PowerLaw(given) => few::power_law(&given),
+        Problem::Replacement(given) => few::replacement(&given),
+        Problem::SparesPoisson(given) => few::spares_poisson(&given),
+        Problem::SparesFleet(given) => few::spares_fleet(&given),
+        Problem::Weibayes { beta, failures, ages } => few::weibayes(beta, failures?, &ages?),
+        Problem::Rate { failures, exposure } => few::rate(failures?, exposure),
+        Problem::ChartP { points } => few::chart_p(&points?),
+        Problem::ChartG { between } => few::chart_g(&between?),
+    }
+}
+
 /// A pair of limits; null where there is no upper one.
-fn pair(limits: Limits) -> Value {
+pub fn pair(limits: Limits) -> Value {
     json!([limits.low, limits.high])
 }
 
-/// The law of life as `weibull_mle` tells it; at an age and over a horizon where these are asked for.
+/// A fit with its limits; with an age also what remains from there, and with a horizon the chance to fail within it.
 ///
 /// # Errors
-/// An age that is none.
+/// An age below 0, or one that is no number.
 pub fn weibull(law: &Weibull, at: Option<f64>, horizon: Option<f64>) -> Result<Value, Refused> {
     let mut answer = json!({
         "eta": law.eta, "beta": law.beta, "loglik": law.loglik,
@@ -46,7 +72,7 @@ fn of_age(found: f64, name: &str) -> Result<f64, Refused> {
     Err(Refused::invalid(format!("{name} is {found}; an age of 0 or more is needed.")))
 }
 
-/// The curve as `kaplan_meier` tells it.
+/// A curve with its table.
 pub fn curve(curve: &Curve) -> Value {
     let ages = |share: f64| {
         let found = curve.quantile(share);
@@ -67,4 +93,22 @@ fn told_step(step: &Step) -> Value {
         "ci_plain": both(step.plain_low, step.plain_high), "ci_loglog": both(step.low, step.high),
         "H": step.hazard, "H_se": step.hazard_variance.sqrt(), "H_ci_log": [step.hazard_low, step.hazard_high],
     })
+}
+
+fn told_logrank(test: &LogRank) -> Value {
+    json!({
+        "chisq": test.chisq, "df": test.df, "p": test.p,
+        "observed": test.observed, "expected": test.expected,
+        "enough_expected": test.is_sound(),
+    })
+}
+
+fn told_mcf(steps: &[McfStep]) -> Value {
+    let step = |step: &McfStep| {
+        json!({
+            "t": step.age, "n_risk": step.at_risk, "d": step.events,
+            "mcf": step.mean, "se": step.se, "ci_log": [step.low, step.high],
+        })
+    };
+    json!({"table": steps.iter().map(step).collect::<Vec<Value>>()})
 }
