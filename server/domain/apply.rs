@@ -103,7 +103,10 @@ fn inspected(state: &mut State, when: &When, it: &Inspected) {
     for part in &it.parts {
         moves(state, when, part.moved.as_slice());
         let passed = part.outcome == Outcome::Passed;
-        let cycles = state.assets.get(&part.asset).map(|asset| state.age_then(asset, Clock::Cycles, (when.at, when.seq)));
+        let cycles = state
+            .assets
+            .get(&part.asset)
+            .map(|asset| state.age_then(asset, Clock::Cycles, (when.at, when.seq)));
         turn(state, when, &part.asset, |asset| {
             // One told late does not hide a newer one.
             let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);

@@ -212,7 +212,9 @@ fn cycled(state: &mut State, when: &When, id: &Id, ran: bool) -> bool {
             turn(state, when, asset, |asset| {
                 asset.cycles += 1;
                 // A load of before the last inspection, told after it: the part was that much older then.
-                if let Some(inspected) = asset.inspected.as_mut().filter(|it| (load.started_at, load.entry) < (it.at, it.entry)) {
+                if let Some(inspected) =
+                    asset.inspected.as_mut().filter(|it| (load.started_at, load.entry) < (it.at, it.entry))
+                {
                     inspected.cycles += 1;
                 }
             });

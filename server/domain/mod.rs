@@ -124,6 +124,7 @@ pub mod solution;
 pub mod stage;
 pub mod starter;
 pub mod state;
+pub mod stock;
 pub mod step;
 pub mod testing;
 pub mod technique;

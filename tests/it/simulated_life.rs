@@ -27,6 +27,19 @@ fn judged(seed: u64, sets: u32, days: i64) -> Vec<Judged> {
     for law in LAWS.iter() {
         let Some((shape, scale)) = law.life else { continue };
         let lives = run.state().lives(&Id::new(law.model).expect("an id"), Clock::Cycles, until);
+        for piece in &lives.pieces {
+            let life = fettle::domain::simulate::catalogue::life(seed, piece.asset.as_str(), law.model)
+                .expect("a life");
+            println!(
+                "PIECE {seed} {} {} {life:.2} {} {} {:?} {:?}",
+                law.model,
+                piece.asset,
+                piece.whole_at,
+                piece.age,
+                piece.failed.as_ref().map(|it| (it.after, it.by, it.seen)),
+                piece.retired
+            );
+        }
         let Ok(fit) = lives.fit() else { continue };
         // The age by which one in ten has failed, of the true law.
         let tenth = scale * (-(0.9_f64.ln())).powf(1.0 / shape);
@@ -55,7 +68,7 @@ fn share(all: &[Judged], of: fn(&Judged) -> bool) -> f64 {
 /// at least nine models in ten.
 #[test]
 fn the_true_laws_lie_in_their_intervals() {
-    let all: Vec<Judged> = (0..6).flat_map(|n| judged(101 + n, 6, 330)).collect();
+    let all: Vec<Judged> = (0..3).flat_map(|n| judged(101 + n, 6, 330)).collect();
     assert!(all.len() >= 24, "{} models had failures enough", all.len());
     for (name, of) in [
         ("scale", (|it| it.scale) as fn(&Judged) -> bool),

@@ -31,7 +31,10 @@ fn at_retirement(lives: &Lives) -> [Value; 2] {
 /// The same in the family's own clock, with each failure between the inspections that it lay between.
 fn between_inspections(state: &State, model: &Id, now: Time) -> Value {
     let lives = state.lives(model, state.clock_of_model(model), now);
-    let law = lives.fit().and_then(|law| life_answer::weibull(&law, None, None));
+    let fit = lives.fit();
+    let replace = state.replace_advice(&lives, fit.as_ref(), now);
+    let order = state.order_advice(&lives, fit.as_ref(), now);
+    let law = fit.and_then(|law| life_answer::weibull(&law, None, None));
     let curve = kaplan_meier::curve(&lives.to_lives(), None).map(|curve| life_answer::curve(&curve));
     json!({
         "clock": lives.clock,
@@ -41,6 +44,8 @@ fn between_inspections(state: &State, model: &Id, now: Time) -> Value {
         "failed_at_once": lives.failed_at_once(),
         "watched_for_no_time": lives.unwatched(),
         "pieces": lives.pieces,
+        "replace": replace,
+        "order": order,
     })
 }
 

@@ -12,7 +12,7 @@ use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, recall};
+use super::{at_case, at_machine, recall, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -129,7 +129,7 @@ fn onward(state: &State, dice: &mut Dice) -> Value {
             json!({"do": "start_load", "machine": machine, "programme": "p134", "scan": scan, "cycle_no": dice.below(99)})
         }
         StepKind::Inspected => {
-            let checks = json!([{"check": "light", "passed": true, "value": "0.9", "unit": "lx"}]);
+            let checks = json!([{"check": "light", "passed": true, "value": dice.below(9), "unit": "lx"}]);
             match dice.below(12) {
                 0..9 => json!({"do": "inspect", "scan": scan, "passed": true, "checks": checks}),
                 9 => json!({"do": "inspect", "scan": scan, "outcome": "reclean"}),
@@ -348,26 +348,11 @@ fn definition(state: &State, dice: &mut Dice) -> Value {
         }
         8 => json!({"do": "confirm_fit", "models": ["cap", dice.word(&["barrel", "scope", "none"])],
                     "fits": dice.once_in(2), "how": "pushed on by hand"}),
-        9 => wear(state, dice),
+        9 => wear::next(state, dice),
         _ => {
             json!({"do": "define_machine", "machine": dice.word(&["washer-2", "washer-3"]), "kind": "washer_disinfector",
                     "programmes": [{"programme": "wash", "method": "machine", "a0_s": 600 + dice.below(3)}]})
         }
-    }
-}
-
-/// What biomed decides of models, and asks to be looked at.
-fn wear(state: &State, dice: &mut Dice) -> Value {
-    let model = dice.word(&["cap", "barrel", "scope", "none"]);
-    match dice.below(4) {
-        0 => {
-            json!({"do": "set_model_costs", "model": model, "planned_cents": dice.below(9_000), "lead_days": 14})
-        }
-        1 => json!({"do": "set_life_limit", "model": model, "replace_at": dice.below(4), "reason": "tears"}),
-        2 => {
-            json!({"do": "set_policy", "wear_clock": {"cap": dice.word(&["uses", "days", "cycles"])}, "delay_minutes": 10})
-        }
-        _ => json!({"do": "request_inspection", "scan": scan(state, dice), "reason": "old for its model"}),
     }
 }
 
