@@ -44,6 +44,20 @@ impl Clock {
     }
 }
 
+/// The last inspection that a part passed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InspectedAt {
+    pub at: Time,
+    pub cycles: u32,
+    /// The entry that told it, which comes before or after others of the same instant.
+    #[serde(default, skip_serializing_if = "not_told")]
+    pub entry: u64,
+}
+
+fn not_told(entry: &u64) -> bool {
+    *entry == 0
+}
+
 /// How the failure of a part came to light.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
 #[serde(rename_all = "snake_case")]

@@ -32,6 +32,7 @@ use super::tried::Tried;
 use super::upkeep::Upkeep;
 
 pub use super::condition::{Condition, KeptTest, LastTest, Machine};
+pub use super::lifetime::InspectedAt;
 pub use super::stage::{Stage, Standing};
 
 /// What the ledger of one site says now, up to and with entry `seq`.
@@ -236,19 +237,6 @@ pub struct RetiredAs {
     pub cause: Cause,
     pub failure: bool,
     pub at: Time,
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct InspectedAt {
-    pub at: Time,
-    pub cycles: u32,
-    /// The entry that told it, which comes before or after others of the same instant.
-    #[serde(default, skip_serializing_if = "not_told")]
-    pub entry: u64,
-}
-
-fn not_told(entry: &u64) -> bool {
-    *entry == 0
 }
 
 impl State {

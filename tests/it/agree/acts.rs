@@ -69,9 +69,10 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         }
         33..36 => late(state, dice, now),
         36 => unknown(dice),
-        37 | 38 => definition(state, dice),
+        37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
-        41..44 => add(dice),
+        41 => wear::next(state, dice),
+        42 | 43 => add(dice),
         44..56 | 76..92 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
         63..66 | 92..95 => recall::next(state, dice),
@@ -315,10 +316,10 @@ fn add(dice: &mut Dice) -> Value {
     all
 }
 
-fn definition(state: &State, dice: &mut Dice) -> Value {
+fn definition(dice: &mut Dice) -> Value {
     let step = |step: &str| json!({"step": step});
     let line = |line: &str, family: &str, quantity: usize| json!({"line": line, "family": family, "quantity": quantity, "essential": true});
-    match dice.below(12) {
+    match dice.below(10) {
         0 => {
             let mut steps: Vec<Value> =
                 ["treated", "received", "cleaned", "dried", "inspected"].map(step).into();
@@ -348,7 +349,6 @@ fn definition(state: &State, dice: &mut Dice) -> Value {
         }
         8 => json!({"do": "confirm_fit", "models": ["cap", dice.word(&["barrel", "scope", "none"])],
                     "fits": dice.once_in(2), "how": "pushed on by hand"}),
-        9 => wear::next(state, dice),
         _ => {
             json!({"do": "define_machine", "machine": dice.word(&["washer-2", "washer-3"]), "kind": "washer_disinfector",
                     "programmes": [{"programme": "wash", "method": "machine", "a0_s": 600 + dice.below(3)}]})
