@@ -123,6 +123,8 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         missing: false,
         retired: None,
         measured: None,
+        asked: None,
+        supplier: it.supplier.clone(),
         inspected: None,
         added_at: when.at,
         last_at: when.at,
@@ -162,6 +164,7 @@ pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
         placed_at: when.at,
         placed_by: when.actor.to_string(),
         lifted_at: None,
+        notice: it.notice.clone(),
     };
     state.holds.insert(it.hold.clone(), Arc::new(hold));
     state.changes.holds.insert(it.hold.clone());

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::checks_case;
 use super::hold::HoldKind;
 use super::id::Id;
+use super::lifetime::Clock;
 use super::load::{IndicatorKind, IndicatorResult, Load, LoadStatus};
 use super::machine::EMPTY_CYCLES_NEEDED;
 use super::model::StepKind;
@@ -101,6 +102,12 @@ fn names(state: &State, wrong: &mut Vec<String>) {
 fn one_asset(state: &State, asset: &Asset, wrong: &mut Vec<String>) {
     let id = &asset.asset;
     let mut say = |what: String| wrong.push(format!("{id} {what}"));
+    if let Some(last) = &asset.inspected {
+        let then = state.age_then(asset, Clock::Cycles, (last.at, last.entry));
+        if last.cycles != then {
+            say(format!("passed its last inspection at {} cycles, and had {then} then", last.cycles));
+        }
+    }
     if asset.cycles < asset.prior_cycles || asset.uses < asset.prior_uses {
         say("has fewer cycles or uses than it came with".into());
     }

@@ -11,8 +11,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, check, choosing, correct, count, exception, exposure, finding, hold, load, lookback, machine,
-    measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
+    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -161,6 +161,9 @@ impl Serialize for Event {
 #[serde(deny_unknown_fields)]
 pub struct Check {
     pub check: Line,
+    /// The part that it is of, where several were scanned.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub asset: Option<Line>,
     pub passed: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<Quantity>,
@@ -261,6 +264,9 @@ kinds! {
     "photo_added" PhotoAdded(finding::PhotoAdded);
     "sent_to_repair" SentToRepair(repair::SentToRepair);
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
+    "model_costs_set" ModelCostsSet(upkeep::SetModelCosts);
+    "life_limit_set" LifeLimitSet(upkeep::LifeLimitSet);
+    "inspection_requested" InspectionRequested(inspect_next::InspectionRequested);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);
     "look_back_closed" LookBackClosed(lookback::LookBackClosed);
     "recalled" Recalled(recall::Recalled);

@@ -7,6 +7,7 @@ use super::connection::{Arg, StorageError};
 use super::facts::{Rows, json};
 use crate::domain::asset::Owner;
 use crate::domain::id::Id;
+use crate::domain::inspect_next::AskedFor;
 use crate::domain::model::Dimensions;
 use crate::domain::set::Seat;
 use crate::domain::state::{Asset, Changes, HeldBy, InspectedAt, PackOf, RetiredAs, Stage, State};
@@ -42,6 +43,10 @@ pub struct Fixed {
     retired: Option<RetiredAs>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     measured: Option<Box<Dimensions>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    asked: Option<Box<AskedFor>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    supplier: Option<Line>,
     added_at: Time,
 }
 
@@ -62,7 +67,7 @@ type Turned = (
     Option<i64>,
     u32,
     u32,
-    Option<(i64, u32)>,
+    Option<(i64, u32, u64)>,
     (i64, i64, u64),
 );
 
@@ -84,6 +89,8 @@ fn fixed(it: &Asset) -> Fixed {
         missing: it.missing,
         retired: it.retired.clone(),
         measured: it.measured.clone(),
+        asked: it.asked.clone(),
+        supplier: it.supplier.clone(),
         added_at: it.added_at,
     }
 }
@@ -103,7 +110,7 @@ fn turned(it: &Asset) -> impl Serialize {
         it.cool_at.map(|at| at.0),
         it.cycles,
         it.uses,
-        it.inspected.as_ref().map(|it| (it.at.0, it.cycles)),
+        it.inspected.as_ref().map(|it| (it.at.0, it.cycles, it.entry)),
         (it.last_at.0, it.act_at.0, it.last_entry),
     )
 }
@@ -172,7 +179,9 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         missing: fixed.missing,
         retired: fixed.retired,
         measured: fixed.measured,
-        inspected: inspected.map(|(at, cycles)| InspectedAt { at: Time(at), cycles }),
+        asked: fixed.asked,
+        supplier: fixed.supplier,
+        inspected: inspected.map(|(at, cycles, entry)| InspectedAt { at: Time(at), cycles, entry }),
         added_at: fixed.added_at,
         last_at: Time(last_at),
         last_entry,

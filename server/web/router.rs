@@ -111,6 +111,13 @@ table! {
     get "/api/v1/{site}/due" Token ALL api::due::get;
     get "/api/v1/{site}/exceptions" Token ALL api::exception::get;
     get "/api/v1/{site}/wear" Token ALL api::wear::get;
+    get "/api/v1/{site}/wear/inspect-next" Token ALL api::wear_more::next;
+    get "/api/v1/{site}/wear/money" Token ALL api::wear_more::money;
+    get "/api/v1/{site}/wear/repairs" Token ALL api::wear_more::repairs;
+    get "/api/v1/{site}/assets/{scan}/values" Token ALL api::wear_more::values;
+    get "/api/v1/{site}/assets/{scan}/repair-or-replace" Token ALL api::wear_more::repair_or_replace;
+    get "/api/v1/{site}/holds" Token ALL api::hold::list;
+    get "/api/v1/{site}/holds/{hold}" Token ALL api::hold::get;
     get "/api/v1/{site}/look-back" Token ALL api::lookback::get;
     post "/api/v1/{site}/look-back" Token PATIENT_TRACERS api::lookback::post;
     get "/api/v1/{site}/findings" Token ALL api::finding::findings;

@@ -30,6 +30,7 @@ mod at_case;
 mod at_machine;
 mod pure;
 mod recall;
+mod wear;
 
 use acts::{Dice, code};
 use pure::{Pure, Told, Verdict};

@@ -97,9 +97,8 @@ async fn at_the_machine(served: &Served) {
     served.done(Biomed, json!({"do": "machine_back", "machine": "steriliser-1", "after": "minor"})).await;
     let columns = json!([{"column": "t", "is": "time"}, {"column": "T", "is": "temperature", "unit": "°C"}]);
     let form = json!({"time": "seconds", "ambient_kpa": 98.4, "columns": columns});
-    served
-        .done(Role::Lead, json!({"do": "define_record_form", "machine": "steriliser-1", "form": form}))
-        .await;
+    let define = json!({"do": "define_record_form", "machine": "steriliser-1", "form": form});
+    served.done(Role::Lead, define).await;
     served
         .done(
             Desk,
@@ -286,6 +285,7 @@ async fn every_kind_beside_the_loop(served: &Served) {
         "exchanged_for": {"serial": "N-3"}}),
         )
         .await;
+    served.wear_decided().await;
     let open = json!({"do": "open_look_back", "origin": {"machine": "steriliser-1", "from": "2001-01-01T00:00:00Z"},
         "reason": "growth"});
     let look_back = served.done(Infection, open).await["made"].clone();

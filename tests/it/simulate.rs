@@ -65,7 +65,7 @@ impl Run {
         Some((given, event))
     }
 
-    fn finished(mut self) -> Run {
+    pub fn finished(mut self) -> Run {
         while self.step().is_some() {}
         self
     }

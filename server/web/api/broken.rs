@@ -14,7 +14,7 @@ use crate::domain::time::Time;
 /// So far back where nobody says from when.
 const USUAL_DAYS: i64 = 30;
 
-fn time(params: &mut Params, name: &str) -> Result<Option<Time>, Problem> {
+pub(super) fn time(params: &mut Params, name: &str) -> Result<Option<Time>, Problem> {
     let Some(text) = params.take(name)? else { return Ok(None) };
     let unfit = || {
         Problem::malformed(&[wrong(format!("?{name}"), "found no time; RFC 3339 with an offset is needed")])

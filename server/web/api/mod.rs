@@ -11,6 +11,7 @@ pub mod due;
 pub mod exception;
 pub mod finding;
 pub mod fit;
+pub mod hold;
 pub mod ledger;
 pub mod load;
 pub mod lookback;
@@ -22,6 +23,7 @@ pub mod recall;
 pub mod record_form;
 pub mod set;
 pub mod wear;
+pub mod wear_more;
 
 use std::sync::Arc;
 

@@ -12,7 +12,7 @@ use fettle::domain::time::Time;
 use serde_json::{Value, json};
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, recall};
+use super::{at_case, at_machine, recall, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -71,7 +71,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         36 => unknown(dice),
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
-        41..44 => add(dice),
+        41 => wear::next(state, dice),
+        42 | 43 => add(dice),
         44..56 | 76..92 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
         63..66 | 92..95 => recall::next(state, dice),
@@ -129,7 +130,7 @@ fn onward(state: &State, dice: &mut Dice) -> Value {
             json!({"do": "start_load", "machine": machine, "programme": "p134", "scan": scan, "cycle_no": dice.below(99)})
         }
         StepKind::Inspected => {
-            let checks = json!([{"check": "light", "passed": true, "value": "0.9", "unit": "lx"}]);
+            let checks = json!([{"check": "light", "passed": true, "value": dice.below(9), "unit": "lx"}]);
             match dice.below(12) {
                 0..9 => json!({"do": "inspect", "scan": scan, "passed": true, "checks": checks}),
                 9 => json!({"do": "inspect", "scan": scan, "outcome": "reclean"}),
