@@ -15,3 +15,4 @@ mod pages;
 pub mod rebuild;
 pub mod reads;
 pub mod records;
+pub mod retirements;

@@ -32,6 +32,7 @@ pub mod dry_run;
 mod doubt;
 pub mod due;
 pub mod wear;
+pub mod wear_report;
 mod erasing;
 mod waiving;
 pub mod event;

@@ -49,6 +49,7 @@ pub mod model_form;
 pub mod model_table;
 pub mod no_site;
 pub mod people;
+pub mod period;
 mod plainly;
 pub mod plot;
 pub mod problem;

@@ -1,5 +1,9 @@
 //! How long the parts of a model last, and of what they died: counted, not yet computed.
 
+pub mod report;
+pub mod survival;
+mod tables;
+
 use askama::Template;
 use axum::extract::Query;
 use axum::response::Response;
