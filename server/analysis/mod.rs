@@ -10,3 +10,4 @@ pub mod verdict;
 pub mod cycle;
 pub mod chart;
 pub mod packing;
+pub mod life;

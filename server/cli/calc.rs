@@ -23,6 +23,7 @@ use crate::analysis::steam::{Saturation, saturation_pressure_kpa, saturation_tem
 use crate::formats::record;
 
 use super::calc_fit::{FitArgs, fit};
+use super::calc_life::{LifeArgs, life};
 
 /// The exit status for a problem that could not be used; the same as for arguments that could not.
 const UNUSABLE: u8 = 2;
@@ -44,6 +45,8 @@ enum Kind {
     Saturation(SaturationArgs),
     /// Say whether parts lie side by side in a lumen (JSON).
     Fit(FitArgs),
+    /// Say how long things last, from the ages at which they failed or were last seen whole (JSON).
+    Life(LifeArgs),
 }
 
 #[derive(Args, Debug)]
@@ -120,6 +123,7 @@ pub fn run(args: CalcArgs) -> ExitCode {
         Kind::Disinfection(args) => disinfection(&args),
         Kind::Saturation(args) => saturation(&args),
         Kind::Fit(args) => fit(&args),
+        Kind::Life(args) => life(&args),
     };
     let written = answer.and_then(|json| {
         writeln!(std::io::stdout(), "{json}").map_err(|e| format!("the answer could not be written: {e}"))

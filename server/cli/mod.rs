@@ -3,6 +3,7 @@
 pub mod account;
 pub mod calc;
 mod calc_fit;
+mod calc_life;
 pub mod check;
 pub mod demo;
 pub mod serve;

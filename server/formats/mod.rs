@@ -4,6 +4,7 @@ pub mod attachment;
 pub mod cells;
 pub mod encoding;
 pub mod fit;
+pub mod life;
 pub mod form;
 pub mod json;
 mod lines;
