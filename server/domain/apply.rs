@@ -6,6 +6,7 @@ use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
+use super::lifetime::Clock;
 use super::machine::BackAfter;
 use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
 use super::step::{Inspected, Outcome, PackBrokenDone, StepRecorded};
@@ -43,6 +44,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LoadReleased(_)
         | What::LoadRejected(_)
         | What::Countersigned(_) => super::apply_load::load(state, when, what),
+        What::ModelCostsSet(_) | What::LifeLimitSet(_) => super::upkeep::decided(state, when, what),
+        What::InspectionRequested(it) => super::inspect_next::requested(state, when, it),
         What::AssetMeasured(it) => super::measuring::measured(state, when, it),
         What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
         What::AssetAdded(_)
@@ -100,14 +103,17 @@ fn inspected(state: &mut State, when: &When, it: &Inspected) {
     for part in &it.parts {
         moves(state, when, part.moved.as_slice());
         let passed = part.outcome == Outcome::Passed;
+        let cycles = state.assets.get(&part.asset).map(|asset| state.age_at(asset, Clock::Cycles, when.at));
         turn(state, when, &part.asset, |asset| {
             // One told late does not hide a newer one.
             let newest = asset.inspected.as_ref().is_none_or(|last| last.at <= when.at);
             if passed && newest {
-                asset.inspected = Some(InspectedAt { at: when.at, cycles: asset.cycles });
+                asset.inspected = Some(InspectedAt { at: when.at, cycles: cycles.unwrap_or(asset.cycles) });
             }
         });
+        super::inspect_next::looked_at(state, when, part);
     }
+    super::inspection_values::keep(state, when, it);
     it.holds.iter().for_each(|hold| super::apply_parts::place_hold(state, when, hold));
 }
 

@@ -278,6 +278,11 @@ fn sent(state: &mut State, when: &When, it: &SentToRepair) {
         back_at: None,
         cost_cents: None,
         work: None,
+        supplier: it.supplier.clone(),
+        cause: it.cause.clone(),
+        warranty: it.warranty,
+        expected: it.expected,
+        exchanged: None,
     };
     state.repairs.insert(it.repair.clone(), Arc::new(repair));
     state.changes.repairs.insert(it.repair.clone());
@@ -294,5 +299,8 @@ fn came_back(state: &mut State, when: &When, it: &CameFromRepair) {
     repair.back_at = Some(when.at);
     repair.cost_cents = it.cost_cents;
     repair.work = it.work.clone();
+    repair.cause = it.cause.clone().or_else(|| repair.cause.take());
+    repair.warranty = it.warranty.or(repair.warranty);
+    repair.exchanged = it.serial.clone();
     state.changes.repairs.insert(repair.repair.clone());
 }

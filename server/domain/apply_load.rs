@@ -62,6 +62,7 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
         }
         What::LoadRejected(it) => {
             decide(state, when, &it.load, LoadStatus::Rejected, Some(it.reason.clone()));
+            change_load(state, when, &it.load, |load| load.did_not_run = !it.ran);
             cycled(state, when, &it.load, it.ran);
             moves(state, when, &it.parts);
         }
@@ -140,6 +141,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         dry: None,
         alone: None,
         early: None,
+        did_not_run: false,
         load: it.load.clone(),
         machine: it.machine.clone(),
         kind: it.kind,
@@ -207,7 +209,13 @@ fn cycled(state: &mut State, when: &When, id: &Id, ran: bool) -> bool {
     let sterilises = load.programme.step() == StepKind::Sterilised;
     if sterilises && ran {
         for LoadPart { asset, .. } in &load.contents {
-            turn(state, when, asset, |asset| asset.cycles += 1);
+            turn(state, when, asset, |asset| {
+                asset.cycles += 1;
+                // A load of before the last inspection, told after it: the part was that much older then.
+                if let Some(inspected) = asset.inspected.as_mut().filter(|it| load.started_at <= it.at) {
+                    inspected.cycles += 1;
+                }
+            });
         }
     }
     sterilises

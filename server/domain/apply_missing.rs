@@ -11,7 +11,7 @@ use super::event::{Moved, What};
 use super::exposure::{Back, CountClosed};
 use super::finding::{Finding, FindingReported, FindingWithdrawn, Severity};
 use super::id::Id;
-use super::missing::{LineClosed, MissingClosed, MissingState, SearchOutcome};
+use super::missing::{Lacked, LineClosed, MissingClosed, MissingState, SearchOutcome};
 use super::state::State;
 
 pub(super) fn found_out(state: &mut State, when: &When, what: &What) {
@@ -145,6 +145,7 @@ fn told_missing(when: &When, asset: &Id, piece: bool) -> MissingState {
         outcome: None,
         over_at: None,
         piece,
+        lacked: None,
     }
 }
 
@@ -157,6 +158,7 @@ pub(super) fn lose(state: &mut State, when: &When, asset: &Id, case: Option<Id>)
         None => told_missing(when, asset, before.is_some_and(|known| known.piece)),
     };
     missing.case = missing.case.or(case);
+    missing.lacked = missing.lacked.or_else(|| state.missing.get(asset).and_then(|known| known.lacked));
     change(state, when, asset, |asset| asset.missing = true);
     state.missing.insert(asset.clone(), Arc::new(missing));
     state.changes.missing.insert(asset.clone());
@@ -173,6 +175,8 @@ fn lose_piece(state: &mut State, when: &When, asset: &Id, case: Option<Id>) {
         None => told_missing(when, asset, true),
     };
     missing.piece = true;
+    let before = state.missing.get(asset).and_then(|known| known.lacked);
+    missing.lacked = before.or(Some(Lacked { at: when.at, entry: when.seq }));
     missing.case = missing.case.or(case);
     state.missing.insert(asset.clone(), Arc::new(missing));
     state.changes.missing.insert(asset.clone());

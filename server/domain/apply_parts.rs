@@ -123,6 +123,8 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         missing: false,
         retired: None,
         measured: None,
+        asked: None,
+        supplier: it.supplier.clone(),
         inspected: None,
         added_at: when.at,
         last_at: when.at,

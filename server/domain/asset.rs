@@ -54,6 +54,8 @@ pub struct AddAsset {
     pub cost_cents: Option<u64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub owner: Option<Owner>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -130,6 +132,8 @@ pub struct AssetAdded {
     pub owner: Owner,
     pub route: Id,
     pub route_version: u32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -195,6 +199,7 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
         owner: it.owner.unwrap_or_default(),
         route: model.route.clone(),
         route_version: version,
+        supplier: it.supplier.clone(),
     })
 }
 

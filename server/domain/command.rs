@@ -9,8 +9,9 @@ use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
 use super::{
-    asset, case, check, choosing, correct, count, count_other, exception, finding, hold, load, lookback,
-    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
+    lookback, machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    upkeep,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -218,6 +219,11 @@ acts! {
         "send_to_repair" Send(repair::SendToRepair) by &[Biomed];
         "back_from_repair" Back(repair::BackFromRepair) by &[Biomed];
     }
+    Wear {
+        "set_model_costs" SetCosts(upkeep::SetModelCosts) by &[Biomed, Admin];
+        "set_life_limit" SetLimit(upkeep::SetLifeLimit) by &[Biomed];
+        "request_inspection" RequestInspection(inspect_next::RequestInspection) by &[Lead, Biomed];
+    }
     Case {
         "plan_case" Plan(case::PlanCase) by &[Lead, Charge];
         "change_case" Change(case::ChangeCase) by &[Charge, Clinician];
@@ -379,6 +385,8 @@ impl Act {
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
+            Act::Wear(Wear::SetCosts(it)) => it.whole(),
+            Act::Wear(Wear::SetLimit(it)) => it.whole(),
             Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
             Act::Case(Case::Check(it)) => it.whole(),
             Act::Case(Case::Count(it)) => it.whole(),

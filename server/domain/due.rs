@@ -63,6 +63,8 @@ pub fn why_words(why: &str) -> &'static str {
         "max_uses" => "at the maker's limit of uses",
         "inspect_every_cycles" => "many cycles since its last inspection",
         "inspect_every_days" => "many days since its last inspection",
+        "replace_at" => "at the age at which the house replaces it",
+        "inspection_asked" => "to be inspected, as somebody asked",
         "air_removal" => "air-removal test of this test day",
         "leak_rate" => "leak-rate test",
         "biological" => "biological indicator",
@@ -119,6 +121,7 @@ fn item(asset: &Asset, it: Due) -> DueItem {
     let last = asset.inspected.as_ref().map_or(asset.added_at, |last| last.at);
     let since = match it.why {
         "inspect_every_days" => Some(Time(last.0 + i64::from(it.limit) * 24 * 60 * MINUTE)),
+        super::readiness::INSPECTION_ASKED => asset.asked.as_ref().map(|asked| asked.at),
         _ => None,
     };
     DueItem {

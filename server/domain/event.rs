@@ -11,8 +11,8 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, check, choosing, correct, count, exception, exposure, finding, hold, load, lookback, machine,
-    measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
+    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -261,6 +261,9 @@ kinds! {
     "photo_added" PhotoAdded(finding::PhotoAdded);
     "sent_to_repair" SentToRepair(repair::SentToRepair);
     "back_from_repair" BackFromRepair(repair::CameFromRepair);
+    "model_costs_set" ModelCostsSet(upkeep::SetModelCosts);
+    "life_limit_set" LifeLimitSet(upkeep::LifeLimitSet);
+    "inspection_requested" InspectionRequested(inspect_next::InspectionRequested);
     "look_back_opened" LookBackOpened(lookback::LookBackOpened);
     "look_back_closed" LookBackClosed(lookback::LookBackClosed);
     "recalled" Recalled(recall::Recalled);

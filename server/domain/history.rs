@@ -11,7 +11,11 @@ use super::step::StepRecorded;
 pub(super) fn things(what: &What) -> Vec<Thing> {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
-        What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
+        What::ModelDefined(_)
+        | What::CountSheetDefined(_)
+        | What::ModelCostsSet(_)
+        | What::LifeLimitSet(_) => Vec::new(),
+        What::InspectionRequested(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::MachineDefined(_)
         | What::MachineOut(_)
         | What::MachineBack(_)

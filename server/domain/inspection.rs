@@ -101,6 +101,8 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
             note: note.clone(),
             moved,
             inspected_before: asset.inspected.clone(),
+            asked_before: asset.asked.clone(),
+            values: Vec::new(),
         };
         match tell(deciding, asset, step, true) {
             Told::Known(problem) => {
@@ -138,6 +140,8 @@ fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
         note,
         moved,
         inspected_before: asset.inspected.clone(),
+        asked_before: asset.asked.clone(),
+        values: Vec::new(),
     }
 }
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.

@@ -296,6 +296,9 @@ pub struct Load {
     pub alone: Option<Box<ReleasedAlone>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub early: Option<Box<ReleasedEarly>>,
+    /// Rejected, and its machine had not run: no cycle for what lay in it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub did_not_run: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

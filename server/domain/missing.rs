@@ -111,6 +111,16 @@ pub struct MissingState {
     /// A piece of it is looked for. Where the part itself is missing, its piece was missed before.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub piece: bool,
+    /// When a piece of it was first seen to lack, whatever became of the search: the part broke then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lacked: Option<Lacked>,
+}
+
+/// An entry that told of a piece that lacks.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Lacked {
+    pub at: Time,
+    pub entry: u64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

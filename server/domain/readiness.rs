@@ -181,7 +181,12 @@ pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {
     asset.holds.iter().map(of).collect()
 }
 
-/// What a part is due for by its maker's limits.
+/// At the age at which the house replaces parts of its model.
+pub const REPLACE_AT: &str = "replace_at";
+/// Somebody asked for its inspection, and it was not looked at since.
+pub const INSPECTION_ASKED: &str = "inspection_asked";
+
+/// What a part is due for: by its maker's limits, by the house's own, or because somebody asked.
 pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
     let Some(limits) = state.model(&asset.model).map(|model| &model.limits) else {
         return Vec::new();
@@ -208,7 +213,21 @@ pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
             found,
         })
     });
-    reached.collect()
+    let own = state.life_limit(&asset.model).map(|limit| &limit.set);
+    let own = own.map(|it| (it.replace_at, state.age(asset, it.clock, now)));
+    let replaced = own.filter(|(limit, found)| found >= limit).map(|(limit, found)| Due {
+        asset: asset.asset.clone(),
+        why: REPLACE_AT,
+        limit,
+        found,
+    });
+    let asked = asset.asked.as_ref().map(|_| Due {
+        asset: asset.asset.clone(),
+        why: INSPECTION_ASKED,
+        limit: 1,
+        found: 1,
+    });
+    reached.chain(replaced).chain(asked).collect()
 }
 
 /// What comes next for a part, where its turn has something left.

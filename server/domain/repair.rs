@@ -10,7 +10,7 @@ use super::model::reason_given;
 use super::refusal::{Code, Problem};
 use super::scan::general_problems;
 use super::text::{Line, Text};
-use super::time::Time;
+use super::time::{Date, Time};
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -21,6 +21,18 @@ pub struct SendToRepair {
     pub order: Option<Line>,
     /// What the label on the box says.
     pub decontaminated: bool,
+    /// Who repairs it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
+    /// What broke it, as the house sees it: wear, a fall, a wrong cleaning.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Line>,
+    /// The house holds that its supplier pays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warranty: Option<bool>,
+    /// When it is expected back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expected: Option<Date>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -33,6 +45,12 @@ pub struct BackFromRepair {
     pub work: Option<Text>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub exchanged_for: Option<Exchange>,
+    /// What the repairer found to have broken it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Line>,
+    /// Whether it was repaired under warranty after all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warranty: Option<bool>,
 }
 
 /// Another piece came back in its place.
@@ -58,6 +76,17 @@ pub struct Repair {
     pub cost_cents: Option<u64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub work: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warranty: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expected: Option<Date>,
+    /// Another piece came back in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exchanged: Option<Line>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -72,6 +101,14 @@ pub struct SentToRepair {
     /// Its own pack, opened by taking it out.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub moved: Vec<Moved>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warranty: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expected: Option<Date>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -86,6 +123,10 @@ pub struct CameFromRepair {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serial: Option<Line>,
     pub moved: Moved,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warranty: Option<bool>,
 }
 
 pub(super) fn send(deciding: &mut Deciding, it: &SendToRepair) -> Option<What> {
@@ -127,6 +168,10 @@ pub(super) fn send(deciding: &mut Deciding, it: &SendToRepair) -> Option<What> {
         order: it.order.clone(),
         decontaminated: it.decontaminated,
         moved,
+        supplier: it.supplier.clone(),
+        cause: it.cause.clone(),
+        warranty: it.warranty,
+        expected: it.expected,
     }))
 }
 
@@ -150,5 +195,7 @@ pub(super) fn back(deciding: &mut Deciding, it: &BackFromRepair) -> Option<What>
         work: it.work.as_ref().map(|work| work.0.clone()),
         serial: it.exchanged_for.as_ref().map(|new| new.serial.clone()),
         moved: asset.returned_soiled(),
+        cause: it.cause.clone(),
+        warranty: it.warranty,
     }))
 }

@@ -190,6 +190,7 @@ fn added_for(deciding: &mut Deciding, new: &NewModel, line: &SheetLine) -> Optio
         prior_uses: None,
         cost_cents: None,
         owner: None,
+        supplier: None,
     };
     let added = new_asset(deciding, &ask)?;
     let model = deciding.state.model(&new.model)?;

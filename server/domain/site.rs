@@ -1,5 +1,7 @@
 //! The site and its policies: what the house has decided for itself.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveTime;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -8,6 +10,8 @@ use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
+use super::lifetime::Clock;
+use super::model::Family;
 use super::text::{Line, Quantity};
 
 /// An hour of the day, `HH:MM`.
@@ -105,6 +109,12 @@ pub struct SetPolicy {
     pub undo_minutes: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub check_lines: Option<Vec<Line>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wear_clock: Option<BTreeMap<Family, Clock>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub theatre_minute_cents: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub delay_minutes: Option<u32>,
 }
 
 impl SetPolicy {
@@ -148,6 +158,8 @@ impl SetPolicy {
             ("idle_minutes", self.idle_minutes, 1, 24 * 60),
             ("leak_rate_every_days", self.leak_rate_every_days, 0, 31),
             ("undo_minutes", self.undo_minutes, 1, 24 * 60),
+            ("theatre_minute_cents", self.theatre_minute_cents, 0, 10_000_000),
+            ("delay_minutes", self.delay_minutes, 0, 24 * 60),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -208,6 +220,15 @@ pub struct Policy {
     /// Lines of the function check that the site adds to those that follow from the parts.
     #[serde(default)]
     pub check_lines: Vec<Line>,
+    /// In what the age of a family's parts is told, where it is not cycles.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub wear_clock: BTreeMap<Family, Clock>,
+    /// What a minute of a theatre costs the house, by its own reckoning; 0 takes it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub theatre_minute_cents: Option<u32>,
+    /// How long a torn or missing part delays a case, by the house's own reckoning; 0 takes it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub delay_minutes: Option<u32>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -260,6 +281,9 @@ impl Default for Policy {
             wall_mm: wall_mm(),
             undo_minutes: undo_minutes(),
             check_lines: Vec::new(),
+            wear_clock: BTreeMap::new(),
+            theatre_minute_cents: None,
+            delay_minutes: None,
         }
     }
 }
@@ -290,6 +314,15 @@ impl Policy {
         put(&mut self.solution_record, &change.solution_record);
         put(&mut self.wall_mm, &change.wall_mm);
         put(&mut self.undo_minutes, &change.undo_minutes);
+        for (to, from) in [
+            (&mut self.theatre_minute_cents, change.theatre_minute_cents),
+            (&mut self.delay_minutes, change.delay_minutes),
+        ] {
+            *to = from.map_or(*to, |from| Some(from).filter(|from| *from > 0));
+        }
+        for (family, clock) in change.wear_clock.iter().flatten() {
+            self.wear_clock.insert(*family, *clock);
+        }
         if let Some(lines) = &change.check_lines {
             let mut all: Vec<Line> = Vec::new();
             for line in lines.iter().map(|line| Line(line.0.trim().to_string())) {

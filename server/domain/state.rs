@@ -14,6 +14,8 @@ use super::case::Case;
 use super::finding::Finding;
 use super::hold::{HoldKind, HoldState};
 use super::id::Id;
+use super::inspect_next::AskedFor;
+use super::inspection_values::Values;
 use super::load::Load;
 use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
@@ -27,6 +29,7 @@ use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
 use super::tried::Tried;
+use super::upkeep::Upkeep;
 
 pub use super::condition::{Condition, KeptTest, LastTest, Machine};
 pub use super::stage::{Stage, Standing};
@@ -58,6 +61,10 @@ pub struct State {
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
     pub recalls: OrdMap<Id, Arc<Recall>>,
     pub broken: OrdMap<Id, Arc<BrokenPack>>,
+    /// What biomed decided of models: costs, and the age at which their parts are replaced.
+    pub upkeep: OrdMap<Id, Arc<Upkeep>>,
+    /// What was measured of parts at inspections, by part.
+    pub values: OrdMap<Id, Arc<Values>>,
     /// Parts that somebody tried together.
     pub tried: OrdMap<Id, Arc<Tried>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
@@ -109,6 +116,8 @@ pub struct Changes {
     /// Tests of machines, by the entry that tells them.
     pub tests: BTreeMap<u64, KeptTest>,
     pub tried: BTreeSet<Id>,
+    pub upkeep: BTreeSet<Id>,
+    pub values: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -192,6 +201,12 @@ pub struct Asset {
     /// When it last passed an inspection, and at how many cycles.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inspected: Option<InspectedAt>,
+    /// Whoever asked for an inspection, until it is looked at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub asked: Option<Box<AskedFor>>,
+    /// Who supplied it, where that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier: Option<Line>,
     /// What somebody measured of this very piece, beside what its maker states of the model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub measured: Option<Box<Dimensions>>,
@@ -258,6 +273,8 @@ impl State {
             recalls: OrdMap::new(),
             broken: OrdMap::new(),
             tried: OrdMap::new(),
+            upkeep: OrdMap::new(),
+            values: OrdMap::new(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),

@@ -8,6 +8,8 @@ use super::deciding::Deciding;
 use super::event::{Check, Moved, Noted, What};
 use super::hold::HoldPlaced;
 use super::id::Id;
+use super::inspect_next::AskedFor;
+use super::inspection_values::Measured;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
@@ -168,6 +170,12 @@ pub struct InspectedPart {
     /// The inspection that counted before this one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inspected_before: Option<InspectedAt>,
+    /// The request that this inspection answers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub asked_before: Option<Box<AskedFor>>,
+    /// What was measured of this part, as numbers of the checks beside it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub values: Vec<Measured>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

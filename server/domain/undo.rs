@@ -30,8 +30,12 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
                     if part.outcome == super::step::Outcome::Passed {
                         asset.inspected = part.inspected_before.clone();
                     }
+                    if part.asked_before.is_some() {
+                        asset.asked = part.asked_before.clone();
+                    }
                 });
             }
+            super::inspection_values::forget(state, entry, it);
             it.holds.iter().for_each(|hold| unhold(state, hold));
         }
         What::PutAway(it) => {
@@ -112,7 +116,7 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
             it.holds.iter().for_each(|hold| unhold(state, hold));
             it.parts.iter().for_each(|part| uncounted(state, entry, &it.case, part));
             let counted = |id: &Id| it.parts.iter().any(|part| part.asset == *id);
-            it.pieces.iter().filter(|id| !counted(id)).for_each(|id| piece_there(state, id));
+            it.pieces.iter().filter(|id| !counted(id)).for_each(|id| piece_there(state, entry, id));
             edit_case(state, &it.case, |case| {
                 case.closed = false;
                 case.uncount_others(entry);
@@ -267,14 +271,16 @@ fn uncounted(state: &mut State, entry: u64, case: &Id, it: &Counted) {
     match it.back {
         Back::Missing if it.was_missing => {}
         Back::Missing => accounted_for(state, &it.asset),
-        Back::Broken => piece_there(state, &it.asset),
+        Back::Broken => piece_there(state, entry, &it.asset),
         Back::Unopened | Back::Soiled => {}
     }
 }
 
-fn piece_there(state: &mut State, asset: &Id) {
+fn piece_there(state: &mut State, entry: u64, asset: &Id) {
     if let Some(missing) = state.missing.get_mut(asset) {
-        Arc::make_mut(missing).piece = false;
+        let missing = Arc::make_mut(missing);
+        missing.piece = false;
+        missing.lacked = missing.lacked.filter(|lacked| lacked.entry != entry);
     }
     accounted_for(state, asset);
 }

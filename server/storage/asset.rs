@@ -7,6 +7,7 @@ use super::connection::{Arg, StorageError};
 use super::facts::{Rows, json};
 use crate::domain::asset::Owner;
 use crate::domain::id::Id;
+use crate::domain::inspect_next::AskedFor;
 use crate::domain::model::Dimensions;
 use crate::domain::set::Seat;
 use crate::domain::state::{Asset, Changes, HeldBy, InspectedAt, PackOf, RetiredAs, Stage, State};
@@ -42,6 +43,10 @@ pub struct Fixed {
     retired: Option<RetiredAs>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     measured: Option<Box<Dimensions>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    asked: Option<Box<AskedFor>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    supplier: Option<Line>,
     added_at: Time,
 }
 
@@ -84,6 +89,8 @@ fn fixed(it: &Asset) -> Fixed {
         missing: it.missing,
         retired: it.retired.clone(),
         measured: it.measured.clone(),
+        asked: it.asked.clone(),
+        supplier: it.supplier.clone(),
         added_at: it.added_at,
     }
 }
@@ -172,6 +179,8 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         missing: fixed.missing,
         retired: fixed.retired,
         measured: fixed.measured,
+        asked: fixed.asked,
+        supplier: fixed.supplier,
         inspected: inspected.map(|(at, cycles)| InspectedAt { at: Time(at), cycles }),
         added_at: fixed.added_at,
         last_at: Time(last_at),

@@ -61,6 +61,15 @@ fn fields_that_came_later_are_kept_too() {
                    "answer": {"verdict": "pass"}, "ended_at": "2026-03-02T07:15:00.942993Z"}),
         ),
         ("policy_set", json!({"solution_record": true})),
+        (
+            "policy_set",
+            json!({"wear_clock": {"cap": "uses"}, "theatre_minute_cents": 1_500, "delay_minutes": 10}),
+        ),
+        (
+            "sent_to_repair",
+            json!({"repair": "repair-0001", "asset": "T-1", "turn": 3, "reason": "dim", "decontaminated": true,
+                   "supplier": "Workshop A", "cause": "a fall", "warranty": false, "expected": "2026-04-01"}),
+        ),
         ("policy_set", json!({"undo_minutes": 15, "check_lines": ["foot switch"]})),
         (
             "count_closed",
@@ -286,6 +295,7 @@ async fn every_kind_beside_the_loop(served: &Served) {
         "exchanged_for": {"serial": "N-3"}}),
         )
         .await;
+    served.wear_decided().await;
     let open = json!({"do": "open_look_back", "origin": {"machine": "steriliser-1", "from": "2001-01-01T00:00:00Z"},
         "reason": "growth"});
     let look_back = served.done(Infection, open).await["made"].clone();
@@ -304,6 +314,17 @@ async fn every_kind_beside_the_loop(served: &Served) {
 }
 
 impl Served {
+    /// What biomed decides of a model, and asks to be looked at.
+    async fn wear_decided(&self) {
+        let costs = json!({"do": "set_model_costs", "model": "cap", "planned_cents": 2_400, "lead_days": 14});
+        self.done(Role::Biomed, costs).await;
+        let limit =
+            json!({"do": "set_life_limit", "model": "cap", "replace_at": 60, "reason": "two tore in May"});
+        self.done(Role::Biomed, limit).await;
+        let look = json!({"do": "request_inspection", "scan": "C-2", "reason": "back from repair"});
+        self.done(Role::Lead, look).await;
+    }
+
     /// The rest of a round, from received to ready, with a steriliser record that carries its pressure of ambience.
     async fn round_from_received(&self, set: &str) {
         use Role::Desk;

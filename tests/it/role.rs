@@ -80,6 +80,9 @@ fn of_cases() -> Vec<(&'static str, Value)> {
     vec![
         ("biomed", with("send_to_repair", json!({"asset": "no", "reason": "r", "decontaminated": true}))),
         ("biomed", with("back_from_repair", json!({"asset": "no"}))),
+        ("admin biomed", with("set_model_costs", json!({"model": "no", "planned_cents": 1}))),
+        ("biomed", with("set_life_limit", json!({"model": "no", "replace_at": 9, "reason": "r"}))),
+        ("lead biomed", with("request_inspection", json!({"scan": "no", "reason": "r"}))),
         (
             "lead charge",
             with(

@@ -246,12 +246,28 @@ pub fn finding(asset: &Id, what: &str, severity: Severity, case: Option<&Id>) ->
 
 pub fn send_to_repair(asset: &Id, reason: &str) -> Act {
     let (asset, reason) = (line(asset.as_str()), text(reason));
-    Act::Repair(Repair::Send(SendToRepair { asset, reason, order: None, decontaminated: true }))
+    Act::Repair(Repair::Send(SendToRepair {
+        asset,
+        reason,
+        order: None,
+        decontaminated: true,
+        supplier: None,
+        cause: None,
+        warranty: None,
+        expected: None,
+    }))
 }
 
 pub fn back_from_repair(asset: &Id, cost_cents: u64) -> Act {
     let (asset, work) = (line(asset.as_str()), Some(text("repaired and tested")));
-    let it = BackFromRepair { asset, cost_cents: Some(cost_cents), work, exchanged_for: None };
+    let it = BackFromRepair {
+        asset,
+        cost_cents: Some(cost_cents),
+        work,
+        exchanged_for: None,
+        cause: None,
+        warranty: None,
+    };
     Act::Repair(Repair::Back(it))
 }
 
@@ -271,6 +287,7 @@ pub fn add(asset: Option<Id>, model: &Id, mark: Option<Line>) -> Act {
         prior_uses: None,
         cost_cents: None,
         owner: None,
+        supplier: None,
     }))
 }
 

@@ -69,7 +69,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         }
         33..36 => late(state, dice, now),
         36 => unknown(dice),
-        37 | 38 => definition(dice),
+        37 | 38 => definition(state, dice),
         39 | 40 => at_machine::next(state, dice),
         41..44 => add(dice),
         44..56 | 76..92 => at_case::next(state, dice, now),
@@ -315,10 +315,10 @@ fn add(dice: &mut Dice) -> Value {
     all
 }
 
-fn definition(dice: &mut Dice) -> Value {
+fn definition(state: &State, dice: &mut Dice) -> Value {
     let step = |step: &str| json!({"step": step});
     let line = |line: &str, family: &str, quantity: usize| json!({"line": line, "family": family, "quantity": quantity, "essential": true});
-    match dice.below(10) {
+    match dice.below(12) {
         0 => {
             let mut steps: Vec<Value> =
                 ["treated", "received", "cleaned", "dried", "inspected"].map(step).into();
@@ -348,10 +348,26 @@ fn definition(dice: &mut Dice) -> Value {
         }
         8 => json!({"do": "confirm_fit", "models": ["cap", dice.word(&["barrel", "scope", "none"])],
                     "fits": dice.once_in(2), "how": "pushed on by hand"}),
+        9 => wear(state, dice),
         _ => {
             json!({"do": "define_machine", "machine": dice.word(&["washer-2", "washer-3"]), "kind": "washer_disinfector",
                     "programmes": [{"programme": "wash", "method": "machine", "a0_s": 600 + dice.below(3)}]})
         }
+    }
+}
+
+/// What biomed decides of models, and asks to be looked at.
+fn wear(state: &State, dice: &mut Dice) -> Value {
+    let model = dice.word(&["cap", "barrel", "scope", "none"]);
+    match dice.below(4) {
+        0 => {
+            json!({"do": "set_model_costs", "model": model, "planned_cents": dice.below(9_000), "lead_days": 14})
+        }
+        1 => json!({"do": "set_life_limit", "model": model, "replace_at": dice.below(4), "reason": "tears"}),
+        2 => {
+            json!({"do": "set_policy", "wear_clock": {"cap": dice.word(&["uses", "days", "cycles"])}, "delay_minutes": 10})
+        }
+        _ => json!({"do": "request_inspection", "scan": scan(state, dice), "reason": "old for its model"}),
     }
 }
 

@@ -222,6 +222,8 @@ impl Pure {
             broken: state.broken.keys().cloned().collect(),
             tests: tests.collect(),
             tried: state.tried.keys().cloned().collect(),
+            upkeep: state.upkeep.keys().cloned().collect(),
+            values: state.values.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();

@@ -1,0 +1,214 @@
+//! What biomed decides of a model: what its parts cost, and the age at which they are replaced before they fail.
+//!
+//! Such an age is the house's own. It makes due entries and refuses nothing: inspection outranks any counter, and the
+//! maker's limits bind beside it.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::apply::When;
+use super::command::{Malformed, wrong};
+use super::deciding::Deciding;
+use super::event::What;
+use super::id::Id;
+use super::lifetime::Clock;
+use super::model::{reason_given, unknown};
+use super::state::State;
+use super::text::{Quantity, Text};
+use super::time::Time;
+
+/// A part costs less than this; more is a slip of the finger.
+const MOST_CENTS: u64 = 100_000_000_00;
+const MOST_AGE: u32 = 1_000_000;
+const MOST_DAYS: u32 = 3 * 365;
+
+/// What a model's parts cost, in cents of the house's own money. What is absent keeps what it was.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SetModelCosts {
+    pub model: Id,
+    /// A replacement in good time: the part, and the work.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planned_cents: Option<u64>,
+    /// A replacement after a failure: that, and what the failure costs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unplanned_cents: Option<u64>,
+    /// From the order until the part lies in the store.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lead_days: Option<u32>,
+    /// So many should lie in the store.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stock_target: Option<u32>,
+}
+
+impl SetModelCosts {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        let all = [
+            ("planned_cents", self.planned_cents, MOST_CENTS),
+            ("unplanned_cents", self.unplanned_cents, MOST_CENTS),
+            ("lead_days", self.lead_days.map(u64::from), u64::from(MOST_DAYS)),
+            ("stock_target", self.stock_target.map(u64::from), 100_000),
+        ];
+        if all.iter().all(|(_, value, _)| value.is_none()) {
+            return Err(wrong("", "found nothing that changes; at least one field beside model is needed"));
+        }
+        match all.into_iter().find(|(_, value, most)| value.is_some_and(|value| value > *most)) {
+            Some((name, _, most)) => {
+                Err(wrong(format!("/{name}"), format!("found more than {most}; 0 to {most} is needed")))
+            }
+            None => Ok(()),
+        }
+    }
+}
+
+/// Sets the age at which a model's parts are replaced before they fail; 0 takes it back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SetLifeLimit {
+    pub model: Id,
+    /// In the clock of the model's family.
+    pub replace_at: u32,
+    pub reason: Text,
+}
+
+impl SetLifeLimit {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        match self.replace_at {
+            0..=MOST_AGE => Ok(()),
+            _ => Err(wrong("/replace_at", format!("found more than {MOST_AGE}; 0 to {MOST_AGE} is needed"))),
+        }
+    }
+}
+
+/// The limit as it was decided, with the figures of that day.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LifeLimitSet {
+    pub model: Id,
+    pub clock: Clock,
+    pub replace_at: u32,
+    pub reason: String,
+    pub evidence: Evidence,
+}
+
+/// On what a limit rests: what the ledger said of the model's lives when it was set, and what was made of that.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Up to and with this entry.
+    pub ledger: u64,
+    pub units: u32,
+    pub failures: u32,
+    pub oldest: u32,
+    /// Why no law of life was found, where none was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub refused: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beta: Option<Figure>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub eta: Option<Figure>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planned_cents: Option<u64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unplanned_cents: Option<u64>,
+    /// The age that costs least, with the ages that cost hardly more.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub optimum: Option<Figure>,
+    /// What it saves against waiting for failures, of the cost of these.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub saving_percent: Option<Quantity>,
+}
+
+/// An estimate with its limits; no upper limit where the record bears none.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Figure {
+    pub value: Quantity,
+    pub low: Quantity,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub high: Option<Quantity>,
+}
+
+/// What a model's parts cost, as it stands now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Costs {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planned_cents: Option<u64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unplanned_cents: Option<u64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lead_days: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stock_target: Option<u32>,
+}
+
+/// What stands for a model now.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Upkeep {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub costs: Option<Costs>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<LifeLimit>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LifeLimit {
+    #[serde(flatten)]
+    pub set: LifeLimitSet,
+    pub at: Time,
+    pub by: String,
+    pub entry: u64,
+}
+
+pub(super) fn set_costs(deciding: &mut Deciding, it: &SetModelCosts) -> Option<What> {
+    deciding.touches(None);
+    if !deciding.state.models.contains_key(&it.model) {
+        deciding.against(unknown("model", it.model.as_str()));
+    }
+    Some(What::ModelCostsSet(it.clone()))
+}
+
+pub(super) fn set_limit(deciding: &mut Deciding, it: &SetLifeLimit) -> Option<What> {
+    deciding.touches(None);
+    reason_given(deciding, &it.reason);
+    if !deciding.state.models.contains_key(&it.model) {
+        deciding.against(unknown("model", it.model.as_str()));
+        return None;
+    }
+    let clock = deciding.state.clock_of_model(&it.model);
+    let evidence = super::evidence::of(deciding.state, &it.model, clock, deciding.asked.now);
+    let (model, replace_at, reason) = (it.model.clone(), it.replace_at, it.reason.0.clone());
+    Some(What::LifeLimitSet(LifeLimitSet { model, clock, replace_at, reason, evidence }))
+}
+
+fn upkeep<'a>(state: &'a mut State, model: &Id) -> &'a mut Upkeep {
+    state.changes.upkeep.insert(model.clone());
+    Arc::make_mut(state.upkeep.entry(model.clone()).or_default())
+}
+
+pub(super) fn decided(state: &mut State, when: &When, what: &What) {
+    match what {
+        What::ModelCostsSet(it) => {
+            let known = upkeep(state, &it.model).costs.get_or_insert_default();
+            known.planned_cents = it.planned_cents.or(known.planned_cents);
+            known.unplanned_cents = it.unplanned_cents.or(known.unplanned_cents);
+            known.lead_days = it.lead_days.or(known.lead_days);
+            known.stock_target = it.stock_target.or(known.stock_target);
+        }
+        What::LifeLimitSet(it) => {
+            let (at, by, entry) = (when.at, when.actor.to_string(), when.seq);
+            let limit = LifeLimit { set: it.clone(), at, by, entry };
+            upkeep(state, &it.model).limit = Some(limit).filter(|it| it.set.replace_at > 0);
+        }
+        _ => {}
+    }
+}
+
+impl State {
+    /// The age at which the house replaces the parts of a model, where it has set one.
+    pub fn life_limit(&self, model: &Id) -> Option<&LifeLimit> {
+        self.upkeep.get(model)?.limit.as_ref()
+    }
+
+    pub fn costs_of(&self, model: &Id) -> Option<Costs> {
+        self.upkeep.get(model)?.costs
+    }
+}
