@@ -88,6 +88,7 @@ pub mod model_table;
 pub mod moves;
 pub mod narrowing;
 pub mod odd;
+pub mod outlook;
 pub mod opening;
 pub mod pack;
 pub mod packing;
