@@ -174,6 +174,8 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.broken.extend(from.broken);
     into.tests.extend(from.tests);
     into.tried.extend(from.tried);
+    into.upkeep.extend(from.upkeep);
+    into.values.extend(from.values);
     into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

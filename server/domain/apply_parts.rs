@@ -164,6 +164,7 @@ pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
         placed_at: when.at,
         placed_by: when.actor.to_string(),
         lifted_at: None,
+        notice: it.notice.clone(),
     };
     state.holds.insert(it.hold.clone(), Arc::new(hold));
     state.changes.holds.insert(it.hold.clone());

@@ -301,7 +301,13 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCheck) -> Option<What> 
                 let hold = deciding.new_hold()?;
                 let reason = format!("{finding}: {}", failed_words(&line));
                 let assets = vec![asset.asset.clone()];
-                holds.push(HoldPlaced { hold: hold.clone(), kind: HoldKind::Quality, reason, assets });
+                holds.push(HoldPlaced {
+                    hold: hold.clone(),
+                    kind: HoldKind::Quality,
+                    reason,
+                    assets,
+                    notice: None,
+                });
                 line.hold = Some(hold);
             }
             deciding.made = deciding.made.take().or_else(|| Some(finding.clone()));

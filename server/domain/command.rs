@@ -14,7 +14,7 @@ use super::{
     upkeep,
 };
 
-/// A command with what every command takes beside its own fields.
+/// A command and what stands around it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Command {
     pub around: Around,
@@ -385,8 +385,7 @@ impl Act {
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
-            Act::Wear(Wear::SetCosts(it)) => it.whole(),
-            Act::Wear(Wear::SetLimit(it)) => it.whole(),
+            Act::Wear(it) => it.whole(),
             Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
             Act::Case(Case::Check(it)) => it.whole(),
             Act::Case(Case::Count(it)) => it.whole(),

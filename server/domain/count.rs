@@ -265,8 +265,13 @@ fn piece_hold(deciding: &mut Deciding, broken: &[Id], of: &str, moment: Moment) 
     }
     let reason = format!("count at {}, {of}: a piece is missing", moment.name());
     let hold = deciding.new_hold();
-    let placed =
-        hold.map(|hold| HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: broken.to_vec() });
+    let placed = hold.map(|hold| HoldPlaced {
+        hold,
+        kind: HoldKind::Quality,
+        reason,
+        assets: broken.to_vec(),
+        notice: None,
+    });
     placed.into_iter().collect()
 }
 

@@ -91,7 +91,13 @@ fn holds(deciding: &mut Deciding, case: &Case, parts: &[Counted], pieces: &[Id])
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: came back with a piece missing", case.case);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: pieces.to_vec() });
+        holds.push(HoldPlaced {
+            hold,
+            kind: HoldKind::Quality,
+            reason,
+            assets: pieces.to_vec(),
+            notice: None,
+        });
     }
     if case.risk == Risk::PrionSuspected {
         let exposed = |it: &&Counted| {

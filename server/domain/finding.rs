@@ -161,7 +161,7 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportFinding) -> Option<What
     {
         let assets = vec![asset.asset.clone()];
         let reason = format!("{finding}: {}", it.what.0);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets, notice: None });
     }
     Some(What::FindingReported(FindingReported {
         finding,

@@ -7,6 +7,7 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
 use super::model::{reason_given, unknown};
+use super::notice::{Notice, Unknown};
 use super::person::Role;
 use super::refusal::{Code, Problem};
 use super::scan::Mode;
@@ -68,6 +69,14 @@ pub struct Place {
     pub lots: Option<Vec<Line>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serials: Option<Vec<Line>>,
+    /// The ends of a range of serials, both among them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial_from: Option<Line>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial_to: Option<Line>,
+    /// What becomes of pieces of the model whose lot or serial is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unknown: Option<Unknown>,
 }
 
 impl Place {
@@ -76,8 +85,19 @@ impl Place {
         if ways.into_iter().filter(|given| *given).count() != 1 {
             return Err(wrong("", "found none or several of scan, load and model; one of them is needed"));
         }
-        if self.model.is_none() && (self.lots.is_some() || self.serials.is_some()) {
+        let range = (&self.serial_from, &self.serial_to);
+        let narrowed = [self.lots.is_some(), self.serials.is_some(), range.0.is_some() || range.1.is_some()];
+        if self.model.is_none() && (narrowed.contains(&true) || self.unknown.is_some()) {
             return Err(wrong("/model", "missing; lots and serials narrow a model"));
+        }
+        match range {
+            (Some(from), Some(to)) => super::notice::range_whole(from, to)?,
+            (None, None) => {}
+            (Some(_), None) => return Err(wrong("/serial_to", "missing; a range of serials has two ends")),
+            (None, Some(_)) => return Err(wrong("/serial_from", "missing; a range of serials has two ends")),
+        }
+        if self.serials.is_some() && self.serial_from.is_some() {
+            return Err(wrong("/serial_from", "found serials and a range of them; one of them is needed"));
         }
         if self.lots.is_some() && self.serials.is_some() {
             return Err(wrong("/serials", "found lots and serials; one of them is needed"));
@@ -103,6 +123,9 @@ pub struct HoldState {
     pub placed_by: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lifted_at: Option<Time>,
+    /// The notice that it follows, where it named a model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub notice: Option<Box<Notice>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -111,6 +134,9 @@ pub struct HoldPlaced {
     pub kind: HoldKind,
     pub reason: String,
     pub assets: Vec<Id>,
+    /// What it named, where it named a model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub notice: Option<Box<Notice>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -128,6 +154,7 @@ impl Asset {
 
 pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     reason_given(deciding, &it.reason);
+    let mut notice = None;
     let assets = match (&it.scan, &it.load, &it.model) {
         (Some(scan), ..) => {
             let picked = deciding.pick(scan, Mode::Permission);
@@ -148,14 +175,19 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
                 deciding.against(unknown("model", model.as_str()));
                 return None;
             }
-            let named = |list: &Option<Vec<Line>>, found: &Option<Line>| {
-                list.as_ref().is_none_or(|list| found.as_ref().is_some_and(|found| list.contains(found)))
-            };
-            let all = deciding.state.assets.values();
-            let of_model = all.filter(|asset| {
-                asset.model == *model && named(&it.lots, &asset.lot) && named(&it.serials, &asset.serial)
-            });
-            held_of(deciding, of_model.map(|asset| asset.asset.clone()))
+            let pieces = deciding.state.named_by(it);
+            let unknown = it.unknown_are();
+            notice = Some(Box::new(Notice {
+                model: model.clone(),
+                lots: it.lots.clone(),
+                serials: it.serials.clone(),
+                serial_from: it.serial_from.clone(),
+                serial_to: it.serial_to.clone(),
+                not_known: pieces.not_known.clone(),
+                unknown,
+            }));
+            let too = if unknown == Unknown::Hold { pieces.not_known } else { Vec::new() };
+            held_of(deciding, pieces.named.into_iter().chain(too))
         }
         _ => return None,
     };
@@ -164,7 +196,7 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     }
     let hold = deciding.new_hold()?;
     deciding.made = Some(hold.clone());
-    Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets }))
+    Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets, notice }))
 }
 
 /// Those of the named parts that are still in the house; each counts as touched.

@@ -160,7 +160,7 @@ fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlac
         }
         if let Some(hold) = deciding.new_hold() {
             deciding.made.get_or_insert_with(|| hold.clone());
-            holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets });
+            holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets, notice: None });
         }
     }
     holds

@@ -83,7 +83,7 @@ fn expose(
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: {} although it was not fit for it", case.case, exposure.name());
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted });
+        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted, notice: None });
     }
     if case.risk == Risk::PrionSuspected {
         let parts: Vec<Id> = told.parts.iter().map(|part| part.asset.clone()).collect();

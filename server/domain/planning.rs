@@ -130,7 +130,7 @@ pub(super) fn prion_hold(deciding: &mut Deciding, case: &Id, parts: &[Id]) -> Op
     }
     let hold = deciding.new_hold()?;
     let reason = format!("case {case}: prion disease suspected");
-    Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets })
+    Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets, notice: None })
 }
 
 pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {

@@ -61,9 +61,7 @@ pub struct State {
     pub look_backs: OrdMap<Id, Arc<LookBack>>,
     pub recalls: OrdMap<Id, Arc<Recall>>,
     pub broken: OrdMap<Id, Arc<BrokenPack>>,
-    /// What biomed decided of models: costs, and the age at which their parts are replaced.
     pub upkeep: OrdMap<Id, Arc<Upkeep>>,
-    /// What was measured of parts at inspections, by part.
     pub values: OrdMap<Id, Arc<Values>>,
     /// Parts that somebody tried together.
     pub tried: OrdMap<Id, Arc<Tried>>,

@@ -115,6 +115,12 @@ impl Quantity {
         self.0.to_f64().unwrap_or(f64::NAN)
     }
 
+    /// A computed number, cut to so many decimals; none where it is no number or too large to be written so.
+    pub fn rounded(value: f64, decimals: u32) -> Option<Quantity> {
+        let exact = Decimal::from_f64_retain(value).filter(|_| value.is_finite())?;
+        Some(Quantity(exact.round_dp(decimals).normalize()))
+    }
+
     pub fn parse(text: &str) -> Option<Quantity> {
         let plain = !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-'));
         plain.then(|| text.parse().ok().map(|d: Decimal| Quantity(d.normalize()))).flatten()

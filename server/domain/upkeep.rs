@@ -8,7 +8,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::apply::When;
-use super::command::{Malformed, wrong};
+use super::command::{Malformed, Wear, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
@@ -19,7 +19,7 @@ use super::text::{Quantity, Text};
 use super::time::Time;
 
 /// A part costs less than this; more is a slip of the finger.
-const MOST_CENTS: u64 = 100_000_000_00;
+const MOST_CENTS: u64 = 10_000_000_000;
 const MOST_AGE: u32 = 1_000_000;
 const MOST_DAYS: u32 = 3 * 365;
 
@@ -177,6 +177,16 @@ pub(super) fn set_limit(deciding: &mut Deciding, it: &SetLifeLimit) -> Option<Wh
     let evidence = super::evidence::of(deciding.state, &it.model, clock, deciding.asked.now);
     let (model, replace_at, reason) = (it.model.clone(), it.replace_at, it.reason.0.clone());
     Some(What::LifeLimitSet(LifeLimitSet { model, clock, replace_at, reason, evidence }))
+}
+
+impl Wear {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        match self {
+            Wear::SetCosts(it) => it.whole(),
+            Wear::SetLimit(it) => it.whole(),
+            Wear::RequestInspection(_) => Ok(()),
+        }
+    }
 }
 
 fn upkeep<'a>(state: &'a mut State, model: &Id) -> &'a mut Upkeep {

@@ -317,7 +317,18 @@ pub fn replace(seat: &Seat, cause: Cause, failure: bool, model: &Id) -> Act {
 }
 
 fn place(kind: HoldKind, reason: &str) -> Place {
-    Place { kind, reason: text(reason), scan: None, load: None, model: None, lots: None, serials: None }
+    Place {
+        kind,
+        reason: text(reason),
+        scan: None,
+        load: None,
+        model: None,
+        lots: None,
+        serials: None,
+        serial_from: None,
+        serial_to: None,
+        unknown: None,
+    }
 }
 
 pub fn hold(kind: HoldKind, what: &Id, reason: &str) -> Act {
