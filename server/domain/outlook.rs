@@ -8,7 +8,7 @@ use super::lifetime::{Clock, Lives, Piece};
 use super::state::State;
 use super::time::{MINUTE, Time};
 use crate::analysis::life::kaplan_meier::{self, Curve};
-use crate::analysis::life::{self, Life, Limits, Refused, Row, Weibull, weibull};
+use crate::analysis::life::{self, Life, Limits, Refused, Weibull};
 
 /// So far ahead failures are counted.
 pub const AHEAD_DAYS: u32 = 90;
@@ -59,33 +59,9 @@ fn at_once(piece: &Piece) -> bool {
     piece.failed.as_ref().is_some_and(|failed| failed.by <= piece.entry)
 }
 
-fn row(piece: &Piece) -> Row {
-    let entry = f64::from(piece.entry);
-    let (lo, hi) = match &piece.failed {
-        Some(failed) if failed.exact => (f64::from(failed.by), Some(f64::from(failed.by))),
-        Some(failed) => (f64::from(failed.after.max(piece.entry)), Some(f64::from(failed.by))),
-        None => (f64::from(piece.age), None),
-    };
-    Row { entry, lo, hi, count: 1 }
-}
-
-/// For the curve a failure lies where it was found.
-fn life(piece: &Piece) -> Life {
-    let exit = piece.failed.as_ref().map_or(piece.age, |failed| failed.by);
-    Life { entry: piece.entry.into(), exit: exit.into(), event: piece.failed.is_some(), count: 1 }
-}
-
-pub fn rows(pieces: &[Piece]) -> Vec<Row> {
-    pieces.iter().filter(|piece| !at_once(piece)).map(row).collect()
-}
-
-pub fn curve_lives<'a>(pieces: impl Iterator<Item = &'a Piece>) -> Vec<Life> {
-    pieces.filter(|piece| !at_once(piece)).map(life).collect()
-}
-
 impl Outlook {
     fn of(state: &State, lives: Lives, now: Time) -> Outlook {
-        let law = weibull::fit(&rows(&lives.pieces));
+        let law = lives.fit();
         let per_day = per_day(state, &lives, now);
         let at_once = lives.pieces.iter().filter(|piece| at_once(piece)).count();
         let failures = (lives.failures() - at_once) as u64;
@@ -118,7 +94,7 @@ impl Outlook {
     /// The curve of what was seen. Where pieces came with an age, it begins at the first age at which enough are at risk:
     /// a share of few that are not new says nothing of new ones.
     pub fn curve(&self) -> Result<Curve, Refused> {
-        let lives = curve_lives(self.lives.pieces.iter());
+        let lives = self.lives.to_lives();
         let whole = kaplan_meier::curve(&lives, None)?;
         let first = whole.steps.first().map_or(AT_RISK, |step| step.at_risk);
         if lives.iter().all(|life| life.entry == 0.0) || first >= AT_RISK {
@@ -173,32 +149,32 @@ impl State {
     }
 }
 
-/// How far it is to the next case, and to the next inspection that finds what is wrong, in a piece's own age.
+/// How far it is to the next case and to the next inspection, in a piece's own age.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Next {
+    /// One more case from the present age.
     pub case: f64,
+    /// Since when a failure may have gone unseen: the age at the last good inspection.
+    pub seen_whole: f64,
+    /// From there to the next inspection.
     pub inspection: f64,
 }
 
 impl Outlook {
-    /// From what a model is to be inspected by; where nothing says so, each turn has its inspection.
-    pub fn next(&self, state: &State, piece: &Piece) -> Next {
-        let limits = state.model(&self.lives.model).map(|model| model.limits.clone()).unwrap_or_default();
-        let case = match self.lives.clock {
-            Clock::Cycles | Clock::Uses => 1.0,
-            Clock::Days => self.days_between_uses(state),
-        };
-        let since = f64::from(piece.age.saturating_sub(piece.whole_at));
-        let by_cycles =
-            limits.inspect_every_cycles.filter(|_| self.lives.clock == Clock::Cycles).map(f64::from);
-        let by_days = limits.inspect_every_days.zip(self.per_day).map(|(days, rate)| f64::from(days) * rate);
-        let every = by_cycles.or(by_days).unwrap_or(case);
-        Next { case, inspection: (every - since).max(case) }
+    /// What lies ahead of a piece; days to a case are those that lay between its model's uses.
+    pub fn next(&self, state: &State, piece: &Piece, case_days: f64) -> Next {
+        let clock = self.lives.clock;
+        let until = state.assets.get(&piece.asset).map(|asset| state.until_inspection(asset, piece, clock));
+        Next {
+            case: if clock == Clock::Days { case_days } else { 1.0 },
+            seen_whole: f64::from(piece.whole_at),
+            inspection: f64::from(until.unwrap_or(1)),
+        }
     }
 
-    fn days_between_uses(&self, state: &State) -> f64 {
+    pub fn days_between_uses(&self, state: &State) -> f64 {
         let (mut days, mut uses) = (0.0, 0.0);
-        for piece in &self.lives.pieces {
+        for piece in self.lives.pieces.iter().filter(|_| self.lives.clock == Clock::Days) {
             let Some(asset) = state.assets.get(&piece.asset) else { continue };
             days += f64::from(piece.age - piece.entry.min(piece.age));
             uses += f64::from(asset.uses.saturating_sub(asset.prior_uses));
@@ -235,15 +211,16 @@ impl By {
 impl Outlook {
     /// The lives by group; those of which the group is not told are left out, and counted.
     pub fn groups(&self, by: By) -> (BTreeMap<String, Vec<Life>>, usize) {
-        let mut groups: BTreeMap<String, Vec<Life>> = BTreeMap::new();
+        let mut groups: BTreeMap<String, Vec<Piece>> = BTreeMap::new();
         let mut untold = 0;
-        for piece in self.lives.pieces.iter().filter(|piece| !at_once(piece)) {
+        for piece in &self.lives.pieces {
             match by.of(piece) {
-                Some(group) => groups.entry(group).or_default().push(life(piece)),
+                Some(group) => groups.entry(group).or_default().push(piece.clone()),
                 None => untold += 1,
             }
         }
-        (groups, untold)
+        let lives = |pieces| Lives { model: self.lives.model.clone(), clock: self.lives.clock, pieces }.to_lives();
+        (groups.into_iter().map(|(group, pieces)| (group, lives(pieces))).collect(), untold)
     }
 }
 

@@ -45,6 +45,11 @@ pub struct WearReport {
 }
 
 impl WearReport {
+    /// From the first instant of the period up to and without the first after it.
+    pub fn window(&self, state: &State) -> (Time, Time) {
+        window(state, self.from, self.to)
+    }
+
     /// What the repairs that came back in the period cost, and how many of them say it.
     pub fn repair_cost(&self, state: &State) -> (u64, usize) {
         let (from, to) = window(state, self.from, self.to);

@@ -177,6 +177,9 @@ table! {
     get "/due" Session ALL pages::due::get;
     get "/exceptions" Session ALL pages::exception::get;
     get "/wear" Session ALL pages::wear::get;
+    get "/wear/notice" Session ALL pages::wear::notice::get;
+    get "/wear/notice/{hold}" Session ALL pages::wear::notice::of_hold;
+    get "/wear/year" Session ALL pages::wear::year::get;
     get "/wear/report" Session ALL pages::wear::report::get;
     get "/wear/report.xlsx" Session ALL pages::wear::report::book;
     get "/wear/report.csv" Session ALL pages::wear::report::csv;

@@ -254,15 +254,15 @@ pub struct Chances<'a> {
 /// The pieces in service, the most likely to fail before its next inspection first, else the oldest.
 pub fn chances<'a>(state: &State, outlook: &'a Outlook) -> Vec<Chances<'a>> {
     let law = outlook.law.as_ref().ok();
-    let mut known: BTreeMap<(u32, u64), (f64, f64)> = BTreeMap::new();
+    let case_days = outlook.days_between_uses(state);
+    let mut known: BTreeMap<(u32, u32, u64), (f64, f64)> = BTreeMap::new();
     let mut all: Vec<Chances<'a>> = Vec::new();
     for piece in outlook.lives.in_service() {
-        let next = outlook.next(state, piece);
+        let next = outlook.next(state, piece, case_days);
         let both = law.map(|law| {
-            let age = f64::from(piece.age);
-            *known
-                .entry((piece.age, next.inspection.to_bits()))
-                .or_insert_with(|| (law.fail_within(age, next.case), law.fail_within(age, next.inspection)))
+            let key = (piece.age, piece.whole_at, next.inspection.to_bits());
+            let inspection = || law.fail_within(next.seen_whole, next.inspection);
+            *known.entry(key).or_insert_with(|| (law.fail_within(f64::from(piece.age), next.case), inspection()))
         });
         all.push(Chances { piece, case: both.map(|both| both.0), inspection: both.map(|both| both.1), next });
     }
@@ -285,7 +285,7 @@ fn next(state: &State, outlook: &Outlook, all: &[Chances<'_>]) -> InspectNext {
         href: format!("/assets/{}", crate::web::pages::shared::segment(it.piece.asset.as_str())),
         chance: words::percent(
             it.inspection.unwrap_or(0.0),
-            Some(law.fail_within_limits(f64::from(it.piece.age), it.next.inspection)),
+            Some(law.fail_within_limits(it.next.seen_whole, it.next.inspection)),
         ),
         age: it.piece.age,
         asked: state.assets.get(&it.piece.asset).is_some_and(|asset| asset.asked.is_some()),

@@ -5,12 +5,12 @@ use askama::Template;
 use super::compare::{self, Comparison};
 use super::decide::{Chances, Decisions, chances, remaining};
 use super::picture::Picture;
+use super::repairs::{RepairsOf, repairs_of};
 use super::{cause, words};
 use crate::domain::asset::Cause;
 use crate::domain::model::Family;
 use crate::domain::outlook::Outlook;
 use crate::domain::state::State;
-use crate::web::pages::report_of_repairs::{RepairsOf, repairs_of};
 use crate::web::pages::say::{Say, of_asset};
 use crate::web::pages::shared::{Page, segment};
 use crate::web::visitor::Visitor;
@@ -75,16 +75,16 @@ fn piece_row(state: &State, outlook: &Outlook, it: &Chances<'_>, place: usize, v
     let age = f64::from(piece.age);
     let with_range = place < WITH_RANGE;
     let law = outlook.law.as_ref().ok();
-    let chance = |share: Option<f64>, ahead: f64| {
-        let limits = law.filter(|_| with_range).map(|law| law.fail_within_limits(age, ahead));
+    let chance = |share: Option<f64>, (from, ahead): (f64, f64)| {
+        let limits = law.filter(|_| with_range).map(|law| law.fail_within_limits(from, ahead));
         share.map(|share| words::percent(share, limits)).unwrap_or_default()
     };
     PieceRow {
         href: format!("/assets/{}", segment(piece.asset.as_str())),
         asset: piece.asset.to_string(),
         age: piece.age,
-        case: chance(it.case, it.next.case),
-        inspection: chance(it.inspection, it.next.inspection),
+        case: chance(it.case, (age, it.next.case)),
+        inspection: chance(it.inspection, (it.next.seen_whole, it.next.inspection)),
         remaining: law.map(|law| remaining(law, age, with_range)).unwrap_or_default(),
         place: asset
             .and_then(|asset| asset.seat.as_ref())

@@ -6,8 +6,10 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+use super::costs::{self, CostRow};
 use super::tables::{self, By};
 use crate::app::house::operation;
+use crate::domain::costs::Money;
 use crate::domain::id::Id;
 use crate::domain::model::Family;
 use crate::domain::state::State;
@@ -81,12 +83,14 @@ pub struct ReportPage {
     pub to: String,
     pub period: String,
     pub query: String,
-    pub tables: [(&'static str, &'static str); 4],
+    pub tables: [(&'static str, &'static str); 5],
     pub failures: Vec<FailureRow>,
     pub families: Vec<(String, u32)>,
     pub retired: Vec<RetiredRow>,
     pub repairs: Vec<RepairLine>,
     pub cut: bool,
+    pub costs: Vec<CostRow>,
+    pub delays: String,
 }
 
 /// An amount as people write it, in the site's own currency.
@@ -115,7 +119,7 @@ fn retired_row(state: &State, it: &Retirement, by: &By) -> RetiredRow {
     }
 }
 
-fn failure_row(state: &State, it: &Failures) -> FailureRow {
+pub fn failure_row(state: &State, it: &Failures) -> FailureRow {
     let (least, most) = it.cycles;
     FailureRow {
         href: format!("/wear?model={}", segment(it.model.as_str())),
@@ -141,7 +145,7 @@ fn families(failures: &[Failures]) -> Vec<(String, u32)> {
     all.into_iter().map(|(family, many)| (words(family), many)).collect()
 }
 
-fn heading(state: &State, report: &WearReport, period: &Period) -> String {
+pub fn heading(state: &State, report: &WearReport, period: &Period) -> String {
     let failed = report.retired.iter().filter(|it| it.how.failure).count();
     let retired = match (report.retired.len(), failed) {
         (0, _) => "No part was retired".to_string(),
@@ -170,6 +174,7 @@ impl ReportPage {
     pub fn of(visitor: &Visitor, period: Period, report: &WearReport, by: &By) -> ReportPage {
         let state = &*visitor.state;
         let query = format!("from={}&to={}", period.from, period.to);
+        let money = money_of(state, report);
         let repair = |it: &std::sync::Arc<crate::domain::repair::Repair>| RepairLine {
             href: format!("/assets/{}", segment(it.asset.as_str())),
             asset: it.asset.to_string(),
@@ -196,8 +201,15 @@ impl ReportPage {
             retired: report.retired.iter().take(MOST_ROWS).map(|it| retired_row(state, it, by)).collect(),
             repairs: report.repairs.iter().take(MOST_ROWS).map(repair).collect(),
             cut: report.retired.len().max(report.repairs.len()) > MOST_ROWS,
+            costs: costs::rows(state, &money),
+            delays: money.delays.said(),
         }
     }
+}
+
+fn money_of(state: &State, report: &WearReport) -> Money {
+    let (from, to) = report.window(state);
+    state.money(from, to)
 }
 
 async fn retired_by(app: &App, state: &State, report: &WearReport, most: usize) -> Result<By, Response> {
@@ -259,10 +271,12 @@ pub async fn book(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<
     };
     let state = visitor.state.clone();
     let written = tokio::task::spawn_blocking(move || {
+        let money = money_of(&state, &report);
         let tables = vec![
             tables::retired(&state, &report, &by),
             tables::repairs(&state, &report),
             tables::failures(&state, &report),
+            costs::table(&state, &money),
             tables::models(&state),
         ];
         xlsx::book(tables, &head)
@@ -279,11 +293,15 @@ pub async fn csv(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<A
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     let state = &*visitor.state;
-    let by;
+    let (by, money);
     let (name, table): (&str, Table<'_>) = match asked.table.as_str() {
         "repairs" => ("repairs", tables::repairs(state, &report)),
         "failures" => ("failures", tables::failures(state, &report)),
         "models" => ("models", tables::models(state)),
+        "costs" => {
+            money = money_of(state, &report);
+            ("costs", costs::table(state, &money))
+        }
         "retired" | "" => {
             by = match retired_by(&app, state, &report, usize::MAX).await {
                 Ok(found) => found,
@@ -330,7 +348,7 @@ mod tests {
             sheet
                 .lines()
                 .nth(1)
-                .is_some_and(|row| row.contains(",CAP-02,cap,CAP-2,") && row.ends_with(",own,p-biomed")),
+                .is_some_and(|row| row.contains(",CAP-02,cap,CAP-2,") && row.ends_with(",own,,p-biomed")),
             "{sheet}"
         );
         let models = String::from_utf8(cells::csv(tables::models(&visitor.state)).unwrap()).unwrap();

@@ -29,6 +29,7 @@ const RETIRED: &[Column] = &[
     column("days are at least", 10),
     column("bought for", 12),
     column("owner", 9),
+    column("supplier", 20),
     column("retired by", 16),
 ];
 
@@ -43,6 +44,10 @@ const REPAIRS: &[Column] = &[
     column("back", 17),
     column("days away", 10),
     column("cost", 12),
+    column("warranty", 10),
+    column("cause", 20),
+    column("repaired by", 20),
+    column("expected back", 14),
     column("work", 34),
 ];
 
@@ -68,10 +73,11 @@ const MODELS: &[Column] = &[
 ];
 
 /// The names of the tables, as an address tells them, with what a person reads.
-pub const NAMES: [(&str, &str); 4] = [
+pub const NAMES: [(&str, &str); 5] = [
     ("retired", "Retirement register"),
     ("repairs", "Repairs"),
     ("failures", "Failures by model and cause"),
+    ("costs", "Costs by model"),
     ("models", "All models"),
 ];
 
@@ -120,6 +126,7 @@ pub fn retired<'a>(state: &'a State, report: &'a WearReport, by: &'a By) -> Tabl
             yes(it.at_least),
             Cell::or_empty(asset.cost_cents, Cell::Money),
             Cell::text(asset.owner.name()),
+            line(&asset.supplier),
             by.get(&asset.asset).map_or(Cell::Empty, Cell::text),
         ]
     });
@@ -141,6 +148,10 @@ pub fn repairs<'a>(state: &'a State, report: &'a WearReport) -> Table<'a> {
             it.back_at.map_or(Cell::Empty, |at| moment(state, at)),
             Cell::or_empty(away, Cell::Whole),
             Cell::or_empty(it.cost_cents, Cell::Money),
+            it.warranty.map_or(Cell::Empty, yes),
+            line(&it.cause),
+            line(&it.supplier),
+            Cell::or_empty(it.expected, Cell::Day),
             Cell::text(it.work.clone().unwrap_or_default()),
         ]
     });
