@@ -4,6 +4,7 @@ pub mod record;
 pub mod span;
 pub mod phases;
 pub mod lethality;
+pub mod line;
 pub mod steam;
 pub mod limits;
 pub mod verdict;

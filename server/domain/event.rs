@@ -161,6 +161,9 @@ impl Serialize for Event {
 #[serde(deny_unknown_fields)]
 pub struct Check {
     pub check: Line,
+    /// The part that it is of, where several were scanned.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub asset: Option<Line>,
     pub passed: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<Quantity>,

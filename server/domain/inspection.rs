@@ -5,6 +5,8 @@ use super::event::{Moved, What};
 use super::fact::{Told, stands_for, tell, why_already, why_not_meant};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
+use super::inspection_checks;
+use super::inspection_values::Measured;
 use super::model::StepKind;
 use super::refusal::Problem;
 use super::scan::{Mode, Picked};
@@ -18,6 +20,8 @@ use super::step::{
 struct Said {
     in_general: Outcome,
     special: Vec<(Id, Outcome, Option<String>)>,
+    /// What was measured, each of its part.
+    values: Vec<(Id, Measured)>,
 }
 
 impl Said {
@@ -25,11 +29,16 @@ impl Said {
         let own = self.special.iter().find(|(id, ..)| *id == asset.asset);
         own.map_or((self.in_general, None), |(_, outcome, note)| (*outcome, note.clone()))
     }
+
+    fn values_of(&self, asset: &Asset) -> Vec<Measured> {
+        let own = self.values.iter().filter(|(id, _)| *id == asset.asset);
+        own.map(|(_, measured)| measured.clone()).collect()
+    }
 }
 
 pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     let mut picked = deciding.pick(&it.scan, Mode::Permission);
-    let mut said = Said { in_general: it.outcome(), special: Vec::new() };
+    let mut said = Said { in_general: it.outcome(), special: Vec::new(), values: Vec::new() };
     for except in &it.except {
         let Some(asset) = deciding.one(except.asset.as_str()) else {
             continue;
@@ -42,6 +51,7 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
             None => deciding.against(super::model::unknown("scanned part", except.asset.as_str())),
         }
     }
+    said.values = inspection_checks::values(deciding, &it.checks, &picked);
     let done = if deciding.late() {
         told(deciding, picked, &said)
     } else {
@@ -75,6 +85,7 @@ fn against_inspecting(deciding: &Deciding, asset: &Asset, said: &Said) -> Vec<Pr
     }
     if said.of(asset).0 == Outcome::Passed {
         problems.extend(at_limit(deciding, asset));
+        problems.extend(inspection_checks::against(state, asset, &said.values));
     }
     problems
 }
@@ -94,6 +105,10 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
             continue;
         }
         let (outcome, note) = said.of(asset);
+        if outcome == Outcome::Passed {
+            let beyond = inspection_checks::against(deciding.state, asset, &said.values);
+            beyond.into_iter().for_each(|problem| deciding.against(problem));
+        }
         let one = |turn, moved: Option<Moved>| InspectedPart {
             asset: asset.asset.clone(),
             turn,
@@ -102,7 +117,7 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
             moved,
             inspected_before: asset.inspected.clone(),
             asked_before: asset.asked.clone(),
-            values: Vec::new(),
+            values: said.values_of(asset),
         };
         match tell(deciding, asset, step, true) {
             Told::Known(problem) => {
@@ -141,7 +156,7 @@ fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
         moved,
         inspected_before: asset.inspected.clone(),
         asked_before: asset.asked.clone(),
-        values: Vec::new(),
+        values: said.values_of(asset),
     }
 }
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.

@@ -10,6 +10,7 @@ use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
+use super::inspection_checks::CheckRule;
 use super::lifetime::Clock;
 use super::model::Family;
 use super::text::{Line, Quantity};
@@ -115,6 +116,8 @@ pub struct SetPolicy {
     pub theatre_minute_cents: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub inspection_checks: Option<Vec<CheckRule>>,
 }
 
 impl SetPolicy {
@@ -122,6 +125,7 @@ impl SetPolicy {
         if let Some(n) = self.check_lines.as_ref().map(Vec::len).filter(|n| *n > MOST_LINES) {
             return Err(wrong("/check_lines", format!("found {n} lines; at most {MOST_LINES} are needed")));
         }
+        self.inspection_checks.as_ref().map_or(Ok(()), |rules| super::inspection_checks::whole(rules))?;
         if *self == SetPolicy::default() {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
@@ -229,6 +233,9 @@ pub struct Policy {
     /// How long a torn or missing part delays a case, by the house's own reckoning; 0 takes it back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
+    /// What inspections measure, family by family; setting it takes the place of the whole list.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inspection_checks: Vec<CheckRule>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -284,6 +291,7 @@ impl Default for Policy {
             wear_clock: BTreeMap::new(),
             theatre_minute_cents: None,
             delay_minutes: None,
+            inspection_checks: Vec::new(),
         }
     }
 }
@@ -314,6 +322,7 @@ impl Policy {
         put(&mut self.solution_record, &change.solution_record);
         put(&mut self.wall_mm, &change.wall_mm);
         put(&mut self.undo_minutes, &change.undo_minutes);
+        put(&mut self.inspection_checks, &change.inspection_checks);
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),

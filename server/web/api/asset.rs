@@ -35,6 +35,7 @@ pub fn told(state: &State, asset: &Asset, now: Time) -> Value {
         "measured": asset.measured,
         "lot": asset.lot,
         "owner": asset.owner,
+        "supplier": asset.supplier,
         "set": asset.seat.as_ref().map(|seat| &seat.set),
         "line": asset.seat.as_ref().map(|seat| &seat.line),
         "position": asset.seat.as_ref().map(|seat| seat.position),
