@@ -9,9 +9,9 @@ use tokio::task::JoinHandle;
 
 use super::batch::{Done, turned_code};
 use super::board::Boards;
-use super::outlook::Outlooks;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::outlook::Outlooks;
 use super::records::Watched;
 use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;

@@ -219,7 +219,8 @@ impl Outlook {
                 None => untold += 1,
             }
         }
-        let lives = |pieces| Lives { model: self.lives.model.clone(), clock: self.lives.clock, pieces }.to_lives();
+        let lives =
+            |pieces| Lives { model: self.lives.model.clone(), clock: self.lives.clock, pieces }.to_lives();
         (groups.into_iter().map(|(group, pieces)| (group, lives(pieces))).collect(), untold)
     }
 }

@@ -83,7 +83,6 @@ pub mod thing;
 pub mod trend;
 pub mod verdict;
 pub mod wear;
-mod wear_line;
 
 #[cfg(test)]
 pub mod sample;

@@ -80,9 +80,13 @@ fn model_row(state: &State, outlook: &Outlook) -> ModelRow {
     let id = &outlook.lives.model;
     let model = state.model(id);
     let unplanned = state.costs_of(id).and_then(|costs| costs.unplanned_cents);
-    let cost = unplanned.zip(outlook.expected.number()).map(|(cents, number)| (cents as f64 * number).round() as u64);
+    let cost = unplanned
+        .zip(outlook.expected.number())
+        .map(|(cents, number)| (cents as f64 * number).round() as u64);
     let b10 = match (outlook.b10, &outlook.law) {
-        (Some((b10, limits)), Ok(_)) => format!("{} {}", words::figure(b10, limits).plausible(), outlook.clock().name()),
+        (Some((b10, limits)), Ok(_)) => {
+            format!("{} {}", words::figure(b10, limits).plausible(), outlook.clock().name())
+        }
         _ if outlook.failures == 0 => "none failed".into(),
         _ => "not known".into(),
     };
@@ -133,7 +137,9 @@ fn heading(all: &[&Outlook], state: &State) -> String {
     };
     let of = match fitted {
         0 => format!("none of {} has failed often enough for a curve", count(all.len(), "model", "models")),
-        fitted => format!("{fitted} of {} failed often enough for a curve", count(all.len(), "model", "models")),
+        fitted => {
+            format!("{fitted} of {} failed often enough for a curve", count(all.len(), "model", "models"))
+        }
     };
     match first.expected.number() {
         Some(number) => {
@@ -193,5 +199,62 @@ pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<A
     match found.and_then(|id| all.get(&id)) {
         Some(outlook) => render(&ModelPage::of(&visitor, outlook, done)),
         None => super::problem::not_found("model with parts", &model, "/wear", "All models"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::pages::sample;
+
+    fn one(visitor: &Visitor, model: &str) -> String {
+        let all = visitor.state.outlooks(visitor.now);
+        let outlook = &all[&Id::new(model).unwrap()];
+        let text = sample::show(&format!("wear-{model}"), &ModelPage::of(visitor, outlook, None));
+        assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
+        text
+    }
+
+    #[test]
+    fn one_failure_is_too_few_and_what_can_be_said_is() {
+        let visitor = sample::busy::visitor();
+        let all = visitor.state.outlooks(visitor.now);
+        let text = sample::show("wear", &WearPage::of(&visitor, &all));
+        assert!(text.contains("none of 4 models has failed often enough for a curve"), "{text}");
+        assert!(
+            text.contains("<th scope=\"row\">caps</th><td class=\"number\">1</td><td>1 worn</td>"),
+            "{text}"
+        );
+        let text = one(&visitor, "CAP-2");
+        assert!(text.contains("how long such caps last is not known.</h1>"), "{text}");
+        assert!(text.contains("One failure is too few to tell wear from chance, and for a curve."), "{text}");
+        assert!(
+            text.contains("We can say, 95 % sure:") && text.contains("assumed and not seen here"),
+            "{text}"
+        );
+        assert!(text.contains("No age can be found") && !text.contains("name=\"replace_at:int\""), "{text}");
+        let none = one(&visitor, "BR-7.5");
+        assert!(none.contains("<h1>None of 2 bronchoscopes has failed, the oldest at "), "{none}");
+        assert!(none.contains("Without a failure there is no curve."), "{none}");
+        assert!(!none.contains("curve seen few\" d=\"\""), "{none}");
+    }
+
+    #[test]
+    fn a_law_is_told_as_a_sentence_with_what_to_do_about_it() {
+        let visitor = sample::worn();
+        let all = visitor.state.outlooks(visitor.now);
+        let text = sample::show("wear-worn", &WearPage::of(&visitor, &all));
+        assert!(text.contains("<h1>Next to fail: about "), "{text}");
+        let text = one(&visitor, "CAP-2");
+        let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
+        assert!(
+            heading.starts_with("Of 100 such caps about 10 fail by ") && heading.contains(" (plausible "),
+            "{heading}"
+        );
+        assert!(heading.ends_with("12 failures among 33 caps, the oldest 240 cycles."), "{heading}");
+        assert!(text.contains("they wear out.") && text.contains("class=\"law\""), "{text}");
+        assert!(text.contains("Replace at ") && text.contains("costs hardly more"), "{text}");
+        assert!(text.contains("name=\"replace_at:int\"") && text.contains("name=\"scan:each\""), "{text}");
+        assert!(text.contains("in the store suffice with 95 % certainty"), "{text}");
     }
 }

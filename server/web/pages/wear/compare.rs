@@ -99,7 +99,9 @@ pub fn comparisons(outlook: &Outlook) -> Vec<Comparison> {
                 pieces: pieces(&it.lives[at]),
                 failed,
                 expected: expected.map(|expected| format!("{expected:.1}")).unwrap_or_default(),
-                ratio: expected.map(|expected| format!("{:.1}", failed as f64 / expected)).unwrap_or_default(),
+                ratio: expected
+                    .map(|expected| format!("{:.1}", failed as f64 / expected))
+                    .unwrap_or_default(),
             }
         };
         Comparison {
@@ -112,7 +114,10 @@ pub fn comparisons(outlook: &Outlook) -> Vec<Comparison> {
             groups: (0..it.names.len()).map(group).collect(),
             left_out: match it.untold {
                 0 => String::new(),
-                many => format!("{} of which it is not told.", capital(&count(many, "piece is left out", "pieces are left out"))),
+                many => format!(
+                    "{} of which it is not told.",
+                    capital(&count(many, "piece is left out", "pieces are left out"))
+                ),
             },
         }
     });
@@ -142,10 +147,14 @@ mod tests {
 
     #[test]
     fn the_group_with_more_than_its_share_is_named() {
-        let result = LogRank { chisq: 9.0, df: 1, p: 0.0027, observed: vec![4, 17], expected: vec![10.4, 10.6] };
+        let result =
+            LogRank { chisq: 9.0, df: 1, p: 0.0027, observed: vec![4, 17], expected: vec![10.4, 10.6] };
         let names = ["Alpha".to_string(), "Beta".to_string()];
         let clear = said(&names, &result, 0.0027, By::Supplier);
-        assert!(clear.starts_with("Of Beta 17 failed where 11 would have") && clear.contains("3 in 1,000"), "{clear}");
+        assert!(
+            clear.starts_with("Of Beta 17 failed where 11 would have") && clear.contains("3 in 1,000"),
+            "{clear}"
+        );
         assert!(said(&names, &result, 0.3, By::Supplier).starts_with("No clear difference by supplier"));
     }
 }

@@ -87,7 +87,9 @@ fn tells(it: &ModelMoney) -> bool {
 /// The models to which anything happened, the dearest first.
 pub fn rows(state: &State, all: &Money) -> Vec<CostRow> {
     let mut told: Vec<(&Id, &ModelMoney)> = all.models.iter().filter(|(_, it)| tells(it)).collect();
-    told.sort_by(|a, b| b.1.spent_cents().cmp(&a.1.spent_cents()).then(b.1.unplanned.cmp(&a.1.unplanned)).then(a.0.cmp(b.0)));
+    told.sort_by(|a, b| {
+        b.1.spent_cents().cmp(&a.1.spent_cents()).then(b.1.unplanned.cmp(&a.1.unplanned)).then(a.0.cmp(b.0))
+    });
     told.into_iter().map(|it| row(state, it)).collect()
 }
 

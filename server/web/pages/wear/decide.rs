@@ -95,7 +95,10 @@ fn costs_form(costs: Option<Costs>) -> CostsForm {
 fn both(costs: Option<Costs>) -> Result<(f64, f64), String> {
     let costs = costs.unwrap_or_default();
     let (Some(planned), Some(unplanned)) = (costs.planned_cents, costs.unplanned_cents) else {
-        return Err("Tell what a replacement in good time and one after a failure cost: then an age can be found.".into());
+        return Err(
+            "Tell what a replacement in good time and one after a failure cost: then an age can be found."
+                .into(),
+        );
     };
     if planned == 0 || unplanned <= planned {
         return Err("A failure has to cost more than a replacement in good time, and that more than nothing: else waiting costs \
@@ -108,7 +111,9 @@ fn both(costs: Option<Costs>) -> Result<(f64, f64), String> {
 fn best(outlook: &Outlook, costs: Option<Costs>) -> Result<(Best, f64), String> {
     let law: &Weibull = match &outlook.law {
         Ok(law) => law,
-        Err(_) => return Err("No age can be found: how long these parts last is not known well enough.".into()),
+        Err(_) => {
+            return Err("No age can be found: how long these parts last is not known well enough.".into());
+        }
     };
     let wears = law.beta_limits();
     if wears.low <= 1.0 {
@@ -160,7 +165,11 @@ fn replace(state: &State, outlook: &Outlook, costs: Option<Costs>) -> Replace {
     };
     let year = outlook.per_day.map(|per_day| {
         let cents = (rate - best.rate) * per_day * YEAR_DAYS * f64::from(outlook.in_service);
-        format!(", about {} a year for the {} in service", money(cents.max(0.0).round() as u64), outlook.in_service)
+        format!(
+            ", about {} a year for the {} in service",
+            money(cents.max(0.0).round() as u64),
+            outlook.in_service
+        )
     });
     let said = format!(
         "Replace at {at:.0} {unit}: {flat}. It saves {} of the cost of waiting for failures{}; {} of 100 still fail before that age.",
@@ -168,7 +177,8 @@ fn replace(state: &State, outlook: &Outlook, costs: Option<Costs>) -> Replace {
         year.unwrap_or_default(),
         about(best.fails_before * 100.0)
     );
-    let reason = format!("Costs least at {at:.0} {unit}; {}", words::evidence(outlook, family(state, outlook)));
+    let reason =
+        format!("Costs least at {at:.0} {unit}; {}", words::evidence(outlook, family(state, outlook)));
     Replace { said, at: Some(format!("{at:.0}")), reason, now }
 }
 
@@ -204,7 +214,9 @@ fn order(state: &State, outlook: &Outlook, costs: Option<Costs>, now: Time) -> O
     let in_use: Vec<&Piece> = outlook.lives.in_service().filter(|piece| piece.seated).collect();
     let shelf = outlook.lives.in_service().filter(|it| !it.seated && !it.missing && !it.in_repair).count();
     let Some(per_day) = outlook.per_day else {
-        return nothing("How fast these parts age here is not known yet, so nothing can be said of what will be needed.");
+        return nothing(
+            "How fast these parts age here is not known yet, so nothing can be said of what will be needed.",
+        );
     };
     let ages: Vec<f64> = in_use.iter().map(|piece| f64::from(piece.age)).collect();
     let window = per_day * f64::from(days);
@@ -225,13 +237,19 @@ fn order(state: &State, outlook: &Outlook, costs: Option<Costs>, now: Time) -> O
         planned => format!(" {planned} of them for what reaches its age of replacement."),
     };
     Order {
-        said: format!("{act} Until {until}, {low} in the store suffice with 95 % certainty, {high} with 99 %.{beside}"),
+        said: format!(
+            "{act} Until {until}, {low} in the store suffice with 95 % certainty, {high} with 99 %.{beside}"
+        ),
         evidence: format!(
             "About {} failures are expected among the {} in sets by then{}; the time is {} and the {ORDER_EVERY_DAYS} days to the \
              next order.",
             about(demand.expected),
             ages.len(),
-            if by_law { ", from each piece's own age" } else { ", from the few failures so far and without regard to age" },
+            if by_law {
+                ", from each piece's own age"
+            } else {
+                ", from the few failures so far and without regard to age"
+            },
             match lead {
                 Some(lead) => format!("the lead time of {lead} days"),
                 None => format!("a lead time of {USUAL_LEAD_DAYS} days, which nobody told,"),
@@ -262,13 +280,18 @@ pub fn chances<'a>(state: &State, outlook: &'a Outlook) -> Vec<Chances<'a>> {
         let both = law.map(|law| {
             let key = (piece.age, piece.whole_at, next.inspection.to_bits());
             let inspection = || law.fail_within(next.seen_whole, next.inspection);
-            *known.entry(key).or_insert_with(|| (law.fail_within(f64::from(piece.age), next.case), inspection()))
+            *known
+                .entry(key)
+                .or_insert_with(|| (law.fail_within(f64::from(piece.age), next.case), inspection()))
         });
         all.push(Chances { piece, case: both.map(|both| both.0), inspection: both.map(|both| both.1), next });
     }
     all.sort_by(|a, b| {
         let chance = |it: &Chances<'_>| it.inspection.unwrap_or(0.0);
-        chance(b).total_cmp(&chance(a)).then(b.piece.age.cmp(&a.piece.age)).then(a.piece.asset.cmp(&b.piece.asset))
+        chance(b)
+            .total_cmp(&chance(a))
+            .then(b.piece.age.cmp(&a.piece.age))
+            .then(a.piece.asset.cmp(&b.piece.asset))
     });
     all
 }
@@ -320,7 +343,8 @@ impl Decisions {
 /// "41 more cycles (plausible 20 to 90)": after which half of those as old have failed.
 pub fn remaining(law: &Weibull, age: f64, with_limits: bool) -> String {
     let value = law.remaining(age);
-    let limits = if with_limits { law.remaining_limits(age) } else { Limits { low: value, high: Some(value) } };
+    let limits =
+        if with_limits { law.remaining_limits(age) } else { Limits { low: value, high: Some(value) } };
     let told = figure(value, limits);
     if with_limits { told.plausible() } else { told.value }
 }

@@ -136,7 +136,9 @@ fn heading(answer: &Answer, hold: Option<&str>) -> String {
             let held = answer.pieces.iter().chain(&answer.not_known).filter(|it| it.held).count();
             format!("{} on hold by {hold}", count(held, "piece is", "pieces are"))
         }
-        None => format!("The notice names {pieces} in the house, in {}", count(places.len(), "place", "places")),
+        None => {
+            format!("The notice names {pieces} in the house, in {}", count(places.len(), "place", "places"))
+        }
     };
     let unknown = match answer.not_known.len() {
         0 => String::new(),
@@ -156,7 +158,8 @@ impl NoticePage {
     pub fn of(visitor: &Visitor, asked: Asked) -> NoticePage {
         let state = &*visitor.state;
         let place = asked.place();
-        let known = place.as_ref().and_then(|it| it.model.as_ref()).is_some_and(|id| state.models.contains_key(id));
+        let known =
+            place.as_ref().and_then(|it| it.model.as_ref()).is_some_and(|id| state.models.contains_key(id));
         let range = (asked.serial_from.trim().is_empty(), asked.serial_to.trim().is_empty());
         let mut wrong = String::new();
         if !asked.model.trim().is_empty() && !known {
@@ -169,9 +172,15 @@ impl NoticePage {
             let pieces = state.named_by(&place);
             answer(state, &state.notice(None, &pieces, visitor.now), visitor)
         });
-        let models = state.models.values().map(|model| (model.model.to_string(), model.name.0.clone())).collect();
+        let models =
+            state.models.values().map(|model| (model.model.to_string(), model.name.0.clone())).collect();
         NoticePage {
-            page: Page::of(visitor, "/wear", "/wear/notice", asked.done.as_deref().and_then(|it| it.parse().ok())),
+            page: Page::of(
+                visitor,
+                "/wear",
+                "/wear/notice",
+                asked.done.as_deref().and_then(|it| it.parse().ok()),
+            ),
             heading: match &found {
                 Some(found) => heading(found, None),
                 None => "Which pieces does a maker's safety notice name?".into(),
@@ -208,7 +217,11 @@ pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     render(&NoticePage::of(&visitor, asked))
 }
 
-pub async fn of_hold(visitor: Visitor, Path(hold): Path<String>, Query(done): Query<shared::Done>) -> Response {
+pub async fn of_hold(
+    visitor: Visitor,
+    Path(hold): Path<String>,
+    Query(done): Query<shared::Done>,
+) -> Response {
     let found = Id::new(&hold).and_then(|id| visitor.state.pieces_of_hold(&id).map(|pieces| (id, pieces)));
     match found {
         Some((id, pieces)) => render(&NoticePage::of_hold(&visitor, &id, &pieces, done.seq())),
@@ -229,7 +242,12 @@ mod tests {
         assert!(text.contains("<h1>The notice names 2 pieces in the house, in "), "{text}");
         assert!(text.contains("name=\"do\" value=\"hold\"") && text.contains(">CAP-03</a>"), "{text}");
         // Nobody told the serial of any: each may be one of them.
-        let some = Asked { model: "CAP-2".into(), serial_from: "A1".into(), serial_to: "A9".into(), ..Asked::default() };
+        let some = Asked {
+            model: "CAP-2".into(),
+            serial_from: "A1".into(),
+            serial_to: "A9".into(),
+            ..Asked::default()
+        };
         let text = sample::show("wear-notice-serials", &NoticePage::of(&visitor, some));
         assert!(text.contains("names 0 pieces") && text.contains("of 2 pieces more nobody knows"), "{text}");
         let hostile = Asked { model: "<b>".into(), serial_from: "\"".into(), ..Asked::default() };

@@ -69,7 +69,13 @@ pub struct ModelPage {
     pub repairs: RepairsOf,
 }
 
-fn piece_row(state: &State, outlook: &Outlook, it: &Chances<'_>, place: usize, visitor: &Visitor) -> PieceRow {
+fn piece_row(
+    state: &State,
+    outlook: &Outlook,
+    it: &Chances<'_>,
+    place: usize,
+    visitor: &Visitor,
+) -> PieceRow {
     let piece = it.piece;
     let asset = state.assets.get(&piece.asset);
     let age = f64::from(piece.age);
@@ -107,7 +113,9 @@ fn gone(outlook: &Outlook) -> Vec<GoneRow> {
             age: piece.age,
             end: match &piece.failed {
                 Some(failed) if failed.exact => format!("failed at {}, {why}", failed.by),
-                Some(failed) => format!("failed between {} and {}, found at inspection, {why}", failed.after, failed.by),
+                Some(failed) => {
+                    format!("failed between {} and {}, found at inspection, {why}", failed.after, failed.by)
+                }
                 None => format!("retired without failure, {why}"),
             },
             failed: piece.failed.is_some(),
@@ -132,8 +140,12 @@ pub fn causes(outlook: &Outlook) -> Vec<(String, u32)> {
 
 /// The badge of what rests on few failures.
 fn few(outlook: &Outlook) -> Option<String> {
-    (outlook.law.is_ok() && outlook.few())
-        .then(|| format!("few failures: {}, so the ranges are wide and the next failures may shift all of it", outlook.failures))
+    (outlook.law.is_ok() && outlook.few()).then(|| {
+        format!(
+            "few failures: {}, so the ranges are wide and the next failures may shift all of it",
+            outlook.failures
+        )
+    })
 }
 
 impl ModelPage {

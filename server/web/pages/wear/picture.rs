@@ -62,7 +62,11 @@ fn row(step: &Step) -> Row {
 fn told(outlook: &Outlook, curve: &Curve, family: Option<Family>) -> String {
     let unit = outlook.clock().name();
     let mut said = vec![match curve.steps.last() {
-        None => format!("All {} are whole up to {} {unit}.", words::counted(outlook.units(), family), outlook.oldest),
+        None => format!(
+            "All {} are whole up to {} {unit}.",
+            words::counted(outlook.units(), family),
+            outlook.oldest
+        ),
         Some(last) => format!(
             "Of 100 such {}, {} are still whole at {:.0} {unit}, the age of the last failure that was seen.",
             words::kind(family, true),

@@ -41,7 +41,9 @@ fn trend_words(units: &[Unit]) -> String {
         Ok(Some(found)) if found.is_clear() && found.laplace > 0.0 => {
             "They come faster as the pieces grow older, by both tests.".into()
         }
-        Ok(Some(found)) if found.is_clear() => "They come more slowly as the pieces grow older, by both tests.".into(),
+        Ok(Some(found)) if found.is_clear() => {
+            "They come more slowly as the pieces grow older, by both tests.".into()
+        }
         Ok(Some(_)) => "There is no clear trend: it cannot be told whether they come faster with age.".into(),
         Ok(None) | Err(_) => "Too few to tell whether they come faster with age.".into(),
     }
@@ -65,7 +67,11 @@ pub fn repairs_of(state: &State, model: &Id, now: Time) -> RepairsOf {
             events: piece.events.iter().map(|age| f64::from(*age).max(f64::from(piece.start))).collect(),
         })
         .collect();
-    told.said.push(format!("{} among {}.", count(events, "repair", "repairs"), count(pieces.len(), "piece", "pieces")));
+    told.said.push(format!(
+        "{} among {}.",
+        count(events, "repair", "repairs"),
+        count(pieces.len(), "piece", "pieces")
+    ));
     if let Ok(steps) = mcf(&units) {
         if let Some(last) = steps.last() {
             let limits = Limits { low: last.low, high: Some(last.high).filter(|high| high.is_finite()) };
@@ -81,7 +87,12 @@ pub fn repairs_of(state: &State, model: &Id, now: Time) -> RepairsOf {
             .map(|step| {
                 let limits = Limits { low: step.low, high: Some(step.high).filter(|high| high.is_finite()) };
                 let told = figure(step.mean, limits);
-                MeanRow { age: format!("{:.0}", step.age), at_risk: step.at_risk, range: told.range(), mean: told.value }
+                MeanRow {
+                    age: format!("{:.0}", step.age),
+                    at_risk: step.at_risk,
+                    range: told.range(),
+                    mean: told.value,
+                }
             })
             .collect();
     }

@@ -174,7 +174,7 @@ impl ReportPage {
     pub fn of(visitor: &Visitor, period: Period, report: &WearReport, by: &By) -> ReportPage {
         let state = &*visitor.state;
         let query = format!("from={}&to={}", period.from, period.to);
-        let money = money_of(state, report);
+        let spent = money_of(state, report);
         let repair = |it: &std::sync::Arc<crate::domain::repair::Repair>| RepairLine {
             href: format!("/assets/{}", segment(it.asset.as_str())),
             asset: it.asset.to_string(),
@@ -201,8 +201,8 @@ impl ReportPage {
             retired: report.retired.iter().take(MOST_ROWS).map(|it| retired_row(state, it, by)).collect(),
             repairs: report.repairs.iter().take(MOST_ROWS).map(repair).collect(),
             cut: report.retired.len().max(report.repairs.len()) > MOST_ROWS,
-            costs: costs::rows(state, &money),
-            delays: money.delays.said(),
+            costs: costs::rows(state, &spent),
+            delays: spent.delays.said(),
         }
     }
 }

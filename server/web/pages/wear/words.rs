@@ -134,11 +134,17 @@ fn rate_words(outlook: &Outlook) -> String {
         return "Nothing was gone through yet, so nothing can be said.".into();
     };
     match outlook.failures {
-        0 => format!("We can say, 95 % sure: fewer than {} failures per {per:.0} {unit}.", about(rate.at_most * per)),
+        0 => format!(
+            "We can say, 95 % sure: fewer than {} failures per {per:.0} {unit}.",
+            about(rate.at_most * per)
+        ),
         _ => {
             let limits = Limits { low: rate.low * per, high: Some(rate.high * per) };
             let told = figure(rate.rate * per, limits);
-            format!("We can say, 95 % sure: {} failures per {per:.0} {unit}, at whatever age.", told.plausible())
+            format!(
+                "We can say, 95 % sure: {} failures per {per:.0} {unit}, at whatever age.",
+                told.plausible()
+            )
         }
     }
 }
@@ -168,9 +174,19 @@ pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
     }
     let units = outlook.units();
     match outlook.failures {
-        0 if units == 1 => format!("The only {} has not failed, at {}.", kind(family, false), ages(outlook.oldest, outlook.clock())),
-        0 => format!("None of {} has failed, the oldest at {}.", counted(units, family), ages(outlook.oldest, outlook.clock())),
-        _ => format!("{}: how long such {} last is not known.", evidence(outlook, family), kind(family, true)),
+        0 if units == 1 => format!(
+            "The only {} has not failed, at {}.",
+            kind(family, false),
+            ages(outlook.oldest, outlook.clock())
+        ),
+        0 => format!(
+            "None of {} has failed, the oldest at {}.",
+            counted(units, family),
+            ages(outlook.oldest, outlook.clock())
+        ),
+        _ => {
+            format!("{}: how long such {} last is not known.", evidence(outlook, family), kind(family, true))
+        }
     }
 }
 
@@ -214,8 +230,12 @@ pub fn beside(outlook: &Outlook) -> Vec<String> {
 pub fn wear_or_chance(limits: Limits) -> String {
     let range = figure(limits.low + 1.0, limits).range();
     match (limits.low > 1.0, limits.high.is_some_and(|high| high < 1.0)) {
-        (true, _) => format!("The older they are, the sooner they fail (shape {range}, all above 1): they wear out."),
-        (_, true) => format!("The young ones fail more than the old (shape {range}, all below 1): look at deliveries and first uses."),
+        (true, _) => {
+            format!("The older they are, the sooner they fail (shape {range}, all above 1): they wear out.")
+        }
+        (_, true) => format!(
+            "The young ones fail more than the old (shape {range}, all below 1): look at deliveries and first uses."
+        ),
         _ => format!("Whether the old ones fail more than the young cannot be told (shape {range})."),
     }
 }
@@ -236,8 +256,14 @@ mod tests {
         assert_eq!(figure(50.0, Limits { low: 12.0, high: None }).plausible(), "50 (plausible 12 and more)");
         assert_eq!(percent(0.09, Some(limits(0.04, 0.15))), "9 % (4 to 15 %)");
         assert_eq!(percent(0.006, Some(limits(0.003, 0.009))), "0.6 % (0.3 to 0.9 %)");
-        assert_eq!((about_percent(0.0), about_percent(0.034), about_percent(0.34)), ("under 0.1 %".into(), "3.4 %".into(), "34 %".into()));
-        assert_eq!(figure(f64::NAN, limits(0.0, f64::INFINITY)).plausible(), "not known (plausible 0 to not known)");
+        assert_eq!(
+            (about_percent(0.0), about_percent(0.034), about_percent(0.34)),
+            ("under 0.1 %".into(), "3.4 %".into(), "34 %".into())
+        );
+        assert_eq!(
+            figure(f64::NAN, limits(0.0, f64::INFINITY)).plausible(),
+            "not known (plausible 0 to not known)"
+        );
     }
 
     #[test]

@@ -79,7 +79,10 @@ fn sheet(visitor: &Visitor, outlook: &Outlook, place: usize) -> Option<ModelShee
             .map(|limit| format!("{} {}", limit.set.replace_at, limit.set.clock.name()))
             .unwrap_or_default(),
         // Each picture of the page has names of its own.
-        svg: picture.page.replace("lives-title", &format!("lives{place}-title")).replace("lives-told", &format!("lives{place}-told")),
+        svg: picture
+            .page
+            .replace("lives-title", &format!("lives{place}-title"))
+            .replace("lives-told", &format!("lives{place}-told")),
         dashed: picture.dashed,
     })
 }
@@ -137,7 +140,11 @@ mod tests {
         let visitor = sample::busy::visitor();
         let all = visitor.state.outlooks(visitor.now);
         let text = sample::show("wear-year", &YearPage::of(&visitor, &Asked::default(), &all));
-        assert!(text.contains("from 1 January 2026 to 3 March 2026") && text.contains("<svg class=\"plot lifetimes\""), "{text}");
+        assert!(
+            text.contains("from 1 January 2026 to 3 March 2026")
+                && text.contains("<svg class=\"plot lifetimes\""),
+            "{text}"
+        );
         assert!(text.contains("as of ledger entry"), "{text}");
         let odd = Asked { year: "-99999999999".into() };
         let text = sample::show("wear-year-hostile", &YearPage::of(&visitor, &odd, &all));
