@@ -10,5 +10,6 @@ pub mod limits;
 pub mod verdict;
 pub mod cycle;
 pub mod chart;
+pub mod chart_rare;
 pub mod packing;
 pub mod life;

@@ -5,6 +5,8 @@ pub mod cells;
 pub mod encoding;
 pub mod fit;
 pub mod life;
+pub mod life_answer;
+mod life_answer_few;
 pub mod form;
 pub mod json;
 mod lines;

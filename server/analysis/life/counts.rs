@@ -77,6 +77,23 @@ impl Tally {
         }
     }
 
+    /// Counts what most rows are: watched from age 0, to a whole age within the table. False where it is none of these.
+    #[inline]
+    fn plain(&mut self, entry: f64, age: f64, failed: bool, count: u64) -> bool {
+        let place = age as u32 as usize;
+        if entry != 0.0 || place == 0 || place as f64 != age || count.wrapping_sub(1) >= u64::from(u32::MAX) {
+            return false;
+        }
+        let Some(cell) = self.table.get_mut(place) else {
+            return false;
+        };
+        cell[0] += count;
+        cell[1] += if failed { count } else { 0 };
+        // So few at a time that no number of rows overflows; whether all can be counted is looked at in the end.
+        self.n += count;
+        true
+    }
+
     #[inline]
     fn enter(&mut self, entry: f64, count: u64, at: usize) -> Result<(), Refused> {
         if count == 0 {
@@ -84,7 +101,7 @@ impl Tally {
         }
         self.n = match self.n.checked_add(count) {
             Some(n) if n <= MOST => n,
-            _ => return Err(said(at, "the counts add up to more than can be counted exactly")),
+            _ => return Err(said(at, TOO_MANY)),
         };
         if entry > 0.0 {
             self.late += count;
@@ -93,7 +110,10 @@ impl Tally {
         Ok(())
     }
 
-    fn finish(self) -> Counts {
+    fn finish(self) -> Result<Counts, Refused> {
+        if self.n > MOST {
+            return Err(Refused::invalid(format!("In all rows together, {TOO_MANY}.")));
+        }
         let full = self.table.iter().enumerate().filter(|(_, cell)| **cell != [0; 3]);
         let ages = full.map(|(age, cell)| At {
             age: age as f64,
@@ -124,9 +144,11 @@ impl Tally {
         });
         let exact: u64 = ages.iter().map(|at| at.failures).sum();
         let inside: u64 = between.iter().map(|it| it.count).sum();
-        Counts { ages, between, n: self.n, failures: exact + inside, late: self.late }
+        Ok(Counts { ages, between, n: self.n, failures: exact + inside, late: self.late })
     }
 }
+
+const TOO_MANY: &str = "the counts add up to more than can be counted exactly";
 
 fn said(at: usize, what: &str) -> Refused {
     Refused::invalid(format!("Row {}: {what}.", at + 1))
@@ -141,6 +163,10 @@ impl Counts {
     pub fn of_rows(rows: impl IntoIterator<Item = Row>) -> Result<Counts, Refused> {
         let mut tally = Tally::new();
         for (at, row) in rows.into_iter().enumerate() {
+            let exact = row.hi.is_none_or(|hi| hi == row.lo);
+            if exact && tally.plain(row.entry, row.lo, row.hi.is_some(), row.count) {
+                continue;
+            }
             let right = is_age(row.entry) && is_age(row.lo) && row.entry <= row.lo;
             let right = right && row.hi.is_none_or(|hi| hi.is_finite() && hi >= row.lo && hi > row.entry);
             if !right {
@@ -156,13 +182,16 @@ impl Counts {
                 }
             }
         }
-        Ok(tally.finish())
+        tally.finish()
     }
 
     /// Counts lives for a curve, with the same rules.
     pub fn of_lives(lives: impl IntoIterator<Item = Life>) -> Result<Counts, Refused> {
         let mut tally = Tally::new();
         for (at, life) in lives.into_iter().enumerate() {
+            if tally.plain(life.entry, life.exit, life.event, life.count) {
+                continue;
+            }
             let right = is_age(life.entry) && is_age(life.exit) && life.entry <= life.exit;
             if !right || (life.event && life.entry == life.exit) {
                 let hi = life.event.then_some(life.exit);
@@ -172,7 +201,7 @@ impl Counts {
             tally.enter(life.entry, life.count, at)?;
             tally.add(life.exit, [life.count, u64::from(life.event) * life.count, 0]);
         }
-        Ok(tally.finish())
+        tally.finish()
     }
 }
 
@@ -188,7 +217,7 @@ fn wrong_row(row: &Row) -> String {
     }
     match hi {
         Some(hi) if hi < lo => format!("it failed between {lo} and {hi}, which is the wrong way round"),
-        Some(hi) if hi == 0.0 => {
+        Some(0.0) => {
             "it failed at age 0, before any use; that is a fault on delivery and no wear: leave it out"
                 .to_owned()
         }

@@ -112,7 +112,7 @@ impl Sums {
             at_risk,
             events,
             survival,
-            variance: whole.then(|| survival * survival * self.greenwood),
+            variance: whole.then_some(survival * survival * self.greenwood),
             low: whole.then(|| loglog(-1.0)),
             high: whole.then(|| loglog(1.0)),
             plain_low: whole.then(|| plain(-1.0)),

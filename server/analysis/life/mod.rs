@@ -2,12 +2,21 @@
 //! age, so a million things with five hundred ages cost five hundred terms.
 
 pub mod counts;
+pub mod few;
 pub mod kaplan_meier;
+pub mod logrank;
+pub mod mcf;
 mod profile;
+pub mod replacement;
 mod solve;
+pub mod spares;
+mod special;
+pub mod trend;
 pub mod weibull;
 
 pub use kaplan_meier::{Curve, Step};
+pub use logrank::{LogRank, holm, logrank};
+pub use mcf::{McfStep, Unit, mcf};
 pub use weibull::Weibull;
 
 /// The 0.95 quantile of chi-squared with one degree of freedom: twice the fall of the log-likelihood at a limit.

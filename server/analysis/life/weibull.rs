@@ -13,6 +13,21 @@ const SAME_HEIGHT: f64 = 1e-7;
 /// Places tried over the plausible shapes before the best of them is climbed.
 const TRIES: usize = 7;
 
+/// How deep below its own best a life is still weighed.
+const DEEP: f64 = 5.0;
+/// The places and weights of Gauss and Legendre for nine points (Abramowitz & Stegun 1964, table 25.4).
+const LEGENDRE: [(f64, f64); 9] = [
+    (-0.968_160_239_507_626_1, 0.081_274_388_361_574_41),
+    (-0.836_031_107_326_635_8, 0.180_648_160_694_857_4),
+    (-0.613_371_432_700_590_4, 0.260_610_696_402_935_5),
+    (-0.324_253_423_403_808_9, 0.312_347_077_040_002_8),
+    (0.0, 0.330_239_355_001_259_8),
+    (0.324_253_423_403_808_9, 0.312_347_077_040_002_8),
+    (0.613_371_432_700_590_4, 0.260_610_696_402_935_5),
+    (0.836_031_107_326_635_8, 0.180_648_160_694_857_4),
+    (0.968_160_239_507_626_1, 0.081_274_388_361_574_41),
+];
+
 /// A fitted law: survival to age t is exp(-(t / eta)^beta).
 #[derive(Clone, Debug)]
 pub struct Weibull {
@@ -45,6 +60,14 @@ pub fn fit(rows: &[Row]) -> Result<Weibull, Refused> {
 /// The same from rows that nobody needs to hold.
 pub fn of_counts(counts: &Counts) -> Result<Weibull, Refused> {
     if counts.failures < FEWEST_FAILURES {
+        return Err(Refused { why: Why::TooFewFailures, said: too_few(counts) });
+    }
+    of_any(counts)
+}
+
+/// The method without the convention of how many failures are enough, for those who study the method.
+pub fn of_any(counts: &Counts) -> Result<Weibull, Refused> {
+    if counts.failures == 0 {
         return Err(Refused { why: Why::TooFewFailures, said: too_few(counts) });
     }
     let Some(likelihood) = Likelihood::of(counts) else {
@@ -200,6 +223,39 @@ impl Weibull {
         Limits { low, high: high.filter(|high| high.is_finite()) }
     }
 
+    /// Laws that the data leave plausible, eta, beta and a weight each, the weights adding up to 1: places of Gauss and Legendre over
+    /// the shapes and, within each, over the lives, weighed by likelihood, alike in the logarithms of both.
+    pub fn plausible(&self) -> Vec<(f64, f64, f64)> {
+        let best = self.cut + CHI2_95 / 2.0;
+        let of = &self.likelihood;
+        // Twice as deep as the limits of one value, since two move at once here; and a shape twenty times the best is not meant.
+        let u = self.beta.ln();
+        let end =
+            |edge: Edge| if edge.open { u + (edge.u - u).clamp(-3.0, 3.0) } else { u + 1.6 * (edge.u - u) };
+        let (low, high) = (end(self.low), end(self.high));
+        let mut laws = vec![];
+        for (place, share) in LEGENDRE {
+            let at = 0.5 * (low + high + place * (high - low));
+            let slice = of.at(at);
+            let cut = slice.best - DEEP;
+            let (from, to) = (slice.falls_to(cut, -1.0), slice.falls_to(cut, 1.0));
+            for (inner, inner_share) in LEGENDRE {
+                let c = 0.5 * (from + to + inner * (to - from));
+                let b = at.exp();
+                let eta = of.reference * (-c / b).exp();
+                let weight = share * inner_share * (to - from) / b * (slice.value(c) - best).exp();
+                if eta.is_finite() && eta > 0.0 && weight > 0.0 {
+                    laws.push((eta, b, weight));
+                }
+            }
+        }
+        let sum: f64 = laws.iter().map(|law| law.2).sum();
+        for law in &mut laws {
+            law.2 /= sum;
+        }
+        laws
+    }
+
     pub fn beta_limits(&self) -> Limits {
         let low = if self.low.open { 0.0 } else { self.low.u.exp() };
         Limits { low, high: (!self.high.open).then(|| self.high.u.exp()) }
@@ -286,6 +342,17 @@ impl Weibull {
     pub fn remaining_limits(&self, age: f64) -> Limits {
         self.age_limits(self.log_remaining(age.max(0.0)))
     }
+}
+
+/// The chance that one that is whole at an age fails within a window, under a known law.
+pub fn chance_to_fail(age: f64, window: f64, eta: f64, beta: f64) -> f64 {
+    let (x, y) = (age.ln() - eta.ln(), (age + window).ln() - eta.ln());
+    let log = match beta * (window / age).ln_1p() {
+        _ if window <= 0.0 => return 0.0,
+        grown if age > 0.0 && grown < 700.0 => beta * x + grown.exp_m1().ln(),
+        _ => beta * y,
+    };
+    chance(log)
 }
 
 /// The cumulative hazard at which this share has failed.
