@@ -20,6 +20,7 @@ pub mod broken;
 pub mod case;
 pub mod cases;
 pub mod catalogue;
+pub mod course;
 pub mod curve;
 pub mod define;
 pub mod desk;

@@ -13,6 +13,7 @@ use crate::domain::event::{Beside, Entry, Event, Thing, What};
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::site::SiteFounded;
+use crate::domain::state::InspectedAt;
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 use crate::domain::{Asked, Command, State, decide};
@@ -380,6 +381,7 @@ pub fn worn() -> Visitor {
         let part = Arc::make_mut(house.state.assets.get_mut(&id).unwrap());
         part.cycles = age;
         part.added_at = house.now.plus_minutes(-60 * 24 * i64::from(age));
+        part.inspected = Some(InspectedAt { at: house.now.plus_minutes(-60), cycles: age - 1 });
         if n < torn.len() {
             house
                 .act(Role::Biomed, json!({"do": "retire", "asset": asset, "cause": "worn", "failure": true}));

@@ -251,7 +251,7 @@ mod tests {
             heading.starts_with("Of 100 such caps about 10 fail by ") && heading.contains(" (plausible "),
             "{heading}"
         );
-        assert!(heading.ends_with("12 failures among 33 caps, the oldest 240 cycles."), "{heading}");
+        assert!(heading.ends_with("12 failures among 35 caps, the oldest 240 cycles."), "{heading}");
         assert!(text.contains("they wear out.") && text.contains("class=\"law\""), "{text}");
         assert!(text.contains("Replace at ") && text.contains("costs hardly more"), "{text}");
         assert!(text.contains("name=\"replace_at:int\"") && text.contains("name=\"scan:each\""), "{text}");

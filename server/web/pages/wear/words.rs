@@ -11,12 +11,12 @@ use crate::web::pages::shared::count;
 /// The shape that is assumed where failures are too few to tell one: parts that wear, neither early nor all at once.
 pub const ASSUMED_SHAPE: f64 = 2.0;
 
-/// So many decimals that the last place is no finer than half of the range.
+/// So many decimals that the range is little more than twice their last place.
 fn decimals(width: f64) -> usize {
     if !(width.is_finite() && width > 0.0) {
         return 0;
     }
-    (0..=3).find(|places| 10f64.powi(-(*places as i32)) <= width / 2.0).unwrap_or(3)
+    (0..=3).find(|places| 10f64.powi(-(*places as i32)) * 2.2 <= width).unwrap_or(3)
 }
 
 /// A number with its range, told alike.
