@@ -20,6 +20,7 @@ const PAGE_ROWS: usize = 500;
 #[serde(default)]
 pub struct Asked {
     pub after: Option<String>,
+    pub done: Option<String>,
 }
 
 pub struct Row {
@@ -83,7 +84,7 @@ fn evidence(state: &State, asset: &Asset, why: &str) -> String {
             format!("{}.{}", asked.reason.trim_end_matches('.'), chance.unwrap_or_default())
         }),
         REPLACE_AT => state.life_limit(&asset.model).map_or_else(String::new, |limit| {
-            format!("{} {}, {}", limit.set.replace_at, limit.set.clock.name(), limit.set.reason)
+            format!("set at {} {}. {}", limit.set.replace_at, limit.set.clock.name(), limit.set.reason)
         }),
         _ => String::new(),
     }
@@ -170,7 +171,7 @@ impl DuePage {
         let end = before.saturating_add(PAGE_ROWS);
         let shown = items.iter().skip(before).take(PAGE_ROWS);
         DuePage {
-            page: Page::of(visitor, "/due", "/due", None),
+            page: Page::of(visitor, "/due", "/due", asked.done.as_deref().and_then(|text| text.parse().ok())),
             heading: heading(&items),
             rows: shown.map(|item| row(state, item, now)).collect(),
             before,
@@ -197,7 +198,7 @@ mod tests {
         let text = sample::show("due-signed", &DuePage::of(&alone, &Asked::default()));
         // What is due by a day that is to come has no since, and a load's name leads to the load.
         assert!(text.contains(">by 4 March 2026<") && text.contains("href=\"/loads/S-311\""), "{text}");
-        let far = Asked { after: Some("99999999999999999999".into()) };
+        let far = Asked { after: Some("99999999999999999999".into()), ..Asked::default() };
         sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
     }
 }

@@ -213,6 +213,9 @@ fn order(state: &State, outlook: &Outlook, costs: Option<Costs>, now: Time) -> O
     let days = lead.unwrap_or(USUAL_LEAD_DAYS) + ORDER_EVERY_DAYS;
     let in_use: Vec<&Piece> = outlook.lives.in_service().filter(|piece| piece.seated).collect();
     let shelf = outlook.lives.in_service().filter(|it| !it.seated && !it.missing && !it.in_repair).count();
+    if in_use.is_empty() {
+        return nothing("None of them sits in a set, so none will be taken from the store for a failure.");
+    }
     let Some(per_day) = outlook.per_day else {
         return nothing(
             "How fast these parts age here is not known yet, so nothing can be said of what will be needed.",
