@@ -100,7 +100,10 @@ impl Outlook {
         if lives.iter().all(|life| life.entry == 0.0) || first >= AT_RISK {
             return Ok(whole);
         }
-        match whole.risk.iter().find(|(age, at_risk)| *age > 0.0 && *at_risk >= AT_RISK) {
+        let from = |least: u64| whole.risk.iter().find(|(age, at_risk)| *age > 0.0 && *at_risk >= least);
+        // Where there never are so many, it begins where there are any.
+        let any = || from(1).filter(|_| lives.iter().all(|life| life.entry > 0.0));
+        match from(AT_RISK).or_else(any) {
             Some((age, _)) => kaplan_meier::curve(&lives, Some(*age)),
             None => Ok(whole),
         }

@@ -5,7 +5,7 @@ use crate::domain::costs::{ModelMoney, Money};
 use crate::domain::id::Id;
 use crate::domain::state::State;
 use crate::formats::cells::{Cell, Column, Table, column};
-use crate::web::pages::shared::segment;
+use crate::web::pages::shared::{count, segment};
 
 const COLUMNS: &[Column] = &[
     column("model", 16),
@@ -32,8 +32,8 @@ pub struct CostRow {
     pub href: String,
     pub model: String,
     pub name: String,
-    pub uses: u32,
-    pub cases: u32,
+    pub uses: String,
+    pub cases: String,
     pub spent: String,
     pub untold: String,
     pub per_use: String,
@@ -56,19 +56,22 @@ fn row(state: &State, (model, it): (&Id, &ModelMoney)) -> CostRow {
     let untold = match (it.bought_without_price, it.repairs_without_cost) {
         (0, 0) => String::new(),
         (bought, 0) => format!("{bought} bought without a told price"),
-        (0, repairs) => format!("{repairs} repairs without a told cost"),
-        (bought, repairs) => format!("{bought} bought and {repairs} repairs without a told price"),
+        (0, repairs) => format!("{} without a told cost", count(repairs as usize, "repair", "repairs")),
+        (bought, repairs) => {
+            format!("{bought} bought and {} without a told price", count(repairs as usize, "repair", "repairs"))
+        }
     };
     CostRow {
         href: format!("/wear?model={}", segment(model.as_str())),
         model: model.to_string(),
         name: name(state, model),
-        uses: it.uses,
-        cases: it.cases,
-        spent: money(it.spent_cents()),
+        uses: if it.uses > 0 { count(it.uses as usize, "use", "uses") } else { String::new() },
+        cases: if it.cases > 0 { count(it.cases as usize, "case", "cases") } else { String::new() },
+        // Without any told price an amount of nothing would be an untruth.
+        spent: if untold.is_empty() || it.spent_cents() > 0 { money(it.spent_cents()) } else { "not told".into() },
+        per_use: cents(it.per_use_cents().filter(|cents| *cents > 0.0)).map(money).unwrap_or_default(),
+        per_case: cents(it.per_case_cents().filter(|cents| *cents > 0.0)).map(money).unwrap_or_default(),
         untold,
-        per_use: cents(it.per_use_cents()).map(money).unwrap_or_default(),
-        per_case: cents(it.per_case_cents()).map(money).unwrap_or_default(),
         planned: it.planned,
         unplanned: it.unplanned,
         faults: it.faults_at_cases,

@@ -228,7 +228,10 @@ pub fn beside(outlook: &Outlook) -> Vec<String> {
 
 /// What the range of the shape says: above 1 they wear, below 1 the young ones fail, else nobody can tell.
 pub fn wear_or_chance(limits: Limits) -> String {
-    let range = figure(limits.low + 1.0, limits).range();
+    let range = match limits.high {
+        Some(high) => format!("{:.1} to {high:.1}", limits.low),
+        None => format!("{:.1} and more", limits.low),
+    };
     match (limits.low > 1.0, limits.high.is_some_and(|high| high < 1.0)) {
         (true, _) => {
             format!("The older they are, the sooner they fail (shape {range}, all above 1): they wear out.")
