@@ -11,6 +11,7 @@ use super::batch::{Done, turned_code};
 use super::board::Boards;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::outlook::Outlooks;
 use super::records::Watched;
 use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
@@ -79,6 +80,7 @@ pub struct House {
     pub clock: Arc<Clock>,
     pub(super) hashing: Semaphore,
     pub(super) boards: Boards,
+    pub(super) outlooks: Outlooks,
     /// What waits in the folder of records.
     pub records: Watched,
     published: Published,
@@ -122,6 +124,7 @@ impl House {
             clock: Arc::new(Clock::default()),
             hashing: Semaphore::new(HASHING_AT_ONCE),
             boards: Boards::default(),
+            outlooks: Outlooks::default(),
             records: Watched::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),

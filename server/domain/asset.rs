@@ -22,6 +22,16 @@ pub enum Owner {
     Trial,
 }
 
+impl Owner {
+    pub fn name(self) -> &'static str {
+        match self {
+            Owner::Own => "own",
+            Owner::Loan => "loan",
+            Owner::Trial => "trial",
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AddAsset {

@@ -137,7 +137,7 @@ pub struct Next {
 impl State {
     /// How much more age a part has at its next inspection, since its last good one: a route that inspects does so in
     /// every turn; else the maker's interval counts, or a month.
-    fn until_inspection(&self, asset: &Asset, piece: &Piece, clock: Clock) -> u32 {
+    pub(super) fn until_inspection(&self, asset: &Asset, piece: &Piece, clock: Clock) -> u32 {
         let limits = self.model(&asset.model).map(|model| &model.limits);
         let every_turn = self.is_inspected(asset);
         let step = match clock {

@@ -5,7 +5,7 @@
 //! and an hour of the site) and `name:each` (one text of a list, as often as the form has it) say otherwise; dots nest,
 //! and numbers between them make a list.
 //! `name:into` is a choice between lists: its value is `list=text`. An empty field is left out, so that an optional one
-//! may stay empty, and so is a row of a list that is all empty; so is a field whose twin `was.name` has the same value,
+//! may stay empty, and so is a row of a list that is all empty; what is named `name:beside` is left out with the rest of its row; so is a field whose twin `was.name` has the same value,
 //! since it does not change.
 
 use std::collections::BTreeMap;
@@ -45,6 +45,16 @@ fn is_unchanged(fields: &Fields, name: &str) -> bool {
     fields.iter().any(|(field, _)| *field == was) && values(name) == values(&was)
 }
 
+/// Whether the row of a field has anything in it that a person gave.
+fn has_company(fields: &Fields, path: &str) -> bool {
+    let row = |name: &str| name.rsplit_once('.').map(|(row, _)| row.to_string());
+    let given = |(name, text): &(String, String)| {
+        let (other, kind) = name.split_once(':').unwrap_or((name, ""));
+        kind != "beside" && row(other) == row(path) && !text.trim().is_empty()
+    };
+    fields.iter().any(given)
+}
+
 /// The command that a form asks for, as JSON; hours are those of the zone.
 pub fn command(fields: &Fields, zone: Tz) -> Result<Value, Vec<Malformed>> {
     let mut all = Map::new();
@@ -53,7 +63,8 @@ pub fn command(fields: &Fields, zone: Tz) -> Result<Value, Vec<Malformed>> {
         let (path, kind) = name.split_once(':').unwrap_or((name, ""));
         let text = text.trim();
         let own = OWN.contains(&path) || name.starts_with(BEFORE);
-        if own || text.is_empty() || is_unchanged(fields, name) {
+        let alone = kind == "beside" && !has_company(fields, path);
+        if own || text.is_empty() || alone || is_unchanged(fields, name) {
             continue;
         }
         match value(kind, text, zone) {
@@ -284,6 +295,19 @@ mod tests {
             "steps": [{"step": "treated"}, {"step": "disinfected", "method": "manual"},
                       {"step": "sterilised", "method": "steam"}],
             "lines": [{"line": "barrel", "essential": false}]});
+        assert_eq!(command(&owned(&fields), Tz::UTC), Ok(expected));
+    }
+
+    #[test]
+    fn what_stands_beside_a_field_goes_with_it() {
+        let fields = [
+            ("checks.0.check:beside", "dark area"),
+            ("checks.0.value", "12"),
+            ("checks.0.passed:bool", "true"),
+            ("checks.1.check:beside", "jaws"),
+            ("checks.1.value", " "),
+        ];
+        let expected = json!({"checks": [{"check": "dark area", "value": "12", "passed": true}]});
         assert_eq!(command(&owned(&fields), Tz::UTC), Ok(expected));
     }
 

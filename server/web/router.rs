@@ -185,6 +185,12 @@ table! {
     get "/due" Session ALL pages::due::get;
     get "/exceptions" Session ALL pages::exception::get;
     get "/wear" Session ALL pages::wear::get;
+    get "/wear/notice" Session ALL pages::wear::notice::get;
+    get "/wear/notice/{hold}" Session ALL pages::wear::notice::of_hold;
+    get "/wear/year" Session ALL pages::wear::year::get;
+    get "/wear/report" Session ALL pages::wear::report::get;
+    get "/wear/report.xlsx" Session ALL pages::wear::report::book;
+    get "/wear/report.csv" Session ALL pages::wear::report::csv;
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
     get "/look-back.csv" Session ALL pages::lookback::csv;

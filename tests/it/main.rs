@@ -17,6 +17,7 @@ mod browser_back;
 mod browser_case;
 mod browser_room;
 mod browser_rows;
+mod browser_wear;
 mod canonical;
 mod case;
 mod case_input;

@@ -9,11 +9,12 @@ use super::headline::part_title;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
-use super::{theatre, told, words};
+use super::{course, theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::finding::Severity;
 use crate::domain::hold::HoldKind;
+use crate::domain::inspection_checks::CheckRule;
 use crate::domain::model::{Limits, StepKind};
 use crate::domain::person::Role;
 use crate::domain::readiness::due;
@@ -89,6 +90,43 @@ pub struct AssetPage {
     pub outcomes: Vec<(&'static str, String)>,
     pub severities: Vec<(&'static str, String)>,
     pub trouble: String,
+    /// What its family is measured for at inspections.
+    pub checks: Vec<CheckField>,
+    pub courses: Vec<course::Drawn>,
+    /// Whether one more repair is worth its money; empty where it was never repaired.
+    pub repairs_said: String,
+    pub asked: String,
+}
+
+/// A line of the check list as a form shows it.
+pub struct CheckField {
+    pub check: String,
+    pub unit: String,
+    pub limit: String,
+    pub source: String,
+}
+
+fn check_fields(state: &State, asset: &Asset) -> Vec<CheckField> {
+    let Some(family) = state.model(&asset.model).map(|model| model.family) else { return Vec::new() };
+    let field = |rule: &CheckRule| {
+        let within = match (rule.min, rule.max) {
+            (Some(min), Some(max)) => format!("{} to {} ", min.0, max.0),
+            (Some(min), None) => format!("at least {} ", min.0),
+            (None, Some(max)) => format!("at most {} ", max.0),
+            (None, None) => String::new(),
+        };
+        CheckField {
+            check: rule.check.0.clone(),
+            unit: rule.unit.as_ref().map(|unit| unit.0.clone()).unwrap_or_default(),
+            limit: if within.is_empty() {
+                "no limit set".into()
+            } else {
+                format!("{within}{}", rule.unit_words())
+            },
+            source: rule.source.0.clone(),
+        }
+    };
+    state.check_rules(family).map(field).collect()
 }
 
 /// The entries of a life, put under the turns that they belong to. What names no turn stands in the one under way.
@@ -133,6 +171,7 @@ fn facts(state: &State, asset: &Asset, now: Time) -> Vec<(&'static str, String)>
     all.extend(line(&asset.serial).map(|serial| ("Serial number", serial)));
     all.extend(asset.measured.as_ref().map(|it| ("Measured", super::told_fit::sizes(it))));
     all.extend(line(&asset.lot).map(|lot| ("Lot", lot)));
+    all.extend(line(&asset.supplier).map(|supplier| ("Supplier", supplier)));
     all.extend(line(&asset.location).filter(|_| asset.stage == Stage::Ready).map(|place| ("Place", place)));
     all.extend(asset.acquired.map(|day| ("Acquired", date(day))));
     if let Some(load) = &asset.load {
@@ -260,6 +299,18 @@ impl AssetPage {
             outcomes: theatre::outcomes(),
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
+            checks: check_fields(state, asset),
+            courses: state
+                .courses(asset)
+                .iter()
+                .enumerate()
+                .map(|(n, it)| course::drawn(it, &format!("course{n}")))
+                .collect(),
+            repairs_said: match state.repair_or_replace(asset, now) {
+                told if told.repairs == 0 => String::new(),
+                told => told.said,
+            },
+            asked: asset.asked.as_ref().map(|it| it.reason.clone()).unwrap_or_default(),
         }
     }
 }

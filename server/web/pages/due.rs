@@ -8,7 +8,8 @@ use serde::Deserialize;
 use super::say::{Say, of_asset, of_load_now};
 use super::shared::{Page, date, segment, when};
 use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED, REPORTED};
-use crate::domain::state::State;
+use crate::domain::readiness::{INSPECTION_ASKED, REPLACE_AT};
+use crate::domain::state::{Asset, State};
 use crate::domain::time::Time;
 use crate::web::visitor::{Visitor, render};
 
@@ -19,6 +20,7 @@ const PAGE_ROWS: usize = 500;
 #[serde(default)]
 pub struct Asked {
     pub after: Option<String>,
+    pub done: Option<String>,
 }
 
 pub struct Row {
@@ -46,8 +48,8 @@ pub struct DuePage {
 /// What a thing that is due calls for, in one verb.
 fn call(why: &str) -> &'static str {
     match why {
-        "max_cycles" | "max_uses" => "to be replaced",
-        "inspect_every_cycles" | "inspect_every_days" => "to be inspected",
+        "max_cycles" | "max_uses" | REPLACE_AT => "to be replaced",
+        "inspect_every_cycles" | "inspect_every_days" | INSPECTION_ASKED => "to be inspected",
         REPORTED => "to be looked into",
         FLAGGED | COUNTERSIGNATURE | BIOLOGICAL_PENDING => "to be answered",
         _ => "to be tested",
@@ -63,11 +65,29 @@ fn measured(item: &DueItem) -> String {
         "leak_rate" | "biological" if item.since.is_none() => return "none yet".into(),
         "leak_rate" | "biological" => "days",
         REPORTED => return format!("{} open", item.found),
+        INSPECTION_ASKED => return String::new(),
         FLAGGED => return format!("{} failed", item.found),
         COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),
         _ => "",
     };
     format!("{} of {} {unit}", item.found, item.limit).trim_end().to_string()
+}
+
+/// On what a request or a limit of the house's own rests.
+fn evidence(state: &State, asset: &Asset, why: &str) -> String {
+    match why {
+        INSPECTION_ASKED => asset.asked.as_ref().map_or_else(String::new, |asked| {
+            let chance = asked.evidence.as_ref().map(|it| {
+                let high = it.high.as_ref().map_or("and more".into(), |high| format!("to {}", high.0));
+                format!(" {} % ({} {high} %) to fail within {} more.", it.percent.0, it.low.0, it.within)
+            });
+            format!("{}.{}", asked.reason.trim_end_matches('.'), chance.unwrap_or_default())
+        }),
+        REPLACE_AT => state.life_limit(&asset.model).map_or_else(String::new, |limit| {
+            format!("set at {} {}. {}", limit.set.replace_at, limit.set.clock.name(), limit.set.reason)
+        }),
+        _ => String::new(),
+    }
 }
 
 fn row(state: &State, item: &DueItem, now: Time) -> Row {
@@ -107,7 +127,9 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
         };
     }
     let Some(asset) = item.asset.as_ref().and_then(|id| state.assets.get(id)) else { return plain };
+    let evidence = evidence(state, asset, item.why);
     Row {
+        why: if evidence.is_empty() { plain.why } else { format!("{}; {evidence}", plain.why) },
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         called: asset.asset.to_string(),
         detail: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
@@ -149,7 +171,7 @@ impl DuePage {
         let end = before.saturating_add(PAGE_ROWS);
         let shown = items.iter().skip(before).take(PAGE_ROWS);
         DuePage {
-            page: Page::of(visitor, "/due", "/due", None),
+            page: Page::of(visitor, "/due", "/due", asked.done.as_deref().and_then(|text| text.parse().ok())),
             heading: heading(&items),
             rows: shown.map(|item| row(state, item, now)).collect(),
             before,
@@ -180,7 +202,7 @@ mod tests {
         let later = crate::web::visitor::Visitor { now: alone.now.plus_minutes(3 * 24 * 60), ..alone };
         let text = sample::show("due-overdue", &DuePage::of(&later, &Asked::default()));
         assert!(text.contains(">by 4 March 2026<") && !text.contains("00:00"), "{text}");
-        let far = Asked { after: Some("99999999999999999999".into()) };
+        let far = Asked { after: Some("99999999999999999999".into()), ..Asked::default() };
         sample::show("due-hostile", &DuePage::of(&sample::visitor(), &far));
     }
 }

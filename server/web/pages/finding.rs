@@ -70,6 +70,12 @@ pub struct RepairRow {
     pub back: String,
     pub decontaminated: bool,
     pub work: String,
+    pub supplier: String,
+    pub cause: String,
+    pub warranty: &'static str,
+    pub cost: String,
+    pub away: String,
+    pub expected: String,
 }
 
 #[derive(Template)]
@@ -139,6 +145,10 @@ pub fn missing(state: &State, now: Time) -> Vec<MissingRow> {
         .collect()
 }
 
+fn text(line: &Option<crate::domain::text::Line>) -> String {
+    line.as_ref().map(|line| line.0.clone()).unwrap_or_default()
+}
+
 pub fn repair_row(state: &State, it: &Repair, now: Time) -> RepairRow {
     RepairRow {
         part: part(state, it.asset.as_str(), now),
@@ -150,6 +160,16 @@ pub fn repair_row(state: &State, it: &Repair, now: Time) -> RepairRow {
         back: it.back_at.map(|at| time(state, at, now)).unwrap_or_default(),
         decontaminated: it.decontaminated,
         work: it.work.clone().unwrap_or_default(),
+        supplier: text(&it.supplier),
+        cause: text(&it.cause),
+        warranty: match it.warranty {
+            Some(true) => "under warranty",
+            Some(false) => "not under warranty",
+            None => "",
+        },
+        cost: it.cost_cents.map(super::wear::report::money).unwrap_or_default(),
+        away: super::shared::count(it.days_out(now) as usize, "day", "days"),
+        expected: it.expected.map(super::shared::date).unwrap_or_default(),
     }
 }
 

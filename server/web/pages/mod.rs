@@ -21,6 +21,7 @@ pub mod broken;
 pub mod case;
 pub mod cases;
 pub mod catalogue;
+pub mod course;
 pub mod curve;
 pub mod define;
 pub mod desk;
@@ -50,6 +51,7 @@ pub mod model_form;
 pub mod model_table;
 pub mod no_site;
 pub mod people;
+pub mod period;
 mod plainly;
 pub mod plot;
 pub mod problem;
@@ -85,7 +87,6 @@ pub mod thing;
 pub mod trend;
 pub mod verdict;
 pub mod wear;
-mod wear_line;
 
 #[cfg(test)]
 pub mod sample;

@@ -13,6 +13,7 @@ use crate::domain::event::{Beside, Entry, Event, Thing, What};
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::site::SiteFounded;
+use crate::domain::state::InspectedAt;
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 use crate::domain::{Asked, Command, State, decide};
@@ -365,4 +366,30 @@ pub fn show(name: &str, template: &impl Template) -> String {
         std::fs::write(std::path::Path::new(&folder).join(format!("{name}.html")), local).unwrap();
     }
     text
+}
+
+/// Caps of which twelve tore, at ages that grow with wear, while twenty go on; and what they cost.
+pub fn worn() -> Visitor {
+    let mut house = house();
+    let torn = [96, 118, 131, 140, 149, 158, 166, 175, 184, 196, 209, 228];
+    let whole = (0..20).map(|n| 30 + n * 210 / 19);
+    for (n, age) in torn.into_iter().chain(whole).enumerate() {
+        let asset = format!("CAP-{}", 100 + n);
+        house.act(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": "CAP-2", "supplier": if n % 2 == 0 { "Alder" } else { "Birch" }}));
+        // What a cap went through since then, as years of loads would have told it.
+        let id = Id::new(&asset).unwrap();
+        let part = Arc::make_mut(house.state.assets.get_mut(&id).unwrap());
+        part.cycles = age;
+        part.added_at = house.now.plus_minutes(-60 * 24 * i64::from(age));
+        part.inspected = Some(InspectedAt { at: house.now.plus_minutes(-60), cycles: age - 1 });
+        if n < torn.len() {
+            house
+                .act(Role::Biomed, json!({"do": "retire", "asset": asset, "cause": "worn", "failure": true}));
+        }
+    }
+    house.act(
+        Role::Biomed,
+        json!({"do": "set_model_costs", "model": "CAP-2", "planned_cents": 4_000, "unplanned_cents": 60_000, "lead_days": 21}),
+    );
+    looking(house, Role::Biomed)
 }

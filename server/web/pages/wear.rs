@@ -1,19 +1,34 @@
-//! How long the parts of a model last, and of what they died: counted, not yet computed.
+//! How long the parts last: every model in the order of the failures to be expected, and one model whole.
+
+mod compare;
+mod costs;
+mod decide;
+pub mod notice;
+mod one;
+mod picture;
+mod repairs;
+pub mod report;
+pub mod survival;
+mod tables;
+mod words;
+pub mod year;
+
+use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::shared::{self, Page, capital, count, segment};
-use super::wear_line::{Mark, Ruler, Stroke};
-use crate::domain::id::Id;
-use crate::domain::state::State;
-use crate::domain::wear::{FAILURES_NEEDED, Lifetime, Wear};
-use crate::web::visitor::{Visitor, render};
+pub use one::ModelPage;
 
-/// As many lives as a person looks at, the failed ones first.
-const MOST_LIVES: usize = 1_000;
+use super::shared::{Page, count, segment};
+use crate::app::outlook::All;
+use crate::domain::id::Id;
+use crate::domain::outlook::{AHEAD_DAYS, Expected, Outlook};
+use crate::domain::state::State;
+use crate::web::App;
+use crate::web::visitor::{Visitor, render};
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -27,35 +42,24 @@ pub struct ModelRow {
     pub href: String,
     pub model: String,
     pub name: String,
-    pub units: u32,
+    pub expected: String,
+    /// From each piece's own age, or from the failures so far alone.
+    pub rough: bool,
+    pub cost: String,
+    pub b10: String,
+    pub few: bool,
     pub in_service: u32,
+    pub units: usize,
+    pub failures: u64,
+    pub oldest: String,
+    pub replaced_at: String,
+}
+
+/// Why the parts of a family failed.
+pub struct FamilyRow {
+    pub family: String,
     pub failures: u32,
     pub causes: String,
-    pub limit: String,
-}
-
-/// A part's life as a row with its line.
-pub struct Life {
-    pub href: String,
-    pub asset: String,
-    pub entry: u32,
-    pub age: u32,
-    pub uses: u32,
-    pub end: String,
-    pub failed: bool,
-    pub stroke: Stroke,
-}
-
-pub struct ModelWear {
-    pub model: String,
-    pub name: String,
-    pub enough: bool,
-    pub causes: Vec<(String, u32)>,
-    pub lives: Vec<Life>,
-    /// Lives beyond those that are shown.
-    pub more: usize,
-    pub ruler: Ruler,
-    pub hold_kinds: Vec<&'static str>,
 }
 
 #[derive(Template)]
@@ -64,156 +68,137 @@ pub struct WearPage {
     pub page: Page,
     pub heading: String,
     pub models: Vec<ModelRow>,
-    pub one: Option<ModelWear>,
+    pub families: Vec<FamilyRow>,
+    pub ahead_days: u32,
 }
 
 fn cause(name: &str) -> String {
     name.replace('_', " ")
 }
 
-fn causes(wear: &Wear) -> Vec<(String, u32)> {
-    let mut all: Vec<(String, u32)> = wear.causes.iter().map(|(name, many)| (cause(name), *many)).collect();
-    all.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-    all
-}
-
-/// "2 worn, 1 damaged".
-fn causes_in_words(wear: &Wear) -> String {
-    let each: Vec<String> = causes(wear).iter().map(|(name, many)| format!("{many} {name}")).collect();
-    each.join(", ")
-}
-
-fn model_row(state: &State, wear: &Wear) -> ModelRow {
-    let model = state.model(&wear.model);
-    let limit = model.and_then(|model| model.limits.max_cycles);
+fn model_row(state: &State, outlook: &Outlook) -> ModelRow {
+    let id = &outlook.lives.model;
+    let model = state.model(id);
+    let unplanned = state.costs_of(id).and_then(|costs| costs.unplanned_cents);
+    let cost = unplanned
+        .zip(outlook.expected.number())
+        .map(|(cents, number)| (cents as f64 * number).round() as u64);
+    let b10 = match (outlook.b10, &outlook.law) {
+        (Some((b10, limits)), Ok(_)) => {
+            format!("{} {}", words::figure(b10, limits).plausible(), outlook.clock().name())
+        }
+        _ if outlook.failures == 0 => "none failed".into(),
+        _ => "not known".into(),
+    };
     ModelRow {
-        href: format!("/wear?model={}", segment(wear.model.as_str())),
-        model: wear.model.to_string(),
+        href: format!("/wear?model={}", segment(id.as_str())),
+        model: id.to_string(),
         name: model.map(|model| model.name.0.clone()).unwrap_or_default(),
-        units: wear.units,
-        in_service: wear.in_service,
-        failures: wear.failures,
-        causes: causes_in_words(wear),
-        limit: limit.map(|limit| format!("{limit} cycles")).unwrap_or_default(),
+        expected: outlook.expected.number().map_or_else(|| "not known".into(), words::about),
+        rough: matches!(outlook.expected, Expected::Rate(_)),
+        cost: cost.map(report::money).unwrap_or_default(),
+        b10,
+        few: outlook.law.is_ok() && outlook.few(),
+        in_service: outlook.in_service,
+        units: outlook.units(),
+        failures: outlook.failures,
+        oldest: words::ages(outlook.oldest, outlook.clock()),
+        replaced_at: state
+            .life_limit(id)
+            .map(|limit| format!("{} {}", limit.set.replace_at, limit.set.clock.name()))
+            .unwrap_or_default(),
     }
 }
 
-fn life(it: &Lifetime, ruler: &Ruler) -> Life {
-    let end = match (it.failed, it.retired) {
-        (true, Some(why)) => format!("failed, {}", cause(why)),
-        (_, Some(why)) => format!("retired without failure, {}", cause(why)),
-        (_, None) => "still in service".into(),
+fn families(state: &State, all: &[&Outlook]) -> Vec<FamilyRow> {
+    let mut by: BTreeMap<String, BTreeMap<String, u32>> = BTreeMap::new();
+    for outlook in all {
+        let family = state.model(&outlook.lives.model).map(|model| model.family);
+        for (cause, many) in one::causes(outlook) {
+            *by.entry(words::kind(family, true)).or_default().entry(cause).or_default() += many;
+        }
+    }
+    let row = |(family, causes): (String, BTreeMap<String, u32>)| {
+        let mut each: Vec<(String, u32)> = causes.into_iter().collect();
+        each.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        let told: Vec<String> = each.iter().map(|(cause, many)| format!("{many} {cause}")).collect();
+        FamilyRow { family, failures: each.iter().map(|(_, many)| many).sum(), causes: told.join(", ") }
     };
-    let mark = match (it.failed, it.retired) {
-        (true, _) => Mark::Failed,
-        (false, Some(_)) => Mark::Retired,
-        (false, None) => Mark::InService,
-    };
-    Life {
-        href: format!("/assets/{}", segment(it.asset.as_str())),
-        asset: it.asset.to_string(),
-        entry: it.entry_cycles,
-        age: it.cycles,
-        uses: it.uses,
-        end,
-        failed: it.failed,
-        stroke: ruler.stroke(it.entry_cycles, it.cycles, mark),
-    }
+    let mut rows: Vec<FamilyRow> = by.into_iter().map(row).collect();
+    rows.sort_by(|a, b| b.failures.cmp(&a.failures).then_with(|| a.family.cmp(&b.family)));
+    rows
 }
 
-fn one(state: &State, visitor: &Visitor, wear: &Wear) -> ModelWear {
-    let model = state.model(&wear.model);
-    let limit = model.and_then(|model| model.limits.max_cycles);
-    let oldest = wear.lifetimes.iter().map(|it| it.cycles).max().unwrap_or(0);
-    let ruler = Ruler::of(oldest, limit);
-    let mut lives: Vec<&Lifetime> = wear.lifetimes.iter().collect();
-    // Those that failed first, the shortest life above the longer ones; then the oldest in service.
-    lives.sort_by_key(|it| match it.failed {
-        true => (0, u64::from(it.cycles), it.asset.clone()),
-        false => (1, u64::MAX - u64::from(it.cycles), it.asset.clone()),
-    });
-    ModelWear {
-        model: wear.model.to_string(),
-        name: model.map(|model| model.name.0.clone()).unwrap_or_default(),
-        enough: wear.failures >= FAILURES_NEEDED,
-        causes: causes(wear),
-        more: lives.len().saturating_sub(MOST_LIVES),
-        lives: lives.into_iter().take(MOST_LIVES).map(|it| life(it, &ruler)).collect(),
-        ruler,
-        hold_kinds: shared::hold_kinds(visitor.actor.role),
-    }
-}
-
-fn heading_of_one(wear: &Wear) -> String {
-    let failed: Vec<u32> = wear.lifetimes.iter().filter(|it| it.failed).map(|it| it.cycles).collect();
-    let parts = count(wear.units as usize, "part", "parts");
-    let span = match (failed.iter().min(), failed.iter().max()) {
-        (Some(first), Some(last)) if first == last => format!(" at {first} cycles"),
-        (Some(first), Some(last)) => format!(", at {first} to {last} cycles"),
-        _ => String::new(),
-    };
-    let service = format!("{} in service", wear.in_service);
-    match failed.len() {
-        0 => format!("{}: none of {parts} has failed; {service}.", wear.model),
-        many => format!("{}: {many} of {parts} failed{span}; {service}.", wear.model),
-    }
-}
-
-fn heading_of_all(models: &[ModelRow]) -> String {
-    let failures: u32 = models.iter().map(|row| row.failures).sum();
-    let Some(worst) = models.first().filter(|row| row.failures > 0) else {
+fn heading(all: &[&Outlook], state: &State) -> String {
+    let failures: u64 = all.iter().map(|outlook| outlook.failures).sum();
+    let fitted = all.iter().filter(|outlook| outlook.law.is_ok()).count();
+    let Some(first) = all.first().filter(|_| failures > 0) else {
         return "No part has failed yet; how long parts last is not known here.".into();
     };
-    let enough = models.iter().filter(|row| row.failures >= FAILURES_NEEDED).count();
-    let of = match enough {
-        0 => "no model has enough of them to say how long its parts last".into(),
-        _ => format!("{} enough to go by", count(enough, "model has", "models have")),
+    let of = match fitted {
+        0 => format!("none of {} has failed often enough for a curve", count(all.len(), "model", "models")),
+        fitted => {
+            format!("{fitted} of {} failed often enough for a curve", count(all.len(), "model", "models"))
+        }
     };
-    let all = count(failures as usize, "part has failed", "parts have failed");
-    format!("{all}, most of {} ({} of {}); {of}.", worst.model, worst.failures, worst.units)
+    match first.expected.number() {
+        Some(number) => {
+            let family = state.model(&first.lives.model).map(|model| model.family);
+            format!(
+                "Next to fail: about {} of {} {} {} in {AHEAD_DAYS} days; {of}.",
+                words::about(number),
+                first.in_service,
+                words::kind(family, first.in_service != 1),
+                first.lives.model
+            )
+        }
+        None => format!("{} so far; {of}.", count(failures as usize, "failure", "failures")),
+    }
 }
 
 impl WearPage {
-    pub fn of_all(visitor: &Visitor) -> WearPage {
+    pub fn of(visitor: &Visitor, outlooks: &BTreeMap<Id, Outlook>) -> WearPage {
         let state = &*visitor.state;
-        let mut models: Vec<ModelRow> = state
-            .models
-            .keys()
-            .filter_map(|id| state.wear(id))
-            .filter(|wear| wear.units > 0)
-            .map(|wear| model_row(state, &wear))
-            .collect();
-        models.sort_by(|a, b| {
-            b.failures.cmp(&a.failures).then(b.units.cmp(&a.units)).then(a.model.cmp(&b.model))
+        let mut all: Vec<&Outlook> = outlooks.values().collect();
+        all.sort_by(|a, b| {
+            let expected = |it: &Outlook| it.expected.number().unwrap_or(-1.0);
+            let units = b.units().cmp(&a.units());
+            expected(b).total_cmp(&expected(a)).then(b.failures.cmp(&a.failures)).then(units)
         });
         WearPage {
             page: Page::of(visitor, "/wear", "/wear", None),
-            heading: capital(&heading_of_all(&models)),
-            models,
-            one: None,
-        }
-    }
-
-    pub fn of_one(visitor: &Visitor, wear: &Wear, done: Option<u64>) -> WearPage {
-        let path = format!("/wear?model={}", segment(wear.model.as_str()));
-        WearPage {
-            page: Page::of(visitor, "/wear", path, done),
-            heading: heading_of_one(wear),
-            models: Vec::new(),
-            one: Some(one(&visitor.state, visitor, wear)),
+            heading: heading(&all, state),
+            models: all.iter().map(|outlook| model_row(state, outlook)).collect(),
+            families: families(state, &all),
+            ahead_days: AHEAD_DAYS,
         }
     }
 }
 
-pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
-    let model = asked.model.filter(|model| !model.is_empty());
-    let Some(model) = model else {
-        return render(&WearPage::of_all(&visitor));
+/// The outlooks, made beside the threads that answer where they have to be made anew.
+async fn outlooks(app: &App, visitor: &Visitor) -> Result<All, Response> {
+    let (house, state, now) = (app.house.clone(), visitor.state.clone(), visitor.now);
+    let made = tokio::task::spawn_blocking(move || house.outlooks(&state, now)).await;
+    made.map_err(|error| {
+        let operation = crate::app::house::operation();
+        tracing::error!(operation, %error, "the lives of parts could not be looked at");
+        crate::web::fail::unavailable(&operation)
+    })
+}
+
+pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    let all = match outlooks(&app, &visitor).await {
+        Ok(all) => all,
+        Err(gone) => return gone,
+    };
+    let Some(model) = asked.model.filter(|model| !model.is_empty()) else {
+        return render(&WearPage::of(&visitor, &all));
     };
     let done = asked.done.and_then(|text| text.parse().ok());
-    match Id::new(&model).and_then(|id| visitor.state.wear(&id)) {
-        Some(wear) => render(&WearPage::of_one(&visitor, &wear, done)),
-        None => super::problem::not_found("model", &model, "/wear", "All models"),
+    let found = Id::new(&model).filter(|id| visitor.state.models.contains_key(id));
+    match found.and_then(|id| all.get(&id)) {
+        Some(outlook) => render(&ModelPage::of(&visitor, outlook, done)),
+        None => super::problem::not_found("model with parts", &model, "/wear", "All models"),
     }
 }
 
@@ -222,13 +207,54 @@ mod tests {
     use super::*;
     use crate::web::pages::sample;
 
+    fn one(visitor: &Visitor, model: &str) -> String {
+        let all = visitor.state.outlooks(visitor.now);
+        let outlook = &all[&Id::new(model).unwrap()];
+        let text = sample::show(&format!("wear-{model}"), &ModelPage::of(visitor, outlook, None));
+        assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
+        text
+    }
+
     #[test]
-    fn two_failures_say_nothing_of_lifetimes() {
+    fn one_failure_is_too_few_and_what_can_be_said_is() {
         let visitor = sample::busy::visitor();
-        let all = sample::show("wear", &WearPage::of_all(&visitor));
-        assert!(all.contains("1 part has failed, most of CAP-2 (1 of 3)"), "{all}");
-        let wear = visitor.state.wear(&Id::new("CAP-2").unwrap()).unwrap();
-        let text = sample::show("wear-model", &WearPage::of_one(&visitor, &wear, None));
-        assert!(text.contains("nothing can be said") && text.contains("<svg class=\"life\""), "{text}");
+        let all = visitor.state.outlooks(visitor.now);
+        let text = sample::show("wear", &WearPage::of(&visitor, &all));
+        assert!(text.contains("none of 4 models has failed often enough for a curve"), "{text}");
+        assert!(
+            text.contains("<th scope=\"row\">caps</th><td class=\"number\">1</td><td>1 worn</td>"),
+            "{text}"
+        );
+        let text = one(&visitor, "CAP-2");
+        assert!(text.contains("how long such caps last is not known.</h1>"), "{text}");
+        assert!(text.contains("One failure is too few to tell wear from chance, and for a curve."), "{text}");
+        assert!(
+            text.contains("We can say, 95 % sure:") && text.contains("assumed and not seen here"),
+            "{text}"
+        );
+        assert!(text.contains("No age can be found") && !text.contains("name=\"replace_at:int\""), "{text}");
+        let none = one(&visitor, "BR-7.5");
+        assert!(none.contains("<h1>None of 2 bronchoscopes has failed, the oldest at "), "{none}");
+        assert!(none.contains("Without a failure there is no curve."), "{none}");
+        assert!(!none.contains("curve seen few\" d=\"\""), "{none}");
+    }
+
+    #[test]
+    fn a_law_is_told_as_a_sentence_with_what_to_do_about_it() {
+        let visitor = sample::worn();
+        let all = visitor.state.outlooks(visitor.now);
+        let text = sample::show("wear-worn", &WearPage::of(&visitor, &all));
+        assert!(text.contains("<h1>Next to fail: about "), "{text}");
+        let text = one(&visitor, "CAP-2");
+        let heading = text.split("<h1>").nth(1).unwrap().split("</h1>").next().unwrap();
+        assert!(
+            heading.starts_with("Of 100 such caps about 10 fail by ") && heading.contains(" (plausible "),
+            "{heading}"
+        );
+        assert!(heading.ends_with("12 failures among 35 caps, the oldest 240 cycles."), "{heading}");
+        assert!(text.contains("they wear out.") && text.contains("class=\"law\""), "{text}");
+        assert!(text.contains("Replace at ") && text.contains("costs hardly more"), "{text}");
+        assert!(text.contains("name=\"replace_at:int\"") && text.contains("name=\"scan:each\""), "{text}");
+        assert!(text.contains("in the store suffice with 95 % certainty"), "{text}");
     }
 }
