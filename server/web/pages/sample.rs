@@ -381,7 +381,7 @@ pub fn worn() -> Visitor {
         let part = Arc::make_mut(house.state.assets.get_mut(&id).unwrap());
         part.cycles = age;
         part.added_at = house.now.plus_minutes(-60 * 24 * i64::from(age));
-        part.inspected = Some(InspectedAt { at: house.now.plus_minutes(-60), cycles: age - 1 });
+        part.inspected = Some(InspectedAt { at: house.now.plus_minutes(-60), cycles: age - 1, entry: 0 });
         if n < torn.len() {
             house
                 .act(Role::Biomed, json!({"do": "retire", "asset": asset, "cause": "worn", "failure": true}));
