@@ -184,6 +184,13 @@ fn ages_and_costs_at_the_ends_of_numbers_get_a_sentence() {
         1e-308,
         1e308,
     );
+    // Half of these live on beyond all numbers.
+    let flat = [
+        row(0.0, 0.0, Some(1e-6), 966_391_327_057),
+        row(0.0, 1.0, Some(1.0), 37_828_313_644),
+        row(0.0, 1e9, None, 1_670_237_633_307),
+    ];
+    answered(&flat, 1e9, 1.0);
     assert_eq!(replacement::optimum(5e-226, 1e-153, 6e217, 2.0).unwrap_err().why, Why::InvalidRows);
 }
 
