@@ -56,7 +56,14 @@ pub struct Slice<'a> {
 /// ln(age / reference) without loss where the two are close.
 fn log_ratio(age: f64, reference: f64) -> f64 {
     let off = (age - reference) / reference;
-    if off.abs() < 0.5 { off.ln_1p() } else { (age / reference).ln() }
+    let ratio = age / reference;
+    if off.abs() < 0.5 {
+        off.ln_1p()
+    } else if ratio.is_normal() {
+        ratio.ln()
+    } else {
+        age.ln() - reference.ln()
+    }
 }
 
 impl Likelihood {
@@ -183,7 +190,7 @@ fn scale(counts: &Counts, reference: f64) -> (f64, f64) {
     let least = steps.fold(f64::INFINITY, f64::min);
     let first = ages.first().copied().unwrap_or(reference);
     let last = ages.last().copied().unwrap_or(reference);
-    let width = (last / first).ln().max(1e-12);
+    let width = (last.ln() - first.ln()).max(1e-12);
     let least = if least.is_finite() { least.max(1e-15) } else { 1.0 };
     ((1e-6 / width.max(1.0)).ln(), (60.0 / least).ln())
 }

@@ -90,8 +90,8 @@ pub fn optimum(planned: f64, unplanned: f64, eta: f64, beta: f64) -> Result<Repl
     above_zero("beta", beta)?;
     let mean = log_gamma(1.0 + 1.0 / beta).exp();
     let run_to_failure_rate = unplanned / (eta * mean);
-    if !run_to_failure_rate.is_finite() || !mean.is_finite() {
-        return Err(Refused::invalid("The mean life of this law is beyond all numbers."));
+    if !run_to_failure_rate.is_normal() || !mean.is_finite() {
+        return Err(Refused::invalid("The mean life of this law, or its cost, is beyond all numbers."));
     }
     let policy = Policy { beta, planned, unplanned, mean };
     let best = best(&policy, eta, run_to_failure_rate);
@@ -113,8 +113,8 @@ fn best(policy: &Policy, eta: f64, run_to_failure_rate: f64) -> Option<Best> {
     }
     let at = root(slope, (low, slope(low)), (high, slope(high)), 1e-14);
     let rate = policy.rate(at);
-    let saving = 1.0 - rate / eta / run_to_failure_rate;
-    if !rate.is_finite() || saving < NO_SAVING {
+    let saving = 1.0 - rate / (eta * run_to_failure_rate);
+    if !saving.is_finite() || saving < NO_SAVING {
         return None;
     }
     let level = rate * (1.0 + AS_GOOD);
@@ -125,6 +125,6 @@ fn best(policy: &Policy, eta: f64, run_to_failure_rate: f64) -> Option<Best> {
         saving,
         fails_before: policy.failed(at),
         flat_from: crossing(policy, at, level, -1.0).map_or(0.0, |log_age| eta * log_age.exp()),
-        flat_to: to.map(|log_age| eta * log_age.exp()),
+        flat_to: to.map(|log_age| eta * log_age.exp()).filter(|age| age.is_finite()),
     })
 }

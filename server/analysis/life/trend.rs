@@ -81,7 +81,7 @@ pub fn power_law(times: &[f64], end: f64, ends_with_failure: bool) -> Result<Pow
     let fewer = if ends_with_failure { 2.0 } else { 1.0 };
     let lambda = (count.ln() - beta * end.ln()).exp();
     let grown = count * (beta * 1.1_f64.ln()).exp_m1();
-    if ![sum, beta, lambda, grown].iter().all(|number| number.is_finite()) {
+    if ![sum, beta, lambda, grown, tests.laplace].iter().all(|number| number.is_finite()) {
         return Err(Refused::no_maximum(
             "The trend is too steep for numbers: the repairs lie too close to the end.",
         ));
@@ -112,7 +112,11 @@ pub fn of_many(units: &[Unit]) -> Result<Option<Trend>, Refused> {
 /// Without a trend each event is as likely anywhere between start and end; the handbook's test needs the share of the time.
 fn tests(events: impl Iterator<Item = (f64, f64, f64)>) -> Trend {
     let (mut off, mut variance, mut logs, mut n) = (0.0, 0.0, 0.0, 0.0);
+    let events: Vec<(f64, f64, f64)> = events.collect();
+    // In ages of the highest end, so that no square leaves the numbers.
+    let scale = events.iter().map(|event| event.1).fold(0.0, f64::max);
     for (start, end, event) in events {
+        let (start, end, event) = (start / scale, end / scale, event / scale);
         let width = end - start;
         off += event - 0.5 * (start + end);
         variance += width * width / 12.0;

@@ -221,7 +221,8 @@ impl Weibull {
     /// Limits of an age, from its logarithm in reference ages.
     fn age_limits(&self, log: impl Fn(f64, f64) -> f64) -> Limits {
         let reference = self.likelihood.reference;
-        let low = self.extreme(End::Low, false, &log).map_or(0.0, |log| reference * log.exp());
+        let low =
+            self.extreme(End::Low, false, &log).map_or(0.0, |log| (reference * log.exp()).min(f64::MAX));
         let high = self.extreme(End::High, false, &log).map(|log| reference * log.exp());
         Limits { low, high: high.filter(|high| *high <= NEVER * self.oldest) }
     }
@@ -270,7 +271,7 @@ impl Weibull {
 
     /// The age by which this share has failed.
     pub fn b(&self, share: f64) -> f64 {
-        self.eta * (hazard_of(share).ln() / self.beta).exp()
+        (self.eta * (hazard_of(share).ln() / self.beta).exp()).min(f64::MAX)
     }
 
     pub fn b_limits(&self, share: f64) -> Limits {
@@ -339,7 +340,7 @@ impl Weibull {
     }
 
     pub fn remaining(&self, age: f64) -> f64 {
-        self.likelihood.reference * self.log_remaining(age.max(0.0))(self.c, self.beta).exp()
+        (self.likelihood.reference * self.log_remaining(age.max(0.0))(self.c, self.beta).exp()).min(f64::MAX)
     }
 
     pub fn remaining_limits(&self, age: f64) -> Limits {

@@ -175,6 +175,25 @@ fn what_has_no_best_law_is_refused() {
     assert!(weibull::fit(&[exact(100.0, 5), row(0.0, 200.0, None, 3)]).is_ok());
 }
 
+/// Found by trying: ages whose ratio, and costs whose rate, leave the numbers.
+#[test]
+fn ages_and_costs_at_the_ends_of_numbers_get_a_sentence() {
+    refused(Why::NoMaximum, &[row(2.8e-309, 1.0, Some(1.0), 3)]);
+    answered(
+        &[row(2.8e-309, 1.0, Some(1.0), 3), row(0.0, 1e300, Some(1e300), 2), row(0.0, 5.0, None, 1)],
+        1e-308,
+        1e308,
+    );
+    // Half of these live on beyond all numbers.
+    let flat = [
+        row(0.0, 0.0, Some(1e-6), 966_391_327_057),
+        row(0.0, 1.0, Some(1.0), 37_828_313_644),
+        row(0.0, 1e9, None, 1_670_237_633_307),
+    ];
+    answered(&flat, 1e9, 1.0);
+    assert_eq!(replacement::optimum(5e-226, 1e-153, 6e217, 2.0).unwrap_err().why, Why::InvalidRows);
+}
+
 #[test]
 fn rows_that_make_no_sense_are_refused_before_anything_else() {
     let good = row(0.0, 60.0, Some(60.0), 3);
