@@ -78,7 +78,7 @@ async fn main() {
     let site = house.add_site("bench", "Bench service", "Europe/Berlin").await.expect("a site");
     furnish(&house, &site).await;
     house
-        .add_person(&site, Some("p-1"), "Person One", Role::Biomed, "a long password")
+        .add_person("bench", Some("p-1"), "Person One", Role::Biomed, "a long password")
         .await
         .expect("a person");
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
