@@ -59,7 +59,7 @@ async fn furnish(house: &House, site: &Id) {
         let retire = |n: usize| {
             let at = ago(800 - age(n));
             command(
-                json!({"do": "retire", "asset": format!("P-{model:02}-{n:03}"), "cause": "worn", "failure": n % 3 != 0, "at": at}),
+                json!({"do": "retire", "asset": format!("P-{model:02}-{n:03}"), "cause": "worn", "failure": !n.is_multiple_of(3), "at": at}),
             )
         };
         give(house, site, Role::Biomed, (0..PIECES).step_by(7).map(retire).collect()).await;
@@ -78,7 +78,7 @@ async fn main() {
     let site = house.add_site("bench", "Bench service", "Europe/Berlin").await.expect("a site");
     furnish(&house, &site).await;
     house
-        .add_person(&site, Some("p-1"), "Person One", Role::Biomed, "a long password")
+        .add_person("bench", Some("p-1"), "Person One", Role::Biomed, "a long password")
         .await
         .expect("a person");
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");

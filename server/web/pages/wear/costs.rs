@@ -58,7 +58,10 @@ fn row(state: &State, (model, it): (&Id, &ModelMoney)) -> CostRow {
         (bought, 0) => format!("{bought} bought without a told price"),
         (0, repairs) => format!("{} without a told cost", count(repairs as usize, "repair", "repairs")),
         (bought, repairs) => {
-            format!("{bought} bought and {} without a told price", count(repairs as usize, "repair", "repairs"))
+            format!(
+                "{bought} bought and {} without a told price",
+                count(repairs as usize, "repair", "repairs")
+            )
         }
     };
     CostRow {
@@ -68,7 +71,11 @@ fn row(state: &State, (model, it): (&Id, &ModelMoney)) -> CostRow {
         uses: if it.uses > 0 { count(it.uses as usize, "use", "uses") } else { String::new() },
         cases: if it.cases > 0 { count(it.cases as usize, "case", "cases") } else { String::new() },
         // Without any told price an amount of nothing would be an untruth.
-        spent: if untold.is_empty() || it.spent_cents() > 0 { money(it.spent_cents()) } else { "not told".into() },
+        spent: if untold.is_empty() || it.spent_cents() > 0 {
+            money(it.spent_cents())
+        } else {
+            "not told".into()
+        },
         per_use: cents(it.per_use_cents().filter(|cents| *cents > 0.0)).map(money).unwrap_or_default(),
         per_case: cents(it.per_case_cents().filter(|cents| *cents > 0.0)).map(money).unwrap_or_default(),
         untold,

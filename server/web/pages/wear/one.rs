@@ -141,10 +141,7 @@ pub fn causes(outlook: &Outlook) -> Vec<(String, u32)> {
 /// The badge of what rests on few failures.
 fn few(outlook: &Outlook) -> Option<String> {
     (outlook.law.is_ok() && outlook.few()).then(|| {
-        format!(
-            "few failures: {}, so the ranges are wide and the next failures may shift all of it",
-            outlook.failures
-        )
+        format!("{} so far: the ranges are wide, and the next failures may shift all of it", outlook.failures)
     })
 }
 
