@@ -22,7 +22,7 @@ use crate::domain::repair::{BackFromRepair, SendToRepair};
 use crate::domain::route::StepKind;
 use crate::domain::set::{NewModel, NewPart, PutInSet, Replace, Seat};
 use crate::domain::solution::{Solution, StrengthTest};
-use crate::domain::step::{Broken, Except, Inspect, PackBroken, RecordStep};
+use crate::domain::step::{Broken, PackBroken, RecordStep};
 use crate::domain::text::{Line, Quantity, Scan, Text};
 use crate::domain::time::{Date, Time};
 
@@ -62,11 +62,6 @@ pub fn by_hand(set: &Id, day: Date) -> Act {
 pub fn pack_in(set: &Id, packaging: &str) -> Act {
     let (step, scan, packaging) = (StepKind::Packed, scan([set]), Some(line(packaging)));
     Act::Step(Step::RecordStep(RecordStep { step, scan, without: Vec::new(), packaging, solution: None }))
-}
-
-pub fn inspect(set: &Id, except: Vec<Except>) -> Act {
-    let checks = Vec::new();
-    Act::Step(Step::Inspect(Inspect { scan: scan([set]), passed: Some(true), outcome: None, except, checks }))
 }
 
 pub fn pack_broken(what: &Id, why: Broken) -> Act {

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::chance::Chance;
 use super::models::models;
+use crate::domain::inspection_starter::offered;
 use crate::domain::person::Role;
 use crate::domain::starter::published;
 
@@ -191,11 +192,28 @@ fn machines(sets: u32) -> Vec<Value> {
     all
 }
 
+/// What the house reckons a part of each model that wears out to cost: invented, in cents.
+fn costs() -> impl Iterator<Item = Value> {
+    let wearing = LAWS.iter().filter(|law| law.life.is_some());
+    wearing.map(|law| {
+        let (planned, unplanned) = match law.front {
+            "C" | "D" | "E" => (2_400, 21_000),
+            "T" => (420_000, 780_000),
+            "F" => (95_000, 150_000),
+            "L" => (48_000, 90_000),
+            _ => (6_000, 25_000),
+        };
+        json!({"do": "set_model_costs", "model": law.model, "planned_cents": planned, "unplanned_cents": unplanned,
+               "lead_days": 14, "stock_target": 1})
+    })
+}
+
 /// Everything that stands before the first part: who gives it, and what.
 pub fn founding(sets: u32) -> Vec<(Role, Value)> {
     let mut all: Vec<(Role, Value)> = vec![];
     let policy = json!({"do": "set_policy", "two_people": true, "test_day_starts": "06:00", "turnaround_minutes": 300,
-                        "leak_rate_every_days": 7});
+                        "leak_rate_every_days": 7, "inspection_checks": offered(), "theatre_minute_cents": 1_800,
+                        "delay_minutes": 10});
     let sheet = |(code, name, _, lines): (&str, &str, &str, Vec<SheetLine>)| {
         let lines = lines.iter().map(|(line, model, quantity, essential, pack)| {
             json!({"line": line, "models": [model], "quantity": quantity, "essential": essential, "pack": pack})
@@ -213,6 +231,7 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
         .chain(sheets().into_iter().map(sheet));
     all.extend(admin.map(|command| (Role::Admin, command)));
     all.push((Role::Biomed, tried));
+    all.extend(costs().map(|command| (Role::Biomed, command)));
     let mut serial = 0;
     let mut numbers = [0_u32; 4];
     let cameras = sets / 2 + 2;

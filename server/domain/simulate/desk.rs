@@ -3,9 +3,11 @@
 use std::sync::Arc;
 
 use super::catalogue::{law_of, life};
-use super::{Hospital, Task, ask, minutes_between};
+use super::chance::Chance;
+use super::{Hospital, Task, ask, ask_wear, minutes_between};
 use crate::domain::asset::Cause;
 use crate::domain::command::Around;
+use crate::domain::event::Check;
 use crate::domain::hold::HoldKind;
 use crate::domain::id::Id;
 use crate::domain::person::Role;
@@ -137,6 +139,7 @@ impl Hospital {
         let mut except = Vec::new();
         let mut left = 0;
         let mut by_lead = false;
+        let mut checks = Vec::new();
         let parts: Vec<&Arc<Asset>> = parts.collect();
         if parts.iter().any(|asset| !asset.holds.is_empty()) {
             // What is set aside already is not looked at with the rest.
@@ -168,6 +171,7 @@ impl Hospital {
                 Outcome::Reclean
             } else {
                 left += 1;
+                checks.extend(end.and_then(|end| self.measured(asset, end)));
                 continue;
             };
             except.push(Except { asset: Line(asset.asset.to_string()), outcome, note: None });
@@ -175,7 +179,7 @@ impl Hospital {
         if left == 0 && except.is_empty() {
             return;
         }
-        let act = ask::inspect(&set.set, except);
+        let act = ask_wear::inspect(&set.set, except, checks);
         match by_lead {
             true => {
                 let why = "no cap in stock, looked at under the microscope";
@@ -184,6 +188,19 @@ impl Hospital {
             }
             false => self.give(Role::Desk, act),
         }
+    }
+
+    /// What the light says of a part: fibres break on the way to the end of its life. The part and its age decide, so
+    /// that nothing else changes by looking.
+    fn measured(&self, asset: &Asset, end: f64) -> Option<Check> {
+        let (check, at_end) = match asset.model.as_str() {
+            "scope-4" | "scope-4s" | "scope-2" => ("light-post dark area", 27.0),
+            "cable-3" => ("broken fibres", 18.0),
+            _ => return None,
+        };
+        let noise = Chance::of(self.plan.seed, &format!("{} {}", asset.asset, asset.cycles)).unit();
+        let worn = f64::from(asset.cycles) / end;
+        ask_wear::value(&asset.asset, check, at_end * worn + noise, "%")
     }
 
     /// Takes out of a set what is not fit to be packed; says whether there was anything.

@@ -4,6 +4,7 @@
 
 mod ask;
 mod ask_recall;
+mod ask_wear;
 pub mod catalogue;
 pub mod chance;
 mod desk;

@@ -3,9 +3,11 @@
 
 use std::sync::Arc;
 
+use chrono::{Datelike, Weekday};
+
 use super::catalogue::{LAWS, law_of, life};
 use super::desk::{out, spares};
-use super::{Hospital, Task, ask, minutes_between};
+use super::{Hospital, Task, ask, ask_wear, minutes_between};
 use crate::domain::asset::Cause;
 use crate::domain::hold::{HoldKind, HoldState};
 use crate::domain::id::Id;
@@ -75,6 +77,23 @@ impl Hospital {
         self.infection(state);
         self.mishaps(state);
         self.stock(state);
+        self.near_the_end(state);
+    }
+
+    /// On Mondays biomed asks for a look at one cap that comes near its limit.
+    fn near_the_end(&mut self, state: &State) {
+        let monday = self.clock.date(self.plan.zone).weekday() == Weekday::Mon;
+        let old = |asset: &&Arc<Asset>| {
+            let limit = state.model(&asset.model).and_then(|model| model.limits.max_cycles);
+            let near = limit.is_some_and(|limit| asset.cycles * 10 >= limit * 9);
+            near && asset.seat.is_some() && asset.counts() && asset.holds.is_empty() && asset.asked.is_none()
+        };
+        if let Some(asset) = state.assets.values().find(old).filter(|_| monday) {
+            self.give(
+                Role::Biomed,
+                ask_wear::request_inspection(&asset.asset, "near its limit, and not looked at closely"),
+            );
+        }
     }
 
     /// Empty seats are filled, and of what wears out one lies in stock.
