@@ -37,7 +37,9 @@ fn t_975(df: usize) -> f64 {
         Some(t) => *t,
         None => {
             let (z, v) = (super::life::Z_95, df.max(1) as f64);
-            z + (z.powi(3) + z) / (4.0 * v) + (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / (96.0 * v * v)
+            let third = 3.0 * z.powi(7) + 19.0 * z.powi(5) + 17.0 * z.powi(3) - 15.0 * z;
+            let second = 5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z;
+            z + (z.powi(3) + z) / (4.0 * v) + second / (96.0 * v * v) + third / (384.0 * v.powi(3))
         }
     }
 }

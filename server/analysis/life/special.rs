@@ -1,6 +1,7 @@
-//! Chances and quantiles of the usual distributions. The incomplete gamma function comes from statrs.
+//! Chances and quantiles of the usual distributions. The incomplete gamma function comes from statrs, the error function
+//! from libm, whose last digits are right.
 
-use statrs::function::erf::erfc;
+use libm::erfc;
 use statrs::function::gamma::{checked_gamma_lr, checked_gamma_ur, ln_gamma};
 
 use super::solve::root;
