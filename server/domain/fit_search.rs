@@ -296,13 +296,9 @@ impl<'h, 'a> Search<'h, 'a> {
             return None;
         }
         let configuration = Configuration::of(&ranked.layout)?;
-        let used: BTreeSet<&Id> = ranked
-            .layout
-            .pieces
-            .iter()
-            .filter_map(|piece| piece.asset?.seat.as_ref())
-            .map(|seat| &seat.set)
-            .collect();
+        let pieces = || ranked.layout.pieces.iter();
+        let seats = pieces().filter_map(|piece| piece.asset?.seat.as_ref());
+        let used: BTreeSet<&Id> = seats.map(|seat| &seat.set).collect();
         let used: Vec<usize> = ranked
             .sets
             .iter()
@@ -311,14 +307,8 @@ impl<'h, 'a> Search<'h, 'a> {
             .collect();
         let open: Vec<Id> =
             used.iter().filter_map(|at| self.house.sets.get(*at)).map(|set| set.set.clone()).collect();
-        let loose: Vec<Id> = ranked
-            .layout
-            .pieces
-            .iter()
-            .filter_map(|piece| piece.asset)
-            .filter(|asset| asset.seat.is_none())
-            .map(|asset| asset.asset.clone())
-            .collect();
+        let loose = pieces().filter_map(|piece| piece.asset).filter(|asset| asset.seat.is_none());
+        let loose: Vec<Id> = loose.map(|asset| asset.asset.clone()).collect();
         let ready_at = ranked
             .layout
             .pieces
