@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod attachment;
+pub mod badges;
 pub mod batch;
 pub mod board;
 pub mod clerk;

@@ -44,6 +44,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LoadRejected(_)
         | What::Countersigned(_) => super::apply_load::load(state, when, what),
         What::AssetMeasured(it) => super::measuring::measured(state, when, it),
+        What::MarkGiven(it) => super::marking::given(state, when, it),
         What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
         What::AssetAdded(_)
         | What::PutAway(_)

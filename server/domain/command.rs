@@ -10,7 +10,7 @@ use super::text::{Line, Text};
 use super::time::Time;
 use super::{
     asset, case, check, choosing, correct, count, count_other, exception, finding, hold, load, lookback,
-    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// A command with what every command takes beside its own fields.
@@ -198,6 +198,7 @@ acts! {
         "put_away" PutAway(asset::PutAway) by &[Desk, Lead, Charge];
         "retire" Retire(asset::Retire) by &[Biomed];
         "measure_asset" MeasureAsset(measuring::MeasureAsset) by &[Desk, Lead, Biomed];
+        "give_mark" GiveMark(marking::GiveMark) by &[Lead, Biomed];
     }
     Set {
         "build_set" BuildSet(set::BuildSet) by &[Lead];

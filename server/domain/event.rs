@@ -12,7 +12,7 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     asset, check, choosing, correct, count, exception, exposure, finding, hold, load, lookback, machine,
-    measuring, missing, model, recall, record_form, repair, set, site, step, tried,
+    marking, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -223,6 +223,7 @@ kinds! {
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);
     "asset_measured" AssetMeasured(measuring::AssetMeasured);
+    "mark_given" MarkGiven(marking::MarkGiven);
     "set_built" SetBuilt(set::BuildSet);
     "put_in_set" PutInSet(set::Seated);
     "taken_from_set" TakenFromSet(set::Seated);

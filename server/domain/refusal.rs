@@ -178,6 +178,8 @@ pub struct Problem {
     pub next: String,
     /// A command that would put it right, in the form that the command door takes.
     pub remedy: Option<Value>,
+    /// What may have been meant: the name of a thing that a scan misses by its letters alone.
+    pub meant: Option<String>,
     /// Whether an override by the right person may set it aside here.
     pub open_to_override: bool,
     /// Whether it stands even against what is told after the fact.
@@ -197,6 +199,7 @@ impl Problem {
             needed: needed.into(),
             next: next.into(),
             remedy: None,
+            meant: None,
             open_to_override: false,
             even_late: code.binds_facts(),
         }
@@ -204,6 +207,11 @@ impl Problem {
 
     pub fn with_remedy(mut self, remedy: Value) -> Problem {
         self.remedy = Some(remedy);
+        self
+    }
+
+    pub fn perhaps(mut self, meant: impl Into<String>) -> Problem {
+        self.meant = Some(meant.into());
         self
     }
 

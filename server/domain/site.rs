@@ -8,6 +8,7 @@ use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
+use super::marking::{self, LabelSize, Marking};
 use super::text::{Line, Quantity};
 
 /// An hour of the day, `HH:MM`.
@@ -105,6 +106,12 @@ pub struct SetPolicy {
     pub undo_minutes: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub check_lines: Option<Vec<Line>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub company_prefix: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub code_prefix: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub label_sizes: Option<Vec<LabelSize>>,
 }
 
 impl SetPolicy {
@@ -115,6 +122,7 @@ impl SetPolicy {
         if *self == SetPolicy::default() {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
+        marking::whole(self)?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
                 "/telescope_window_mm",
@@ -208,6 +216,9 @@ pub struct Policy {
     /// Lines of the function check that the site adds to those that follow from the parts.
     #[serde(default)]
     pub check_lines: Vec<Line>,
+    /// The site's own marks and labels.
+    #[serde(default)]
+    pub marking: Marking,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -260,6 +271,7 @@ impl Default for Policy {
             wall_mm: wall_mm(),
             undo_minutes: undo_minutes(),
             check_lines: Vec::new(),
+            marking: Marking::default(),
         }
     }
 }
@@ -290,6 +302,7 @@ impl Policy {
         put(&mut self.solution_record, &change.solution_record);
         put(&mut self.wall_mm, &change.wall_mm);
         put(&mut self.undo_minutes, &change.undo_minutes);
+        self.marking.set(change);
         if let Some(lines) = &change.check_lines {
             let mut all: Vec<Line> = Vec::new();
             for line in lines.iter().map(|line| Line(line.0.trim().to_string())) {

@@ -72,6 +72,8 @@ pub struct State {
     codes: OrdSet<Arc<str>>,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
+    /// The keys of marks that name one piece, by which it is found in whatever way its mark is written.
+    pub pieces: OrdMap<String, Arc<[Id]>>,
     /// What changed since the changes were last taken; the tables follow from it.
     pub changes: Changes,
 }
@@ -264,6 +266,7 @@ impl State {
             loads_of: LoadsOf::default(),
             codes: OrdSet::new(),
             names: OrdMap::new(),
+            pieces: OrdMap::new(),
             changes: Changes::default(),
         }
     }

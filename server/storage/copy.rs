@@ -11,7 +11,7 @@ macro_rules! kept {
 }
 
 /// The tables that a backup holds, all but sessions: these end with the server that began them.
-const TABLES: [Table; 9] = [
+const TABLES: [Table; 11] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
     super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
@@ -19,6 +19,8 @@ const TABLES: [Table; 9] = [
     kept!("cycle_record", ["site", "sha256"], ["raw"]),
     kept!("attachment", ["site", "sha256"], ["media_type", "stored_at", "stored_by", "raw"]),
     kept!("person", ["site", "code"], ["name", "role", "password", "disabled"]),
+    kept!("badge", ["site", "hash"], ["person"]),
+    kept!("pin", ["site", "person"], ["pin", "tries"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
@@ -31,7 +33,7 @@ fn arg(row: &super::Row, table: &Table, place: usize, column: &str) -> Result<Ar
     Ok(match column {
         "secret" | "root" | "frontier" | "leaf" | "asked" | "salt" | "raw" => Arg::Bytes(row.bytes(place)?),
         "hash" => Arg::Bytes(row.bytes(place)?),
-        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" => {
+        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" | "tries" => {
             Arg::Int(row.int(place)?)
         }
         "key" if table.name == "ledger_entry" => Arg::OptText(row.opt_text(place)?),

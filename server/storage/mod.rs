@@ -1,6 +1,7 @@
 //! SQL, and nothing else: one text for both databases, one branch between them.
 
 pub mod account;
+pub mod badge;
 mod asset;
 pub mod attachment;
 pub mod connection;

@@ -3,6 +3,7 @@
 pub mod account;
 pub mod api;
 pub mod attachment;
+pub mod badge;
 mod drain;
 pub mod fail;
 pub mod form;

@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, form, pages, session, upload};
+use super::{App, account, api, attachment, badge, form, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -64,6 +64,8 @@ const MODELLERS: &[Role] = &[Role::Biomed, Role::Admin];
 /// Who reads why packs broke.
 const BROKEN_READERS: &[Role] =
     &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
+/// Who prints labels.
+const LABELLERS: &[Role] = &[Role::Desk, Role::Lead, Role::Charge, Role::Biomed];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -87,6 +89,7 @@ table! {
     get "/health" Open ALL pages::health::get;
     get "/sign-in" Open ALL pages::sign_in::get;
     post "/sign-in" Open ALL session::post;
+    post "/badge" Open ALL badge::post;
     get "/static/{file}" Open ALL pages::files::get;
 
     post "/api/v1/{site}/commands" Token ALL api::command::post;
@@ -125,6 +128,7 @@ table! {
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
     post "/api/v1/{site}/attachments" Token WRITERS api::attachment::post;
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
+    get "/api/v1/{site}/labels" Token ALL api::label::get;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -169,6 +173,8 @@ table! {
     post "/people/add" Session ADMIN account::add;
     post "/people/disable" Session ADMIN account::disable;
     post "/people/password" Session ADMIN account::password;
+    post "/people/badge" Session ADMIN account::badge;
+    post "/people/pin" Session ADMIN account::pin;
     post "/people/token" Session ADMIN account::token;
     post "/people/revoke" Session ADMIN account::revoke;
     get "/site" Session SITE_READERS pages::site::get;
@@ -189,6 +195,9 @@ table! {
     get "/broken-packs" Session BROKEN_READERS pages::broken::get;
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/handover" Session ALL pages::handover::get;
+    get "/labels" Session LABELLERS pages::labels::get;
+    get "/labels.pdf" Session LABELLERS pages::labels::pdf;
+    get "/labels.zpl" Session LABELLERS pages::labels::printer;
 }
 
 /// The whole program as a service.

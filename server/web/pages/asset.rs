@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::headline::part_title;
+use super::mark_advice::MarkAdvice;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
@@ -87,6 +88,8 @@ pub struct AssetPage {
     pub outcomes: Vec<(&'static str, String)>,
     pub severities: Vec<(&'static str, String)>,
     pub trouble: String,
+    /// How large its mark would be on the part itself.
+    pub mark: Option<MarkAdvice>,
 }
 
 /// The entries of a life, put under the turns that they belong to. What names no turn stands in the one under way.
@@ -253,6 +256,7 @@ impl AssetPage {
             outcomes: theatre::outcomes(),
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
+            mark: MarkAdvice::of(state, asset, visitor.now.in_zone(state.zone).date_naive()),
         }
     }
 }

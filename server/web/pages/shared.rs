@@ -102,6 +102,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Lead, Desk, Infection, Auditor],
     ),
     (
+        "/labels",
+        "Labels",
+        "What is printed for parts, packs, places and the workplace?",
+        &[Desk, Lead, Biomed],
+    ),
+    (
         "/catalogue",
         "Catalogue",
         "Models, routes, count sheets, machines and programmes.",
@@ -154,6 +160,8 @@ pub struct Page {
     pub done: Option<u64>,
     /// The path that a form of this page returns to.
     pub path: String,
+    /// After so long without a touch the page locks itself.
+    pub idle_minutes: u32,
 }
 
 impl Page {
@@ -171,6 +179,7 @@ impl Page {
             nav: navigation(visitor.actor.role, here),
             done,
             path: path.into(),
+            idle_minutes: state.policy.idle_minutes,
         }
     }
 

@@ -118,6 +118,7 @@ fn of_parts(event: &Event) -> String {
                 it.location.0
             )
         }
+        What::MarkGiven(it) => format!("{} given the mark {}.", it.asset, it.mark.0),
         What::AssetMeasured(it) => {
             let how = it.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
             format!("{} measured{how}: {}.", it.asset, super::told_fit::sizes(&it.dimensions))

@@ -341,7 +341,8 @@ fn definition(dice: &mut Dice) -> Value {
         5 => {
             json!({"do": "set_reserve", "count_sheet": dice.word(&["adult", "child"]), "minimum": dice.below(3)})
         }
-        6 => json!({"do": "set_policy", "two_people": true}),
+        6 if dice.once_in(2) => json!({"do": "give_mark", "asset": dice.word(&["B-1", "T-1", "C-2"])}),
+        6 => json!({"do": "set_policy", "two_people": true, "company_prefix": dice.word(&["", "9521234"])}),
         7 => {
             json!({"do": "measure_asset", "asset": dice.word(&["B-1", "T-1", "C-2", "X-0"]), "how": "calliper",
                     "dimensions": {"outer_diameter_mm": format!("{}.5", 2 + dice.below(6))}})

@@ -90,6 +90,8 @@ impl Served {
         let tried =
             json!({"do": "confirm_fit", "parts": ["C-2", "B-1"], "fits": true, "how": "seats and holds"});
         self.done(Desk, tried).await;
+        let mark = json!({"do": "give_mark", "asset": "C-2", "mark": "80049521234F000001"});
+        self.done(Lead, mark).await;
     }
 
     /// A telescope in a barrel, as it was done whatever the answer says.
