@@ -229,7 +229,8 @@ impl Deciding<'_> {
     /// Turns a scan away that names nothing here; where another way of writing it does, the remedy is this command with
     /// that in its place, for somebody to give: it is never taken for it.
     fn unknown(&mut self, problem: Problem, sent: &str) {
-        let remedy = problem.meant.as_deref().and_then(|meant| scan_miss::instead(self.command, sent, meant));
+        let meant = problem.meant.as_ref().map(|meant| meant.as_str());
+        let remedy = meant.and_then(|meant| scan_miss::instead(self.command, sent, meant));
         self.against(match remedy {
             Some(remedy) => problem.with_remedy(remedy),
             None => problem,

@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use super::command::Command;
+use super::id::Id;
 use super::mark::{self, Reads};
 use super::refusal::{Code, Problem};
 use super::scan::{Miss, find};
@@ -62,7 +63,7 @@ fn unknown(found: String, needed: &str, next: &str) -> Problem {
 /// things, and a caps lock turns them all.
 fn by_letters(state: &State, text: &str) -> Option<Problem> {
     let meant = candidates(state, text);
-    let told: Vec<String> = meant.iter().map(name).take(TOLD).collect();
+    let told: Vec<String> = meant.iter().map(|it| id(it).to_string()).take(TOLD).collect();
     let found = format!("\"{}\" is no part, mark or set of this site in these letters.", shown(text));
     match told.as_slice() {
         [] => None,
@@ -73,7 +74,12 @@ fn by_letters(state: &State, text: &str) -> Option<Problem> {
             };
             let needed = format!("With other small and capital letters it is {called}: is caps lock on?");
             let next = "Look at what is in your hand: say that it is this one, or scan it again.";
-            Some(unknown(found, &needed, next).perhaps(one.clone()))
+            let meant = meant.first().map(id);
+            let problem = unknown(found, &needed, next);
+            Some(match meant {
+                Some(meant) => problem.perhaps(meant),
+                None => problem,
+            })
         }
         several => {
             let needed = format!("With other small and capital letters it is one of {}.", several.join(", "));
@@ -86,9 +92,9 @@ fn by_letters(state: &State, text: &str) -> Option<Problem> {
     }
 }
 
-fn name(named: &Named) -> String {
+fn id(named: &Named) -> Id {
     match named {
-        Named::Asset(id) | Named::Set(id) => id.to_string(),
+        Named::Asset(id) | Named::Set(id) => id.clone(),
     }
 }
 
@@ -112,7 +118,7 @@ fn candidates(state: &State, text: &str) -> Vec<Named> {
         let own = state.pieces.iter().filter(|(own, _)| own.eq_ignore_ascii_case(&key));
         all.extend(own.flat_map(|(_, pieces)| pieces.iter().cloned().map(Named::Asset)));
     }
-    all.sort_by_key(name);
+    all.sort_by_key(id);
     all.dedup();
     all
 }

@@ -87,7 +87,7 @@ pub async fn post(
         return ask(StatusCode::OK, String::new());
     }
     let from = caller(&app, peer, &headers);
-    if app.attempts.check_key(&format!("{from} {} badge", sent.site)).is_err() {
+    if app.attempts.check_key(&format!("{from} {} {badge}", sent.site)).is_err() {
         let words = "Too many attempts. Wait a minute, then try again.";
         return ask(StatusCode::TOO_MANY_REQUESTS, words.into());
     }

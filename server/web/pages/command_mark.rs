@@ -81,23 +81,23 @@ pub fn all() -> Vec<(String, String)> {
 }
 
 /// The command that takes the last act of this station back; or why this person's scan of that mark does not.
-pub fn undo(sent: &Sent, role: Role) -> Result<Value, Reason> {
+pub fn undo(sent: &Sent, role: Role) -> Result<Value, Box<Reason>> {
     let entry = sent.last.parse::<u64>().ok().filter(|entry| *entry > 0);
     let Some(entry) = entry else {
-        return Err(plain(
+        return Err(Box::new(plain(
             "Nothing to take back",
             "Nothing was recorded at this station since its page was opened.",
             "An act of this station is needed, the last one.",
             "Look it up in the ledger; the lead takes it back there.",
-        ));
+        )));
     };
     if !crate::domain::command::Act::roles("correct").contains(&role) {
-        return Err(plain(
+        return Err(Box::new(plain(
             "The lead takes it back",
             format!("Entry {entry} is the last act of this station, and it stands."),
             "A lead is needed to take an act back.",
             &format!("Set the thing aside, and tell the lead: entry {entry}."),
-        ));
+        )));
     }
     Ok(json!({"do": "correct", "entry": entry, "reason": "Taken back at the station, at once."}))
 }

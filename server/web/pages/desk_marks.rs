@@ -33,7 +33,7 @@ pub(super) async fn commanded(app: &App, visitor: &Visitor, sent: Sent, mark: Co
         CommandMark::Undo => match command_mark::undo(&sent, visitor.actor.role) {
             Ok(command) => return done(app, visitor, &sent, command).await,
             Err(reason) => {
-                let answer = refusal(vec![reason], "Not taken back.".into(), &Value::Null);
+                let answer = refusal(vec![*reason], "Not taken back.".into(), &Value::Null);
                 return DeskPage::of(visitor, &state, &sent, Some(answer), None).respond();
             }
         },

@@ -100,8 +100,9 @@ impl LabelsPage {
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     let labels = made(&app, &visitor.state, visitor.now, &asked).await;
-    let status = if labels.is_err() { StatusCode::CONFLICT } else { StatusCode::OK };
-    (status, render(&LabelsPage::of(&visitor, &asked, labels))).into_response()
+    let page = LabelsPage::of(&visitor, &asked, labels);
+    let status = if page.trouble.is_empty() { StatusCode::OK } else { StatusCode::CONFLICT };
+    (status, render(&page)).into_response()
 }
 
 /// A sheet of paper for any printer.

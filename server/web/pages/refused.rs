@@ -141,7 +141,7 @@ pub fn reason(problem: &Problem) -> Reason {
             Some(meant) => Remedy { label: format!("Yes, it is {meant}"), ..remedy },
             None => remedy,
         }),
-        meant: problem.meant.clone().unwrap_or_default(),
+        meant: problem.meant.as_ref().map(ToString::to_string).unwrap_or_default(),
         open: problem.open_to_override,
         empty: String::new(),
     }
