@@ -58,9 +58,7 @@
         tone(now, 220, 0.28, "square");
         tone(now + 0.36, 165, 0.38, "square");
       }
-    } catch (_) {
-      // A station without sound still shows the word and the band.
-    }
+    } catch (_) {}
   }
 
   function field() {
@@ -245,9 +243,7 @@
     try {
       if (value === null) localStorage.removeItem(name);
       else localStorage.setItem(name, value);
-    } catch (_) {
-      // Without a memory the test mark is asked for again.
-    }
+    } catch (_) {}
   }
 
   function refocus() {
@@ -264,6 +260,8 @@
       wait(text);
       return;
     }
+    // A patient's number goes nowhere, least of all into an address.
+    if (/^(\]\w\w|\u001d)?\(?8018\)?\d{18}/.test(text)) return trouble("This is the wristband of a patient, and no part or set. Nothing of it was kept.");
     band("");
     refocus();
     if (scan.tagName === "TEXTAREA") {
@@ -377,7 +375,7 @@
 
   document.addEventListener("close", () => setTimeout(handOver), true);
 
-  // A station that nobody touches for the site's idle time locks itself.
+  // Nobody touches the station for the site's idle time: it locks itself.
   const idle = Number(document.body.dataset.idle || 0) * 60000;
   let touched = Date.now();
   for (const kind of ["keydown", "pointerdown"]) document.addEventListener(kind, () => { touched = Date.now(); }, true);

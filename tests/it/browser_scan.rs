@@ -310,6 +310,8 @@ async fn layouts(wedge: &mut Wedge<'_>) {
     wedge.heading(&["QA11"]).await;
     wedge.run("localStorage.clear()").await;
     wedge.layout = Layout::UnitedStates;
+    wedge.scan("]C18018952123400012345670", "Enter").await;
+    wedge.refuses(&["the wristband of a patient", "Nothing of it was kept"], &["952123400012345670"]).await;
 }
 
 /// The next person's badge, a scan before their PIN, and both go on.
