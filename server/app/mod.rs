@@ -11,6 +11,7 @@ pub mod folder;
 pub mod founding;
 mod gathering;
 pub mod house;
+pub mod import;
 mod pages;
 pub mod rebuild;
 pub mod reads;

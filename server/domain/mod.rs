@@ -65,6 +65,7 @@ mod fit_whole;
 pub mod history;
 pub mod hold;
 pub mod id;
+pub mod import;
 pub mod inspection;
 pub mod issuing;
 pub mod load;

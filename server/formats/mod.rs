@@ -1,6 +1,7 @@
 //! Foreign bytes to plain structs and back. Nothing here decides anything.
 
 pub mod attachment;
+pub mod cells;
 pub mod encoding;
 pub mod fit;
 pub mod form;
@@ -25,3 +26,4 @@ mod record_time;
 pub mod said;
 pub mod sheet;
 pub mod table;
+pub mod xlsx;

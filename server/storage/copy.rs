@@ -10,8 +10,9 @@ macro_rules! kept {
     };
 }
 
-/// The tables that a backup holds, all but sessions: these end with the server that began them.
-const TABLES: [Table; 9] = [
+/// The tables that a backup holds: all but sessions, which end with the server that began them, and lists that wait to
+/// be imported, which are chosen again.
+const TABLES: [Table; 10] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
     super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
@@ -20,6 +21,7 @@ const TABLES: [Table; 9] = [
     kept!("attachment", ["site", "sha256"], ["media_type", "stored_at", "stored_by", "raw"]),
     kept!("person", ["site", "code"], ["name", "role", "password", "disabled"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
+    kept!("import_mapping", ["site", "kind"], ["chosen", "stored_at", "stored_by"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
 

@@ -5,9 +5,10 @@ use super::connection::{Conn, Db, StorageError};
 use super::facts;
 
 /// Numbered changes, in order. One numbering for both databases.
-const MIGRATIONS: [(i64, &str); 2] = [
+const MIGRATIONS: [(i64, &str); 3] = [
     (1, include_str!("../../migrations/0001_ledger_and_accounts.sql")),
     (2, include_str!("../../migrations/0002_attachments.sql")),
+    (3, include_str!("../../migrations/0003_imports.sql")),
 ];
 
 /// The form of the tables of current facts. Raise it when one changes.

@@ -7,6 +7,7 @@ pub mod connection;
 pub mod copy;
 pub mod dialect;
 pub mod facts;
+pub mod import;
 pub mod ledger;
 pub mod migrate;
 pub mod rows;

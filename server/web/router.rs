@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, form, pages, session, upload};
+use super::{App, account, api, attachment, export, form, import, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -64,6 +64,8 @@ const MODELLERS: &[Role] = &[Role::Biomed, Role::Admin];
 /// Who reads why packs broke.
 const BROKEN_READERS: &[Role] =
     &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
+/// Who brings lists of models, parts, count sheets, sets or cases.
+const IMPORTERS: &[Role] = &[Role::Lead, Role::Biomed, Role::Admin, Role::Charge];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -125,6 +127,7 @@ table! {
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
     post "/api/v1/{site}/attachments" Token WRITERS api::attachment::post;
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
+    post "/api/v1/{site}/import" Token IMPORTERS api::import::post;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -163,6 +166,14 @@ table! {
     post "/catalogue/model" Session MODELLERS pages::model_form::post;
     get "/catalogue/models" Session MODELLERS pages::model_table::get;
     post "/catalogue/models" Session MODELLERS pages::model_table::post;
+    get "/export/{what}" Session ALL export::get;
+    get "/import" Session IMPORTERS pages::import::get;
+    post "/import" Session IMPORTERS import::upload;
+    get "/import/{id}" Session IMPORTERS pages::import::one;
+    post "/import/{id}" Session IMPORTERS import::choose;
+    post "/import/{id}/record" Session IMPORTERS import::record;
+    post "/import/{id}/drop" Session IMPORTERS import::drop_list;
+    get "/import/{id}/problems.csv" Session IMPORTERS pages::import::problems;
     get "/models/{model}" Session ALL pages::model::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;
@@ -180,14 +191,17 @@ table! {
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
     get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/look-back.xlsx" Session ALL pages::lookback::book;
     get "/recalls" Session ALL pages::recalls::get;
     get "/recalls/{recall}" Session ALL pages::recall::get;
     get "/recalls/{recall}/narrow" Session ALL pages::recall_narrow::get;
     get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
+    get "/recalls/{recall}/sheet.xlsx" Session ALL pages::recall::book;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
     get "/broken-packs" Session BROKEN_READERS pages::broken::get;
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
+    get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
     get "/handover" Session ALL pages::handover::get;
 }
 

@@ -33,6 +33,8 @@ pub mod finding;
 pub mod handover;
 pub mod folded;
 pub mod health;
+pub mod import;
+mod import_words;
 pub mod ledger;
 pub mod load;
 pub mod load_found;

@@ -107,6 +107,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "Models, routes, count sheets, machines and programmes.",
         &[Lead, Biomed, Admin, Auditor],
     ),
+    (
+        "/import",
+        "Lists",
+        "Bring a list of models, parts, count sheets, sets or cases into the house.",
+        &[Lead, Biomed, Admin, Charge],
+    ),
     ("/ledger", "Ledger", "Who did what when?", &[Lead, Biomed, Auditor, Infection, Admin]),
     ("/people", "People", "Who may sign in, and in which role?", &[Admin]),
     ("/site", "Site", "What the site is called, and its policies.", &[Lead, Charge, Auditor, Admin]),
