@@ -309,3 +309,67 @@ pub async fn problems(Of(app): Of<App>, visitor: Visitor, Path(id): Path<String>
         Err(_) => fail::nothing_here(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+    use crate::domain::import::{Chosen, Drafting, decide_all, plan};
+    use crate::domain::person::Role;
+    use crate::formats::grid;
+    use crate::web::pages::sample;
+
+    fn shown(text: &str) -> String {
+        let mut visitor = sample::visitor();
+        visitor.actor.role = Role::Lead;
+        let grid = grid::read(text.as_bytes(), None).unwrap();
+        let mut plan = plan(&visitor.state, Kind::Assets, &grid, &Chosen::default());
+        let none = BTreeSet::new();
+        let with = Drafting { actor: &visitor.actor, now: visitor.now, people: &none, attachments: &none };
+        decide_all(&visitor.state, &with, &mut plan);
+        let waiting = Waiting {
+            id: "7f".into(),
+            kind: Kind::Assets,
+            name: "ours.csv".into(),
+            chosen: Chosen::default(),
+            written: None,
+            at: visitor.now,
+            by: visitor.actor.code.clone(),
+        };
+        let page =
+            ImportPage::of(&visitor, &waiting).tried(Kind::Assets, &Tried { plan, seq: visitor.state.seq });
+        sample::show("import", &page)
+    }
+
+    #[test]
+    fn the_heading_says_whether_the_list_will_do() {
+        let model = sample::visitor().state.models.keys().next().unwrap().to_string();
+        let good = shown(&format!("asset,model\nNEW-1,{model}\nNEW-2,{model}\n"));
+        assert!(
+            good.contains("2 parts can be recorded. Nothing is recorded yet.")
+                && good.contains("name=\"sure\"")
+        );
+        let bad = shown(&format!("asset,model\nNEW-1,{model}\nNEW-1,{model}\n"));
+        assert!(
+            bad.contains("Nothing can be recorded: one thing in the list will not do.")
+                && !bad.contains("sure")
+        );
+        let open = shown(&format!("asset,model,acquired\nNEW-1,{model},03/04/2024\n"));
+        assert!(open.contains("One question has to be answered first.") && open.contains("dates.acquired"));
+    }
+
+    #[test]
+    fn an_import_under_way_says_how_far_it_is() {
+        let visitor = sample::visitor();
+        let progress = Progress {
+            total: 400,
+            decided: Arc::new(100.into()),
+            begun: visitor.now.plus_s(-3),
+            failed: std::sync::Mutex::default(),
+        };
+        let page = ImportPage::blank(&visitor).under_way(&progress, visitor.now);
+        assert_eq!(page.heading, "100 of 400 are decided; about 9 seconds to go.");
+        assert!(sample::show("import-under-way", &page).contains("value=\"100\" max=\"400\""));
+    }
+}
