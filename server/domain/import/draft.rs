@@ -68,8 +68,8 @@ pub fn decide_all(state: &State, with: &Drafting, plan: &mut Plan) {
     }
     plan.faults.extend(faults);
     plan.doubts.extend(doubts);
-    plan.faults.sort_by(|a, b| a.line.cmp(&b.line));
-    plan.doubts.sort_by(|a, b| a.line.cmp(&b.line));
+    plan.faults.sort_by_key(|it| it.line);
+    plan.doubts.sort_by_key(|it| it.line);
 }
 
 /// A refusal, told by row and column. That the role may not is told once for each command, not for each row.

@@ -200,8 +200,8 @@ pub fn plan(state: &State, kind: Kind, grid: &Grid, chosen: &Chosen) -> Plan {
             Kind::Cases => cases::plan(state, &rows, &mut plan),
         }
     }
-    plan.faults.sort_by(|a, b| a.line.cmp(&b.line));
-    plan.doubts.sort_by(|a, b| a.line.cmp(&b.line));
+    plan.faults.sort_by_key(|it| it.line);
+    plan.doubts.sort_by_key(|it| it.line);
     plan
 }
 

@@ -185,9 +185,7 @@ fn heading(place: usize, key: &str, name: &str) -> Option<Heading> {
     let unit =
         name.split(|letter: char| !letter.is_alphanumeric() && letter != '°').rfind(|it| !it.is_empty());
     let with_unit = format!("{key} {}", unit.unwrap_or_default());
-    let read =
-        [name, &with_unit, key].into_iter().find_map(|text| model_columns::heading(text).ok().filter(is_own));
-    read
+    [name, &with_unit, key].into_iter().find_map(|text| model_columns::heading(text).ok().filter(is_own))
 }
 
 /// The part of a cell that is a day.
