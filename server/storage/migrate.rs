@@ -8,7 +8,7 @@ use super::facts;
 const MIGRATIONS: [(i64, &str); 3] = [
     (1, include_str!("../../migrations/0001_ledger_and_accounts.sql")),
     (2, include_str!("../../migrations/0002_attachments.sql")),
-    (3, include_str!("../../migrations/0003_imports.sql")),
+    (4, include_str!("../../migrations/0004_imports.sql")),
 ];
 
 /// The form of the tables of current facts. Raise it when one changes.
