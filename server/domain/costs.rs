@@ -10,6 +10,11 @@ use super::id::Id;
 use super::state::State;
 use super::time::Time;
 
+/// An amount as people write it, in the site's own currency.
+pub fn money(cents: u64) -> String {
+    format!("{}.{:02}", cents / 100, cents % 100)
+}
+
 /// One model's money over a period.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct ModelMoney {

@@ -138,6 +138,11 @@ impl Lives {
         self.pieces.iter().filter(|piece| piece.in_service())
     }
 
+    /// Whether a piece gets older in this clock: all do by days; by cycles or uses what sits in a set, or did go through any.
+    pub fn ages(&self, piece: &Piece) -> bool {
+        self.clock == Clock::Days || piece.seated || piece.age > piece.entry
+    }
+
     /// The oldest age that was seen.
     pub fn oldest(&self) -> u32 {
         self.pieces.iter().map(|piece| piece.age).max().unwrap_or(0)

@@ -187,6 +187,8 @@ table! {
     get "/wear" Session ALL pages::wear::get;
     get "/wear/notice" Session ALL pages::wear::notice::get;
     get "/wear/notice/{hold}" Session ALL pages::wear::notice::of_hold;
+    get "/wear/pieces.xlsx" Session ALL pages::wear::pieces::book;
+    get "/wear/pieces.csv" Session ALL pages::wear::pieces::csv;
     get "/wear/year" Session ALL pages::wear::year::get;
     get "/wear/report" Session ALL pages::wear::report::get;
     get "/wear/report.xlsx" Session ALL pages::wear::report::book;

@@ -1,11 +1,12 @@
 //! Numbers and their ranges as sentences: natural frequencies, no more decimals than the range bears, and what is not
 //! known called so.
 
-use crate::analysis::life::few::{Rate, Weibayes, rate_exact, weibayes};
+use crate::analysis::life::few::{Weibayes, weibayes};
 use crate::analysis::life::{Limits, Why};
 use crate::domain::lifetime::Clock;
 use crate::domain::model::Family;
 use crate::domain::outlook::Outlook;
+pub use crate::domain::outlook::{about, about_percent};
 use crate::web::pages::shared::count;
 
 /// The shape that is assumed where failures are too few to tell one: parts that wear, neither early nor all at once.
@@ -65,27 +66,6 @@ pub fn percent(share: f64, limits: Option<Limits>) -> String {
     }
 }
 
-/// A share without its range: one place where it is small.
-pub fn about_percent(share: f64) -> String {
-    let percent = share * 100.0;
-    match percent {
-        _ if !percent.is_finite() => "not known".into(),
-        _ if percent < 0.1 => "under 0.1 %".into(),
-        _ if percent < 10.0 => format!("{percent:.1} %"),
-        _ => format!("{percent:.0} %"),
-    }
-}
-
-/// About so many things: a place after the point below ten.
-pub fn about(number: f64) -> String {
-    match number {
-        _ if !number.is_finite() => "not known".into(),
-        _ if number < 0.05 => "almost none".into(),
-        _ if number < 10.0 => format!("{number:.1}"),
-        _ => format!("{number:.0}"),
-    }
-}
-
 /// "cap", "caps"; "forceps" are both.
 pub fn kind(family: Option<Family>, many: bool) -> String {
     let one = family.map_or_else(|| "part".into(), Family::words);
@@ -112,12 +92,6 @@ pub fn evidence(outlook: &Outlook, family: Option<Family>) -> String {
     )
 }
 
-/// The rate of failures over everything that was gone through, with its exact limits (Garwood 1936).
-pub fn rate(outlook: &Outlook) -> Option<Rate> {
-    let gone = outlook.lives.pieces.iter().map(|it| f64::from(it.age - it.entry.min(it.age))).sum();
-    rate_exact(outlook.failures, gone).ok()
-}
-
 fn assumed(outlook: &Outlook) -> Option<Weibayes> {
     let pieces = outlook.lives.pieces.iter().filter(|piece| !piece.failed_at_once());
     let ages: Vec<(f64, u64)> = pieces.map(|piece| (f64::from(piece.age), 1)).collect();
@@ -130,7 +104,7 @@ const PER: f64 = 1_000.0;
 fn rate_words(outlook: &Outlook) -> String {
     let clock = outlook.clock();
     let (per, unit) = (PER, clock.name());
-    let Some(rate) = rate(outlook) else {
+    let Some(rate) = outlook.rate() else {
         return "Nothing was gone through yet, so nothing can be said.".into();
     };
     match outlook.failures {
