@@ -7,6 +7,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::case::Case;
+use super::expected::{expected_late, late};
 use super::fit::Answer;
 use super::fit_memo::geometry;
 use super::fit_ready::{left, spent};
@@ -77,7 +78,7 @@ fn against(state: &State, case: &Case, asset: &Asset, now: Time) -> Vec<Against>
 }
 
 /// The other case that has a part at the same time: it is out there, was chosen there later, or lies in a set that is kept
-/// for it and not for this one.
+/// for it since this one had it last.
 fn another_has(state: &State, case: &Case, asset: &Asset) -> Option<Against> {
     let called = asset.called();
     let out = |other: &&Case| other.parts.get(&asset.asset).is_some_and(|part| part.out);
@@ -85,12 +86,12 @@ fn another_has(state: &State, case: &Case, asset: &Asset) -> Option<Against> {
         let words = format!("{called} is out at case {}", other.case);
         return Some((format!("{words}."), words, Some(other.case.clone())));
     }
-    if let Some(other) = state.overlapping(case).find(|other| other.chose_after(case, &asset.asset)) {
+    if let Some(other) = state.chooser(asset, case) {
         let words = format!("{called} was chosen for case {} since", other.case);
         return Some((format!("{words}."), words, Some(other.case.clone())));
     }
-    let set = asset.seat.as_ref().map(|seat| &seat.set).filter(|set| !case.promised.contains(set))?;
-    let other = state.overlapping(case).find(|other| other.promised.contains(set))?;
+    let set = asset.seat.as_ref().map(|seat| &seat.set)?;
+    let other = state.keeper(set, case)?;
     let found = format!("{called} lies in set {set}, which is kept for case {}.", other.case);
     Some((found, format!("{called} is kept for case {}", other.case), Some(other.case.clone())))
 }
@@ -193,13 +194,30 @@ pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<Fails> {
 }
 
 /// The parts that were chosen for a case and are on their way, but for those of these sets, which tell of themselves, and
-/// for what is lost anyway.
-pub fn waits_for(state: &State, case: &Case, (sets, lost): (&[Id], &[Lost]), now: Time) -> Vec<String> {
+/// for what is lost anyway; and whether one of them comes only after the case begins.
+pub fn waits_for(
+    state: &State,
+    case: &Case,
+    (sets, lost): (&[Id], &[Lost]),
+    now: Time,
+) -> (Vec<String>, bool) {
     let pieces = case.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| state.asset(it));
     let by_set = |asset: &Asset| asset.seat.as_ref().is_some_and(|seat| sets.contains(&seat.set));
     let is_lost = |asset: &Asset| lost.iter().any(|it| it.asset == asset.asset);
     let others = pieces.filter(|it| !by_set(it) && !is_lost(it) && !case.parts.contains_key(&it.asset));
-    let told = |asset: &Arc<Asset>| match (&asset.in_load, asset.cooling_until(now)) {
+    let mut is_late = false;
+    let told = |asset: &Arc<Asset>| {
+        let late = late(state, case, asset, now);
+        is_late |= late.is_some();
+        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
+        on_its_way(state, asset, now).map(|told| format!("{told}{then}"))
+    };
+    let all = others.filter_map(told).collect();
+    (all, is_late)
+}
+
+fn on_its_way(state: &State, asset: &Asset, now: Time) -> Option<String> {
+    match (&asset.in_load, asset.cooling_until(now)) {
         (Some(load), _) => Some(format!("{} is in load {load}.", asset.called())),
         (None, Some(cool)) => {
             Some(format!("{} is sterile and cooling until {}.", asset.called(), cool.told(state.zone)))
@@ -208,6 +226,5 @@ pub fn waits_for(state: &State, case: &Case, (sets, lost): (&[Id], &[Lost]), now
             Some(format!("{} is {}.", asset.called(), asset.stage.words()))
         }
         (None, None) => None,
-    };
-    others.filter_map(told).collect()
+    }
 }
