@@ -7,7 +7,8 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::case::Case;
-use super::fit::Answer;
+use super::fit::{Answer, Check, Fit, Rule, Verdict};
+use super::fit_judge::Setting;
 use super::fit_memo::geometry;
 use super::fit_ready::{left, spent};
 use super::id::Id;
@@ -210,4 +211,36 @@ pub fn waits_for(state: &State, case: &Case, (sets, lost): (&[Id], &[Lost]), now
         (None, None) => None,
     };
     others.filter_map(told).collect()
+}
+
+/// What parts of a configuration are not to be had, beside the rules of their sizes: retired, missing, in repair, on hold,
+/// or another case's. The geometry is what it is, so this warns.
+pub fn not_had(setting: &Setting, fit: &Fit) -> Vec<Check> {
+    let mut all = Vec::new();
+    for (n, part) in fit.parts.iter().enumerate() {
+        let Some(asset) = part.asset.as_ref().and_then(|id| setting.state.assets.get(id)) else { continue };
+        let mut sentences: Vec<String> =
+            kept_back(setting.state, asset).map(|problem| problem.found).collect();
+        sentences.extend(of_another(setting, asset));
+        all.extend(sentences.into_iter().map(|it| Check::of(Rule::Had, Verdict::Warns, vec![n], it)));
+    }
+    all
+}
+
+/// The other case that a part is out at or chosen for: at the same time as this one, or at any where no case is named.
+fn of_another(setting: &Setting, asset: &Asset) -> Option<String> {
+    let state = setting.state;
+    let own = |case: &&Case| setting.case.is_some_and(|of| of.case == case.case);
+    let turnaround = state.policy.turnaround_minutes;
+    let meets = |other: &&Case| setting.case.is_none_or(|case| case.overlaps(other, turnaround));
+    let mut others = state.open_cases().filter(|other| !own(other) && meets(other));
+    let other = others.find(|other| {
+        other.claims(&asset.asset) || other.parts.get(&asset.asset).is_some_and(|part| part.out)
+    })?;
+    let how = match other.parts.get(&asset.asset).is_some_and(|part| part.out) {
+        true => "out at",
+        false => "chosen for",
+    };
+    let start = other.start.told(state.zone);
+    Some(format!("{} is {how} case {}, which starts on {start}.", asset.called(), other.case))
 }
