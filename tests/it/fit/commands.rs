@@ -284,3 +284,12 @@ fn two_barrels_never_meet() {
     let met: Vec<&str> = all.iter().map(|it| it.model.as_str()).collect();
     assert_eq!(met, ["head"]);
 }
+
+#[test]
+fn the_sheet_of_a_cancelled_case_says_so() {
+    let mut house = House::adult();
+    house.case("K-1", json!({"technique": "jet_open"}));
+    house.done(Charge, json!({"do": "cancel_case", "case": "K-1", "reason": "put off"}));
+    let said = house.sheet("K-1").sentence;
+    assert!(said.starts_with("Case K-1 was cancelled, "), "{said}");
+}
