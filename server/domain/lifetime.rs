@@ -115,9 +115,9 @@ impl Piece {
         self.retired.is_none()
     }
 
-    /// It failed before its first cycle, use or day: a delivery to complain of, not a life.
+    /// It failed before its first cycle, use or day here: a delivery to complain of, not a life.
     pub fn failed_at_once(&self) -> bool {
-        self.failed.as_ref().is_some_and(|failed| failed.by == 0)
+        self.failed.as_ref().is_some_and(|failed| failed.by <= self.entry)
     }
 }
 

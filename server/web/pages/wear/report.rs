@@ -17,7 +17,7 @@ use crate::domain::wear_report::{Failures, Retirement, WearReport};
 use crate::formats::cells::{self, Table};
 use crate::formats::xlsx::{self, Head};
 use crate::web::App;
-use crate::web::pages::period::Period;
+use crate::web::pages::period::{self, Period};
 use crate::web::pages::shared::{Page, count, date, segment};
 use crate::web::visitor::{Visitor, render};
 
@@ -220,6 +220,9 @@ async fn retired_by(app: &App, state: &State, report: &WearReport, most: usize) 
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     match retired_by(&app, &visitor.state, &report, MOST_ROWS).await {
@@ -258,6 +261,9 @@ const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.
 
 /// The report as a workbook, written beside the threads that answer.
 pub async fn book(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     let by = match retired_by(&app, &visitor.state, &report, usize::MAX).await {
@@ -290,6 +296,9 @@ pub async fn book(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<
 
 /// One of its tables as a sheet: the retirement register where nobody asked for another.
 pub async fn csv(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     let state = &*visitor.state;

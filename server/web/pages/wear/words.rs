@@ -1,9 +1,9 @@
 //! Numbers and their ranges as sentences: natural frequencies, no more decimals than the range bears, and what is not
 //! known called so.
 
-use crate::analysis::life::few::{Rate, Weibayes, rate_exact, weibayes};
+use crate::analysis::life::few::{Rate, Span, Weibayes, rate_exact, weibayes_from};
 use crate::analysis::life::{Limits, Why};
-use crate::domain::lifetime::Clock;
+use crate::domain::lifetime::{Clock, Piece};
 use crate::domain::model::Family;
 use crate::domain::outlook::Outlook;
 use crate::web::pages::shared::count;
@@ -120,8 +120,13 @@ pub fn rate(outlook: &Outlook) -> Option<Rate> {
 
 fn assumed(outlook: &Outlook) -> Option<Weibayes> {
     let pieces = outlook.lives.pieces.iter().filter(|piece| !piece.failed_at_once());
-    let ages: Vec<(f64, u64)> = pieces.map(|piece| (f64::from(piece.age), 1)).collect();
-    weibayes(ASSUMED_SHAPE, outlook.failures, &ages).ok().filter(|it| it.b10_at_least > 0.0)
+    let span = |piece: &Piece| Span {
+        entry: f64::from(piece.entry.min(piece.age)),
+        age: f64::from(piece.age),
+        count: 1,
+    };
+    let spans: Vec<Span> = pieces.map(span).collect();
+    weibayes_from(ASSUMED_SHAPE, outlook.failures, &spans).ok().filter(|it| it.b10_at_least > 0.0)
 }
 
 /// Rates are told per so much age.
@@ -160,6 +165,20 @@ fn assumed_words(outlook: &Outlook) -> Option<String> {
     ))
 }
 
+/// "All 5 caps had failed before they had gone through anything".
+fn failed_at_once(units: usize, family: Option<Family>) -> String {
+    match units {
+        1 => format!("The only {} had failed before it had gone through anything", kind(family, false)),
+        _ => format!("All {} had failed before they had gone through anything", counted(units, family)),
+    }
+}
+
+/// The oldest age of those that came whole.
+fn lasted(outlook: &Outlook) -> u32 {
+    let whole = outlook.lives.pieces.iter().filter(|piece| !piece.failed_at_once());
+    whole.map(|piece| piece.age).max().unwrap_or(0)
+}
+
 /// The sentence that a model's page opens with.
 pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
     if let (Ok(_), Some((b10, limits))) = (&outlook.law, outlook.b10) {
@@ -172,17 +191,30 @@ pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
             evidence(outlook, family)
         );
     }
-    let units = outlook.units();
+    // What had failed before it was watched is told apart, and is no survivor.
+    let units = outlook.units() - outlook.at_once as usize;
     match outlook.failures {
+        0 if units == 0 => {
+            format!(
+                "{} here: how long such {} last is not known.",
+                failed_at_once(outlook.units(), family),
+                kind(family, true)
+            )
+        }
+        0 if units == 1 && outlook.at_once > 0 => format!(
+            "1 of {} has not failed, at {}; the others had failed when they came.",
+            counted(outlook.units(), family),
+            ages(lasted(outlook), outlook.clock())
+        ),
         0 if units == 1 => format!(
             "The only {} has not failed, at {}.",
             kind(family, false),
-            ages(outlook.oldest, outlook.clock())
+            ages(lasted(outlook), outlook.clock())
         ),
         0 => format!(
             "None of {} has failed, the oldest at {}.",
             counted(units, family),
-            ages(outlook.oldest, outlook.clock())
+            ages(lasted(outlook), outlook.clock())
         ),
         _ => {
             format!("{}: how long such {} last is not known.", evidence(outlook, family), kind(family, true))
@@ -246,6 +278,10 @@ pub fn wear_or_chance(limits: Limits) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::asset::Cause;
+    use crate::domain::id::Id;
+    use crate::domain::lifetime::{Failed, Lives, Seen};
+    use crate::domain::outlook::Expected;
 
     fn limits(low: f64, high: f64) -> Limits {
         Limits { low, high: Some(high) }
@@ -276,6 +312,66 @@ mod tests {
         assert!(wear_or_chance(limits(0.7, 3.4)).contains("cannot be told"));
         let open = wear_or_chance(Limits { low: 1.3, high: None });
         assert!(open.contains("1.3 and more, all above 1"), "{open}");
+    }
+
+    fn outlook(pieces: &[(u32, u32, bool)]) -> Outlook {
+        let piece = |(entry, age, failed): &(u32, u32, bool)| Piece {
+            asset: Id::new("C-1").unwrap(),
+            entry: *entry,
+            age: *age,
+            whole_at: *age,
+            failed: failed.then_some(Failed {
+                after: *age,
+                by: *age,
+                exact: true,
+                seen: Seen::Retirement,
+                cause: Cause::Worn,
+            }),
+            retired: failed.then_some(Cause::Worn),
+            retired_at: None,
+            supplier: None,
+            method: None,
+            missing: false,
+            in_repair: false,
+            seated: false,
+        };
+        let pieces: Vec<Piece> = pieces.iter().map(piece).collect();
+        let at_once = pieces.iter().filter(|piece| piece.failed_at_once()).count();
+        let lives = Lives { model: Id::new("cap").unwrap(), clock: Clock::Cycles, pieces };
+        Outlook {
+            failures: (lives.failures() - at_once) as u64,
+            in_service: lives.in_service().count() as u32,
+            oldest: lives.oldest(),
+            at_once: at_once as u32,
+            law: lives.fit(),
+            b10: None,
+            per_day: None,
+            expected: Expected::Unknown,
+            lives,
+        }
+    }
+
+    #[test]
+    fn what_had_failed_when_it_came_is_no_survivor() {
+        let cap = Some(Family::Cap);
+        let all = sentence(&outlook(&[(40, 40, true); 5]), cap);
+        assert!(all.starts_with("All 5 caps had failed before they had gone through anything"), "{all}");
+        let some = sentence(&outlook(&[(40, 40, true), (0, 9, false), (0, 7, false)]), cap);
+        assert_eq!(some, "None of 2 caps has failed, the oldest at 9 cycles.");
+        let one = sentence(&outlook(&[(40, 40, true), (0, 9, false)]), cap);
+        assert!(one.starts_with("1 of 2 caps has not failed, at 9 cycles"), "{one}");
+    }
+
+    /// By hand: watched from 60 to 100 is as new to 80 (100^2 - 60^2 = 80^2).
+    #[test]
+    fn what_is_assumed_counts_from_the_age_of_entry() {
+        let (late, new) = (assumed(&outlook(&[(60, 100, false)])), assumed(&outlook(&[(0, 80, false)])));
+        let (late, new) = (late.unwrap().b10_at_least, new.unwrap().b10_at_least);
+        assert!((late - new).abs() < 1e-9, "{late} {new}");
+        let fresh = outlook(&[(60, 60, false), (30, 30, false)]);
+        assert!(assumed(&fresh).is_none() && rate(&fresh).is_none());
+        let said = beside(&fresh).join(" ");
+        assert!(said.contains("nothing can be said") && !said.contains("10 of 100"), "{said}");
     }
 
     #[test]
