@@ -55,7 +55,7 @@ fn matrix(label: &Label, size: Size) -> Result<Vec<Placed>, TooSmall> {
         width_mm: 3.0 * EDGE_MM + columns * least + caption_mm(LEAST_LETTER_MM).max(columns * least * 0.7),
         height_mm: 2.0 * EDGE_MM + (rows * least).max(LEAST_LETTER_MM * 1.25),
     };
-    let dots = (2..=MOST_DOTS as u32).map(f64::from).filter(room).last().ok_or(TooSmall { needed })?;
+    let dots = (2..=MOST_DOTS as u32).map(f64::from).filter(room).next_back().ok_or(TooSmall { needed })?;
     let module_mm = dots * DOT_MM;
     let quiet = |quiet: usize| quiet as f64 * module_mm;
     let mut placed = vec![Placed::Symbol {
