@@ -4,39 +4,9 @@
 (() => {
   // A scanner that ends its text with two line ends would press the offered button unseen.
   const DOUBLE_END_MS = 700;
-  let audio = null;
   let tail = Promise.resolve();
   let lastScanAt = -Infinity;
-
-  function tone(at, hertz, seconds, shape) {
-    const oscillator = audio.createOscillator();
-    const gain = audio.createGain();
-    oscillator.type = shape;
-    oscillator.frequency.value = hertz;
-    gain.gain.setValueAtTime(0.0001, at);
-    gain.gain.exponentialRampToValueAtTime(0.25, at + 0.01);
-    gain.gain.exponentialRampToValueAtTime(0.0001, at + seconds);
-    oscillator.connect(gain).connect(audio.destination);
-    oscillator.start(at);
-    oscillator.stop(at + seconds);
-  }
-
-  // Accepted is one short high tone; refused is two long low ones: they differ in height, length and number.
-  function sound(kind) {
-    try {
-      audio = audio || new AudioContext();
-      audio.resume();
-      const now = audio.currentTime + 0.01;
-      if (kind === "accepted") {
-        tone(now, 1320, 0.12, "sine");
-      } else {
-        tone(now, 220, 0.28, "square");
-        tone(now + 0.36, 165, 0.38, "square");
-      }
-    } catch (_) {
-      // A desk without sound still shows the word and the band.
-    }
-  }
+  const { sound, trouble, wait, handOver } = window.fettleScan;
 
   function heard() {
     const band = document.querySelector("#main [data-sound]");
@@ -52,20 +22,6 @@
     if (scan) scan.focus({ preventScroll: true });
   }
 
-  function trouble(words) {
-    let band = document.getElementById("trouble");
-    if (!band) {
-      band = document.createElement("p");
-      band.id = "trouble";
-      band.className = "band refused";
-      band.setAttribute("role", "alert");
-      const form = document.getElementById("desk");
-      form.parentNode.insertBefore(band, form);
-    }
-    band.textContent = words;
-    sound("refused");
-  }
-
   function show(text) {
     const page = new DOMParser().parseFromString(text, "text/html");
     const next = page.getElementById("main");
@@ -76,8 +32,11 @@
     if (foot && document.querySelector("footer")) document.querySelector("footer").replaceWith(foot);
     document.title = page.title;
     if (field()) field().value = typed;
-    refocus();
+    const pin = next.querySelector("[data-asks] [autofocus]");
+    if (pin) pin.focus();
+    else refocus();
     heard();
+    handOver();
     return true;
   }
 
@@ -113,18 +72,13 @@
     if (pressed) body.set(pressed[0], pressed[1]);
     if (form.id === "desk") field().value = "";
     tail = tail.then(() => {
+      // Somebody else signs in meanwhile: what was scanned since is theirs.
+      if (scan && document.querySelector("[data-asks]")) return wait(scan);
       // What was scanned while the last answer was under way takes that answer's list along.
       const log = document.querySelector("#desk textarea[name=log]");
       if (log) body.set("log", log.value);
       return send(body, form.action, scan);
     });
-  });
-
-  // A key that belongs to nothing else goes into the scan field, wherever the focus was left.
-  document.addEventListener("keydown", (event) => {
-    const at = document.activeElement;
-    const free = !at || at === document.body || at.id === "main";
-    if (free && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) refocus();
   });
 
   // A choice by hand goes back to scanning at once. By keyboard the arrows walk through the choices, and Enter takes

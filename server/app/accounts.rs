@@ -39,7 +39,7 @@ pub struct SignedIn {
     pub csrf: String,
 }
 
-fn hashed(secret: &str) -> Vec<u8> {
+pub(super) fn hashed(secret: &str) -> Vec<u8> {
     Sha256::digest(secret.as_bytes()).to_vec()
 }
 
@@ -74,7 +74,7 @@ impl House {
                 std::iter::once(base.clone()).chain(numbered).find(|code| !taken(code)).unwrap_or(base)
             }
         };
-        if [crate::app::records::ACTOR, "founder"].contains(&code.as_str()) {
+        if [crate::app::records::ACTOR, crate::app::import::ACTOR, "founder"].contains(&code.as_str()) {
             return Err(AccountError::Unfit(format!("\"{code}\" names the program itself in the ledger")));
         }
         if taken(&code) {
@@ -107,15 +107,20 @@ impl House {
                 "a password has at least {PASSWORD_SHORTEST} characters"
             )));
         }
+        self.hash_of(password).await
+    }
+
+    /// The hash of a secret that is fit to be one.
+    pub(super) async fn hash_of(&self, secret: &str) -> Result<String, AccountError> {
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
-        let password = password.to_string();
+        let password = secret.to_string();
         let hash = tokio::task::spawn_blocking(move || {
             Argon2::default().hash_password(password.as_bytes()).map(|hash| hash.to_string())
         });
         hash.await.map_err(|_| AccountError::Hashing)?.map_err(|_| AccountError::Hashing)
     }
 
-    async fn verify(&self, password: &str, hash: String) -> Result<bool, AccountError> {
+    pub(super) async fn verify(&self, password: &str, hash: String) -> Result<bool, AccountError> {
         let _place = self.hashing.acquire().await.map_err(|_| AccountError::Hashing)?;
         let password = password.to_string();
         let same = tokio::task::spawn_blocking(move || match PasswordHash::new(&hash) {
@@ -142,10 +147,15 @@ impl House {
         if !same || person.is_none_or(|person| person.disabled) {
             return Ok(None);
         }
+        Ok(Some(self.begin_session(site, code).await?))
+    }
+
+    /// Begins a session; answers its secret.
+    pub(super) async fn begin_session(&self, site: &str, code: &str) -> Result<String, AccountError> {
         let secret = hex::encode(random::<16>()?);
         let csrf = hex::encode(random::<16>()?);
         account::begin_session(&self.db, site, &hashed(&secret), code, &csrf, self.clock.now().0).await?;
-        Ok(Some(secret))
+        Ok(secret)
     }
 
     /// Who a session belongs to, while it lasts; `idle_minutes` by the site's policy.
@@ -241,7 +251,7 @@ impl House {
 }
 
 /// The hash of no password: what an unknown person's sign-in is compared with.
-const DUMMY: &str =
+pub(super) const DUMMY: &str =
     "$argon2id$v=19$m=19456,t=2,p=1$c29tZXNhbHRzb21lc2FsdA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 fn code_from(name: &str) -> String {

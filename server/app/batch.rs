@@ -1,6 +1,7 @@
 //! One transaction of the clerk: gather what is not in memory, decide each command, write everything at once.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde_json::value::RawValue;
 
@@ -160,6 +161,40 @@ pub async fn decide_and_write(
     }
     write(conn, hand, written).await?;
     Ok(outcomes)
+}
+
+/// Decides all of the commands, and writes them where none was turned away; else answers with those that were, by their
+/// places, and has written nothing. What is in memory is then ahead of the tables.
+pub async fn decide_whole(
+    conn: &mut Conn,
+    hand: &mut Hand,
+    lines: &[Line],
+    clock: &Clock,
+    decided: &AtomicUsize,
+) -> Result<Result<Vec<Done>, Vec<(usize, Outcome)>>, StorageError> {
+    let mut gathered = gather_for(conn, &hand.state, lines).await?;
+    let now = clock.now();
+    let mut written = Written::default();
+    let mut outcomes = Vec::with_capacity(lines.len());
+    let mut refused = Vec::new();
+    for (place, line) in lines.iter().enumerate() {
+        match decide_one(hand, line, line.now.unwrap_or(now), &mut gathered, &mut written)? {
+            Done::Not(outcome) => refused.push((place, outcome)),
+            entered => outcomes.push(entered),
+        }
+        decided.store(place + 1, Ordering::Relaxed);
+        // So many take a while, and others wait for this thread.
+        if place % 64 == 63 {
+            tokio::task::yield_now().await;
+        }
+    }
+    if !refused.is_empty() {
+        return Ok(Err(refused));
+    }
+    if !written.entries.is_empty() {
+        write(conn, hand, written).await?;
+    }
+    Ok(Ok(outcomes))
 }
 
 fn decide_one(

@@ -1,8 +1,11 @@
 //! The clerk: one task that owns the writing connection. It takes what waits, decides in order, writes once, and
 //! only then answers.
 
+pub mod whole;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::AtomicUsize;
 
 use hmac::{Hmac, KeyInit, Mac};
 use sha2::Sha256;
@@ -27,6 +30,8 @@ const BATCH: usize = 256;
 pub enum Job {
     /// Commands of one caller, in order, each by itself.
     Submit { site: Id, lines: Vec<Line>, answer: oneshot::Sender<Vec<Done>> },
+    /// Commands that belong together: all of them, or none. How many are decided can be watched.
+    Whole { site: Id, lines: Vec<Line>, decided: Arc<AtomicUsize>, answer: oneshot::Sender<whole::Whole> },
     /// The state as far as the ledger goes now: entries that another server wrote are applied.
     CatchUp { site: Id, answer: oneshot::Sender<Result<Arc<State>, Unavailable>> },
 }
@@ -95,7 +100,9 @@ impl Clerk {
         let mut by_site: BTreeMap<Id, Vec<Job>> = BTreeMap::new();
         for job in waiting {
             let site = match &job {
-                Job::Submit { site, .. } | Job::CatchUp { site, .. } => site.clone(),
+                Job::Submit { site, .. } | Job::Whole { site, .. } | Job::CatchUp { site, .. } => {
+                    site.clone()
+                }
             };
             by_site.entry(site).or_default().push(job);
         }
@@ -108,6 +115,7 @@ impl Clerk {
         let mut lines: Vec<Line> = Vec::new();
         let mut callers: Vec<(usize, oneshot::Sender<Vec<Done>>)> = Vec::new();
         let mut readers = Vec::new();
+        let mut wholes = Vec::new();
         for job in jobs {
             match job {
                 Job::Submit { lines: asked, answer, .. } => {
@@ -115,6 +123,7 @@ impl Clerk {
                     lines.extend(asked);
                 }
                 Job::CatchUp { answer, .. } => readers.push(answer),
+                Job::Whole { lines, decided, answer, .. } => wholes.push((lines, decided, answer)),
             }
         }
         let mut outcomes = Vec::with_capacity(lines.len());
@@ -128,6 +137,10 @@ impl Clerk {
                 break;
             }
         }
+        let mut answers = Vec::with_capacity(wholes.len());
+        for (lines, decided, answer) in wholes {
+            answers.push((self.whole(site, &lines, &decided).await, answer));
+        }
         let state = self.hands.get(site).map(|hand| Arc::new(hand.state.clone()));
         if let (Some(state), true) = (&state, lines.is_empty() || !outcomes.is_empty()) {
             self.publish(site, state.clone());
@@ -136,6 +149,9 @@ impl Clerk {
         for (count, answer) in callers {
             // A caller that went away is not missed: what it asked for stands.
             let _ = answer.send(outcomes.by_ref().take(count).collect());
+        }
+        for (whole, answer) in answers {
+            let _ = answer.send(whole);
         }
         for answer in readers {
             let gone = || Unavailable { operation: super::house::operation() };
@@ -227,7 +243,11 @@ impl Clerk {
 }
 
 fn size(jobs: &[Job]) -> usize {
-    jobs.iter().map(|job| if let Job::Submit { lines, .. } = job { lines.len() } else { 1 }).sum()
+    let of = |job: &Job| match job {
+        Job::Submit { lines, .. } | Job::Whole { lines, .. } => lines.len(),
+        Job::CatchUp { .. } => 1,
+    };
+    jobs.iter().map(of).sum()
 }
 
 /// Whether a repeated key repeats the same command: an HMAC under the site's secret, which is not in the ledger.

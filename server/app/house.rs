@@ -1,6 +1,7 @@
 //! The running house: its database, its clerks, its accounts. What the web asks, it asks here.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, Mutex};
 
 use serde_json::Value;
@@ -9,8 +10,10 @@ use tokio::task::JoinHandle;
 
 use super::batch::{Done, turned_code};
 use super::board::Boards;
+use super::clerk::whole::Whole;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::import::Running;
 use super::outlook::Outlooks;
 use super::records::Watched;
 use crate::domain::command::{Act, Command, LessKey, Load};
@@ -83,6 +86,8 @@ pub struct House {
     pub(super) outlooks: Outlooks,
     /// What waits in the folder of records.
     pub records: Watched,
+    /// Lists that are being imported.
+    pub(super) imports: Running,
     published: Published,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
@@ -126,6 +131,7 @@ impl House {
             boards: Boards::default(),
             outlooks: Outlooks::default(),
             records: Watched::default(),
+            imports: Running::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),
@@ -194,6 +200,25 @@ impl House {
             }
         }
         outcomes
+    }
+
+    /// Gives commands that belong together: in one transaction, and one that is turned away lets none of them be. At most
+    /// 20,000 go together; how many are decided can be watched meanwhile.
+    pub async fn submit_all(
+        &self,
+        site: &Id,
+        actor: &Actor,
+        commands: Vec<Command>,
+        decided: Arc<AtomicUsize>,
+    ) -> Whole {
+        let gone = || Whole::Unavailable(Unavailable { operation: operation() });
+        let lines = self.prepare(site, actor, commands).await;
+        let Some(clerk) = self.clerk(site) else { return gone() };
+        let (answer, whole) = oneshot::channel();
+        if clerk.send(Job::Whole { site: site.clone(), lines, decided, answer }).await.is_err() {
+            return gone();
+        }
+        whole.await.unwrap_or_else(|_| gone())
     }
 
     /// Writes a history: commands of several people in order, each recorded as if it were given at its own time.

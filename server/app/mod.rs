@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod attachment;
+pub mod badges;
 pub mod batch;
 pub mod board;
 pub mod clerk;
@@ -11,6 +12,7 @@ pub mod folder;
 pub mod founding;
 mod gathering;
 pub mod house;
+pub mod import;
 pub mod outlook;
 mod pages;
 pub mod rebuild;

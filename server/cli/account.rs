@@ -66,6 +66,24 @@ pub enum Person {
         #[command(flatten)]
         database: Database,
     },
+    /// Give a person a badge, read from standard input as its reader sends it; an empty line takes it back
+    Badge {
+        #[arg(long)]
+        site: String,
+        #[arg(long)]
+        code: String,
+        #[command(flatten)]
+        database: Database,
+    },
+    /// Give a person a PIN of 4 to 8 digits, read from standard input, for signing in with the badge
+    Pin {
+        #[arg(long)]
+        site: String,
+        #[arg(long)]
+        code: String,
+        #[command(flatten)]
+        database: Database,
+    },
     /// Set a person's password, read from standard input, and end their sessions
     Password {
         #[arg(long)]
@@ -84,6 +102,10 @@ fn password() -> Result<String, Failure> {
     Ok(text.lines().next().unwrap_or_default().to_string())
 }
 
+fn known(found: bool, site: &str, code: &str) -> Result<(), Failure> {
+    if found { Ok(()) } else { Err(format!("there is no person \"{code}\" at site \"{site}\"").into()) }
+}
+
 impl Person {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         match self {
@@ -98,18 +120,28 @@ impl Person {
                 let house = database.open().await?;
                 let found = house.disable_person(&site, &code).await?;
                 house.close().await;
-                if !found {
-                    return Err(format!("there is no person \"{code}\" at site \"{site}\"").into());
-                }
+                known(found, &site, &code)?;
+            }
+            Person::Badge { site, code, database } => {
+                let badge = password()?;
+                let house = database.open().await?;
+                let found = house.set_badge(&site, &code, &badge).await?;
+                house.close().await;
+                known(found, &site, &code)?;
+            }
+            Person::Pin { site, code, database } => {
+                let pin = password()?;
+                let house = database.open().await?;
+                let found = house.set_pin(&site, &code, &pin).await?;
+                house.close().await;
+                known(found, &site, &code)?;
             }
             Person::Password { site, code, database } => {
                 let password = password()?;
                 let house = database.open().await?;
                 let found = house.set_password(&site, &code, &password).await?;
                 house.close().await;
-                if !found {
-                    return Err(format!("there is no person \"{code}\" at site \"{site}\"").into());
-                }
+                known(found, &site, &code)?;
             }
         }
         Ok(ExitCode::SUCCESS)

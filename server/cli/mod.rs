@@ -7,6 +7,7 @@ mod calc_life;
 mod calc_mark;
 pub mod check;
 pub mod demo;
+mod import;
 pub mod serve;
 pub mod simulate;
 
@@ -49,6 +50,8 @@ enum What {
         #[command(subcommand)]
         what: account::Person,
     },
+    /// Bring a list of models, parts, count sheets, sets or cases into the house
+    Import(import::Import),
     /// Make, list or revoke API tokens
     Token(account::Token),
     /// Replay the ledger and compare it with the tables
@@ -84,6 +87,7 @@ pub fn main() -> ExitCode {
             What::Serve(it) => it.run().await,
             What::Site { what } => what.run().await,
             What::Person { what } => what.run().await,
+            What::Import(it) => it.run().await,
             What::Token(it) => it.run().await,
             What::Rebuild(it) => it.run().await,
             What::Backup(it) => it.run().await,

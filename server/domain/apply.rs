@@ -47,6 +47,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         What::ModelCostsSet(_) | What::LifeLimitSet(_) => super::upkeep::decided(state, when, what),
         What::InspectionRequested(it) => super::inspect_next::requested(state, when, it),
         What::AssetMeasured(it) => super::measuring::measured(state, when, it),
+        What::MarkGiven(it) => super::marking::given(state, when, it),
         What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
         What::AssetAdded(_)
         | What::PutAway(_)
@@ -87,16 +88,18 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
-        What::StepRecorded(it) => {
-            for out in &it.taken_out {
-                super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
-            }
-            moved_or_noted(state, when, &it.parts, &it.noted);
-            packed_in(state, when, it);
-        }
+        What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),
     }
+}
+
+fn stepped(state: &mut State, when: &When, it: &StepRecorded) {
+    for out in &it.taken_out {
+        super::apply_parts::seat(state, when, &out.asset, &out.seat, false);
+    }
+    moved_or_noted(state, when, &it.parts, &it.noted);
+    packed_in(state, when, it);
 }
 
 fn inspected(state: &mut State, when: &When, it: &Inspected) {

@@ -49,13 +49,20 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         What::CaseCancelled(it) => change_case(state, when, &it.case, |case| {
             case.cancelled = Some(it.reason.clone());
             case.promised.clear();
+            case.promised_at.clear();
         }),
         What::Promised(it) => {
-            change_case(state, when, &it.case, |case| case.promised.push(it.set.clone()));
+            change_case(state, when, &it.case, |case| {
+                case.promised.push(it.set.clone());
+                case.promised_at.insert(it.set.clone(), when.at);
+            });
             touch_set(state, when, &it.set);
         }
         What::PromiseWithdrawn(it) => {
-            change_case(state, when, &it.case, |case| case.promised.retain(|set| *set != it.set));
+            change_case(state, when, &it.case, |case| {
+                case.promised.retain(|set| *set != it.set);
+                case.promised_at.remove(&it.set);
+            });
             touch_set(state, when, &it.set);
         }
         What::ConfigurationChosen(it) => {
@@ -231,6 +238,7 @@ fn count_closed(state: &mut State, when: &When, it: &CountClosed) {
     change_case(state, when, &it.case, |case| {
         case.closed = true;
         case.promised.clear();
+        case.promised_at.clear();
     });
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }

@@ -131,11 +131,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         last_entry: when.seq,
         act_at: when.at,
     };
-    let named = Named::Asset(it.asset.clone());
-    state.names.insert(it.asset.to_string(), named.clone());
-    if let Some(mark) = &it.mark {
-        state.names.insert(mark.0.clone(), named);
-    }
+    state.name_asset(&asset);
     state.assets.insert(it.asset.clone(), Arc::new(asset));
     state.changes.assets.insert(it.asset.clone());
     state.changes.turned.insert(it.asset.clone());

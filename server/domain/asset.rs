@@ -180,8 +180,8 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
         return None;
     };
     for name in it.asset.iter().map(Id::as_str).chain(it.mark.iter().map(Line::as_str)) {
-        if state.names.contains_key(name) {
-            deciding.against(name_taken(state, name));
+        if let Some(problem) = taken(state, name) {
+            deciding.against(problem);
         }
     }
     let asset = it.asset.clone().or_else(|| state.next_asset(model.family))?;
@@ -201,6 +201,25 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
         route_version: version,
         supplier: it.supplier.clone(),
     })
+}
+
+/// Why a text can name nothing more: it does already, or as a mark it names the same piece in another writing.
+pub(super) fn taken(state: &State, name: &str) -> Option<Problem> {
+    if state.names.contains_key(name) {
+        return Some(name_taken(state, name));
+    }
+    let other = match super::scan::find(state, name) {
+        Err(super::scan::Miss::Nothing) => return None,
+        Err(super::scan::Miss::Several) => "more than one part".into(),
+        Ok(super::state::Named::Set(set)) => format!("set {set}"),
+        Ok(super::state::Named::Asset(asset)) => format!("part {asset}"),
+    };
+    Some(Problem::new(
+        Code::NameTaken,
+        format!("\"{name}\" says the same as what already names {other}, in another writing."),
+        "A mark that names one piece belongs to one part, however it is written.",
+        "Look at both parts: one of them may be here twice, or the mark was read from the wrong one.",
+    ))
 }
 
 pub(super) fn name_taken(state: &State, name: &str) -> Problem {

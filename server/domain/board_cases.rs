@@ -8,6 +8,7 @@ use super::allotted::{Allotted, allotted};
 use super::board::{BoardCase, Equipped};
 use super::case::Case;
 use super::check::CheckState;
+use super::expected::{expected_late, late_set};
 use super::fit_lost::{chosen_fails, waits_for};
 use super::id::Id;
 use super::readiness::{SetReadiness, SetStatus};
@@ -32,9 +33,10 @@ pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, no
         }
         let chosen_fails = if shown { chosen_fails(state, case, now) } else { None };
         let lost = chosen_fails.iter().flat_map(|fails| fails.lost.clone()).collect::<Vec<_>>();
-        let waits = if shown { waits_for(state, case, (&sets, &lost), now) } else { Vec::new() };
+        let (waits, late) =
+            if shown { waits_for(state, case, (&sets, &lost), now) } else { (Vec::new(), false) };
         if !waits.is_empty() {
-            status = status.max(Equipped::InTurn);
+            status = status.max(if late { Equipped::NotReady } else { Equipped::InTurn });
             why.insert(0, format!("The chosen configuration is not all ready. {}", waits.join(" ")));
         }
         if let Some(fails) = &chosen_fails {
@@ -99,43 +101,54 @@ pub(super) fn fill(
         let by = chosen.get(set).into_iter().flatten();
         by.filter(|other| other.case != case.case)
     };
+    // Where a promise was set aside, the last decision holds.
+    let yields =
+        |other: &Case, set: &Id| !other.overlaps(case, turnaround) || case.has_over(state, other, set);
     let free = of_sheet.iter().filter(|set| {
         let others = taken.get(&set.set).into_iter().flatten();
-        others.into_iter().all(|other| !other.overlaps(case, turnaround))
-            && state.kept_elsewhere(&set.set, case).is_none()
-            && of_others(&set.set).all(|other| !other.overlaps(case, turnaround))
+        others.into_iter().all(|other| yields(other, &set.set))
+            && state.keeper(&set.set, case).is_none()
+            && of_others(&set.set).all(|other| yields(other, &set.set))
     });
     // The set that holds what was chosen for the case comes before any other.
     let is_chosen = |set: &Id| chosen.get(set).into_iter().flatten().any(|other| other.case == case.case);
-    let rank = |set: &&SetState| (!is_chosen(&set.set), grade(state, statuses, set, case));
+    let rank = |set: &&SetState| (!is_chosen(&set.set), grade(look, set, case));
     let best = kept.copied().or_else(|| free.copied().min_by_key(rank));
     let Some(set) = best else {
         let name = state.sheets.get(need).map_or(need.as_str(), |sheet| sheet.name.0.as_str());
         let why = format!("{name}: no set is free for it.");
         return (None, Equipped::NotReady, vec![why]);
     };
-    let (equipped, _) = grade(state, statuses, set, case);
+    let (mut equipped, _) = grade(look, set, case);
     let mut why = Vec::new();
     if equipped != Equipped::Ready
         && let Some(status) = statuses.get(&set.set)
     {
         let kept = if kept.is_some() { ", which is kept for it," } else { "" };
         let reasons = super::board::why(state, set, status, now).join(" ");
-        why.push(format!("Set {}{kept} is {}. {reasons}", set.set, status.status.words()));
+        let late = late_set(state, case, set, now).filter(|_| status.status == SetReadiness::InTurn);
+        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
+        why.push(format!("Set {}{kept} is {}. {reasons}{then}", set.set, status.status.words()));
     }
-    // Kept twice by an override: both cases say so, until one of them has it.
-    if let Some(problem) = state.kept_elsewhere(&set.set, case).filter(|_| kept.is_some()) {
-        why.push(problem.found);
+    // Kept twice by an override: who has it by the older promise is robbed, until that is undone.
+    if kept.is_some() {
+        let robbed = state.taken_elsewhere(set, case);
+        if !robbed.is_empty() {
+            equipped = Equipped::NotReady;
+        }
+        why.extend(robbed.into_iter().map(|problem| problem.found));
     }
     (Some(set.set.clone()), equipped, why)
 }
 
 /// How well a set would serve a case: ready first, then what is on its way, then the rest.
-fn grade(state: &State, statuses: &BTreeMap<&Id, SetStatus>, set: &SetState, case: &Case) -> (Equipped, u8) {
+fn grade(look: &Look, set: &SetState, case: &Case) -> (Equipped, u8) {
+    let Look { state, statuses, now, .. } = *look;
     let turnaround = state.policy.turnaround_minutes;
     match statuses.get(&set.set).map(|status| status.status) {
         Some(SetReadiness::Ready) => (Equipped::Ready, 0),
         Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
+        Some(SetReadiness::InTurn) if late_set(state, case, set, now).is_some() => (Equipped::NotReady, 4),
         Some(SetReadiness::InTurn) => (Equipped::InTurn, 2),
         Some(SetReadiness::Out) => {
             let at = state.open_cases().find(|other| {

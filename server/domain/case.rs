@@ -1,5 +1,7 @@
 //! Cases: one planned or emergency procedure with its needs, and what was taken to it, opened, used and counted.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::check::CheckTold;
@@ -243,6 +245,9 @@ pub struct Case {
     pub emergency: bool,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub promised: Vec<Id>,
+    /// Since when each of them is kept.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub promised_at: BTreeMap<Id, Time>,
     #[serde(default, skip_serializing_if = "Sorted::is_empty")]
     pub parts: Sorted<CasePart>,
     /// Parts that were at the case in an earlier turn as well, exposed then, and came a second time.
@@ -279,6 +284,7 @@ impl Case {
             risk: planned.risk,
             emergency,
             promised: Vec::new(),
+            promised_at: BTreeMap::new(),
             parts: Sorted::default(),
             earlier: Vec::new(),
             closed: false,

@@ -1,18 +1,20 @@
 //! The function check in the room before the instrument is used: a line for each thing that has to work, each told
-//! with one tap. What failed is a defect report on that part. A line told again stands as it was told last.
+//! with one tap. What failed is a defect report on that part. A line told again stands as it was told last, but for a
+//! failure on a part: that is cleared only as [`stands`] says.
 
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
 use super::case::{Case, CaseStatus};
-use super::check_lines::lines;
+use super::check_lines::{is_line, is_of_case, lines};
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::finding::Severity;
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::{Id, next_free};
+use super::model::unknown;
 use super::planning::known_case;
 use super::refusal::{Code, Problem};
 use super::state::{Asset, State};
@@ -102,6 +104,10 @@ impl RecordCheck {
             let n = self.lines.len();
             return Err(wrong("/lines", format!("found {n} lines; at most {MOST_LINES} are needed")));
         }
+        if let Some(i) = self.told().iter().position(|it| it.line.is_blank()) {
+            let at = if self.lines.is_empty() { "/line".into() } else { format!("/lines/{i}/line") };
+            return Err(wrong(at, "found a blank; the name of a line is needed"));
+        }
         let mut seen = BTreeSet::new();
         for (i, it) in self.lines.iter().enumerate() {
             if !seen.insert((&it.line, &it.asset)) {
@@ -166,25 +172,27 @@ pub struct CheckTold {
     pub taken_back: bool,
 }
 
-impl Case {
-    /// How a line stands: as it was told last, whatever was told before.
-    pub fn check_of(&self, line: &str) -> Option<&CheckTold> {
-        let told = self.checks.iter().filter(|it| it.told.line.as_str() == line && !it.taken_back);
-        told.max_by_key(|it| (it.at, it.entry))
-    }
+/// What was told of a line and counts. What works on a part that is not the case's own says nothing of the case.
+fn told_of<'a>(state: &State, case: &'a Case, line: &str) -> Vec<&'a CheckTold> {
+    let counts = |told: &CheckedLine| {
+        told.result == CheckResult::Failed
+            || told.asset.as_ref().is_none_or(|asset| is_of_case(state, case, asset))
+    };
+    let told = case.checks.iter().filter(|it| it.told.line.as_str() == line && !it.taken_back);
+    told.filter(|it| counts(&it.told)).collect()
 }
 
 /// How a line stands at a case. What failed on a part stands, whatever passed since, until its report is answered or
 /// withdrawn, or until another part that came after it passed in its place.
 pub fn stands<'a>(state: &State, case: &'a Case, line: &str) -> Option<&'a CheckTold> {
     let failed = not_cleared(state, case, line);
-    failed.into_iter().max_by_key(|it| (it.at, it.entry)).or_else(|| case.check_of(line))
+    let last = |told: Vec<&'a CheckTold>| told.into_iter().max_by_key(|it| (it.at, it.entry));
+    last(failed).or_else(|| last(told_of(state, case, line)))
 }
 
 /// The failures of a line that stand.
 fn not_cleared<'a>(state: &State, case: &'a Case, line: &str) -> Vec<&'a CheckTold> {
-    let told: Vec<&CheckTold> =
-        case.checks.iter().filter(|it| it.told.line.as_str() == line && !it.taken_back).collect();
+    let told = told_of(state, case, line);
     let order = |it: &CheckTold| (it.at, it.entry);
     let stands = |failed: &CheckTold| {
         let after: Vec<_> = told.iter().filter(|it| order(it) > order(failed)).collect();
@@ -274,6 +282,9 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCheck) -> Option<What> 
     }
     let (mut lines, mut holds, mut made) = (Vec::new(), Vec::new(), BTreeSet::new());
     for told in it.told() {
+        if !is_line(deciding.state, &case, told.line.as_str()) {
+            deciding.against(unknown("line of the function check", told.line.as_str()));
+        }
         let asset = match &told.asset {
             Some(name) => Some(deciding.one(name.as_str())?),
             None => None,

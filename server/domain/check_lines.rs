@@ -167,3 +167,30 @@ pub fn lines(state: &State, case: &Case) -> Vec<AskedLine> {
     }
     all
 }
+
+/// Whether a line has that name: one of those that are made from families, one of the site's own, or one that was told of
+/// this case before.
+pub fn is_line(state: &State, case: &Case, name: &str) -> bool {
+    name == WAY_OUT
+        || KINDS.iter().any(|kind| kind.line == name)
+        || state.policy.check_lines.iter().any(|own| own.0 == name)
+        || case.checks.iter().any(|it| it.told.line.as_str() == name)
+}
+
+/// Whether a part is a case's own: it went to it, was chosen for it, or lies in a set of which that is true.
+pub fn is_of_case(state: &State, case: &Case, asset: &Id) -> bool {
+    let went = |id: &Id| case.parts.contains_key(id);
+    if went(asset)
+        || case
+            .chosen
+            .iter()
+            .flat_map(|it| it.pieces())
+            .any(|it| state.asset(it).is_some_and(|it| it.asset == *asset))
+    {
+        return true;
+    }
+    let seat = state.assets.get(asset).and_then(|it| it.seat.as_ref());
+    seat.and_then(|seat| state.sets.get(&seat.set)).is_some_and(|set| {
+        case.promised.contains(&set.set) || state.members(set).any(|mate| went(&mate.asset))
+    })
+}

@@ -1,6 +1,6 @@
 //! The independent checker: judges a whole state without the code that decides. It says what is wrong, and where.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::checks_case;
 use super::hold::HoldKind;
@@ -96,6 +96,16 @@ fn names(state: &State, wrong: &mut Vec<String>) {
         || expected.iter().any(|(name, thing)| state.names.get(*name) != Some(thing))
     {
         wrong.push("the index of names differs from the things".into());
+    }
+    let mut keys: BTreeMap<String, BTreeSet<&Id>> = BTreeMap::new();
+    for asset in state.assets.values() {
+        if let Some(key) = asset.mark.as_ref().and_then(|mark| super::mark::key_of(&mark.0)) {
+            keys.entry(key).or_default().insert(&asset.asset);
+        }
+    }
+    let filed = |(key, all): (&String, &BTreeSet<&Id>)| *all == state.pieces_of(key).iter().collect();
+    if keys.len() != state.pieces.len() || !keys.iter().all(filed) {
+        wrong.push("the index of what marks name differs from the marks".into());
     }
 }
 

@@ -84,6 +84,10 @@ pub(super) fn choose(deciding: &mut Deciding, it: &ChooseConfiguration) -> Optio
 /// What stands against a piece for a case: not in the house, on hold, spent, or chosen or kept for another case.
 fn against_piece(state: &State, case: &Case, asset: &Asset) -> Vec<Problem> {
     let mut problems: Vec<Problem> = kept_back(state, asset).collect();
+    // What is out at the case is its own.
+    if case.parts.get(&asset.asset).is_some_and(|part| part.out) {
+        return problems;
+    }
     if spent(state, asset) && asset.retired.is_none() {
         let problem = Problem::new(
             Code::LimitReached,
@@ -95,7 +99,7 @@ fn against_piece(state: &State, case: &Case, asset: &Asset) -> Vec<Problem> {
     }
     problems.extend(state.chosen_elsewhere([&asset.asset], None, case));
     let set = asset.seat.as_ref().map(|seat| &seat.set);
-    let kept = set.filter(|set| !case.promised.contains(set)).and_then(|set| state.kept_elsewhere(set, case));
+    let kept = set.and_then(|set| state.kept_elsewhere(set, case));
     problems.extend(kept);
     problems
 }

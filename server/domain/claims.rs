@@ -12,6 +12,7 @@ use super::planning::listed;
 use super::refusal::{Code, Problem};
 use super::set::SetState;
 use super::state::{Asset, State};
+use super::time::Time;
 
 /// What another case loses by an issue: sets that were kept for it, parts that were chosen for it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -34,6 +35,27 @@ impl Case {
     pub fn chose_after(&self, other: &Case, asset: &Id) -> bool {
         let since = |case: &Case| case.chosen.as_ref().map(|chosen| (chosen.at, case.case.clone()));
         self.claims(asset) && since(self) > since(other)
+    }
+
+    /// Since when a set is this case's: kept for it, or a part of it chosen for it, whichever was decided last.
+    fn has_since(&self, state: &State, set: &Id) -> Option<Time> {
+        let lies_in = |asset: &Arc<Asset>| set_of(asset) == Some(set) && self.claims(&asset.asset);
+        let chosen = self
+            .chosen
+            .as_ref()
+            .filter(|chosen| chosen.pieces().filter_map(|piece| state.asset(piece)).any(lies_in));
+        self.promised_at.get(set).copied().max(chosen.map(|chosen| chosen.at))
+    }
+
+    /// Whether a set is this case's by a later decision than the one that made it the other's.
+    pub fn has_over(&self, state: &State, other: &Case, set: &Id) -> bool {
+        self.has_since(state, set) > other.has_since(state, set)
+    }
+
+    /// Whether the set in which a part lies was kept for this case after the part was chosen for the other.
+    fn kept_after(&self, other: &Case, asset: &Asset) -> bool {
+        let kept = set_of(asset).and_then(|set| self.promised_at.get(set)).copied();
+        kept > other.chosen.as_ref().map(|chosen| chosen.at)
     }
 }
 
@@ -72,7 +94,24 @@ impl State {
         of: Option<&Id>,
         case: &Case,
     ) -> Vec<Problem> {
-        self.claimed(parts, of, case, &|other, asset| !case.chose_after(other, asset))
+        self.claimed(parts, of, case, &|other, asset| {
+            // A set goes as a whole: whoever has it by the later decision has what else lies in it.
+            let set = self.assets.get(asset).and_then(|asset| set_of(asset));
+            !set.is_some_and(|set| case.has_over(self, other, set)) && !case.chose_after(other, asset)
+        })
+    }
+
+    /// The other case that a set is kept for at this one's time, and not since longer than it is this one's: where a
+    /// promise was set aside, the last decision holds.
+    pub fn keeper<'a>(&'a self, set: &Id, case: &'a Case) -> Option<&'a Case> {
+        let keeps = |other: &&Case| other.promised.contains(set) && !case.has_over(self, other, set);
+        self.overlapping(case).find(keeps)
+    }
+
+    /// The other case for which a part was chosen since, which has it therefore.
+    pub fn chooser<'a>(&'a self, asset: &Asset, case: &'a Case) -> Option<&'a Case> {
+        self.overlapping(case)
+            .find(|other| other.chose_after(case, &asset.asset) && !case.kept_after(other, asset))
     }
 
     /// What a case loses to others by another time: the sets that are kept for it, and the parts that were chosen for it.
@@ -85,12 +124,17 @@ impl State {
         let opened: BTreeSet<&Id> =
             pieces.iter().filter_map(|it| set_of(it)).chain(sets.iter().copied()).collect();
         let mut all: Vec<Problem> =
-            opened.into_iter().filter_map(|set| self.kept_elsewhere(set, moved)).collect();
+            opened.into_iter().filter_map(|set| self.kept_by_any(set, moved)).collect();
         for set in sets.into_iter().filter_map(|set| self.sets.get(set)) {
             all.extend(self.claimed(set.seats.values(), Some(&set.set), moved, &|_, _| true));
         }
         all.extend(self.claimed(pieces.iter().map(|asset| &asset.asset), None, moved, &|_, _| true));
         all
+    }
+
+    fn kept_by_any(&self, set: &Id, moved: &Case) -> Option<Problem> {
+        let other = self.overlapping(moved).find(|other| other.promised.contains(set))?;
+        Some(self.is_kept(set, other))
     }
 
     fn claimed<'a>(

@@ -1,8 +1,5 @@
 //! What may be asked. One closed enum, nested by noun; beside each command stand the roles that may give it.
 
-use serde::{Deserialize, Serialize, Serializer};
-use serde_json::{Map, Value};
-
 pub use super::malformed::{Malformed, read_form, wrong};
 use super::person::Role::{self, *};
 use super::refusal::Code;
@@ -10,9 +7,11 @@ use super::text::{Line, Text};
 use super::time::Time;
 use super::{
     asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
-    lookback, machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried,
-    upkeep,
+    lookback, machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step,
+    tried, upkeep,
 };
+use serde::{Deserialize, Serialize, Serializer};
+use serde_json::{Map, Value};
 
 /// A command and what stands around it.
 #[derive(Clone, Debug, PartialEq)]
@@ -199,6 +198,7 @@ acts! {
         "put_away" PutAway(asset::PutAway) by &[Desk, Lead, Charge];
         "retire" Retire(asset::Retire) by &[Biomed];
         "measure_asset" MeasureAsset(measuring::MeasureAsset) by &[Desk, Lead, Biomed];
+        "give_mark" GiveMark(marking::GiveMark) by &[Lead, Biomed];
     }
     Set {
         "build_set" BuildSet(set::BuildSet) by &[Lead];

@@ -10,6 +10,11 @@ use super::id::Id;
 use super::state::State;
 use super::time::Time;
 
+/// An amount as people write it, in the site's own currency.
+pub fn money(cents: u64) -> String {
+    format!("{}.{:02}", cents / 100, cents % 100)
+}
+
 /// One model's money over a period.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct ModelMoney {
@@ -68,12 +73,23 @@ pub struct Delays {
 impl Delays {
     pub fn said(&self) -> String {
         let n = self.faults + self.missed;
-        let what = format!("{} faults at cases and {} parts missed are recorded", self.faults, self.missed);
+        let counted = |n: u32, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+        let what = format!(
+            "{} and {} {} recorded",
+            counted(self.faults, "fault at cases", "faults at cases"),
+            counted(self.missed, "part missed", "parts missed"),
+            if self.faults == 1 && self.missed == 0 { "is" } else { "are" }
+        );
         match (n, self.minutes_each, self.minute_cents) {
             (0, ..) => "No fault at a case and no missing part is recorded in this time.".into(),
-            (_, Some(minutes), Some(_)) => {
+            (_, Some(minutes), Some(cents)) => {
+                let (all, money) = (u64::from(n) * u64::from(minutes), |cents: u64| {
+                    format!("{}.{:02}", cents / 100, cents % 100)
+                });
                 format!(
-                    "{what}; at {minutes} minutes each, as the site tells it, and its own cost of a minute."
+                    "{what}; at {minutes} minutes each, as the site tells it, that is {all} minutes, and {} at its own {} a minute.",
+                    money(all * cents),
+                    money(cents)
                 )
             }
             (_, Some(minutes), None) => {
@@ -171,5 +187,31 @@ impl State {
                 None => row(asset, &|row| row.missed += 1),
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn delays_are_told_with_what_they_cost() {
+        let delays = |faults, missed, minute_cents| Delays {
+            faults,
+            missed,
+            minutes_each: Some(10),
+            minute_cents,
+            cost_cents: None,
+        };
+        let said = delays(2, 1, Some(1_550)).said();
+        assert_eq!(
+            said,
+            "2 faults at cases and 1 part missed are recorded; at 10 minutes each, as the site tells it, that is 30 minutes, and 465.00 at its own 15.50 a minute."
+        );
+        assert!(
+            delays(1, 0, None)
+                .said()
+                .contains("1 fault at cases and 0 parts missed is recorded; at 10 minutes")
+        );
     }
 }

@@ -8,10 +8,11 @@ use super::event::What;
 use super::exposure::{Back, CasePart, CountClosed, Counted, Exposure};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
+use super::malformed::wrong;
 use super::planning::{known_case, prion_hold};
 use super::refusal::{Code, Problem};
-use super::scan::{Mode, broken_pack_of};
-use super::state::{Asset, Stage};
+use super::scan::{Mode, broken_pack_of, resolve};
+use super::state::{Asset, Named, Stage};
 use super::text::Line;
 
 /// What the closing says of parts by name.
@@ -40,11 +41,17 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
             super::count::seen(deciding, scan).into_iter().map(|asset| asset.asset.clone()).collect()
         }),
     };
+    not_both(deciding, it, &said.missing);
     let case = case?;
-    if case.closed && !case.anything_out() {
+    if !case.is_open() && !case.anything_out() {
+        let over = if case.cancelled.is_some() {
+            format!("Case {} was cancelled.", it.case)
+        } else {
+            format!("The count of case {} is already closed.", it.case)
+        };
         deciding.against(Problem::new(
             Code::AlreadyDone,
-            format!("The count of case {} is already closed.", it.case),
+            over,
             "A case with something out is needed.",
             "If a part was missed since, report it as missing by itself.",
         ));
@@ -107,6 +114,16 @@ fn holds(deciding: &mut Deciding, case: &Case, parts: &[Counted], pieces: &[Id])
         holds.extend(prion_hold(deciding, &case.case, &exposed));
     }
     holds
+}
+
+/// A part is not there, or there with a piece missing: by its mark it is the same part as by its id.
+fn not_both(deciding: &mut Deciding, it: &CloseCount, missing: &BTreeSet<Id>) {
+    for (i, name) in it.broken.iter().enumerate() {
+        if matches!(resolve(deciding.state, name.as_str()), Ok(Named::Asset(id)) if missing.contains(&id)) {
+            let detail = "found a part that is named as missing too; it is either not there, or there with a piece missing";
+            deciding.malformed.push(wrong(format!("/broken/{i}"), detail));
+        }
+    }
 }
 
 /// Out at the case and not opened there: what a set stands for where it is named as unopened.

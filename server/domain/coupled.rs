@@ -19,8 +19,11 @@ pub struct Coupled {
 }
 
 /// Whether two ends of one system can meet: an opening takes what is no opening, and where neither is one, a joint joins
-/// parts of different families. Two openings do not go into each other, nor do two caps.
+/// parts of different families. Two openings do not go into each other, nor do two caps, nor two barrels whatever they are.
 fn can_meet((family, own): (Family, &Coupling), (its_family, its): (Family, &Coupling)) -> bool {
+    if family.is_barrel() && its_family.is_barrel() {
+        return false;
+    }
     match (own.port.is_some(), its.port.is_some()) {
         (true, true) => false,
         (true, false) | (false, true) => true,

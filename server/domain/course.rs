@@ -53,6 +53,9 @@ pub struct Course {
     pub slope: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub crosses: Option<CrossesAt>,
+    /// The limit that its last value lies beyond.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beyond: Option<Quantity>,
     /// One sentence.
     pub said: String,
 }
@@ -73,7 +76,7 @@ impl State {
     }
 
     fn course(&self, check: &str, points: &[Point], rule: Option<&CheckRule>) -> Course {
-        let first = points.first().map(|point| point.value.f64());
+        let first = super::inspection_checks::first_of(points);
         let compared = |point: &Point| {
             let value = point.value.f64();
             let compared = rule.map_or(value, |rule| rule.compared(value, first));
@@ -113,8 +116,10 @@ impl State {
             points,
             slope: through.map(|line| line.slope),
             crosses,
+            beyond: None,
             said: String::new(),
         };
+        course.beyond = rule.zip(course.points.last()).and_then(|(rule, last)| rule.beyond(last.compared));
         course.said = said(&course, rule, toward.is_some());
         course
     }
@@ -136,21 +141,26 @@ impl State {
     }
 }
 
+fn with(number: &str, unit: &str) -> String {
+    format!("{number} {unit}").trim_end().to_string()
+}
+
 fn said(it: &Course, rule: Option<&CheckRule>, nearer: bool) -> String {
     let mut ages: Vec<u32> = it.points.iter().map(|it| it.point.cycles).collect();
     ages.dedup();
     let last = it.points.last().map_or(0, |it| it.point.cycles);
-    let beyond = it.points.last().zip(rule).and_then(|(last, rule)| rule.beyond(last.compared));
-    if beyond.is_some() {
-        return "Its last value lies beyond the limit.".into();
+    if let Some((limit, last)) = it.beyond.zip(it.points.last()) {
+        let found = Quantity::rounded(last.compared, 2).map_or(String::new(), |it| it.0.to_string());
+        let unit = rule.map_or("", CheckRule::unit_words);
+        return format!("Last measured {}, beyond {}.", with(&found, unit), with(&limit.0.to_string(), unit));
     }
     if rule.is_none_or(|rule| rule.min.is_none() && rule.max.is_none()) {
         return "The site has set no limit for it.".into();
     }
     if it.slope.is_none() {
         return format!(
-            "Measured at {} ages; {FEWEST} different ages are needed before a line says anything.",
-            ages.len()
+            "Measured at {} so far; {FEWEST} different ages are needed before a line says anything.",
+            if ages.len() == 1 { "one age".to_string() } else { format!("{} ages", ages.len()) }
         );
     }
     let Some(crosses) = &it.crosses else {

@@ -153,6 +153,7 @@ impl<'a> Deciding<'a> {
             Act::Asset(Asset::PutAway(it)) => asset::put_away(self, it),
             Act::Asset(Asset::Retire(it)) => asset::retire(self, it),
             Act::Asset(Asset::MeasureAsset(it)) => super::measuring::measure(self, it),
+            Act::Asset(Asset::GiveMark(it)) => super::marking::give(self, it),
             Act::Fit(Fit::Confirm(it)) => super::tried::confirm(self, it),
             Act::Set(Set::BuildSet(it)) => set::build(self, it),
             Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),

@@ -36,6 +36,9 @@ pub struct DueItem {
     pub since: Option<Time>,
     pub limit: u32,
     pub found: u32,
+    /// No inspection that the part passed is on record.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub none_passed: bool,
 }
 
 impl DueItem {
@@ -52,7 +55,12 @@ impl DueItem {
     }
 
     pub fn words(&self) -> &'static str {
-        why_words(self.why)
+        match self.why {
+            "inspect_every_cycles" | "inspect_every_days" if self.none_passed => {
+                "no passed inspection on record"
+            }
+            why => why_words(why),
+        }
     }
 }
 
@@ -113,6 +121,7 @@ fn reported(state: &State) -> Vec<DueItem> {
         since: Some(since),
         limit: 1,
         found,
+        none_passed: false,
     };
     by_part.into_iter().map(item).collect()
 }
@@ -132,6 +141,7 @@ fn item(asset: &Asset, it: Due) -> DueItem {
         since,
         limit: it.limit,
         found: it.found,
+        none_passed: asset.inspected.is_none() && it.why.starts_with("inspect_every"),
     }
 }
 
@@ -145,6 +155,7 @@ fn machine_due(state: &State, machine: &Machine, now: Time) -> Vec<DueItem> {
         since,
         limit,
         found,
+        none_passed: false,
     };
     let tests = machine.tests_due(state, now).into_iter();
     let mut all: Vec<DueItem> =
@@ -162,10 +173,33 @@ fn exceptions_due(state: &State, load: &Load) -> Vec<DueItem> {
         since,
         limit: 1,
         found: 0,
+        none_passed: false,
     };
     let alone = load.alone.as_ref().filter(|_| load.waits_for_countersignature());
     let midnight = NaiveTime::default();
     let signed = alone.map(|it| due(COUNTERSIGNATURE, Some(on_day(it.alone.due, midnight, state.zone))));
     let read = load.waits_for_biological().then(|| due(BIOLOGICAL_PENDING, load.decided_at));
     signed.into_iter().chain(read).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_counts_from_an_inspection_that_never_was() {
+        let due = |why, none_passed| DueItem {
+            asset: Id::new("C-1"),
+            machine: None,
+            load: None,
+            why,
+            since: None,
+            limit: 30,
+            found: 31,
+            none_passed,
+        };
+        assert_eq!(due("inspect_every_days", true).words(), "no passed inspection on record");
+        assert_eq!(due("inspect_every_days", false).words(), "many days since its last inspection");
+        assert_eq!(due("max_cycles", true).words(), "at the maker's limit of cycles");
+    }
 }

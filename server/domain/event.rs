@@ -12,7 +12,7 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
-    machine, measuring, missing, model, recall, record_form, repair, set, site, step, tried, upkeep,
+    machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -226,6 +226,7 @@ kinds! {
     "put_away" PutAway(asset::PutAwayDone);
     "retired" Retired(asset::Retired);
     "asset_measured" AssetMeasured(measuring::AssetMeasured);
+    "mark_given" MarkGiven(marking::MarkGiven);
     "set_built" SetBuilt(set::BuildSet);
     "put_in_set" PutInSet(set::Seated);
     "taken_from_set" TakenFromSet(set::Seated);

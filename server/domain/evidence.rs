@@ -3,13 +3,16 @@
 
 use serde::Serialize;
 
+use super::costs::money;
 use super::id::Id;
-use super::lifetime::{Clock, Lives};
+use super::lifetime::Clock;
+use super::outlook::{Outlook, about, about_percent};
 use super::state::State;
 use super::text::Quantity;
 use super::time::Time;
-use super::upkeep::{Evidence, Figure};
-use crate::analysis::life::{Limits, Refused, Weibull, replacement};
+use super::upkeep::{Costs, Evidence, Figure};
+use crate::analysis::life::Limits;
+use crate::analysis::life::replacement::{self, Best};
 
 /// Less than this of the cost of waiting for failures is not worth a rule.
 pub const WORTH_SAVING: f64 = 0.05;
@@ -49,42 +52,57 @@ impl ReplaceAdvice {
     }
 }
 
+const YEAR_DAYS: f64 = 365.25;
+
+/// Both costs, where both are told and a failure costs more: without that there is nothing to save.
+fn both(costs: Costs) -> Result<(f64, f64), &'static str> {
+    let Some((planned, unplanned)) = costs.planned_cents.zip(costs.unplanned_cents) else {
+        return Err(
+            "Tell what a replacement in good time and one after a failure cost: then an age can be found.",
+        );
+    };
+    if planned == 0 || unplanned <= planned {
+        return Err(
+            "A failure has to cost more than a replacement in good time, and that more than nothing: else waiting costs \
+                    least.",
+        );
+    }
+    Ok((planned as f64, unplanned as f64))
+}
+
 impl State {
     /// Whether the parts of a model are better replaced before they fail.
-    pub fn replace_advice(&self, lives: &Lives, fit: Result<&Weibull, &Refused>, now: Time) -> ReplaceAdvice {
-        let fit = match fit {
-            Ok(fit) => fit,
-            Err(refused) => return ReplaceAdvice::none(refused.said.clone()),
+    pub fn replace_advice(&self, outlook: &Outlook) -> ReplaceAdvice {
+        let Ok(law) = &outlook.law else {
+            return ReplaceAdvice::none(
+                "No age can be found: how long these parts last is not known well enough.",
+            );
         };
-        let costs = self.costs_of(&lives.model).unwrap_or_default();
-        let Some((planned, unplanned)) = costs.planned_cents.zip(costs.unplanned_cents) else {
-            let said = "What a planned replacement and a failure cost is not told yet, so none can be weighed against the other.";
-            return ReplaceAdvice::none(said);
+        if law.beta_limits().low <= 1.0 {
+            return ReplaceAdvice::none(
+                "Nothing is won by replacing early, as far as anybody can tell: it is not sure that the old ones fail more than \
+                 the young.",
+            );
+        }
+        let found = both(self.costs_of(&outlook.lives.model).unwrap_or_default());
+        let found = found.map_err(String::from).and_then(|(planned, unplanned)| {
+            replacement::optimum(planned, unplanned, law.eta, law.beta).map_err(|refused| refused.said)
+        });
+        let (best, waiting) = match found {
+            Ok(found) => match found.best {
+                Some(best) => (best, found.run_to_failure_rate),
+                None => {
+                    let said =
+                        "With these costs it is best to let them go on until they fail, and to inspect.";
+                    return ReplaceAdvice::none(said);
+                }
+            },
+            Err(said) => return ReplaceAdvice::none(said),
         };
-        let best = match replacement::optimum(planned as f64, unplanned as f64, fit.eta, fit.beta) {
-            Ok(found) => found.best.map(|best| (best, found.run_to_failure_rate)),
-            Err(refused) => return ReplaceAdvice::none(refused.said),
-        };
-        let Some((best, waiting)) = best else {
-            let said =
-                "Replacing before a failure costs as much as waiting for it, or more: replace what fails.";
-            return ReplaceAdvice::none(said);
-        };
-        let wears_out = fit.beta_limits().low > 1.0;
-        let worth_it = wears_out && best.saving > WORTH_SAVING;
-        let seated = lives.in_service().filter(|piece| piece.seated).count() as f64;
-        let a_year = self.pace(lives, now).map(|pace| (waiting - best.rate) * pace * 365.25 * seated);
-        let ages = lives.clock.name();
-        let (at, saving) = (best.age.round(), (best.saving * 100.0).round());
-        let to = best.flat_to.map_or(String::from("any later age"), |to| format!("{}", to.round()));
-        let flat = format!("from {} to {to} {ages} costs hardly more", best.flat_from.round());
-        let said = match (wears_out, worth_it) {
-            (_, true) => format!("Replace at about {at} {ages}: that saves {saving} % of waiting for failures; {flat}."),
-            (true, false) => format!("Replacing at {at} {ages} saves {saving} % of waiting for failures: too little for a rule."),
-            (false, false) => {
-                "Whether these parts wear out or break at random can't be told from so few failures: replace what fails.".into()
-            }
-        };
+        // What lies in the store does not age, and is not replaced for it.
+        let in_sets = outlook.lives.in_service().filter(|piece| piece.seated).count();
+        let a_year = outlook.per_day.map(|pace| (waiting - best.rate) * pace * YEAR_DAYS * in_sets as f64);
+        let worth_it = best.saving > WORTH_SAVING;
         ReplaceAdvice {
             worth_it,
             at: Some(best.age),
@@ -92,9 +110,39 @@ impl State {
             flat_to: best.flat_to,
             saving: Some(best.saving),
             cents_a_year: a_year,
-            said,
+            said: if worth_it { worth(outlook, &best, a_year, in_sets) } else { not_worth(&best) },
         }
     }
+}
+
+/// The age that is set where it is worth it: whole, and not above the best.
+pub fn whole_age(age: f64) -> f64 {
+    age.floor().max(1.0)
+}
+
+fn worth(outlook: &Outlook, best: &Best, a_year: Option<f64>, in_sets: usize) -> String {
+    let (at, unit) = (whole_age(best.age), outlook.clock().name());
+    let flat = match best.flat_to {
+        Some(to) => format!("any age from {:.0} to {to:.0} {unit} costs hardly more", best.flat_from.ceil()),
+        None => format!("any age above {:.0} {unit} costs hardly more", best.flat_from.ceil()),
+    };
+    let year = a_year.map(|cents| {
+        format!(", about {} a year for the {in_sets} in sets", money(cents.max(0.0).round() as u64))
+    });
+    format!(
+        "Replace at {at:.0} {unit}: {flat}. It saves {} of the cost of waiting for failures{}; {} of 100 still fail before that \
+         age.",
+        about_percent(best.saving),
+        year.unwrap_or_default(),
+        about(best.fails_before * 100.0)
+    )
+}
+
+fn not_worth(best: &Best) -> String {
+    format!(
+        "Replacing early would save {} of the cost, which is not worth it: let them go on to the maker's limit, and inspect.",
+        about_percent(best.saving)
+    )
 }
 
 fn figure(value: f64, limits: Limits) -> Option<Figure> {
@@ -104,18 +152,18 @@ fn figure(value: f64, limits: Limits) -> Option<Figure> {
 
 /// What the ledger says of a model's lives at this moment.
 pub(super) fn of(state: &State, model: &Id, clock: Clock, now: Time) -> Evidence {
-    let lives = state.lives(model, clock, now);
+    let outlook = Outlook::of(state, state.lives(model, clock, now), now);
+    let lives = &outlook.lives;
     let costs = state.costs_of(model);
-    let fit = lives.fit();
-    let advice = state.replace_advice(&lives, fit.as_ref(), now);
-    let law = fit.as_ref().ok();
+    let advice = state.replace_advice(&outlook);
+    let law = outlook.law.as_ref().ok();
     let optimum = advice.at.zip(advice.flat_from);
     Evidence {
         ledger: state.seq,
         units: lives.pieces.len() as u32,
         failures: lives.failures() as u32,
         oldest: lives.oldest(),
-        refused: fit.as_ref().err().map(|refused| refused.why.name().to_string()),
+        refused: outlook.law.as_ref().err().map(|refused| refused.why.name().to_string()),
         beta: law.and_then(|law| figure(law.beta, law.beta_limits())),
         eta: law.and_then(|law| figure(law.eta, law.eta_limits())),
         planned_cents: costs.and_then(|costs| costs.planned_cents),

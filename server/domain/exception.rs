@@ -16,7 +16,7 @@ use super::model::{Method, reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::release::{self, Spores};
 use super::state::State;
-use super::text::{Line, Sealed, Text};
+use super::text::{Line, Sealed, Text, a_person};
 use super::time::{Date, Time, told_day};
 
 /// Why a load with an implant is released before its biological indicator is read: for whom, who asked, and why.
@@ -27,6 +27,7 @@ pub struct AskEarly {
     pub case: Option<Id>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
+    #[serde(deserialize_with = "a_person")]
     pub person: Line,
     pub reason: Text,
 }

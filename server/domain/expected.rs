@@ -1,7 +1,11 @@
-//! When a cycle that runs should be over, by how long its machine's programme took lately.
+//! When a cycle that runs should be over, by how long its machine's programme took lately; and when a part that is on its
+//! way should be there, by the site's turnaround.
 
+use super::case::Case;
 use super::load::{Load, LoadStatus};
-use super::state::State;
+use super::set::SetState;
+use super::stage::Stage;
+use super::state::{Asset, State};
 use super::time::Time;
 
 /// So many of the last judged cycles of the programme are looked at, and fewer than the least tell nothing.
@@ -26,4 +30,39 @@ pub fn expected_end(state: &State, load: &Load) -> Option<Time> {
     lengths.sort_unstable();
     let middle = lengths.get(lengths.len() / 2).filter(|_| lengths.len() >= LEAST)?;
     Some(Time(load.started_at.0 + middle))
+}
+
+/// When a part that is not ready should be: when it has cooled, or the site's turnaround after its turn began; after now
+/// where nothing was done to it yet. None where it is ready, or where its turn took longer than that and nobody can tell.
+pub fn expected_ready(state: &State, asset: &Asset, now: Time) -> Option<Time> {
+    let turnaround = i64::from(state.policy.turnaround_minutes);
+    match asset.stage {
+        Stage::Ready if asset.past_date(state, now) => Some(now.plus_minutes(turnaround)),
+        Stage::Ready => asset.cooling_until(now),
+        Stage::Soiled => Some(now.plus_minutes(turnaround)),
+        Stage::Treated
+        | Stage::Received
+        | Stage::Cleaned
+        | Stage::Ultrasonic
+        | Stage::Dried
+        | Stage::Disinfected
+        | Stage::Inspected
+        | Stage::Packed => Some(asset.turn_began_at.plus_minutes(turnaround)).filter(|at| *at > now),
+        Stage::Issued | Stage::InUse => None,
+    }
+}
+
+/// When a part comes that comes only after a case begins.
+pub fn late(state: &State, case: &Case, asset: &Asset, now: Time) -> Option<Time> {
+    expected_ready(state, asset, now).filter(|at| *at > case.start.max(now))
+}
+
+/// When the last part of a set comes, where that is only after a case begins.
+pub fn late_set(state: &State, case: &Case, set: &SetState, now: Time) -> Option<Time> {
+    let members = state.members(set).filter(|asset| asset.counts());
+    members.filter_map(|asset| late(state, case, asset, now)).max()
+}
+
+pub fn expected_late(state: &State, at: Time) -> String {
+    format!("It is expected on {}, after the case begins.", at.told(state.zone))
 }

@@ -100,6 +100,8 @@ pub enum Rule {
     CapHoles,
     /// The sizes that were entered are plausible.
     Sizes,
+    /// Its parts are in the house, and no other case's.
+    Had,
 }
 
 /// One rule, with its numbers and in words.

@@ -13,11 +13,28 @@ pub fn joints(state: &State, layout: &Layout) -> (Vec<Joint>, Vec<Check>) {
     let mut checks = Vec::new();
     for piece in 1..layout.pieces.len() {
         let joined = layout.pieces.get(piece).is_some_and(|piece| piece.family().is_joined());
+        if layout.pieces.get(piece).is_some_and(|piece| piece.family().is_barrel()) {
+            let nothing = if layout.mount(piece).is_none() { "is joined to nothing: it " } else { "" };
+            let sentence = format!(
+                "{} {nothing}is a second barrel beside {}, and a configuration has one.",
+                layout.called(piece),
+                layout.called(0)
+            );
+            checks.push(of(Verdict::Fails, sentence, vec![piece]));
+        }
         match layout.mount(piece) {
             Some(mount) => {
                 let joint = joint(state, layout, piece, mount);
                 checks.push(check(&joint, vec![mount.on.0, piece]));
                 joints.push(joint);
+                if layout.mount(mount.on.0).is_some_and(|host| host.by == Some(mount.on.1)) {
+                    let sentence = format!(
+                        "{} can't sit on {}: that end is joined already, to what its own part sits on.",
+                        layout.called(piece),
+                        layout.end_called(mount.on)
+                    );
+                    checks.push(of(Verdict::Fails, sentence, vec![mount.on.0, piece]));
+                }
                 if !layout.is_joined(piece) && !at_instrument(layout, mount) {
                     let sentence =
                         format!("{} is not joined to the barrel by any chain.", layout.called(piece));
@@ -26,7 +43,8 @@ pub fn joints(state: &State, layout: &Layout) -> (Vec<Joint>, Vec<Check>) {
             }
             None if joined => {
                 let sentence = format!(
-                    "Where {} sits is not known: no free end here names its system. Fit not known.",
+                    "{} is joined to nothing: where it sits is not known, and no free end here names its system. \
+                     Fit not known.",
                     layout.called(piece)
                 );
                 checks.push(of(Verdict::NotKnown, sentence, vec![piece]));

@@ -2,7 +2,8 @@
 
 use super::case::{Case, Technique};
 use super::fit::{
-    Answer, Check, Fit, FitPart, Have, Joint, Opening, OpeningState, Rule, TelescopeAt, Together, Verdict,
+    Answer, Check, Fit, FitPart, Have, Joint, Opening, OpeningState, Processing, Rule, TelescopeAt, Together,
+    Verdict,
 };
 use super::fit_caps::caps;
 use super::fit_joint::joints;
@@ -95,9 +96,13 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
         (0..layout.pieces.len()).filter_map(|n| part(setting, layout, n, &steps)).collect();
     let have = parts.iter().map(|part| part.processing.as_ref().map(|it| it.have)).max().flatten();
     let spare = together.iter().map(|it| it.spare_mm).reduce(f64::min);
+    let mut sentence = sentence(answer, &checks, spare);
+    if let Some(why) = not_ready(setting, &parts).filter(|_| answer == Answer::Fits) {
+        sentence = format!("{why} {}", sentence.replacen("It fits", "By its sizes it would fit", 1));
+    }
     Fit {
         answer,
-        sentence: sentence(answer, &checks, spare),
+        sentence,
         technique: setting.technique,
         cautions: cautions(setting.technique, layout.pieces.first().map(Piece::family)),
         parts,
@@ -108,6 +113,21 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
         checks,
         have,
     }
+}
+
+/// That parts are not there when the case begins, the one that nobody can expect first, then the one that comes last.
+fn not_ready(setting: &Setting, parts: &[FitPart]) -> Option<String> {
+    setting.case.filter(|case| case.is_open())?;
+    let all = parts.iter().filter_map(|part| part.processing.as_ref());
+    let mut all: Vec<&Processing> = all.filter(|it| it.have == Have::NotReady).collect();
+    all.sort_by_key(|it| (it.ready_at.is_some(), std::cmp::Reverse(it.ready_at)));
+    let first = all.first()?.why.join(" ");
+    let more = match all.len() {
+        1 => String::new(),
+        2 => " One more part is not ready.".into(),
+        n => format!(" {} more parts are not ready.", n - 1),
+    };
+    Some(format!("Not ready. {}{more}", begun(&first)))
 }
 
 /// A sentence behind another begins with a capital, unless it begins with a name, which stays as it is.

@@ -239,8 +239,11 @@ pub fn own_end(piece: &Piece, system: &str) -> Option<usize> {
     })
 }
 
+/// Whether a piece may sit on an opening of a system: with an end that names it and is no opening itself, since two
+/// openings do not go into each other; where it has one end only, with that.
 pub(super) fn names_system(piece: &Piece, system: &str) -> bool {
-    piece.model.couplings.iter().any(|end| end.system.as_str() == system)
+    let ends = &piece.model.couplings;
+    ends.iter().any(|end| end.system.as_str() == system && (end.port.is_none() || ends.len() == 1))
 }
 
 fn unfit(found: impl Into<String>, needed: &str, next: &str) -> Problem {

@@ -7,7 +7,9 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::case::Case;
-use super::fit::Answer;
+use super::expected::{expected_late, late};
+use super::fit::{Answer, Check, Fit, Rule, Verdict};
+use super::fit_judge::Setting;
 use super::fit_memo::geometry;
 use super::fit_ready::{left, spent};
 use super::id::Id;
@@ -77,7 +79,7 @@ fn against(state: &State, case: &Case, asset: &Asset, now: Time) -> Vec<Against>
 }
 
 /// The other case that has a part at the same time: it is out there, was chosen there later, or lies in a set that is kept
-/// for it and not for this one.
+/// for it since this one had it last.
 fn another_has(state: &State, case: &Case, asset: &Asset) -> Option<Against> {
     let called = asset.called();
     let out = |other: &&Case| other.parts.get(&asset.asset).is_some_and(|part| part.out);
@@ -85,12 +87,12 @@ fn another_has(state: &State, case: &Case, asset: &Asset) -> Option<Against> {
         let words = format!("{called} is out at case {}", other.case);
         return Some((format!("{words}."), words, Some(other.case.clone())));
     }
-    if let Some(other) = state.overlapping(case).find(|other| other.chose_after(case, &asset.asset)) {
+    if let Some(other) = state.chooser(asset, case) {
         let words = format!("{called} was chosen for case {} since", other.case);
         return Some((format!("{words}."), words, Some(other.case.clone())));
     }
-    let set = asset.seat.as_ref().map(|seat| &seat.set).filter(|set| !case.promised.contains(set))?;
-    let other = state.overlapping(case).find(|other| other.promised.contains(set))?;
+    let set = asset.seat.as_ref().map(|seat| &seat.set)?;
+    let other = state.keeper(set, case)?;
     let found = format!("{called} lies in set {set}, which is kept for case {}.", other.case);
     Some((found, format!("{called} is kept for case {}", other.case), Some(other.case.clone())))
 }
@@ -193,13 +195,30 @@ pub fn chosen_fails(state: &State, case: &Case, now: Time) -> Option<Fails> {
 }
 
 /// The parts that were chosen for a case and are on their way, but for those of these sets, which tell of themselves, and
-/// for what is lost anyway.
-pub fn waits_for(state: &State, case: &Case, (sets, lost): (&[Id], &[Lost]), now: Time) -> Vec<String> {
+/// for what is lost anyway; and whether one of them comes only after the case begins.
+pub fn waits_for(
+    state: &State,
+    case: &Case,
+    (sets, lost): (&[Id], &[Lost]),
+    now: Time,
+) -> (Vec<String>, bool) {
     let pieces = case.chosen.iter().flat_map(|chosen| chosen.pieces()).filter_map(|it| state.asset(it));
     let by_set = |asset: &Asset| asset.seat.as_ref().is_some_and(|seat| sets.contains(&seat.set));
     let is_lost = |asset: &Asset| lost.iter().any(|it| it.asset == asset.asset);
     let others = pieces.filter(|it| !by_set(it) && !is_lost(it) && !case.parts.contains_key(&it.asset));
-    let told = |asset: &Arc<Asset>| match (&asset.in_load, asset.cooling_until(now)) {
+    let mut is_late = false;
+    let told = |asset: &Arc<Asset>| {
+        let late = late(state, case, asset, now);
+        is_late |= late.is_some();
+        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
+        on_its_way(state, asset, now).map(|told| format!("{told}{then}"))
+    };
+    let all = others.filter_map(told).collect();
+    (all, is_late)
+}
+
+fn on_its_way(state: &State, asset: &Asset, now: Time) -> Option<String> {
+    match (&asset.in_load, asset.cooling_until(now)) {
         (Some(load), _) => Some(format!("{} is in load {load}.", asset.called())),
         (None, Some(cool)) => {
             Some(format!("{} is sterile and cooling until {}.", asset.called(), cool.told(state.zone)))
@@ -208,6 +227,37 @@ pub fn waits_for(state: &State, case: &Case, (sets, lost): (&[Id], &[Lost]), now
             Some(format!("{} is {}.", asset.called(), asset.stage.words()))
         }
         (None, None) => None,
+    }
+}
+
+/// What parts of a configuration are not to be had, beside the rules of their sizes: retired, missing, in repair, on hold,
+/// or another case's. The geometry is what it is, so this warns.
+pub fn not_had(setting: &Setting, fit: &Fit) -> Vec<Check> {
+    let mut all = Vec::new();
+    for (n, part) in fit.parts.iter().enumerate() {
+        let Some(asset) = part.asset.as_ref().and_then(|id| setting.state.assets.get(id)) else { continue };
+        let mut sentences: Vec<String> =
+            kept_back(setting.state, asset).map(|problem| problem.found).collect();
+        sentences.extend(of_another(setting, asset));
+        all.extend(sentences.into_iter().map(|it| Check::of(Rule::Had, Verdict::Warns, vec![n], it)));
+    }
+    all
+}
+
+/// The other case that a part is out at or chosen for: at the same time as this one, or at any where no case is named.
+fn of_another(setting: &Setting, asset: &Asset) -> Option<String> {
+    let state = setting.state;
+    let own = |case: &&Case| setting.case.is_some_and(|of| of.case == case.case);
+    let turnaround = state.policy.turnaround_minutes;
+    let meets = |other: &&Case| setting.case.is_none_or(|case| case.overlaps(other, turnaround));
+    let mut others = state.open_cases().filter(|other| !own(other) && meets(other));
+    let other = others.find(|other| {
+        other.claims(&asset.asset) || other.parts.get(&asset.asset).is_some_and(|part| part.out)
+    })?;
+    let how = match other.parts.get(&asset.asset).is_some_and(|part| part.out) {
+        true => "out at",
+        false => "chosen for",
     };
-    others.filter_map(told).collect()
+    let start = other.start.told(state.zone);
+    Some(format!("{} is {how} case {}, which starts on {start}.", asset.called(), other.case))
 }

@@ -170,7 +170,7 @@ pub fn technique(
         if !layout.openings().contains(end) {
             let sentence =
                 format!("{} is declared as a way out, and is no opening here.", layout.end_called(*end));
-            let jet = technique == Some(Technique::JetOpen);
+            let jet = technique == Some(Technique::JetOpen) || has_jet(openings);
             let verdict = if jet { Verdict::Stops } else { Verdict::Fails };
             told.say(Rule::WayOut, verdict, vec![end.0], sentence);
         }
@@ -181,28 +181,51 @@ pub fn technique(
             told.say(Rule::Openings, Verdict::NotKnown, Vec::new(), sentence.into());
         }
         Some(Technique::JetOpen) => {
-            jet(&mut told, openings, !layout.way_out.is_empty());
-            for end in layout.way_out.iter().filter(|end| layout.openings().contains(end)) {
-                if let Some((verdict, parts, why)) = behind(layout, policy, *end) {
-                    told.say(Rule::WayOut, verdict, parts, format!("Gas must be able to leave. {why}"));
-                }
+            if !has_jet(openings) {
+                let sentence = "No jet attachment sits on any opening.";
+                told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
+            }
+            jet(&mut told, layout, policy, openings);
+        }
+        Some(Technique::ControlledClosed) => {
+            closed(&mut told, openings);
+            for piece in openings.iter().filter(|it| it.state == OpeningState::Jet).filter_map(|it| it.by) {
+                let sentence = format!(
+                    "{} is a jet attachment and does not belong on a closed system, out of which its gas can't leave: \
+                     take it off.",
+                    layout.called(piece)
+                );
+                told.say(Rule::Openings, Verdict::Fails, vec![piece], sentence);
             }
         }
-        Some(Technique::ControlledClosed) => closed(&mut told, openings),
         Some(Technique::Assisted) => {
             let sentence = "Assisted ventilation leaves the openings to those who give it.";
             told.say(Rule::Openings, Verdict::Holds, Vec::new(), sentence.into());
         }
         Some(Technique::Apnoeic) => apnoeic(&mut told, openings),
     }
+    // Whatever the technique is called, what a jet blows in has to leave.
+    if technique != Some(Technique::JetOpen) && has_jet(openings) {
+        jet(&mut told, layout, policy, openings);
+    }
     told.0
 }
 
-fn jet(told: &mut Told, openings: &[Opening], is_declared: bool) {
-    if !openings.iter().any(|opening| opening.state == OpeningState::Jet) {
-        let sentence = "No jet attachment sits on any opening.";
-        told.say(Rule::Complete, Verdict::Fails, Vec::new(), sentence.into());
+fn has_jet(openings: &[Opening]) -> bool {
+    openings.iter().any(|opening| opening.state == OpeningState::Jet)
+}
+
+/// The ways out that are declared: open, and open all along.
+fn jet(told: &mut Told, layout: &Layout, policy: &Policy, openings: &[Opening]) {
+    way_out(told, openings, !layout.way_out.is_empty());
+    for end in layout.way_out.iter().filter(|end| layout.openings().contains(end)) {
+        if let Some((verdict, parts, why)) = behind(layout, policy, *end) {
+            told.say(Rule::WayOut, verdict, parts, format!("Gas must be able to leave. {why}"));
+        }
     }
+}
+
+fn way_out(told: &mut Told, openings: &[Opening], is_declared: bool) {
     let declared: Vec<&Opening> = openings.iter().filter(|opening| opening.way_out).collect();
     if !is_declared {
         let open: Vec<&str> = openings

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::asset::missing;
 use super::case::Case;
+use super::expected::expected_ready;
 use super::fit::{Fit, Have, Processing};
 use super::id::Id;
 use super::scan::kept_back;
@@ -138,6 +139,9 @@ fn stands(state: &State, asset: &Asset, needed: Needed) -> Result<Had, Coming> {
         (_, Stage::Ready) => (needed.now, "will be past its date when the case begins".to_string()),
         (_, stage) => (needed.now, format!("is {}", stage.words())),
     };
-    let at = from.plus_minutes(minutes);
+    let at = match out_at {
+        None => expected_ready(state, asset, needed.now).unwrap_or_else(|| from.plus_minutes(minutes)),
+        Some(_) => from.plus_minutes(minutes),
+    };
     Err(Coming { is, at, in_time: at <= needed.by })
 }

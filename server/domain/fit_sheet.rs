@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use super::case::{Case, Technique};
+use super::case::{Case, CaseStatus, Technique};
 use super::configuration::Configuration;
 use super::fit::{Answer, Fit, Verdict};
 use super::fit_barred::barred;
@@ -99,7 +99,12 @@ pub fn chosen(setting: &Setting, case: &Case) -> Option<ChosenFit> {
 
 fn sentence(case: &Case, sheet: &SetUpSheet) -> String {
     let technique = case.technique.map_or("technique not known", Technique::words);
-    let head = format!("Case {}, {technique}", case.case);
+    let over = match case.status() {
+        CaseStatus::Closed => " is closed",
+        CaseStatus::Cancelled => " was cancelled",
+        CaseStatus::Planned | CaseStatus::Issued | CaseStatus::Opened => "",
+    };
+    let head = format!("Case {}{over}, {technique}", case.case);
     match (&sheet.chosen, sheet.offers.first(), case.technique) {
         (Some(chosen), _, _) => format!("{head}: {}", of_chosen(&chosen.fit, &sheet.barred)),
         (None, _, None) => format!("{head}: nothing can be said of the openings, so nothing is offered."),

@@ -24,6 +24,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::FlagCleared(_) => at_machines(what),
         What::AssetAdded(_)
         | What::AssetMeasured(_)
+        | What::MarkGiven(_)
         | What::FitConfirmed(_)
         | What::PutAway(_)
         | What::Retired(_)
@@ -83,6 +84,7 @@ fn of_parts(what: &What) -> Vec<Thing> {
             alone(it.parts.iter().map(|part| &part.asset).chain(noted))
         }
         What::AssetMeasured(it) => asset(&it.asset),
+        What::MarkGiven(it) => asset(&it.asset),
         What::FitConfirmed(it) => alone(it.parts.iter().flatten()),
         What::Retired(it) => retired(it),
         What::SetBuilt(it) => vec![Thing::set(it.set.as_str())],

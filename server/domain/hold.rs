@@ -80,7 +80,7 @@ pub struct Place {
 }
 
 impl Place {
-    pub(super) fn whole(&self) -> Result<(), Malformed> {
+    pub fn whole(&self) -> Result<(), Malformed> {
         let ways = [self.scan.is_some(), self.load.is_some(), self.model.is_some()];
         if ways.into_iter().filter(|given| *given).count() != 1 {
             return Err(wrong("", "found none or several of scan, load and model; one of them is needed"));
@@ -192,7 +192,12 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
         _ => return None,
     };
     if assets.is_empty() {
-        deciding.against(unknown("part in service", "what the hold names"));
+        deciding.against(Problem::new(
+            Code::UnknownThing,
+            "No part in service is what the hold names.",
+            "At least one part in service is needed.",
+            "Look at the model, the lots and the serials; what is retired needs no hold.",
+        ));
     }
     let hold = deciding.new_hold()?;
     deciding.made = Some(hold.clone());

@@ -5,10 +5,10 @@ use super::event::{Moved, What};
 use super::fact::{Told, stands_for, tell, why_already, why_not_meant};
 use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
-use super::inspection_checks;
+use super::inspection_checks::{self, Checked};
 use super::inspection_values::Measured;
 use super::model::StepKind;
-use super::refusal::Problem;
+use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked};
 use super::state::{Asset, Stage, State};
 use super::step::{
@@ -20,8 +20,10 @@ use super::step::{
 struct Said {
     in_general: Outcome,
     special: Vec<(Id, Outcome, Option<String>)>,
-    /// What was measured, each of its part.
-    values: Vec<(Id, Measured)>,
+    /// What was checked and measured, each of its part.
+    checked: Checked,
+    /// Parts that did not pass all that was checked, though somebody tells afterwards that they had passed.
+    doubted: Vec<Id>,
 }
 
 impl Said {
@@ -31,14 +33,19 @@ impl Said {
     }
 
     fn values_of(&self, asset: &Asset) -> Vec<Measured> {
-        let own = self.values.iter().filter(|(id, _)| *id == asset.asset);
+        let own = self.checked.values.iter().filter(|(id, _)| *id == asset.asset);
         own.map(|(_, measured)| measured.clone()).collect()
     }
 }
 
 pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
     let mut picked = deciding.pick(&it.scan, Mode::Permission);
-    let mut said = Said { in_general: it.outcome(), special: Vec::new(), values: Vec::new() };
+    let mut said = Said {
+        in_general: it.outcome(),
+        special: Vec::new(),
+        checked: Checked::default(),
+        doubted: Vec::new(),
+    };
     for except in &it.except {
         let Some(asset) = deciding.one(except.asset.as_str()) else {
             continue;
@@ -51,15 +58,19 @@ pub(super) fn inspect(deciding: &mut Deciding, it: &Inspect) -> Option<What> {
             None => deciding.against(super::model::unknown("scanned part", except.asset.as_str())),
         }
     }
-    said.values = inspection_checks::values(deciding, &it.checks, &picked);
+    said.checked = inspection_checks::checked(deciding, &it.checks, &picked);
+    if said.special.iter().any(|(_, outcome, _)| *outcome != Outcome::Passed) {
+        // A failed check of nobody's is that of the part that is named as not passed.
+        said.checked.failed.retain(|(of, _)| of.is_some());
+    }
     let done = if deciding.late() {
-        told(deciding, picked, &said)
+        told(deciding, picked, &mut said)
     } else {
         let parts = deciding.each(picked, |deciding, asset| against_inspecting(deciding, asset, &said));
         let state = deciding.state;
         parts.iter().map(|asset| inspected(state, asset, &said)).collect()
     };
-    let holds = holds_after(deciding, &done);
+    let holds = holds_after(deciding, &done, said.doubted);
     let checks = it.checks.clone();
     Some(What::Inspected(Inspected { parts: done, checks, holds }))
 }
@@ -85,14 +96,14 @@ fn against_inspecting(deciding: &Deciding, asset: &Asset, said: &Said) -> Vec<Pr
     }
     if said.of(asset).0 == Outcome::Passed {
         problems.extend(at_limit(deciding, asset));
-        problems.extend(inspection_checks::against(state, asset, &said.values));
+        problems.extend(inspection_checks::against(state, asset, &said.checked));
     }
     problems
 }
 
 /// An inspection told after the fact: recorded in the turn that it belongs to, and moving only what nothing moved
 /// since.
-fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<InspectedPart> {
+fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &mut Said) -> Vec<InspectedPart> {
     let step = StepKind::Inspected;
     let mut done = Vec::new();
     let mut left = Vec::new();
@@ -106,8 +117,7 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
         }
         let (outcome, note) = said.of(asset);
         if outcome == Outcome::Passed {
-            let beyond = inspection_checks::against(deciding.state, asset, &said.values);
-            beyond.into_iter().for_each(|problem| deciding.against(problem));
+            doubt(deciding, asset, said);
         }
         let one = |turn, moved: Option<Moved>| InspectedPart {
             asset: asset.asset.clone(),
@@ -140,6 +150,18 @@ fn told(deciding: &mut Deciding, picked: Vec<Picked>, said: &Said) -> Vec<Inspec
     done
 }
 
+/// What was checked stands against a part that is told to have passed: a deviation, and the part is in doubt, unless
+/// somebody looked at it since and passed it.
+fn doubt(deciding: &mut Deciding, asset: &Asset, said: &mut Said) {
+    let beyond = inspection_checks::against(deciding.state, asset, &said.checked);
+    let since = asset.inspected.as_ref().is_some_and(|last| last.at > deciding.at());
+    let doubted = !beyond.is_empty() && !since && asset.retired.is_none();
+    beyond.into_iter().for_each(|problem| deciding.against(problem));
+    if doubted && deciding.set_aside(Code::LimitReached).is_none() {
+        said.doubted.push(asset.asset.clone());
+    }
+}
+
 /// What an outcome makes of one part.
 fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
     let (outcome, note) = said.of(asset);
@@ -160,16 +182,20 @@ fn inspected(state: &State, asset: &Asset, said: &Said) -> InspectedPart {
     }
 }
 /// A part that did not pass is out of use until somebody with the right to it says otherwise.
-fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart]) -> Vec<HoldPlaced> {
+fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart], doubted: Vec<Id>) -> Vec<HoldPlaced> {
+    let of = |outcome: Outcome| -> Vec<Id> {
+        parts.iter().filter(|part| part.outcome == outcome).map(|part| part.asset.clone()).collect()
+    };
+    let passed = of(Outcome::Passed);
+    let doubted = doubted.into_iter().filter(|id| passed.contains(id)).collect();
     let wanted = [
-        (Outcome::Repair, HoldKind::Repair, "inspection: to be repaired"),
-        (Outcome::Retire, HoldKind::Quality, "inspection: to be retired"),
-        (Outcome::Hold, HoldKind::Quality, "inspection not passed"),
+        (of(Outcome::Repair), HoldKind::Repair, "inspection: to be repaired"),
+        (of(Outcome::Retire), HoldKind::Quality, "inspection: to be retired"),
+        (of(Outcome::Hold), HoldKind::Quality, "inspection not passed"),
+        (doubted, HoldKind::Quality, "inspection told late as passed, against its own checks"),
     ];
     let mut holds: Vec<HoldPlaced> = Vec::new();
-    for (outcome, kind, reason) in wanted {
-        let of = parts.iter().filter(|part| part.outcome == outcome);
-        let assets: Vec<Id> = of.map(|part| part.asset.clone()).collect();
+    for (assets, kind, reason) in wanted {
         if assets.is_empty() {
             continue;
         }

@@ -7,7 +7,7 @@ use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::Check;
 use super::id::Id;
-use super::inspection_values::Measured;
+use super::inspection_values::{Measured, Point};
 use super::model::Family;
 use super::refusal::{Code, Problem};
 use super::scan::Picked;
@@ -41,11 +41,11 @@ impl CheckRule {
         self.family == family && self.check.as_str().trim().eq_ignore_ascii_case(check.trim())
     }
 
-    /// The value as the limits take it.
+    /// The value as the limits take it. A first value of 0 is nothing to hold others against, and 0 is 0 % of any.
     pub fn compared(&self, value: f64, first: Option<f64>) -> f64 {
         match first.filter(|first| self.of_first && *first > 0.0) {
             Some(first) => value / first * 100.0,
-            None if self.of_first => 100.0,
+            None if self.of_first && value > 0.0 => 100.0,
             None => value,
         }
     }
@@ -95,18 +95,45 @@ impl State {
         self.policy.inspection_checks.iter().filter(move |rule| rule.family == family)
     }
 
-    /// The first value of a check on a piece, in the unit of the rule.
+    /// The first value of a check on a piece that others can be held against, in the unit of the rule.
     pub fn first_value(&self, asset: &Id, check: &str) -> Option<f64> {
         let values = self.values.get(asset)?;
         let (_, points) =
             values.checks.iter().find(|(name, _)| name.trim().eq_ignore_ascii_case(check.trim()))?;
-        points.first().map(|point| point.value.f64())
+        first_of(points)
     }
 }
 
-/// The values of an inspection, each with the part that it is of.
-pub(super) fn values(deciding: &mut Deciding, checks: &[Check], picked: &[Picked]) -> Vec<(Id, Measured)> {
-    let mut all = Vec::new();
+/// The first value above 0.
+pub fn first_of(points: &[Point]) -> Option<f64> {
+    points.iter().map(|point| point.value.f64()).find(|value| *value > 0.0)
+}
+
+/// No check of an instrument has more than this; more is a slip of the finger.
+const MOST_VALUE: f64 = 1e9;
+
+/// Whether a value can have been measured at all.
+pub(super) fn measurable(check: &Check) -> Result<(), String> {
+    let Some(value) = check.value.map(Quantity::f64) else { return Ok(()) };
+    let unit = check.unit.as_ref().map_or("", |unit| unit.as_str().trim());
+    let none_below_zero = unit.starts_with('%') || unit.eq_ignore_ascii_case("RLU");
+    match () {
+        _ if value.abs() > MOST_VALUE => Err("found more than 1000000000; that was not measured".into()),
+        _ if none_below_zero && value < 0.0 => Err(format!("found less than 0 {unit}; 0 or more is needed")),
+        _ => Ok(()),
+    }
+}
+
+/// What the check list of an inspection says, each line with the part that it is of.
+#[derive(Default)]
+pub(super) struct Checked {
+    pub values: Vec<(Id, Measured)>,
+    /// Checks that were not passed; of no part where nobody said of which.
+    pub failed: Vec<(Option<Id>, Line)>,
+}
+
+pub(super) fn checked(deciding: &mut Deciding, checks: &[Check], picked: &[Picked]) -> Checked {
+    let mut all = Checked::default();
     for (n, check) in checks.iter().enumerate() {
         let named = match &check.asset {
             None => None,
@@ -119,6 +146,9 @@ pub(super) fn values(deciding: &mut Deciding, checks: &[Check], picked: &[Picked
             }
         };
         let of = named.or_else(|| meant(deciding.state, check, picked));
+        if !check.passed {
+            all.failed.push((of.clone(), check.check.clone()));
+        }
         let Some((id, measured)) = of.zip(Measured::of(check)) else { continue };
         let family = deciding.state.assets.get(&id).and_then(|it| deciding.state.model(&it.model));
         let rule = family.and_then(|it| deciding.state.check_rule(it.family, check.check.as_str()));
@@ -127,7 +157,7 @@ pub(super) fn values(deciding: &mut Deciding, checks: &[Check], picked: &[Picked
             let detail = format!("found {}; the site's limit is in {}", found.as_str(), needed.as_str());
             deciding.malformed.push(wrong(format!("/checks/{n}/unit"), detail));
         }
-        all.push((id, measured));
+        all.values.push((id, measured));
     }
     all
 }
@@ -145,8 +175,25 @@ fn meant(state: &State, check: &Check, picked: &[Picked]) -> Option<Id> {
     with.next().filter(|_| with.next().is_none()).map(|part| part.asset.asset.clone())
 }
 
-/// What stands against passing a part with these values.
-pub(super) fn against(state: &State, asset: &Asset, values: &[(Id, Measured)]) -> Vec<Problem> {
+/// What stands against passing a part with these checks.
+pub(super) fn against(state: &State, asset: &Asset, checked: &Checked) -> Vec<Problem> {
+    let failed = checked.failed.iter().filter(|(of, _)| of.as_ref().is_none_or(|id| *id == asset.asset));
+    let mut all: Vec<Problem> = failed.map(|(_, check)| not_passed(asset, check)).collect();
+    all.extend(beyond(state, asset, &checked.values));
+    all
+}
+
+fn not_passed(asset: &Asset, check: &Line) -> Problem {
+    let problem = Problem::new(
+        Code::LimitReached,
+        format!("{}: {} was not passed.", asset.called(), check.as_str()),
+        "A part has passed an inspection when it passed each of its checks.",
+        "Let it not pass: repair, retire or hold; or let the lead set the check aside with a reason.",
+    );
+    problem.open_to_override()
+}
+
+fn beyond(state: &State, asset: &Asset, values: &[(Id, Measured)]) -> Vec<Problem> {
     let Some(family) = state.model(&asset.model).map(|model| model.family) else { return Vec::new() };
     let own = values.iter().filter(|(id, _)| *id == asset.asset).map(|(_, measured)| measured);
     let beyond = own.filter_map(|measured| {
@@ -165,4 +212,47 @@ pub(super) fn against(state: &State, asset: &Asset, values: &[(Id, Measured)]) -
         Some(problem.open_to_override())
     });
     beyond.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rule() -> CheckRule {
+        CheckRule {
+            family: Family::Telescope,
+            check: Line("light transmission".into()),
+            unit: None,
+            min: Quantity::parse("70"),
+            max: None,
+            of_first: true,
+            source: Line("house".into()),
+        }
+    }
+
+    #[test]
+    fn nothing_is_held_against_a_first_value_of_nothing() {
+        let rule = rule();
+        assert_eq!((rule.compared(800.0, None), rule.compared(400.0, Some(800.0))), (100.0, 50.0));
+        // A dark telescope is no whole one.
+        assert_eq!((rule.compared(0.0, None), rule.compared(0.0, Some(0.0))), (0.0, 0.0));
+        assert!(rule.beyond(rule.compared(0.0, None)).is_some());
+    }
+
+    #[test]
+    fn what_nobody_measures_is_malformed() {
+        let check = |value: &str, unit: &str| Check {
+            check: Line("c".into()),
+            asset: None,
+            passed: true,
+            value: Quantity::parse(value),
+            unit: Some(Line(unit.into())),
+        };
+        for (value, unit) in [("-1", "%"), ("-0.5", "rlu"), ("1000000001", "lx"), ("-2000000000", "mm")] {
+            assert!(measurable(&check(value, unit)).is_err(), "{value} {unit}");
+        }
+        for (value, unit) in [("0", "%"), ("140", "%"), ("-1", "mm"), ("1000000000", "RLU")] {
+            assert!(measurable(&check(value, unit)).is_ok(), "{value} {unit}");
+        }
+    }
 }

@@ -72,8 +72,9 @@ pub(super) fn keep(state: &mut State, when: &When, it: &Inspected) {
             let place = points.partition_point(|it| it.at <= when.at);
             points.insert(place, point);
             if points.len() > MOST_POINTS {
-                // The first is what later ones are held against.
-                points.remove(1);
+                // The first above 0 is what later ones are held against.
+                let first = points.iter().position(|it| it.value.f64() > 0.0).unwrap_or(0);
+                points.remove(if first + 1 < points.len() { first + 1 } else { 0 });
             }
         }
         state.changes.values.insert(id);

@@ -115,9 +115,9 @@ impl Piece {
         self.retired.is_none()
     }
 
-    /// It failed before its first cycle, use or day: a delivery to complain of, not a life.
+    /// It failed before its first cycle, use or day here: a delivery to complain of, not a life.
     pub fn failed_at_once(&self) -> bool {
-        self.failed.as_ref().is_some_and(|failed| failed.by == 0)
+        self.failed.as_ref().is_some_and(|failed| failed.by <= self.entry)
     }
 }
 
@@ -136,6 +136,11 @@ impl Lives {
 
     pub fn in_service(&self) -> impl Iterator<Item = &Piece> {
         self.pieces.iter().filter(|piece| piece.in_service())
+    }
+
+    /// Whether a piece gets older in this clock: all do by days; by cycles or uses what sits in a set, or did go through any.
+    pub fn ages(&self, piece: &Piece) -> bool {
+        self.clock == Clock::Days || piece.seated || piece.age > piece.entry
     }
 
     /// The oldest age that was seen.

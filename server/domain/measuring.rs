@@ -8,9 +8,10 @@ use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
-use super::model::Dimensions;
+use super::model::{Dimensions, Model};
 use super::refusal::Code;
-use super::state::State;
+use super::sizes::{self, Known, Point, look};
+use super::state::{Asset, State};
 use super::text::{Line, Quantity, Text};
 
 /// No part of this trade is longer, in millimetres.
@@ -91,11 +92,57 @@ pub(super) fn measure(deciding: &mut Deciding, it: &MeasureAsset) -> Option<What
     if asset.retired.is_some() {
         deciding.deviates(Code::Retired);
     }
+    let (refused, doubts) = looked_at(deciding.state, &asset, &it.dimensions);
+    deciding.malformed.extend(refused.iter().map(Point::malformed));
+    deciding.doubts = doubts.iter().map(Point::doubt).collect();
     Some(What::AssetMeasured(AssetMeasured {
         asset: asset.asset.clone(),
         dimensions: it.dimensions.clone(),
         how: it.how.as_ref().map(|how| how.0.clone()),
     }))
+}
+
+/// What cannot be in a piece as it is measured now, and what is doubtful, by the checks that a model goes through. What
+/// was measured is held against itself, and then against what the maker states of the rest; there only what lies more
+/// than a millimetre apart is refused, since the maker may be wrong by less.
+fn looked_at(state: &State, asset: &Asset, now: &Dimensions) -> (Vec<Point>, Vec<Point>) {
+    let Some(model) = state.model(&asset.model) else { return (Vec::new(), Vec::new()) };
+    let known = Known::of(state);
+    let alone = merged(asset.measured.as_deref(), now);
+    let with = |dimensions: Dimensions| look(&Model { dimensions, ..model.clone() }, &known);
+    let (measured, before) = (with(alone.clone()), look(model, &known));
+    let both = Dimensions { nominal: model.dimensions.nominal, ..merged(Some(&model.dimensions), &alone) };
+    let mixed = with(both.clone());
+    let mut refused = measured.wrong;
+    let mut doubts: Vec<Point> = Vec::new();
+    for point in mixed.wrong {
+        if before.wrong.contains(&point) || refused.iter().any(|it| it.pointer == point.pointer) {
+            continue;
+        }
+        if is_far(&both, &point) { refused.push(point) } else { doubts.push(point) }
+    }
+    for point in mixed.doubts.into_iter().chain(measured.doubts) {
+        if !before.doubts.contains(&point) && !doubts.contains(&point) {
+            doubts.push(point);
+        }
+    }
+    (refused, doubts)
+}
+
+/// Whether two sizes that exclude each other lie more than a millimetre apart. French and millimetres do wherever they are
+/// said to exclude each other; a label is a name, and excludes nothing that was measured.
+fn is_far(size: &Dimensions, point: &Point) -> bool {
+    let over = |inner: Option<Quantity>, outer: Option<Quantity>| {
+        inner.zip(outer).is_some_and(|(inner, outer)| inner.0 - outer.0 > Decimal::ONE)
+    };
+    match point.pointer.as_str() {
+        sizes::NOMINAL => false,
+        sizes::INNER => over(size.inner_diameter_mm, size.outer_diameter_mm),
+        sizes::WIDEST => {
+            over(size.shaft_diameter_mm, size.max_width_mm) || over(size.outer_diameter_mm, size.max_width_mm)
+        }
+        _ => true,
+    }
 }
 
 /// Keeps what was measured with the piece.

@@ -11,7 +11,7 @@ use super::model::unknown;
 use super::refusal::{Code, Problem};
 use super::scan::resolve;
 use super::state::{Asset, Named, State};
-use super::text::{Line, Sealed, one_scan};
+use super::text::{Line, Sealed, a_person, one_scan};
 use super::time::Time;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -80,6 +80,7 @@ pub struct CloseMissing {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub line: Option<Line>,
     pub outcome: SearchOutcome,
+    #[serde(deserialize_with = "a_person")]
     pub person: Line,
 }
 

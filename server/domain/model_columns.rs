@@ -284,6 +284,17 @@ fn couplings(text: &str) -> Result<Value, Wrong> {
     Ok(Value::Array(all))
 }
 
+/// The unit of a column, as words behind its name.
+pub(super) fn unit_words(place: usize) -> &'static str {
+    match COLUMNS.get(place).map_or(Unit::None, |column| unit_of(column.kind)) {
+        Unit::None | Unit::French => "",
+        Unit::Mm => " in mm",
+        Unit::Degrees => " in degrees",
+        Unit::Celsius => " in °C",
+        Unit::Seconds => " in s",
+    }
+}
+
 /// The columns with their names, for the page: the first name, and the unit where it has one.
 pub fn headings() -> Vec<String> {
     let unit = |column: &Column| match unit_of(column.kind) {

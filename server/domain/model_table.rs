@@ -261,7 +261,8 @@ fn as_model(columns: &Columns, line: u64, whole: &Value, faults: &mut Vec<Fault>
     }
 }
 
-fn put(whole: &mut Value, path: &str, value: Value) {
+/// Puts a value where a path leads, through objects.
+pub(super) fn put(whole: &mut Value, path: &str, value: Value) {
     let mut parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
     let Some(last) = parts.pop() else { return };
     let mut at = whole;

@@ -39,10 +39,20 @@ pub struct Notice {
     pub unknown: Unknown,
 }
 
+/// A serial or lot without what people write one way or another: capitals, spaces, hyphens.
+fn plain(serial: &str) -> String {
+    serial.chars().filter(|c| !c.is_whitespace() && *c != '-').flat_map(char::to_uppercase).collect()
+}
+
+/// The digits of a serial or lot, without the zeros before them.
+fn digits(serial: &str) -> String {
+    let all: String = serial.chars().filter(char::is_ascii_digit).collect();
+    all.trim_start_matches('0').to_string()
+}
+
 /// A serial as letters and a number: `AB-0123` is AB and 123. None where it does not end in a number.
 fn parted(serial: &str) -> Option<(String, u128)> {
-    let plain: String =
-        serial.chars().filter(|c| !c.is_whitespace() && *c != '-').flat_map(char::to_uppercase).collect();
+    let plain = plain(serial);
     let letters = plain.trim_end_matches(|c: char| c.is_ascii_digit());
     let number = plain[letters.len()..].parse().ok()?;
     Some((letters.to_string(), number))
@@ -75,13 +85,29 @@ enum Is {
     Another,
 }
 
-fn listed(list: &Option<Vec<Line>>, found: &Option<Line>) -> Is {
-    match (list, found) {
-        (None, _) => Is::Named,
-        (Some(_), None) => Is::NotKnown,
-        (Some(list), Some(found)) if list.contains(found) => Is::Named,
-        (Some(_), Some(_)) => Is::Another,
+/// One serial or lot against one of a list. What differs in its letters alone may be the same, written otherwise.
+fn same(listed: &str, found: &str) -> Is {
+    let (known, asked) = (plain(found), plain(listed));
+    let numbered = || parted(found).is_some_and(|it| parted(listed) == Some(it));
+    match known == asked || numbered() {
+        true => Is::Named,
+        false if known.is_empty() => Is::NotKnown,
+        false if known.contains(|c: char| c.is_ascii_digit()) && digits(&known) == digits(&asked) => {
+            Is::NotKnown
+        }
+        false => Is::Another,
     }
+}
+
+fn listed(list: &Option<Vec<Line>>, found: &Option<Line>) -> Is {
+    let (list, found) = match (list, found) {
+        (None, _) => return Is::Named,
+        (Some(_), None) => return Is::NotKnown,
+        (Some(list), Some(found)) => (list, found),
+    };
+    let all: Vec<Is> = list.iter().map(|listed| same(listed.as_str(), found.as_str())).collect();
+    let first = [Is::Named, Is::NotKnown].into_iter().find(|is| all.contains(is));
+    first.unwrap_or(Is::Another)
 }
 
 fn in_range(it: &Place, serial: &Option<Line>) -> Is {
@@ -91,8 +117,10 @@ fn in_range(it: &Place, serial: &Option<Line>) -> Is {
     };
     match serial.as_ref().and_then(|serial| parted(serial.as_str())) {
         None => Is::NotKnown,
-        Some((letters, number)) if letters == low.0 && (low.1..=high.1).contains(&number) => Is::Named,
-        Some(_) => Is::Another,
+        Some((_, number)) if !(low.1..=high.1).contains(&number) => Is::Another,
+        Some((letters, _)) if letters == low.0 => Is::Named,
+        // Its number is of the range: letters are left out, or are another maker's way to write them.
+        Some(_) => Is::NotKnown,
     }
 }
 
@@ -265,6 +293,19 @@ mod tests {
         assert_eq!(parted("ab-0099"), Some(("AB".into(), 99)));
         assert_eq!(parted("0123A"), None);
         assert!(range("A99", "A100").is_ok() && range("99", "0100").is_ok());
+        let is = |listed_as: &str, found: &str| {
+            listed(&Some(vec![Line(listed_as.into())]), &Some(Line(found.into())))
+        };
+        for found in ["SN-0100", "sn0100", "SN 0100", "Sn-100"] {
+            assert_eq!(is("SN0100", found), Is::Named, "{found}");
+        }
+        for found in ["0100", "SM-0100", "0100A", " - "] {
+            assert_eq!(is("SN0100", found), Is::NotKnown, "{found}");
+        }
+        assert_eq!(
+            (is("SN0100", "SN0101"), is("KA", "KB"), is("KA", "k-a")),
+            (Is::Another, Is::Another, Is::Named)
+        );
         assert!(range("A100", "A99").is_err() && range("A1", "B2").is_err() && range("A1", "A").is_err());
     }
 }

@@ -7,6 +7,7 @@ use super::id::Id;
 use super::lifetime::{Clock, Lives, Piece};
 use super::state::State;
 use super::time::{MINUTE, Time};
+use crate::analysis::life::few::{Rate, rate_exact};
 use crate::analysis::life::kaplan_meier::{self, Curve};
 use crate::analysis::life::{self, Life, Limits, Refused, Weibull};
 
@@ -60,7 +61,7 @@ fn at_once(piece: &Piece) -> bool {
 }
 
 impl Outlook {
-    fn of(state: &State, lives: Lives, now: Time) -> Outlook {
+    pub fn of(state: &State, lives: Lives, now: Time) -> Outlook {
         let law = lives.fit();
         let per_day = per_day(state, &lives, now);
         let at_once = lives.pieces.iter().filter(|piece| at_once(piece)).count();
@@ -110,13 +111,13 @@ impl Outlook {
     }
 }
 
-/// Age gone through in a day, over all pieces and all days that they were watched.
+/// Age gone through in a day, over all days that the pieces were watched. What only lay in the store does not slow the others.
 fn per_day(state: &State, lives: &Lives, now: Time) -> Option<f64> {
     if lives.clock == Clock::Days {
         return Some(1.0);
     }
     let (mut gone, mut days) = (0.0, 0.0);
-    for piece in &lives.pieces {
+    for piece in lives.pieces.iter().filter(|piece| lives.ages(piece)) {
         let Some(asset) = state.assets.get(&piece.asset) else { continue };
         let until = piece.retired_at.unwrap_or(now);
         gone += f64::from(piece.age - piece.entry.min(piece.age));
@@ -131,16 +132,51 @@ fn expected(lives: &Lives, law: &Result<Weibull, Refused>, failures: u64, per_da
     };
     if let Ok(law) = law {
         let mut by_age: BTreeMap<u32, u32> = BTreeMap::new();
-        lives.in_service().for_each(|piece| *by_age.entry(piece.age).or_default() += 1);
+        let aging = lives.in_service().filter(|piece| lives.ages(piece));
+        aging.for_each(|piece| *by_age.entry(piece.age).or_default() += 1);
         let sum = by_age.iter().map(|(age, many)| f64::from(*many) * law.fail_within(f64::from(*age), ahead));
         return Expected::Law(sum.sum());
     }
-    let gone: f64 = lives.pieces.iter().map(|it| f64::from(it.age - it.entry.min(it.age))).sum();
+    let gone = gone_through(lives);
     match (failures, gone > 0.0) {
         (0, _) | (_, false) => Expected::Unknown,
         (failures, true) => {
-            Expected::Rate(failures as f64 / gone * ahead * lives.in_service().count() as f64)
+            let aging = lives.in_service().filter(|piece| lives.ages(piece)).count();
+            Expected::Rate(failures as f64 / gone * ahead * aging as f64)
         }
+    }
+}
+
+/// All age that the pieces went through while they were watched.
+fn gone_through(lives: &Lives) -> f64 {
+    lives.pieces.iter().map(|it| f64::from(it.age - it.entry.min(it.age))).sum()
+}
+
+impl Outlook {
+    /// The rate of failures over everything that was gone through, with its exact limits (Garwood 1936).
+    pub fn rate(&self) -> Option<Rate> {
+        rate_exact(self.failures, gone_through(&self.lives)).ok()
+    }
+}
+
+/// About so many things: a place after the point below ten.
+pub fn about(number: f64) -> String {
+    match number {
+        _ if !number.is_finite() => "not known".into(),
+        _ if number < 0.05 => "almost none".into(),
+        _ if number < 10.0 => format!("{number:.1}"),
+        _ => format!("{number:.0}"),
+    }
+}
+
+/// A share without its range: one place where it is small.
+pub fn about_percent(share: f64) -> String {
+    let percent = share * 100.0;
+    match percent {
+        _ if !percent.is_finite() => "not known".into(),
+        _ if percent < 0.1 => "under 0.1 %".into(),
+        _ if percent < 10.0 => format!("{percent:.1} %"),
+        _ => format!("{percent:.0} %"),
     }
 }
 

@@ -309,10 +309,13 @@ pub(super) fn withdraw(deciding: &mut Deciding, it: &Promise) -> Option<What> {
 impl State {
     /// The other case that a set is kept for, where both need it at once.
     pub fn kept_elsewhere(&self, set: &Id, case: &Case) -> Option<Problem> {
+        let other = self.keeper(set, case)?;
+        Some(self.is_kept(set, other))
+    }
+
+    /// What is said of a set that is kept for a case.
+    pub(super) fn is_kept(&self, set: &Id, other: &Case) -> Problem {
         let turnaround = self.policy.turnaround_minutes;
-        let other = self.open_cases().find(|other| {
-            other.case != case.case && other.promised.contains(set) && other.overlaps(case, turnaround)
-        })?;
         let problem = Problem::new(
             Code::PromisedElsewhere,
             format!(
@@ -325,7 +328,7 @@ impl State {
             ),
             "Take another set, or let the lead or the charge nurse set the promise aside with a reason.",
         );
-        Some(problem.open_to_override())
+        problem.open_to_override()
     }
 
     /// The cases still to come or under way.

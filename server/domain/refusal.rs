@@ -5,6 +5,8 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use super::id::Id;
+
 /// Refusal codes. Where several apply, the first in this order is the refusal's own, the others stand in `also`.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -178,6 +180,8 @@ pub struct Problem {
     pub next: String,
     /// A command that would put it right, in the form that the command door takes.
     pub remedy: Option<Value>,
+    /// What may have been meant: the name of a thing that a scan misses by its letters alone.
+    pub meant: Option<Box<Id>>,
     /// Whether an override by the right person may set it aside here.
     pub open_to_override: bool,
     /// Whether it stands even against what is told after the fact.
@@ -197,6 +201,7 @@ impl Problem {
             needed: needed.into(),
             next: next.into(),
             remedy: None,
+            meant: None,
             open_to_override: false,
             even_late: code.binds_facts(),
         }
@@ -204,6 +209,11 @@ impl Problem {
 
     pub fn with_remedy(mut self, remedy: Value) -> Problem {
         self.remedy = Some(remedy);
+        self
+    }
+
+    pub fn perhaps(mut self, meant: Id) -> Problem {
+        self.meant = Some(Box::new(meant));
         self
     }
 

@@ -7,7 +7,9 @@ use super::asset::missing;
 use super::deciding::Deciding;
 use super::hold::HoldKind;
 use super::id::Id;
+use super::mark::{self, Reads};
 use super::refusal::{Code, Problem};
+use super::scan_miss;
 use super::state::{Asset, Named, State};
 use super::text::{Scan, ended};
 
@@ -26,28 +28,61 @@ pub struct Picked {
     pub alone: bool,
 }
 
-/// Looks a text up as asset id, mark and set code. Commands keep these in one name space, so that two answers come
-/// only from a ledger that something else has written; then nothing is guessed.
+/// Looks a text up as asset id, mark and set code, exactly, and where it is none of these as what its standard says
+/// that it names. Commands keep names and marks of one piece apart, so that two answers come only from a ledger that
+/// something else has written; then nothing is guessed.
 pub fn resolve(state: &State, text: &str) -> Result<Named, Problem> {
+    find(state, text).map_err(|miss| scan_miss::problem(state, text, miss))
+}
+
+/// Why a text names no one thing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Miss {
+    Nothing,
+    Several,
+}
+
+/// What a text names, in its own letters.
+pub fn find(state: &State, text: &str) -> Result<Named, Miss> {
+    let mut all = exactly(state, text);
+    if all.is_empty() {
+        all = by_standard(state, text);
+    }
+    match all.as_slice() {
+        [one] => Ok(one.clone()),
+        [] => Err(Miss::Nothing),
+        _ => Err(Miss::Several),
+    }
+}
+
+fn exactly(state: &State, text: &str) -> Vec<Named> {
     let named = state.names.get(text);
     let by_id = state.assets.get(text).map(|asset| Named::Asset(asset.asset.clone()));
     let as_set = state.sets.get(text).map(|set| Named::Set(set.set.clone()));
     let mut all: Vec<Named> = by_id.into_iter().chain(named.cloned()).chain(as_set).collect();
     all.dedup();
-    match all.as_slice() {
-        [one] => Ok(one.clone()),
-        [] => Err(Problem::new(
-            Code::UnknownThing,
-            format!("\"{text}\" is no part, mark or set of this site."),
-            "The id or mark of a part, or the code of a set, is needed.",
-            "Scan again; if it stays unknown, look it up under assets or ask the lead to add it.",
-        )),
-        _ => Err(Problem::new(
-            Code::AmbiguousScan,
-            format!("\"{text}\" names more than one thing."),
-            "A scan that names one thing is needed.",
-            "Scan the part's own id, and tell the lead that two things share a mark.",
-        )),
+    all
+}
+
+/// A piece by the key of its mark, or the site's own code by what stands behind the reader's identifier.
+fn by_standard(state: &State, text: &str) -> Vec<Named> {
+    let pieces = |key: &str| state.pieces_of(key).iter().cloned().map(Named::Asset).collect::<Vec<_>>();
+    match mark::read(text) {
+        Reads::Piece(key) => pieces(&key),
+        Reads::Own(code) => {
+            let exact = exactly(state, &code);
+            if exact.is_empty() { pieces(&mark::own_key(&code)) } else { exact }
+        }
+        Reads::Plain => pieces(&mark::own_key(text)),
+        Reads::Product { .. }
+        | Reads::AssetType(_)
+        | Reads::Place(_)
+        | Reads::Badge(_)
+        | Reads::Wristband
+        | Reads::Parcel(_)
+        | Reads::Half
+        | Reads::Tissue
+        | Reads::Faulty(_) => Vec::new(),
     }
 }
 
@@ -130,7 +165,7 @@ impl Deciding<'_> {
         for text in &scan.0 {
             match resolve(state, text) {
                 Ok(found) => named.push(found),
-                Err(problem) => self.against(problem),
+                Err(problem) => self.unknown(problem, text),
             }
         }
         let alone: BTreeSet<&Id> =
@@ -185,10 +220,21 @@ impl Deciding<'_> {
                 None
             }
             Err(problem) => {
-                self.against(problem);
+                self.unknown(problem, text);
                 None
             }
         }
+    }
+
+    /// Turns a scan away that names nothing here; where another way of writing it does, the remedy is this command with
+    /// that in its place, for somebody to give: it is never taken for it.
+    fn unknown(&mut self, problem: Problem, sent: &str) {
+        let meant = problem.meant.as_ref().map(|meant| meant.as_str());
+        let remedy = meant.and_then(|meant| scan_miss::instead(self.command, sent, meant));
+        self.against(match remedy {
+            Some(remedy) => problem.with_remedy(remedy),
+            None => problem,
+        });
     }
 
     /// Puts what stands against any permission about this part against the command, even where it is told late: a

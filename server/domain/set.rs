@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::asset::{AssetAdded, Cause, name_taken};
+use super::asset::{AssetAdded, Cause, taken};
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::{Moved, What};
@@ -203,8 +203,8 @@ pub(super) fn build(deciding: &mut Deciding, it: &BuildSet) -> Option<What> {
     if !deciding.state.sheets.contains_key(&it.count_sheet) {
         deciding.against(unknown("count sheet", it.count_sheet.as_str()));
     }
-    if deciding.state.names.contains_key(it.set.as_str()) {
-        deciding.against(name_taken(deciding.state, it.set.as_str()));
+    if let Some(problem) = taken(deciding.state, it.set.as_str()) {
+        deciding.against(problem);
     }
     Some(What::SetBuilt(it.clone()))
 }

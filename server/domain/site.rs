@@ -12,6 +12,7 @@ use super::deciding::Deciding;
 use super::event::What;
 use super::inspection_checks::CheckRule;
 use super::lifetime::Clock;
+use super::marking::{self, LabelSize, Marking};
 use super::model::Family;
 use super::text::{Line, Quantity};
 
@@ -118,6 +119,12 @@ pub struct SetPolicy {
     pub delay_minutes: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub inspection_checks: Option<Vec<CheckRule>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub company_prefix: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub code_prefix: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub label_sizes: Option<Vec<LabelSize>>,
 }
 
 impl SetPolicy {
@@ -129,6 +136,7 @@ impl SetPolicy {
         if *self == SetPolicy::default() {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
+        marking::whole(self)?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
                 "/telescope_window_mm",
@@ -236,6 +244,9 @@ pub struct Policy {
     /// What inspections measure, family by family; setting it takes the place of the whole list.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub inspection_checks: Vec<CheckRule>,
+    /// The site's own marks and labels.
+    #[serde(default)]
+    pub marking: Marking,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -292,6 +303,7 @@ impl Default for Policy {
             theatre_minute_cents: None,
             delay_minutes: None,
             inspection_checks: Vec::new(),
+            marking: Marking::default(),
         }
     }
 }
@@ -332,6 +344,7 @@ impl Policy {
         for (family, clock) in change.wear_clock.iter().flatten() {
             self.wear_clock.insert(*family, *clock);
         }
+        self.marking.set(change);
         if let Some(lines) = &change.check_lines {
             let mut all: Vec<Line> = Vec::new();
             for line in lines.iter().map(|line| Line(line.0.trim().to_string())) {

@@ -46,6 +46,7 @@ pub(super) fn look(model: &Model, looked: &mut Looked) {
     length(model, looked);
     view(model, looked);
     holes(model, looked);
+    lumen(model, looked);
     let size = &model.dimensions;
     if let Some(stack) = size.stack_height_mm {
         if stack.0 < Decimal::ZERO {
@@ -59,6 +60,16 @@ pub(super) fn look(model: &Model, looked: &mut Looked) {
     if let Some(shaft) = shaft.filter(|it| it.0 < Decimal::new(5, 1) || it.0 > Decimal::from(12)) {
         let needed = "what passes a rigid barrel is 0.5 to 12 mm; is the unit millimetres, and not French?";
         looked.doubt(SHAFT, format!("a shaft of {shaft} mm"), needed);
+    }
+}
+
+/// What has no lumen has no inner diameter.
+fn lumen(model: &Model, looked: &mut Looked) {
+    use Family::{CameraHead, Forceps, LightCable, LightSource, MouthGuard, Telescope};
+    let solid = [Telescope, Forceps, LightCable, CameraHead, LightSource, MouthGuard];
+    if let Some(inner) = model.dimensions.inner_diameter_mm.filter(|_| solid.contains(&model.family)) {
+        let found = format!("an inner diameter of {inner} mm on a {}", model.family.words());
+        looked.doubt(INNER, found, "nothing passes through one; was the shaft measured?");
     }
 }
 

@@ -1,13 +1,6 @@
 //! A site's current facts, whole in memory. Cloning a state costs a few counters: the maps share what is unchanged,
 //! so a draft is a clone, and a reader keeps the state it was given.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
-
-use chrono_tz::Tz;
-use imbl::{OrdMap, OrdSet};
-use serde::{Deserialize, Serialize};
-
 use super::asset::{Cause, Owner};
 use super::broken::BrokenPack;
 use super::case::Case;
@@ -31,6 +24,11 @@ use super::text::Line;
 use super::time::{Date, Time};
 use super::tried::Tried;
 use super::upkeep::Upkeep;
+use chrono_tz::Tz;
+use imbl::{OrdMap, OrdSet};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 pub use super::condition::{Condition, KeptTest, LastTest, Machine};
 pub use super::lifetime::InspectedAt;
@@ -81,6 +79,8 @@ pub struct State {
     pub names: OrdMap<String, Named>,
     /// What the configurations that were chosen came to by their sizes.
     pub fits: Memo,
+    /// The keys of marks that name one piece, by which it is found in whatever way its mark is written.
+    pub pieces: OrdMap<String, Arc<[Id]>>,
     /// What changed since the changes were last taken; the tables follow from it.
     pub changes: Changes,
 }
@@ -278,6 +278,7 @@ impl State {
             codes: OrdSet::new(),
             names: OrdMap::new(),
             fits: Memo::default(),
+            pieces: OrdMap::new(),
             changes: Changes::default(),
         }
     }

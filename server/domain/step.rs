@@ -101,6 +101,10 @@ pub struct Except {
 
 impl Inspect {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
+        for (n, check) in self.checks.iter().enumerate() {
+            super::inspection_checks::measurable(check)
+                .map_err(|detail| wrong(format!("/checks/{n}/value"), detail))?;
+        }
         match (self.passed, self.outcome) {
             (None, None) => Err(wrong("/passed", "missing; passed or outcome is needed")),
             (Some(passed), Some(outcome)) if passed != (outcome == Outcome::Passed) => {

@@ -1,136 +1,173 @@
-//! How many parts of a model to have in the store, and by when to order: from each part's own age, the pace of the house
-//! and the time that an order takes.
+//! How many parts of a model to have in the store, and how many to order: from each part's own age, the pace of the house
+//! and the time until what is ordered at the next occasion is here.
 
 use chrono::Days;
 use serde::Serialize;
 
-use super::lifetime::{Clock, Lives};
-use super::state::State;
-use super::time::{Date, MINUTE, Time, told_day};
-use crate::analysis::life::spares::{self, Demand};
-use crate::analysis::life::{Refused, Weibull};
+use super::lifetime::Piece;
+use super::outlook::{Outlook, about};
+use super::state::{Asset, State};
+use super::time::{Date, Time, told_day};
+use crate::analysis::life::spares::{Demand, poisson, with_uncertainty};
 
-/// Nobody orders further ahead than two years.
-const FURTHEST_DAYS: u32 = 730;
-const DAY: f64 = (24 * 60 * MINUTE) as f64;
+/// The store is looked at this often: what is not ordered today waits so long for the next occasion. Common practice.
+pub const REVIEW_DAYS: u32 = 30;
+/// How long an order takes where nobody told it; said where it is used.
+pub const USUAL_LEAD_DAYS: u32 = 30;
 
-/// What to order.
+/// What to order. Where it can't be told, the sentence says why, and the numbers are left out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct OrderAdvice {
     /// In service, in no set, on no hold.
     pub on_shelf: u32,
-    /// Age that a part in a set gains in a day.
+    /// Age that a part goes through in a day.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pace: Option<f64>,
+    /// As it was told for the model.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lead_days: Option<u32>,
-    /// Failures to expect until an order of today is here.
+    /// The time that the store has to last: the lead time, or the usual one, and the days to the next occasion to order.
+    pub window_days: u32,
+    /// The end of that time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub until: Option<Date>,
+    /// Failures to be expected among the parts in sets by then.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub expected: Option<f64>,
-    /// So many on the shelf suffice until then, 95 and 99 times in 100.
+    /// Parts in sets that reach the house's age of replacement by then.
+    pub planned: u32,
+    /// So many in the store suffice until then, 95 and 99 times in 100, the planned replacements among them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stock95: Option<u64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stock99: Option<u64>,
+    /// Told by the few failures so far and without regard to age, at the upper limit of their rate.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub few_failures: bool,
     /// So many to order now for 95 in 100, or for the house's own target where that is more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub order: Option<u64>,
-    /// The last day on which an order still comes in time, where it is not today.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub order_by: Option<Date>,
     pub said: String,
+    /// On what it rests.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub evidence: String,
+}
+
+/// What is needed for the failures of a time ahead, and whether a law says so: else too few failed for one, and it is told
+/// by their rate, at its upper limit, so that the store does not rest on luck.
+fn demand(outlook: &Outlook, ages: &[f64], ahead: f64) -> Result<(Demand, bool), String> {
+    if let Ok(law) = &outlook.law {
+        return with_uncertainty(law, ages, ahead).map(|found| (found, true)).map_err(|refused| refused.said);
+    }
+    let none = || "Nothing failed so far, so what will be needed cannot be told from failures.".to_string();
+    let rate = outlook.rate().filter(|_| outlook.failures > 0).ok_or_else(none)?;
+    let mean = |rate: f64| rate * ahead * ages.len() as f64;
+    let stock = |level: f64| poisson(mean(rate.at_most), level).map_err(|refused| refused.said);
+    let expected = mean(rate.rate);
+    let (low, high) = (stock(0.95)?.stock, stock(0.99)?.stock);
+    let (sd, prob_zero) = (expected.sqrt(), (-expected).exp());
+    Ok((Demand { expected, sd, stock95: low, stock99: high, prob_zero }, false))
 }
 
 impl State {
-    /// Age gained in a day by parts that gained any: what is on the shelf does not age in cycles or uses.
-    pub fn pace(&self, lives: &Lives, now: Time) -> Option<f64> {
-        if lives.clock == Clock::Days {
-            return Some(1.0);
-        }
-        let (mut gained, mut days) = (0.0, 0.0);
-        for piece in lives.pieces.iter().filter(|piece| piece.age > piece.entry) {
-            let Some(asset) = self.assets.get(&piece.asset) else { continue };
-            let until = piece.retired_at.unwrap_or(now);
-            gained += f64::from(piece.age - piece.entry);
-            days += (until.0 - asset.added_at.0).max(0) as f64 / DAY;
-        }
-        (days > 0.0).then(|| gained / days)
+    /// How many of a model lie in the store, free to be taken.
+    fn on_shelf(&self, outlook: &Outlook) -> u32 {
+        let free = |asset: &std::sync::Arc<Asset>| asset.counts() && asset.holds.is_empty();
+        let shelf = outlook.lives.in_service().filter(|piece| !piece.seated);
+        shelf.filter(|piece| self.assets.get(&piece.asset).is_some_and(free)).count() as u32
     }
 
-    /// What to order of a model, and by when.
-    pub fn order_advice(&self, lives: &Lives, fit: Result<&Weibull, &Refused>, now: Time) -> OrderAdvice {
-        let costs = self.costs_of(&lives.model).unwrap_or_default();
-        let free = |asset: &std::sync::Arc<super::state::Asset>| asset.counts() && asset.holds.is_empty();
-        let shelf = lives.in_service().filter(|piece| !piece.seated);
-        let on_shelf = shelf.filter(|piece| self.assets.get(&piece.asset).is_some_and(free)).count() as u32;
+    /// What to order of a model.
+    pub fn order_advice(&self, outlook: &Outlook, now: Time) -> OrderAdvice {
+        let model = &outlook.lives.model;
+        let costs = self.costs_of(model).unwrap_or_default();
+        let on_shelf = self.on_shelf(outlook);
+        let window_days = costs.lead_days.unwrap_or(USUAL_LEAD_DAYS) + REVIEW_DAYS;
+        let target = costs.stock_target.map_or(0, u64::from);
+        let lacks = |wanted: u64| wanted.saturating_sub(u64::from(on_shelf));
         let mut told = OrderAdvice {
             on_shelf,
-            pace: self.pace(lives, now),
+            pace: outlook.per_day,
             lead_days: costs.lead_days,
+            window_days,
+            until: now.date(self.zone).checked_add_days(Days::new(window_days.into())),
             expected: None,
+            planned: 0,
             stock95: None,
             stock99: None,
-            order: None,
-            order_by: None,
+            few_failures: false,
+            order: costs.stock_target.map(|_| lacks(target)),
             said: String::new(),
+            evidence: String::new(),
         };
-        let below = |target: u64| target.saturating_sub(u64::from(on_shelf));
-        let target = costs.stock_target.map(u64::from);
-        let (fit, lead, pace) = match (fit, costs.lead_days, told.pace) {
-            (Ok(fit), Some(lead), Some(pace)) => (fit, lead, pace),
-            (fit, lead, _) => {
-                told.order = target.map(below);
-                told.said = match (fit, lead) {
-                    (Err(refused), _) => refused.said.clone(),
-                    (Ok(_), None) => "How long an order takes is not told yet.".into(),
-                    (Ok(_), Some(_)) => "No part of it has gone through any of that age yet.".into(),
-                };
+        let in_sets: Vec<&Piece> = outlook.lives.in_service().filter(|piece| piece.seated).collect();
+        if in_sets.is_empty() {
+            told.said =
+                "None of them sits in a set, so none will be taken from the store for a failure.".into();
+            return told;
+        }
+        let Some(pace) = outlook.per_day else {
+            told.said = "How fast these parts age here is not known yet, so nothing can be said of what will be needed.".into();
+            return told;
+        };
+        let ahead = pace * f64::from(window_days);
+        if let Some(limit) = self.life_limit(model).map(|limit| f64::from(limit.set.replace_at)) {
+            told.planned =
+                in_sets.iter().filter(|piece| f64::from(piece.age) + ahead >= limit).count() as u32;
+        }
+        // What an inspection will find in that time happens as long after the last good one.
+        let ages: Vec<f64> = in_sets.iter().map(|piece| f64::from(piece.whole_at)).collect();
+        let (found, by_law) = match demand(outlook, &ages, ahead) {
+            Ok(found) => found,
+            Err(said) => {
+                told.said = said;
                 return told;
             }
         };
-        let ages: Vec<f64> =
-            lives.in_service().filter(|piece| piece.seated).map(|piece| f64::from(piece.whole_at)).collect();
-        let demand = |days: u32| spares::with_uncertainty(fit, &ages, pace * f64::from(days));
-        match demand(lead.max(1)) {
-            Ok(found) => {
-                told.expected = Some(found.expected);
-                told.stock95 = Some(found.stock95);
-                told.stock99 = Some(found.stock99);
-                told.order = Some(below(found.stock95.max(target.unwrap_or(0))));
-                let days = days_that_last(&demand, u64::from(on_shelf));
-                let by = days.map(|days| u64::from(days.saturating_sub(lead)));
-                told.order_by = by.and_then(|days| now.date(self.zone).checked_add_days(Days::new(days)));
-                told.said = said(&told, lead);
-            }
-            Err(refused) => told.said = refused.said,
-        }
+        let low = found.stock95 + u64::from(told.planned);
+        told.expected = Some(found.expected);
+        told.stock95 = Some(low);
+        told.stock99 = Some(found.stock99 + u64::from(told.planned));
+        told.few_failures = !by_law;
+        told.order = Some(lacks(low.max(target)));
+        told.said = said(&told);
+        told.evidence = evidence(&told, found.expected, ages.len());
         told
     }
 }
 
-/// The days for which the shelf suffices 95 times in 100; none where that is longer than anybody looks ahead.
-fn days_that_last(demand: &impl Fn(u32) -> Result<Demand, Refused>, on_shelf: u64) -> Option<u32> {
-    let lasts = |days: u32| demand(days).is_ok_and(|found| found.stock95 <= on_shelf);
-    if lasts(FURTHEST_DAYS) {
-        return None;
-    }
-    let (mut low, mut high) = (0, FURTHEST_DAYS);
-    while high - low > 1 {
-        let middle = (low + high) / 2;
-        if lasts(middle) { low = middle } else { high = middle }
-    }
-    Some(low)
+fn said(it: &OrderAdvice) -> String {
+    let lie = if it.on_shelf == 1 { "lies" } else { "lie" };
+    let act = match it.order.unwrap_or(0) {
+        0 => format!("Nothing has to be ordered: {} {lie} on the shelf.", it.on_shelf),
+        order => format!("Order {order} now: {} {lie} on the shelf.", it.on_shelf),
+    };
+    let planned = match it.planned {
+        0 => String::new(),
+        planned => format!(" {planned} of them for what reaches its age of replacement."),
+    };
+    format!(
+        "{act} Until {}, {} in the store suffice with 95 % certainty, {} with 99 %.{planned}",
+        it.until.map(told_day).unwrap_or_default(),
+        it.stock95.unwrap_or(0),
+        it.stock99.unwrap_or(0)
+    )
 }
 
-fn said(it: &OrderAdvice, lead: u32) -> String {
-    let (need95, need99) = (it.stock95.unwrap_or(0), it.stock99.unwrap_or(0));
-    let shelf = it.on_shelf;
-    let what = format!(
-        "Within the {lead} days of an order {need95} on the shelf suffice 95 times in 100, {need99} 99 times"
-    );
-    match (it.order.filter(|n| *n > 0), it.order_by) {
-        (Some(order), _) => format!("{what}; {shelf} lie there: order {order} now."),
-        (None, Some(day)) => format!("{what}; {shelf} lie there: order by {}.", told_day(day)),
-        (None, None) => format!("{what}; {shelf} lie there, which lasts for two years."),
-    }
+fn evidence(it: &OrderAdvice, expected: f64, in_sets: usize) -> String {
+    let from = match it.few_failures {
+        false => "from each piece's own age",
+        true => {
+            "from the few failures so far and without regard to age; what is kept rests on the upper limit of their rate"
+        }
+    };
+    let lead = match it.lead_days {
+        Some(lead) => format!("the lead time of {lead} days"),
+        None => format!("a lead time of {USUAL_LEAD_DAYS} days, which nobody told,"),
+    };
+    format!(
+        "About {} failures are expected among the {in_sets} in sets by then, {from}; the time is {lead} and the {REVIEW_DAYS} \
+         days to the next order.",
+        about(expected)
+    )
 }

@@ -16,6 +16,35 @@ impl Line {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    pub fn is_blank(&self) -> bool {
+        is_blank(&self.0)
+    }
+}
+
+/// Nothing that anybody could read: blanks, controls, and characters without width or shape.
+pub fn is_blank(text: &str) -> bool {
+    let unseen = |letter: char| {
+        letter.is_whitespace()
+            || letter.is_control()
+            || matches!(
+                letter,
+                '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}'
+            )
+            || matches!(letter, '\u{180b}'..='\u{180f}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}')
+            || matches!(letter, '\u{2060}'..='\u{206f}' | '\u{2800}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}')
+            || matches!(letter, '\u{feff}' | '\u{ffa0}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
+    };
+    text.chars().all(unseen)
+}
+
+/// The name of somebody, who is never blank.
+pub fn a_person<'de, D: Deserializer<'de>>(from: D) -> Result<Line, D::Error> {
+    let line = Line::deserialize(from)?;
+    match line.is_blank() {
+        true => Err(serde::de::Error::custom("found a blank; the name of a person is needed")),
+        false => Ok(line),
+    }
 }
 
 impl<'de> Deserialize<'de> for Line {
@@ -37,7 +66,7 @@ pub struct Text(pub String);
 
 impl Text {
     pub fn is_blank(&self) -> bool {
-        self.0.trim().is_empty()
+        is_blank(&self.0)
     }
 }
 

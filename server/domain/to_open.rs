@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::allotted::counting_on;
 use super::case::{Case, Technique};
+use super::expected::late_set;
 use super::fit::Fit;
 use super::fit_house::House;
 use super::id::Id;
@@ -177,6 +178,9 @@ fn one(house: &House, case: &Case, set: &SetState, shown: Option<&Fit>, chosen: 
         .ready_at
         .filter(|at| *at > now)
         .map_or_else(String::new, |at| format!(", expected on {}", at.told(state.zone)));
+    let locations = if out { Vec::new() } else { locations(state, set) };
+    let late = late_set(state, case, set, now).filter(|_| status.status == SetReadiness::InTurn);
+    let at = late.map_or(at, |at| format!(", expected on {}, after the case begins", at.told(state.zone)));
     let stands = if out { String::new() } else { format!("{}{at}; ", status.status.words()) };
     let costly: String = costs.iter().map(|cost| format!(" {}", cost.sentence)).collect();
     ToOpen {
@@ -186,7 +190,7 @@ fn one(house: &House, case: &Case, set: &SetState, shown: Option<&Fit>, chosen: 
         set: Some(set.set.clone()),
         meant: Some(meant),
         status: Some(status.status),
-        locations: locations(state, set),
+        locations,
         why: if out { Vec::new() } else { super::board::why(state, set, &status, now) },
         costs,
         parts: parts(state, set, shown, case, now),
@@ -213,6 +217,7 @@ fn parts(state: &State, set: &SetState, shown: Option<&Fit>, case: &Case, now: T
                 && !has(family)
                 && (family != Family::JetAdapter || case.technique == Some(Technique::JetOpen))
     };
+    let out = |asset: &Asset| case.parts.get(&asset.asset).is_some_and(|part| part.out);
     let mut all: Vec<SetUpPart> = state
         .members(set)
         .filter(|asset| asset.counts() && !in_fit(asset))
@@ -226,8 +231,8 @@ fn parts(state: &State, set: &SetState, shown: Option<&Fit>, case: &Case, now: T
                 name: model.name.0.clone(),
                 line: seat.line.clone(),
                 position: seat.position,
-                location: asset.location.as_ref().map(|at| at.0.clone()),
-                ready: asset.ready(state, now) || case.parts.get(&asset.asset).is_some_and(|part| part.out),
+                location: asset.location.as_ref().filter(|_| !out(asset)).map(|at| at.0.clone()),
+                ready: asset.ready(state, now) || out(asset),
             })
         })
         .collect();

@@ -48,6 +48,9 @@ impl ConfirmFit {
         if self.parts.as_ref().is_some_and(|[one, other]| one == other) {
             return Err(wrong("/parts/1", WITH_ITSELF));
         }
+        if self.how.as_ref().is_some_and(Text::is_blank) {
+            return Err(wrong("/how", "found a blank; say how it was tried, or leave it out"));
+        }
         Ok(())
     }
 }

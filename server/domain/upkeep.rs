@@ -3,6 +3,7 @@
 //! Such an age is the house's own. It makes due entries and refuses nothing: inspection outranks any counter, and the
 //! maker's limits bind beside it.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
@@ -147,6 +148,11 @@ pub struct Upkeep {
     pub costs: Option<Costs>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limit: Option<LifeLimit>,
+    /// When the limit was decided or taken back, and each of the costs told: what is told late gives way to the newer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit_at: Option<Time>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub costs_at: BTreeMap<String, Time>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -194,19 +200,34 @@ fn upkeep<'a>(state: &'a mut State, model: &Id) -> &'a mut Upkeep {
     Arc::make_mut(state.upkeep.entry(model.clone()).or_default())
 }
 
+/// Takes what is told, unless something newer was told of it.
+fn newest<T>(known: &mut Option<T>, found: Option<T>, told: (&mut BTreeMap<String, Time>, &str, Time)) {
+    let (times, name, at) = told;
+    if found.is_some() && times.get(name).is_none_or(|newest| *newest <= at) {
+        *known = found;
+        times.insert(name.into(), at);
+    }
+}
+
 pub(super) fn decided(state: &mut State, when: &When, what: &What) {
     match what {
         What::ModelCostsSet(it) => {
-            let known = upkeep(state, &it.model).costs.get_or_insert_default();
-            known.planned_cents = it.planned_cents.or(known.planned_cents);
-            known.unplanned_cents = it.unplanned_cents.or(known.unplanned_cents);
-            known.lead_days = it.lead_days.or(known.lead_days);
-            known.stock_target = it.stock_target.or(known.stock_target);
+            let known = upkeep(state, &it.model);
+            let told = &mut known.costs_at;
+            let costs = known.costs.get_or_insert_default();
+            newest(&mut costs.planned_cents, it.planned_cents, (told, "planned_cents", when.at));
+            newest(&mut costs.unplanned_cents, it.unplanned_cents, (told, "unplanned_cents", when.at));
+            newest(&mut costs.lead_days, it.lead_days, (told, "lead_days", when.at));
+            newest(&mut costs.stock_target, it.stock_target, (told, "stock_target", when.at));
         }
         What::LifeLimitSet(it) => {
             let (at, by, entry) = (when.at, when.actor.to_string(), when.seq);
             let limit = LifeLimit { set: it.clone(), at, by, entry };
-            upkeep(state, &it.model).limit = Some(limit).filter(|it| it.set.replace_at > 0);
+            let known = upkeep(state, &it.model);
+            if known.limit_at.is_none_or(|newest| newest <= at) {
+                known.limit = Some(limit).filter(|it| it.set.replace_at > 0);
+                known.limit_at = Some(at);
+            }
         }
         _ => {}
     }

@@ -29,6 +29,13 @@ pub struct SessionRow {
     pub seen_at: i64,
 }
 
+impl PersonRow {
+    /// A person as five columns have one, from this one on.
+    pub fn read(row: &Row, from: usize) -> Result<PersonRow, StorageError> {
+        person(row, from)
+    }
+}
+
 fn person(row: &Row, from: usize) -> Result<PersonRow, StorageError> {
     Ok(PersonRow {
         code: row.text(from)?,

@@ -10,8 +10,9 @@ macro_rules! kept {
     };
 }
 
-/// The tables that a backup holds, all but sessions: these end with the server that began them.
-const TABLES: [Table; 9] = [
+/// The tables that a backup holds: all but sessions, which end with the server that began them, and lists that wait to
+/// be imported, which are chosen again.
+const TABLES: [Table; 12] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
     super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
@@ -19,7 +20,10 @@ const TABLES: [Table; 9] = [
     kept!("cycle_record", ["site", "sha256"], ["raw"]),
     kept!("attachment", ["site", "sha256"], ["media_type", "stored_at", "stored_by", "raw"]),
     kept!("person", ["site", "code"], ["name", "role", "password", "disabled"]),
+    kept!("badge", ["site", "hash"], ["person"]),
+    kept!("pin", ["site", "person"], ["pin", "tries"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
+    kept!("import_mapping", ["site", "kind"], ["chosen", "stored_at", "stored_by"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
 
@@ -31,7 +35,7 @@ fn arg(row: &super::Row, table: &Table, place: usize, column: &str) -> Result<Ar
     Ok(match column {
         "secret" | "root" | "frontier" | "leaf" | "asked" | "salt" | "raw" => Arg::Bytes(row.bytes(place)?),
         "hash" => Arg::Bytes(row.bytes(place)?),
-        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" => {
+        "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" | "tries" => {
             Arg::Int(row.int(place)?)
         }
         "key" if table.name == "ledger_entry" => Arg::OptText(row.opt_text(place)?),

@@ -323,12 +323,9 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;
     let mut seats: BTreeMap<Id, BTreeMap<(String, u32), Id>> = BTreeMap::new();
-    for asset in state.assets.values() {
-        let named = Named::Asset(asset.asset.clone());
-        state.names.insert(asset.asset.to_string(), named.clone());
-        if let Some(mark) = &asset.mark {
-            state.names.insert(mark.0.clone(), named);
-        }
+    let assets: Vec<Arc<Asset>> = state.assets.values().cloned().collect();
+    for asset in &assets {
+        state.name_asset(asset);
         if let Some(seat) = &asset.seat {
             let of_set = seats.entry(seat.set.clone()).or_default();
             of_set.insert((seat.line.clone(), seat.position), asset.asset.clone());

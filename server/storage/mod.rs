@@ -1,12 +1,14 @@
 //! SQL, and nothing else: one text for both databases, one branch between them.
 
 pub mod account;
+pub mod badge;
 mod asset;
 pub mod attachment;
 pub mod connection;
 pub mod copy;
 pub mod dialect;
 pub mod facts;
+pub mod import;
 pub mod ledger;
 pub mod migrate;
 pub mod rows;

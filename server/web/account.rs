@@ -13,7 +13,7 @@ use crate::app::accounts::AccountError;
 use crate::app::house::{chain, operation};
 use crate::domain::person::Role;
 
-/// The fields of all five forms; each uses some.
+/// The fields of all the forms; each uses some.
 #[derive(Deserialize)]
 #[serde(default)]
 #[derive(Default)]
@@ -23,6 +23,8 @@ pub struct Sent {
     name: String,
     role: String,
     password: String,
+    badge: String,
+    pin: String,
     id: String,
 }
 
@@ -93,6 +95,22 @@ pub async fn password(State(app): State<App>, visitor: Visitor, Form(sent): Form
         return fail::foreign_form();
     }
     let done = app.house.set_password(visitor.state.site.as_str(), &sent.code, &sent.password).await;
+    answered(&app, &visitor, done.and_then(|it| found(it, "person"))).await
+}
+
+pub async fn badge(State(app): State<App>, visitor: Visitor, Form(sent): Form<Sent>) -> Response {
+    if !visitor.owns(&sent.csrf) {
+        return fail::foreign_form();
+    }
+    let done = app.house.set_badge(visitor.state.site.as_str(), &sent.code, &sent.badge).await;
+    answered(&app, &visitor, done.and_then(|it| found(it, "person"))).await
+}
+
+pub async fn pin(State(app): State<App>, visitor: Visitor, Form(sent): Form<Sent>) -> Response {
+    if !visitor.owns(&sent.csrf) {
+        return fail::foreign_form();
+    }
+    let done = app.house.set_pin(visitor.state.site.as_str(), &sent.code, &sent.pin).await;
     answered(&app, &visitor, done.and_then(|it| found(it, "person"))).await
 }
 

@@ -3,9 +3,12 @@
 pub mod account;
 pub mod api;
 pub mod attachment;
+pub mod badge;
 mod drain;
+pub mod export;
 pub mod fail;
 pub mod form;
+pub mod import;
 pub mod pages;
 pub mod problem;
 pub mod router;

@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, form, pages, session, upload};
+use super::{App, account, api, attachment, badge, export, form, import, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -64,6 +64,10 @@ const MODELLERS: &[Role] = &[Role::Biomed, Role::Admin];
 /// Who reads why packs broke.
 const BROKEN_READERS: &[Role] =
     &[Role::Infection, Role::Lead, Role::Biomed, Role::Charge, Role::Desk, Role::Auditor];
+/// Who prints labels.
+const LABELLERS: &[Role] = &[Role::Desk, Role::Lead, Role::Charge, Role::Biomed];
+/// Who brings lists of models, parts, count sheets, sets or cases.
+const IMPORTERS: &[Role] = &[Role::Lead, Role::Biomed, Role::Admin, Role::Charge];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -87,6 +91,7 @@ table! {
     get "/health" Open ALL pages::health::get;
     get "/sign-in" Open ALL pages::sign_in::get;
     post "/sign-in" Open ALL session::post;
+    post "/badge" Open ALL badge::post;
     get "/static/{file}" Open ALL pages::files::get;
 
     post "/api/v1/{site}/commands" Token ALL api::command::post;
@@ -132,6 +137,8 @@ table! {
     get "/api/v1/{site}/published-programmes" Token ALL api::programme::get;
     post "/api/v1/{site}/attachments" Token WRITERS api::attachment::post;
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
+    get "/api/v1/{site}/labels" Token ALL api::label::get;
+    post "/api/v1/{site}/import" Token IMPORTERS api::import::post;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -171,12 +178,22 @@ table! {
     get "/catalogue/models" Session MODELLERS pages::model_table::get;
     post "/catalogue/models" Session MODELLERS pages::model_table::post;
     post "/catalogue/picture" Session MODELLERS attachment::model;
+    get "/export/{what}" Session ALL export::get;
+    get "/import" Session IMPORTERS pages::import::get;
+    post "/import" Session IMPORTERS import::upload;
+    get "/import/{id}" Session IMPORTERS pages::import::one;
+    post "/import/{id}" Session IMPORTERS import::choose;
+    post "/import/{id}/record" Session IMPORTERS import::record;
+    post "/import/{id}/drop" Session IMPORTERS import::drop_list;
+    get "/import/{id}/problems.csv" Session IMPORTERS pages::import::problems;
     get "/models/{model}" Session ALL pages::model::get;
     get "/ledger" Session LEDGER_READERS pages::ledger::get;
     get "/people" Session ADMIN_READERS pages::people::get;
     post "/people/add" Session ADMIN account::add;
     post "/people/disable" Session ADMIN account::disable;
     post "/people/password" Session ADMIN account::password;
+    post "/people/badge" Session ADMIN account::badge;
+    post "/people/pin" Session ADMIN account::pin;
     post "/people/token" Session ADMIN account::token;
     post "/people/revoke" Session ADMIN account::revoke;
     get "/site" Session SITE_READERS pages::site::get;
@@ -187,6 +204,8 @@ table! {
     get "/wear" Session ALL pages::wear::get;
     get "/wear/notice" Session ALL pages::wear::notice::get;
     get "/wear/notice/{hold}" Session ALL pages::wear::notice::of_hold;
+    get "/wear/pieces.xlsx" Session ALL pages::wear::pieces::book;
+    get "/wear/pieces.csv" Session ALL pages::wear::pieces::csv;
     get "/wear/year" Session ALL pages::wear::year::get;
     get "/wear/report" Session ALL pages::wear::report::get;
     get "/wear/report.xlsx" Session ALL pages::wear::report::book;
@@ -194,15 +213,21 @@ table! {
     get "/look-back" Session ALL pages::lookback::get;
     post "/look-back" Session PATIENT_TRACERS pages::lookback::post;
     get "/look-back.csv" Session ALL pages::lookback::csv;
+    get "/look-back.xlsx" Session ALL pages::lookback::book;
     get "/recalls" Session ALL pages::recalls::get;
     get "/recalls/{recall}" Session ALL pages::recall::get;
     get "/recalls/{recall}/narrow" Session ALL pages::recall_narrow::get;
     get "/recalls/{recall}/sheet.csv" Session ALL pages::recall::csv;
+    get "/recalls/{recall}/sheet.xlsx" Session ALL pages::recall::book;
     get "/findings" Session ALL pages::finding::get;
     get "/repairs/{repair}" Session ALL pages::repair::get;
     get "/broken-packs" Session BROKEN_READERS pages::broken::get;
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
+    get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
     get "/handover" Session ALL pages::handover::get;
+    get "/labels" Session LABELLERS pages::labels::get;
+    get "/labels.pdf" Session LABELLERS pages::labels::pdf;
+    get "/labels.zpl" Session LABELLERS pages::labels::printer;
 }
 
 /// The whole program as a service.

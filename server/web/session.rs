@@ -64,7 +64,7 @@ pub fn local(back: &str) -> &str {
 }
 
 /// Who calls: the peer, or, behind a trusted proxy, the last address that it names.
-fn caller(app: &App, peer: SocketAddr, headers: &HeaderMap) -> String {
+pub(super) fn caller(app: &App, peer: SocketAddr, headers: &HeaderMap) -> String {
     let told = headers.get("x-forwarded-for").and_then(|value| value.to_str().ok());
     let last = told.and_then(|list| list.rsplit(',').next()).map(str::trim);
     match last.filter(|_| app.options.trusted_proxy) {
@@ -73,7 +73,7 @@ fn caller(app: &App, peer: SocketAddr, headers: &HeaderMap) -> String {
     }
 }
 
-fn cookie(app: &App, value: &str, seconds: i64) -> Option<HeaderValue> {
+pub(super) fn cookie(app: &App, value: &str, seconds: i64) -> Option<HeaderValue> {
     let secure = if app.options.secure_cookie { "; Secure" } else { "" };
     let text = format!("{COOKIE}={value}; Path=/; HttpOnly; SameSite=Lax; Max-Age={seconds}{secure}");
     HeaderValue::from_str(&text).ok()
@@ -114,6 +114,9 @@ pub async fn post(
 #[derive(Deserialize)]
 pub struct SignOut {
     csrf: String,
+    /// The page on which the station locked itself.
+    #[serde(default)]
+    locked: String,
 }
 
 pub async fn out(
@@ -130,7 +133,11 @@ pub async fn out(
     {
         tracing::error!(error = %chain(&error), "a session could not be ended");
     }
-    let mut response = Redirect::to("/sign-in?ended=out").into_response();
+    let to = match form.locked.as_str() {
+        "" => "/sign-in?ended=out".to_string(),
+        page => sign_in_path(local(page), Ended::Idle),
+    };
+    let mut response = Redirect::to(&to).into_response();
     if let Some(cookie) = cookie(&app, "", 0) {
         response.headers_mut().insert(header::SET_COOKIE, cookie);
     }

@@ -39,7 +39,8 @@ async fn plan(keys: &Keyboard) {
     keys.reach("patient=").await;
     keys.type_in("P-4711").await;
     keys.press(Key::Enter).await;
-    keys.says("h1", &["Case K-0001 starts", "in reprocessing"]).await;
+    // What is soiled now is not ready in half an hour.
+    keys.says("h1", &["Case K-0001 starts", "not ready"]).await;
     let page = keys.client.source().await.expect("a page");
     let address = keys.client.current_url().await.expect("an address");
     assert!(!page.contains("P-4711") && !address.as_str().contains("P-4711"), "{address}");
@@ -80,7 +81,7 @@ async fn journey(keys: &Keyboard, served: &Served) {
     sign_in(keys, served).await;
     plan(keys).await;
     keys.enter_on("Board|").await;
-    keys.says("main", &["K-0001", "in reprocessing", "0 of 1 set are ready."]).await;
+    keys.says("main", &["K-0001", "not ready", "after the case begins", "0 of 1 set are ready."]).await;
     // The desk works elsewhere; nobody touches this screen.
     served.round("SET-1").await;
     keys.says("main", &["K-0001", "1 of 1 set is ready."]).await;

@@ -63,11 +63,8 @@ async fn decides(keys: Keyboard, served: Arc<Served>) {
     keys.press(Key::Tab).await;
     keys.type_in("600").await;
     keys.enter_on("Keep these costs").await;
-    keys.says(
-        "#replace",
-        &["Replace at ", " days: any age from ", "It saves ", " a year for the 12 in service"],
-    )
-    .await;
+    keys.says("#replace", &["Replace at ", " days: any age from ", "It saves ", " a year for the 1 in sets"])
+        .await;
     keys.enter_on("Set this age").await;
     keys.says(".band.accepted", &["Recorded as entry"]).await;
     keys.says("main", &["to be replaced: at the age at which the house replaces it", "Costs least at "])

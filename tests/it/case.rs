@@ -44,7 +44,10 @@ async fn a_case_goes_from_plan_to_count() {
         let served = Served::start(kind).await;
         served.furnish().await;
         served.done(Charge, plan("K-1", 2)).await;
-        assert_eq!(board_case(&served, "K-1").await["status"], "in_turn");
+        // Two hours from now, and four are the site's turnaround: soiled as it is the set does not come in time.
+        let told = board_case(&served, "K-1").await;
+        assert_eq!(told["status"], "not_ready");
+        assert!(told["why"].to_string().contains("after the case begins"), "{told}");
         served.done(Charge, json!({"do": "promise", "case": "K-1", "set": "SET-1"})).await;
         served.refused(Charge, issue("K-1", "SET-1"), "out_of_order").await;
         served.round("SET-1").await;

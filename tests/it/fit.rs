@@ -23,6 +23,7 @@ mod claims;
 mod commands;
 mod input;
 mod kept;
+mod late;
 mod lost;
 mod opens;
 mod pair;

@@ -86,6 +86,42 @@ async fn a_value_beyond_its_limit_has_not_passed() {
     }
 }
 
+/// A check that was not passed stands against passing the part, with or without a value.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_part_that_failed_a_check_has_not_passed() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        served.up_to_inspection().await;
+        let failed = |scan: &str, of: Value| {
+            let mut check = json!({"check": "tip", "passed": false});
+            if !of.is_null() {
+                check["asset"] = of;
+            }
+            inspect(scan, vec![check])
+        };
+        let refused = served.refused(Desk, failed("T-1", Value::Null), "limit_reached").await;
+        assert_eq!(refused["found"], "T-1: tip was not passed.");
+        // Of nobody's in a set it is of any of its parts; named it stops that one alone.
+        served.refused(Desk, failed("SET-1", Value::Null), "limit_reached").await;
+        let done = served.done(Desk, failed("SET-1", json!("C-1"))).await;
+        assert_eq!(done["left"].as_array().map(Vec::len), Some(1), "{done}");
+        assert_eq!(
+            (&done["left"][0]["asset"], &done["left"][0]["code"]),
+            (&json!("C-1"), &json!("limit_reached"))
+        );
+        let mut late = failed("C-1", Value::Null);
+        late["late"] = json!({"cause": "downtime"});
+        let told = served.done(Desk, late).await;
+        assert_eq!(
+            (&told["deviation"], &told["event"]["holds"][0]["kind"]),
+            (&json!(["limit_reached"]), &json!("quality"))
+        );
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
 /// Late it is a fact, whatever it broke.
 #[tokio::test(flavor = "multi_thread")]
 async fn told_late_a_value_beyond_its_limit_is_a_deviation() {
@@ -98,8 +134,14 @@ async fn told_late_a_value_beyond_its_limit_is_a_deviation() {
         late["late"] = json!({"cause": "downtime"});
         let told = served.done(Desk, late).await;
         assert_eq!(told["deviation"], json!(["limit_reached"]));
+        // It is in doubt until somebody answers for it.
+        let hold = &told["event"]["holds"][0];
+        assert_eq!((&hold["kind"], &hold["assets"]), (&json!("quality"), &json!(["T-1"])));
         let (_, values) = served.get("assets/T-1/values").await;
-        assert_eq!(values["checks"][0]["said"], "Its last value lies beyond the limit.");
+        assert_eq!(values["checks"][0]["said"], "Last measured 42 %, beyond 30 %.");
+        let impossible = inspect("C-1", vec![value("dark area", "-1", "%")]);
+        let (status, body) = served.post(Desk, impossible).await;
+        assert_eq!((status, &body["errors"][0]["pointer"]), (422, &json!("/checks/0/value")), "{body}");
         served.sound().await;
         served.stop().await;
     }

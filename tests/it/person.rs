@@ -21,6 +21,9 @@ fn path(route: &Route, site: &str) -> String {
         .replace("{repair}", "repair-0001")
 }
 
+/// The ends of paths whose forms carry files.
+const MULTIPART: [&str; 3] = ["{load}/record", "/record-form", "/import"];
+
 impl Served {
     async fn ask(&self, route: &Route, site: &str, token: Option<&str>) -> (u16, String) {
         let url = format!("{}{}", self.base, path(route, site));
@@ -62,8 +65,7 @@ impl Served {
         if let Some(cookie) = cookie {
             asked = asked.header(header::COOKIE, cookie);
         }
-        if route.method == "post" && (route.path.ends_with("/record") || route.path.ends_with("/record-form"))
-        {
+        if route.method == "post" && MULTIPART.iter().any(|end| route.path.ends_with(end)) {
             let body =
                 format!("--x\r\nContent-Disposition: form-data; name=\"csrf\"\r\n\r\n{csrf}\r\n--x--\r\n");
             asked = asked.header(header::CONTENT_TYPE, "multipart/form-data; boundary=x").body(body);

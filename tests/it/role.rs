@@ -45,6 +45,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead charge", with("put_away", json!({"scan": "no", "location": "l"}))),
         ("biomed", with("retire", json!({"asset": "no", "cause": "worn", "failure": false}))),
         ("desk lead biomed", with("measure_asset", json!({"asset": "no", "dimensions": {"length_mm": 1}}))),
+        ("lead biomed", with("give_mark", json!({"asset": "no"}))),
         ("lead", with("build_set", json!({"set": "s", "count_sheet": "no", "name": "s"}))),
         ("desk lead", with("put_in_set", seat.clone())),
         ("desk lead", with("take_from_set", seat)),

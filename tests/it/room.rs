@@ -5,7 +5,7 @@
 //! endoscopies the equipment was ready in 76 % and had been checked in 78 % (Arch Otolaryngol Head Neck Surg
 //! 2012;138:624): what is not told here as checked, the board calls not checked.
 
-use fettle::domain::check::CheckState;
+use fettle::domain::check::{CheckState, stands};
 use fettle::domain::check_lines::lines;
 use fettle::domain::event::{Event, What};
 use fettle::domain::finding_words::{self, Fate};
@@ -186,8 +186,8 @@ fn what_failed_is_held_reported_and_replaced() {
     ward.done(Clinician, withdraw("finding-0003"));
     assert!(ward.paper.state.assets.get("C-2").expect("it").holds.is_empty(), "its hold goes with it");
     ward.refused(Clinician, withdraw("finding-0003"), "already_done");
-    let stands = case(&ward).check_of("caps whole").expect("a line");
-    assert_eq!(stands.told.asset.as_ref().map(ToString::to_string).as_deref(), Some("C-1"));
+    let told = stands(&ward.paper.state, case(&ward), "caps whole").expect("a line");
+    assert_eq!(told.told.asset.as_ref().map(ToString::to_string).as_deref(), Some("C-1"));
     let told_late = late(withdraw("finding-0002"), "2026-03-02T09:00:00+01:00");
     ward.refused(Charge, told_late.clone(), "out_of_order");
     ward.now = ward.now.plus_minutes(11 * MINUTE);
@@ -195,7 +195,7 @@ fn what_failed_is_held_reported_and_replaced() {
     ward.refused(Clinician, told_late, "out_of_order");
     ward.done(Admin, json!({"do": "set_policy", "undo_minutes": 30}));
     ward.done(Clinician, withdraw("finding-0002"));
-    assert_eq!(case(&ward).check_of("caps whole"), None, "the line waits to be told again");
+    assert_eq!(stands(&ward.paper.state, case(&ward), "caps whole"), None, "the line waits to be told again");
 }
 
 #[test]
@@ -267,4 +267,26 @@ fn every_family_has_its_few_words() {
     assert!(finding_words::words(Family::Telescope).contains(&finding_words::DIM));
     assert!(finding_words::words(Family::Forceps).contains(&"jaws do not meet"));
     assert!(finding_words::words(Family::SuctionTube).contains(&"blocked"));
+}
+
+#[test]
+fn what_is_not_of_the_case_closes_no_line_of_it() {
+    let on = |line: &str, asset: &str| json!({"do": "record_check", "case": "K-1", "line": line, "result": "passed", "asset": asset});
+    let open = |ward: &Ward| CheckState::of(&ward.paper.state, case(ward)).open;
+    let mut ward = at_the_table();
+    let event = ward.done(Clinician, on("image", "T-2"));
+    assert_eq!(deviation(&event), ["out_of_order"]);
+    assert!(open(&ward).contains(&"image".to_string()), "T-2 lies in the store");
+    ward.done(Clinician, on("image", "T-1"));
+    assert!(!open(&ward).contains(&"image".to_string()));
+    // Nor does it clear what failed on the case's own.
+    ward.done(Clinician, failed_on("image", "T-1"));
+    ward.done(Clinician, on("image", "T-2"));
+    assert_eq!(CheckState::of(&ward.paper.state, case(&ward)).failed, ["image"]);
+    // A line that nobody asks for is none, and neither is a blank one.
+    let refused = ward.refused(Clinician, check("nonsense", "passed"), "unknown_thing");
+    assert!(refused.first.found.contains("line of the function check"), "{:?}", refused.first);
+    ward.done(Admin, json!({"do": "set_policy", "check_lines": ["foot switch"]}));
+    ward.done(Clinician, check("foot switch", "passed"));
+    malformed(check(" \u{200b}", "passed"), "/line", "blank");
 }

@@ -2,8 +2,11 @@
 //!
 //! Instrument and sponge counts at sign-out: WHO surgical safety checklist (2009, from memory).
 
+use fettle::domain::command::Command;
+use fettle::domain::deciding::Turned;
 use fettle::domain::event::What;
-use fettle::domain::person::Role::{Biomed, Charge, Clinician, Desk};
+use fettle::domain::person::Role::{Admin, Biomed, Charge, Clinician, Desk};
+use fettle::domain::simulate::Given;
 use fettle::domain::state::Stage;
 use serde_json::{Value, json};
 
@@ -200,6 +203,8 @@ fn bad_input_gets_a_clear_sentence() {
     let hundred: Vec<String> = (0..101).map(|n| format!("line {n}")).collect();
     malformed(json!({"do": "set_policy", "check_lines": hundred}), "/check_lines", "at most 100");
     let mut ward = at_the_table();
+    let names: Vec<String> = (0..100).map(|n| format!("l{n}")).collect();
+    ward.done(Admin, json!({"do": "set_policy", "check_lines": names}));
     let all: Vec<Value> = (0..100).map(|n| json!({"line": format!("l{n}"), "result": "passed"})).collect();
     ward.done(Clinician, told(json!(all)));
     ward.refused(Clinician, failed_on("image", "T-9"), "unknown_thing");
@@ -308,4 +313,33 @@ fn a_piece_told_again_is_the_same_piece() {
     ward.done(Charge, outcome("F-1", "imaging_done"));
     ward.done(Desk, json!({"do": "found", "scan": "F-1"}));
     assert_eq!(loud(&ward).0, ["F-1"]);
+}
+
+#[test]
+fn a_part_is_missing_or_there_with_a_piece_missing() {
+    let mut ward = at_the_table();
+    let command =
+        Command::read(close(json!({"missing": ["C-2"], "broken": ["F-1", "C-2"]}))).expect("a command");
+    match ward.paper.take(&Given { now: ward.now, role: Charge, command }) {
+        Err(Turned::Malformed(all)) => assert_eq!(all[0].pointer, "/broken/1", "{all:?}"),
+        other => panic!("{other:?}"),
+    }
+    assert!(!missing(&ward, "C-2"));
+}
+
+#[test]
+fn a_case_that_was_cancelled_has_no_count_to_close() {
+    let mut ward = room();
+    ward.done(Charge, json!({"do": "cancel_case", "case": "K-1", "reason": "put off"}));
+    let refused = ward.refused(Charge, close(json!({"unopened": ["SET-1"]})), "already_done");
+    assert!(refused.first.found.contains("cancelled"), "{:?}", refused.first);
+    assert!(!case(&ward).closed);
+}
+
+#[test]
+fn somebody_is_named_beside_an_outcome() {
+    for blank in ["  ", "\u{200b}\u{2060}", "\u{feff}"] {
+        let told = json!({"do": "close_missing", "asset": "C-2", "outcome": "not_found", "person": blank});
+        malformed(told, "/person", "blank");
+    }
 }

@@ -136,6 +136,50 @@ async fn a_request_is_due_until_somebody_looked() {
     }
 }
 
+/// What was decided last holds, in whatever order it is told; what nothing newer says is taken.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_decision_told_late_gives_way_to_a_newer_one() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        let before = served.house.clock.now();
+        served.house.clock.set(before.plus_minutes(60));
+        let late = |mut command: Value, minutes: i64| {
+            command["at"] = json!(before.plus_minutes(minutes));
+            command
+        };
+        let costs = |fields: Value| {
+            let mut command = json!({"do": "set_model_costs", "model": "cap"});
+            fields
+                .as_object()
+                .expect("fields")
+                .iter()
+                .for_each(|(name, value)| command[name] = value.clone());
+            command
+        };
+        let limit =
+            |at: u32| json!({"do": "set_life_limit", "model": "cap", "replace_at": at, "reason": "r"});
+        served.done(Biomed, costs(json!({"planned_cents": 2_000}))).await;
+        served.done(Biomed, limit(60)).await;
+        served.done(Biomed, late(costs(json!({"planned_cents": 1_000, "lead_days": 7})), 10)).await;
+        served.done(Biomed, late(limit(30), 10)).await;
+        let wear = served.wear("cap").await;
+        assert_eq!(
+            (&wear["costs"]["planned_cents"], &wear["costs"]["lead_days"]),
+            (&json!(2_000), &json!(7))
+        );
+        assert_eq!(wear["limit"]["replace_at"], 60);
+        // Newer than the one of before, older than none.
+        served.done(Biomed, late(costs(json!({"lead_days": 9})), 20)).await;
+        served.done(Biomed, limit(0)).await;
+        served.done(Biomed, late(limit(40), 20)).await;
+        let wear = served.wear("cap").await;
+        assert_eq!((&wear["costs"]["lead_days"], &wear["limit"]), (&json!(9), &Value::Null));
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn costs_that_are_none_are_told_in_words() {
     for kind in BOTH {

@@ -46,7 +46,12 @@ impl Policy {
 
     /// The mean time in use until failure or replacement.
     fn used(&self, log_age: f64) -> f64 {
-        self.mean * gamma_below(1.0 / self.beta, (self.beta * log_age).exp())
+        match self.beta * log_age {
+            // Nothing has failed yet: the powers of steep laws leave the numbers here.
+            power if power < -40.0 => log_age.exp(),
+            power if power > 40.0 => self.mean,
+            power => self.mean * gamma_below(1.0 / self.beta, power.exp()),
+        }
     }
 
     fn rate(&self, log_age: f64) -> f64 {
@@ -127,4 +132,22 @@ fn best(policy: &Policy, eta: f64, run_to_failure_rate: f64) -> Option<Best> {
         flat_from: crossing(policy, at, level, -1.0).map_or(0.0, |log_age| eta * log_age.exp()),
         flat_to: to.map(|log_age| eta * log_age.exp()).filter(|age| age.is_finite()),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Hardly anything fails before the best age of a steep law, so its cost falls as 1 / age, and 2 % more is that age / 1.02;
+    /// past eta everything has failed.
+    #[test]
+    fn the_flat_range_of_a_steep_law_is_a_narrow_one() {
+        for beta in [500.0, 2_900.0, 3_000.0, 10_000.0, 1e6] {
+            let best = optimum(1.0, 10.0, 100.0, beta).ok().and_then(|it| it.best).expect("a best age");
+            let from = best.age / best.flat_from;
+            assert!((from - 1.02).abs() < 3e-3, "{beta}: {from}");
+            let to = best.flat_to.expect("an end");
+            assert!(to > best.age && to < 100.0, "{beta}: {to}");
+        }
+    }
 }

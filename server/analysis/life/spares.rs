@@ -109,24 +109,16 @@ const NOTHING: f64 = 1e-18;
 impl Law {
     /// Of groups of pieces with the same chance.
     fn of(groups: &[(f64, u64)]) -> Law {
-        let (mut from, mut chances) = (0, vec![1.0]);
+        let mut rows = Vec::with_capacity(groups.len());
         let (mut expected, mut variance, mut log_zero) = (0.0, 0.0, 0.0);
         for (chance, count) in groups {
             let n = *count as f64;
             expected += n * chance;
             variance += n * chance * (1.0 - chance);
             log_zero += n * (-chance).ln_1p();
-            let (own_from, own) = binomial(*chance, *count);
-            let mut next = vec![0.0; chances.len() + own.len() - 1];
-            for (i, a) in chances.iter().enumerate() {
-                for (cell, b) in next[i..].iter_mut().zip(&own) {
-                    *cell += a * b;
-                }
-            }
-            from += own_from;
-            chances = next;
-            from += trim(&mut chances);
+            rows.push(binomial(*chance, *count));
         }
+        let (from, chances) = folded(rows);
         Law { from, chances, expected, square: variance + expected * expected, zero: f64::exp(log_zero) }
     }
 
@@ -161,6 +153,38 @@ impl Law {
             prob_zero: self.zero,
         }
     }
+}
+
+/// The chances of numbers, from the one that the first chance is of.
+type Row = (usize, Vec<f64>);
+
+/// The law of a sum, neighbours first: short rows are cheap to fold, and few long ones remain.
+fn folded(mut rows: Vec<Row>) -> Row {
+    while rows.len() > 1 {
+        let mut halved = Vec::with_capacity(rows.len().div_ceil(2));
+        let mut left = rows.into_iter();
+        while let Some(first) = left.next() {
+            halved.push(match left.next() {
+                Some(second) => both(first, second),
+                None => first,
+            });
+        }
+        rows = halved;
+    }
+    rows.pop().unwrap_or((0, vec![1.0]))
+}
+
+/// The law of the sum of two.
+fn both(first: Row, second: Row) -> Row {
+    let (short, long) = if first.1.len() < second.1.len() { (first, second) } else { (second, first) };
+    let mut sum = vec![0.0; short.1.len() + long.1.len() - 1];
+    for (i, a) in short.1.iter().enumerate() {
+        for (cell, b) in sum[i..].iter_mut().zip(&long.1) {
+            *cell += a * b;
+        }
+    }
+    let cut = trim(&mut sum);
+    (short.0 + long.0 + cut, sum)
 }
 
 /// Cuts off both tails; how many places the start moved.
@@ -202,4 +226,61 @@ fn binomial(chance: f64, count: u64) -> (usize, Vec<f64>) {
         above.push(value);
     }
     (from, below.into_iter().rev().chain([top]).chain(above).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Piece by piece, without groups and without cutting: the definition of the law of such a sum.
+    fn one_by_one(ages: &[f64], eta: f64, beta: f64, window: f64) -> Vec<f64> {
+        let mut law = vec![1.0];
+        for age in ages {
+            let chance = chance_to_fail(*age, window, eta, beta);
+            let mut next = vec![0.0; law.len() + 1];
+            for (k, so_far) in law.iter().enumerate() {
+                next[k] += so_far * (1.0 - chance);
+                next[k + 1] += so_far * chance;
+            }
+            law = next;
+        }
+        law
+    }
+
+    #[test]
+    fn equal_ages_in_one_group_give_what_each_piece_by_itself_gives() {
+        let mut seed = 41_u64;
+        for pieces in [1_usize, 2, 3, 7, 20, 64] {
+            let ages: Vec<f64> = (0..pieces)
+                .map(|_| {
+                    seed =
+                        seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    ((seed >> 33) % 9 * 30) as f64
+                })
+                .collect();
+            let law = one_by_one(&ages, 200.0, 2.0, 40.0);
+            let counted = counted(&ages, 40.0).unwrap();
+            let group = |(age, many): &(f64, u64)| (chance_to_fail(*age, 40.0, 200.0, 2.0), *many);
+            let pooled = Law::of(&counted.iter().map(group).collect::<Vec<_>>());
+            for (k, chance) in law.iter().enumerate() {
+                let at = k.checked_sub(pooled.from).and_then(|at| pooled.chances.get(at));
+                let found = at.copied().unwrap_or(0.0);
+                assert!((found - chance).abs() < 1e-12, "{k} of {pieces}: {found} against {chance}");
+            }
+            let mean: f64 = law.iter().enumerate().map(|(k, chance)| k as f64 * chance).sum();
+            let demand = fleet(&ages, 200.0, 2.0, 40.0).unwrap();
+            assert!((demand.expected - mean).abs() < 1e-9 && (demand.prob_zero - law[0]).abs() < 1e-12);
+            let enough = |level: f64| {
+                let mut sum = 0.0;
+                law.iter().position(|chance| {
+                    sum += chance;
+                    sum >= level
+                })
+            };
+            assert_eq!(
+                (Some(demand.stock95 as usize), Some(demand.stock99 as usize)),
+                (enough(0.95), enough(0.99))
+            );
+        }
+    }
 }

@@ -64,7 +64,10 @@ pub fn power_law(times: &[f64], end: f64, ends_with_failure: bool) -> Result<Pow
     if n < FEWEST_FAILURES {
         return Err(Refused {
             why: Why::TooFewFailures,
-            said: format!("{n} repairs are too few for a trend; {FEWEST_FAILURES} or more are needed."),
+            said: match n {
+                1 => format!("1 repair is too few for a trend; {FEWEST_FAILURES} or more are needed."),
+                _ => format!("{n} repairs are too few for a trend; {FEWEST_FAILURES} or more are needed."),
+            },
         });
     }
     let inner = if ends_with_failure { &times[..times.len() - 1] } else { &times[..] };

@@ -2,19 +2,29 @@
 
 use std::borrow::Cow;
 
+use serde::{Deserialize, Serialize};
+
 use super::Refused;
 use crate::formats::table::Fault;
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub enum Charset {
+    #[serde(rename = "utf-8")]
     Utf8,
+    #[serde(rename = "utf-16le")]
     Utf16Le,
+    #[serde(rename = "utf-16be")]
     Utf16Be,
+    #[serde(rename = "windows-1252")]
     Windows1252,
 }
 
 impl Charset {
     pub const ALL: [Charset; 4] = [Charset::Utf8, Charset::Utf16Le, Charset::Utf16Be, Charset::Windows1252];
+
+    pub fn named(name: &str) -> Option<Charset> {
+        Charset::ALL.into_iter().find(|it| it.name() == name)
+    }
 
     pub fn name(self) -> &'static str {
         match self {

@@ -2,6 +2,7 @@
 //! asked about, and what a spreadsheet program has destroyed is said.
 
 use chrono::{NaiveDate, NaiveTime};
+use serde::{Deserialize, Serialize};
 
 use super::Cell;
 
@@ -119,8 +120,13 @@ pub fn whole(cell: &Cell) -> Result<Option<u64>, Why> {
     }
 }
 
+/// What is needed where a sign in a number may stand before decimals or between thousands.
+pub const WHICH_SIGN: &str =
+    "what the sign in it means must be told: whether numbers have a decimal point or a decimal comma";
+
 /// Which sign stands before the decimals.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum DecimalSign {
     Point,
     Comma,
@@ -132,8 +138,6 @@ pub enum DecimalSign {
 /// Where it is none, or where no sign is told and the one in it may divide thousands (`1,234`).
 pub fn decimal(cell: &Cell, sign: Option<DecimalSign>) -> Result<Option<String>, Why> {
     const NEEDED: &str = "a number is needed, without unit and without signs between thousands";
-    const ASK: &str =
-        "what the sign in it means must be told: whether numbers have a decimal point or a decimal comma";
     let text = match cell {
         Cell::Blank => return Ok(None),
         Cell::Number(number) if number.is_finite() => return Ok(Some(number.to_string())),
@@ -158,14 +162,15 @@ pub fn decimal(cell: &Cell, sign: Option<DecimalSign>) -> Result<Option<String>,
         }
         // Three digits behind a sign may be thousands; fewer or more can only be decimals.
         (_, None) if decimals.len() != 3 => Ok(Some(format!("{minus}{whole}.{decimals}"))),
-        (_, None) => Err(Why::of(cell, ASK)),
+        (_, None) => Err(Why::of(cell, WHICH_SIGN)),
         (_, Some(DecimalSign::Point)) => Err(Why::of(cell, "a decimal point is needed, as the mapping says")),
         (_, Some(DecimalSign::Comma)) => Err(Why::of(cell, "a decimal comma is needed, as the mapping says")),
     }
 }
 
 /// In which order day and month stand where the year does not come first.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum DayOrder {
     DayFirst,
     MonthFirst,

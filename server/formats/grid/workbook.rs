@@ -40,9 +40,14 @@ pub fn read(bytes: &[u8]) -> Result<Raw, Fault> {
     };
     let mut raw =
         Raw { rows: Vec::new(), faults: Vec::new(), notes: vec![format!("The sheet \"{name}\" was read.")] };
-    let others = book.sheets_metadata().len() - 1;
-    if others > 0 {
-        raw.notes.push(format!("{others} more in the workbook were passed over."));
+    let others =
+        book.sheets_metadata().iter().filter(|sheet| sheet.name != *name).map(|sheet| match sheet.visible {
+            SheetVisible::Visible => format!("\"{}\"", sheet.name),
+            SheetVisible::Hidden | SheetVisible::VeryHidden => format!("\"{}\", which is hidden", sheet.name),
+        });
+    let others: Vec<String> = others.collect();
+    if !others.is_empty() {
+        raw.notes.push(format!("Not read of the workbook: {}. They were passed over.", others.join(", ")));
     }
     let mut cells = book.worksheet_cells_reader(name).map_err(|error| broken(&error))?;
     while let Some(cell) = cells.next_cell_with_formula().map_err(|error| broken(&error))? {

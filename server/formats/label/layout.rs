@@ -22,6 +22,8 @@ const EDGE_MM: f64 = 1.0;
 const DOT_MM: f64 = 25.4 / 203.0;
 /// Modules of fewer dots are not read reliably once a printer's head has worn.
 const LEAST_DOTS: f64 = 2.0;
+/// A low rectangle has little to be found by: its modules are larger.
+const LEAST_DOTS_OF_RECTANGLES: u32 = 3;
 const MOST_DOTS: f64 = 6.0;
 /// Letters: the smallest that is read at arm's length, and the largest that is of use.
 const LEAST_LETTER_MM: f64 = 1.7;
@@ -50,12 +52,17 @@ fn matrix(label: &Label, size: Size) -> Result<Vec<Placed>, TooSmall> {
         let beside = inner.width_mm - columns * module - EDGE_MM;
         rows * module <= inner.height_mm && beside >= caption_mm(LEAST_LETTER_MM).max(inner.width_mm * 0.4)
     };
-    let least = LEAST_DOTS * DOT_MM;
+    let fewest = if symbol.width == symbol.height { LEAST_DOTS as u32 } else { LEAST_DOTS_OF_RECTANGLES };
+    let wide = columns * f64::from(fewest) * DOT_MM;
+    let high = rows * f64::from(fewest) * DOT_MM;
+    // Beside it the caption has room, and the lines have two fifths of the label between its edges.
+    let for_caption = 3.0 * EDGE_MM + wide + caption_mm(LEAST_LETTER_MM);
+    let for_lines = (3.0 * EDGE_MM + wide - 0.8 * EDGE_MM) / 0.6;
     let needed = Size {
-        width_mm: 3.0 * EDGE_MM + columns * least + caption_mm(LEAST_LETTER_MM).max(columns * least * 0.7),
-        height_mm: 2.0 * EDGE_MM + (rows * least).max(LEAST_LETTER_MM * 1.25),
+        width_mm: up(for_caption.max(for_lines)),
+        height_mm: up(2.0 * EDGE_MM + high.max(LEAST_LETTER_MM * 1.25)),
     };
-    let dots = (2..=MOST_DOTS as u32).map(f64::from).rfind(room).ok_or(TooSmall { needed })?;
+    let dots = (fewest..=MOST_DOTS as u32).map(f64::from).rfind(room).ok_or(TooSmall { needed })?;
     let module_mm = dots * DOT_MM;
     let quiet = |quiet: usize| quiet as f64 * module_mm;
     let mut placed = vec![Placed::Symbol {
@@ -83,8 +90,8 @@ fn bars(label: &Label, size: Size) -> Result<Vec<Placed>, TooSmall> {
         let wide = columns * LEAST_DOTS * DOT_MM;
         let text = letter_count(&label.caption) * LEAST_LETTER_MM * OF_SIZE_AT_MOST;
         let needed = Size {
-            width_mm: wide.max(text) + 2.0 * EDGE_MM,
-            height_mm: LEAST_BARS_MM / 0.45 + 2.0 * EDGE_MM,
+            width_mm: up(wide.max(text) + 2.0 * EDGE_MM),
+            height_mm: up(LEAST_BARS_MM / 0.45 + 2.0 * EDGE_MM),
         };
         return Err(TooSmall { needed });
     }
@@ -97,6 +104,11 @@ fn bars(label: &Label, size: Size) -> Result<Vec<Placed>, TooSmall> {
     }];
     placed.extend(lines(label, EDGE_MM, Size { width_mm: inner.width_mm, height_mm: above_mm }));
     Ok(placed)
+}
+
+/// To the next tenth of a millimetre.
+fn up(mm: f64) -> f64 {
+    ((mm + 1e-6) * 10.0).ceil() / 10.0
 }
 
 fn letter_count(text: &str) -> f64 {

@@ -15,6 +15,7 @@ use crate::domain::command::wrong;
 use crate::domain::configuration::Configuration;
 use crate::domain::fit_judge::{Setting, judge};
 use crate::domain::fit_layout::lay_out;
+use crate::domain::fit_lost::not_had;
 use crate::domain::fit_sheet::set_up_sheet;
 use crate::domain::id::Id;
 
@@ -65,7 +66,14 @@ pub async fn post(caller: Caller, params: Params, body: Bytes) -> Result<Respons
         let told: Vec<_> = problems.iter().map(|problem| wrong("/configuration", problem.detail())).collect();
         Problem::malformed(&told)
     })?;
-    let mut told = json!(judge(&setting, &layout));
+    let mut fit = judge(&setting, &layout);
+    for check in not_had(&setting, &fit) {
+        fit.sentence = format!("{} {}", fit.sentence, check.sentence);
+        fit.checks.push(check);
+    }
+    // The worst first, as the rules are told.
+    fit.checks.sort_by_key(|check| std::cmp::Reverse(check.verdict));
+    let mut told = json!(fit);
     told["configuration"] = json!(Configuration::of(&layout));
     told["entry"] = state.seq.into();
     Ok(ok(&told))

@@ -12,6 +12,8 @@ pub mod exception;
 pub mod finding;
 pub mod fit;
 pub mod hold;
+pub mod import;
+pub mod label;
 pub mod ledger;
 pub mod load;
 pub mod lookback;

@@ -11,6 +11,7 @@ use crate::analysis::life::{Refused, kaplan_meier, weibull};
 use crate::domain::command::wrong;
 use crate::domain::id::Id;
 use crate::domain::lifetime::{Clock, Lives};
+use crate::domain::outlook::Outlook;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::formats::life_answer;
@@ -30,11 +31,10 @@ fn at_retirement(lives: &Lives) -> [Value; 2] {
 
 /// The same in the family's own clock, with each failure between the inspections that it lay between.
 fn between_inspections(state: &State, model: &Id, now: Time) -> Value {
-    let lives = state.lives(model, state.clock_of_model(model), now);
-    let fit = lives.fit();
-    let replace = state.replace_advice(&lives, fit.as_ref(), now);
-    let order = state.order_advice(&lives, fit.as_ref(), now);
-    let law = fit.and_then(|law| life_answer::weibull(&law, None, None));
+    let outlook = Outlook::of(state, state.lives(model, state.clock_of_model(model), now), now);
+    let (replace, order) = (state.replace_advice(&outlook), state.order_advice(&outlook, now));
+    let Outlook { lives, law, .. } = outlook;
+    let law = law.and_then(|law| life_answer::weibull(&law, None, None));
     let curve = kaplan_meier::curve(&lives.to_lives(), None).map(|curve| life_answer::curve(&curve));
     json!({
         "clock": lives.clock,

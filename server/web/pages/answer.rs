@@ -55,10 +55,11 @@ pub fn act_words(command: &Value) -> String {
     }
 }
 
-/// The scan that a command names, or the part.
+/// The scan that a command names, or the part, or the entry.
 pub fn scan_of(command: &Value) -> String {
     let named = command.get("scan").or_else(|| command.get("asset"));
-    named.and_then(Value::as_str).unwrap_or_default().to_string()
+    let entry = || command.get("entry").and_then(Value::as_u64).map(|entry| format!("Entry {entry}"));
+    named.and_then(Value::as_str).map(str::to_string).or_else(entry).unwrap_or_default()
 }
 
 pub fn accepted(it: &Accepted, scan: &str, words: &str) -> Answer {

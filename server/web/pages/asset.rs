@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::headline::part_title;
+use super::mark_advice::MarkAdvice;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
@@ -96,6 +97,8 @@ pub struct AssetPage {
     /// Whether one more repair is worth its money; empty where it was never repaired.
     pub repairs_said: String,
     pub asked: String,
+    /// How large its mark would be on the part itself.
+    pub mark: Option<MarkAdvice>,
 }
 
 /// A line of the check list as a form shows it.
@@ -311,6 +314,7 @@ impl AssetPage {
                 told => told.said,
             },
             asked: asset.asked.as_ref().map(|it| it.reason.clone()).unwrap_or_default(),
+            mark: MarkAdvice::of(state, asset, visitor.now.in_zone(state.zone).date_naive()),
         }
     }
 }

@@ -1,12 +1,5 @@
 //! The board and the wall: what is ready, what is missing, when?
 
-use askama::Template;
-use axum::body::Body;
-use axum::extract::{Query, State as Reach};
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
-use sha2::{Digest, Sha256};
-
 use super::folded::{Folded, ahead, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
 use super::say::{Say, of_set};
@@ -23,6 +16,12 @@ use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::api::board::tagged;
 use crate::web::visitor::Visitor;
+use askama::Template;
+use axum::body::Body;
+use axum::extract::{Query, State as Reach};
+use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
 
 pub struct SetRow {
     pub href: String,
@@ -133,7 +132,8 @@ pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
             let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
             let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
             match short.as_slice() {
-                [] => Say::new("not_ready", "stop", "not ready, no set is free"),
+                [] if case.sets.is_empty() => Say::new("not_ready", "stop", "not ready, no set is free"),
+                [] => Say::new("not_ready", "stop", "not ready in time"),
                 _ => Say::new("not_ready", "stop", format!("not ready, short of {}", listed(&short))),
             }
         }

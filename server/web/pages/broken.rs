@@ -2,20 +2,17 @@
 
 use askama::Template;
 use axum::extract::Query;
-use axum::http::{HeaderValue, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use chrono::{Days, NaiveDate, NaiveTime};
 use serde::Deserialize;
 
 use super::shared::{Page, count, segment, when};
-use crate::app::house::operation;
 use crate::domain::broken::{BrokenPack, Counted, Report, report};
 use crate::domain::id::Id;
 use crate::domain::state::State;
 use crate::domain::step::Broken;
 use crate::domain::text::Line;
 use crate::domain::time::{Date, Time, on_day};
-use crate::formats;
 use crate::web::visitor::{Visitor, render};
 
 /// So many days back, today included, where nobody asked for others.
@@ -263,9 +260,8 @@ const COLUMNS: [&str; 12] = [
 ];
 
 /// Every broken pack of the window, a row each.
-pub async fn csv(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
-    let state = &visitor.state;
-    let window = Window::of(state, &asked, visitor.now);
+/// The packs of a window as rows.
+fn rows(state: &State, window: &Window) -> Vec<[String; 12]> {
     let line = |pack: &std::sync::Arc<BrokenPack>| {
         let facts = &pack.facts;
         let parts: Vec<&str> = facts.parts.iter().map(Id::as_str).collect();
@@ -284,26 +280,26 @@ pub async fn csv(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
             pack.by.clone(),
         ]
     };
-    let rows: Vec<[String; 12]> = window.report(state).packs.iter().map(line).collect();
-    let bytes = match formats::sheet::csv(COLUMNS, &rows) {
-        Ok(bytes) => bytes,
-        Err(error) => {
-            let operation = operation();
-            tracing::error!(operation, %error, "broken packs could not be written as a sheet");
-            return crate::web::fail::unavailable(&operation);
-        }
-    };
-    let name = format!(
-        "attachment; filename=\"broken-packs-{}-{}-entry-{}.csv\"",
-        window.from, window.to, state.seq
-    );
-    let mut response = bytes.into_response();
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/csv; charset=utf-8"));
-    if let Ok(name) = HeaderValue::from_str(&name) {
-        headers.insert(header::CONTENT_DISPOSITION, name);
-    }
-    response
+    window.report(state).packs.iter().map(line).collect()
+}
+
+fn file_name(state: &State, window: &Window) -> String {
+    format!("broken-packs-{}-{}-entry-{}", window.from, window.to, state.seq)
+}
+
+pub async fn csv(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    let state = &visitor.state;
+    let window = Window::of(state, &asked, visitor.now);
+    super::sheet::download(COLUMNS, &rows(state, &window), &file_name(state, &window))
+}
+
+static BOOK: [crate::formats::cells::Column; COLUMNS.len()] = super::sheet::columns(COLUMNS);
+
+/// The same as a workbook.
+pub async fn book(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    let state = &visitor.state;
+    let window = Window::of(state, &asked, visitor.now);
+    super::sheet::book(&BOOK, rows(state, &window), "Broken packs", &file_name(state, &window))
 }
 
 #[cfg(test)]

@@ -39,7 +39,7 @@ pub fn drawn(course: &Course, id: &str) -> Drawn {
         said: course.said.clone(),
         source: course.source.as_ref().map(|source| source.0.clone()).unwrap_or_default(),
         rows: course.points.iter().map(|it| (it.point.cycles, number(it.compared))).collect(),
-        warns: course.crosses.is_some(),
+        warns: course.crosses.is_some() || course.beyond.is_some(),
     }
 }
 
@@ -143,6 +143,7 @@ mod tests {
                 day_low: None,
                 day_high: None,
             }),
+            beyond: None,
             said: "It crosses its limit at about 290 cycles.".into(),
         }
     }
@@ -158,6 +159,9 @@ mod tests {
             "{:?}",
             shown.rows
         );
+        let mut over = course(&[(10, 2.0), (20, 95.0)], None);
+        over.beyond = Quantity::rounded(30.0, 0);
+        assert!(drawn(&over, "v3").warns);
         // What lies far ahead is told and not drawn.
         let far = drawn(&course(&[(10, 2.0), (20, 2.1), (30, 2.2)], Some(9_000.0)), "v2");
         assert!(!far.svg.contains("class=\"law\"") && far.warns);

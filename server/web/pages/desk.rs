@@ -9,10 +9,12 @@ use serde_json::{Value, json};
 
 use super::answer::{Answer, accepted, act_words, command, refusal, scan_of};
 use super::desk_beside::{self, Asks, BesideScan};
+use super::desk_marks::{change_of_person, commanded};
 use super::refused;
 use super::shared::{self, Page};
 use super::thing::{self, Thing};
 use crate::app::house::Outcome;
+use crate::domain::scan_miss::called;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
@@ -23,7 +25,7 @@ use crate::web::visitor::{Visitor, render};
 const REMEMBERED: usize = 8;
 
 /// What the desk's form sends, and what its address may carry.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct Sent {
     pub scan: String,
@@ -40,6 +42,8 @@ pub struct Sent {
     pub again: String,
     pub code: String,
     pub reason: String,
+    /// The entry of this station's last act.
+    pub last: String,
     pub csrf: String,
     #[serde(flatten)]
     pub beside: BesideScan,
@@ -69,13 +73,14 @@ pub struct DeskPage {
     pub thing: Option<Thing>,
     pub log: Vec<Scanned>,
     pub log_text: String,
+    pub last: String,
     pub asks: Asks,
     /// What is not accounted for and has no outcome: it stands above everything.
     pub missed: Vec<String>,
 }
 
 /// The acts that a scan may do at once, as the form names them.
-const STEPS: [(&str, &str); 11] = [
+pub const STEPS: [(&str, &str); 11] = [
     ("", "Look it up"),
     ("step:treated", "Pre-cleaned"),
     ("step:received", "Received"),
@@ -141,11 +146,12 @@ impl DeskPage {
             thing,
             log: log_text.lines().filter_map(line).collect(),
             log_text,
+            last: sent.last.clone(),
         }
     }
 
     /// Accepted is what was recorded or found; a refusal says so in its status too.
-    fn respond(&self) -> Response {
+    pub(super) fn respond(&self) -> Response {
         let refused = self.answer.as_ref().is_some_and(|answer| !answer.accepted);
         let status = if refused { StatusCode::CONFLICT } else { StatusCode::OK };
         (status, render(self)).into_response()
@@ -213,8 +219,10 @@ fn looked_up(visitor: &Visitor, state: &State, sent: &Sent, scan: &str) -> Respo
             let hand = thing::look_up(state, &sent.thing, visitor.now).ok();
             let hand = hand.filter(|_| sent.step.is_empty() && !sent.thing.is_empty());
             let line = match &hand {
-                Some(thing) => format!("{scan}: not known. {} is still in your hand.", thing.scan),
-                None => format!("{scan}: not known."),
+                Some(thing) => {
+                    format!("{}: not known. {} is still in your hand.", called(scan), called(&thing.scan))
+                }
+                None => format!("{}: not known.", called(scan)),
             };
             let answer = refusal(reasons, line, &Value::Null);
             DeskPage::of(visitor, state, sent, Some(answer), hand).respond()
@@ -231,6 +239,12 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
     if !sent.again.is_empty() {
         let again = overridden(&sent);
         return done(&app, &visitor, &sent, again).await;
+    }
+    if let Some(mark) = super::command_mark::read(scan) {
+        return commanded(&app, &visitor, sent, mark).await;
+    }
+    if let Some(asked) = change_of_person(&app, &state, &sent).await {
+        return asked;
     }
     if let Some((thing, why)) = desk_beside::broken(&state, &sent)
         && let Some(command) = command(&format!("broken:{}", why.name()), &thing, &sent.station)
@@ -267,10 +281,10 @@ fn overridden(sent: &Sent) -> Value {
     again
 }
 
-async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Response {
+pub(super) async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Response {
     let name = value.get("do").and_then(Value::as_str).unwrap_or_default().to_string();
     let (scan, words) = (scan_of(&value), act_words(&value));
-    let line = format!("{scan}: not {words}.");
+    let line = format!("{}: not {words}.", called(&scan));
     let command = match read(value.clone()) {
         Ok(command) => command,
         Err(wrong) => {
@@ -286,6 +300,13 @@ async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value) -> Respon
         None => refusal(Vec::new(), line, &value),
     };
     let state = app.house.state(site).await.ok().flatten().unwrap_or_else(|| visitor.state.clone());
+    let taken_back = name == "correct";
+    let last = match &outcome {
+        Some(Outcome::Accepted(it)) if !taken_back => it.entry.to_string(),
+        Some(Outcome::Accepted(_)) => String::new(),
+        _ => sent.last.clone(),
+    };
+    let sent = &Sent { last, ..sent.clone() };
     // What arrives brings its reports with it, whatever the next scan is.
     if let Some(Outcome::Accepted(it)) = outcome.as_ref().filter(|_| is_receipt(&value)) {
         answer.loud = arrived(&state, &it.event, visitor.now);

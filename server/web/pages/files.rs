@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Response};
 /// Each file with its type.
 const FILES: &[(&str, &str, &str)] = &[
     ("style.css", "text/css; charset=utf-8", include_str!("../../../static/style.css")),
+    ("scan.js", "text/javascript; charset=utf-8", include_str!("../../../static/scan.js")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("../../../static/desk.js")),
     ("keep.js", "text/javascript; charset=utf-8", include_str!("../../../static/keep.js")),
     ("board.js", "text/javascript; charset=utf-8", include_str!("../../../static/board.js")),

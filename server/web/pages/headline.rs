@@ -143,7 +143,10 @@ pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
             SetReadiness::InTurn | SetReadiness::ReadyShort | SetReadiness::Ready => {}
         }
     }
-    "has no set that is free".into()
+    match case.sets.first() {
+        Some(_) => "has no set that is ready in time".into(),
+        None => "has no set that is free".into(),
+    }
 }
 
 /// Of these cases, how many have what they need, and what the others lack.

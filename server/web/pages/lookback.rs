@@ -237,6 +237,20 @@ fn download(visitor: &Visitor, began: Began, trace: &Trace, called: &str) -> Res
     super::sheet::download(COLUMNS, &sheet(state, began, trace), &called)
 }
 
+static BOOK: [crate::formats::cells::Column; COLUMNS.len()] = super::sheet::columns(COLUMNS);
+
+/// The same as a workbook.
+pub async fn book(visitor: Visitor, Query(pairs): Query<Vec<(String, String)>>) -> Response {
+    match looked(&visitor, &Typed::of(&pairs)) {
+        Ok((origin, trace)) => {
+            let rows = sheet(&visitor.state, Began::At(&origin), &trace);
+            let called = format!("look-back-entry-{}", visitor.state.seq);
+            super::sheet::book(&BOOK, rows, "Look-back", &called)
+        }
+        Err(response) => *response,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -195,6 +195,18 @@ pub async fn csv(visitor: Visitor, Path(recall): Path<String>) -> Response {
     super::sheet::download(COLUMNS, &rows, &format!("{}-entry-{}", found.recall, state.seq))
 }
 
+static BOOK: [crate::formats::cells::Column; COLUMNS.len()] = super::sheet::columns(COLUMNS);
+
+/// The same as a workbook.
+pub async fn book(visitor: Visitor, Path(recall): Path<String>) -> Response {
+    let state = &visitor.state;
+    let Some(found) = state.recalls.get(recall.as_str()) else {
+        return fail::nothing_here();
+    };
+    let rows = sheet(state, found, &affected(state, found));
+    super::sheet::book(&BOOK, rows, "Recall", &format!("{}-entry-{}", found.recall, state.seq))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -97,6 +97,8 @@ pub struct Reason {
     pub needed: String,
     pub next: String,
     pub remedy: Option<Remedy>,
+    /// The thing that may have been meant by a scan that misses by its letters alone.
+    pub meant: String,
     /// An override with a reason may set it aside.
     pub open: bool,
     /// The field that was left empty, where that is what is wrong.
@@ -135,7 +137,11 @@ pub fn reason(problem: &Problem) -> Reason {
         others: String::new(),
         needed: problem.needed.clone(),
         next: problem.next.clone(),
-        remedy: problem.remedy.as_ref().and_then(remedy),
+        remedy: problem.remedy.as_ref().and_then(remedy).map(|remedy| match &problem.meant {
+            Some(meant) => Remedy { label: format!("Yes, it is {meant}"), ..remedy },
+            None => remedy,
+        }),
+        meant: problem.meant.as_ref().map(ToString::to_string).unwrap_or_default(),
         open: problem.open_to_override,
         empty: String::new(),
     }
@@ -170,7 +176,7 @@ fn together(all: impl Iterator<Item = Reason>) -> Vec<Reason> {
     whole.collect()
 }
 
-fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Reason {
+pub fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Reason {
     Reason {
         code: "",
         title: title.into(),
@@ -179,6 +185,7 @@ fn plain(title: &str, found: impl Into<String>, needed: &str, next: &str) -> Rea
         needed: needed.into(),
         next: next.into(),
         remedy: None,
+        meant: String::new(),
         open: false,
         empty: String::new(),
     }

@@ -5,7 +5,7 @@ use super::setup_alike;
 use super::shared::{capital, listed, segment};
 use crate::domain::readiness::SetReadiness;
 use crate::domain::setup_sheet::{Offer, SetUpSheet};
-use crate::domain::to_open::{SetUpPart, ToOpen};
+use crate::domain::to_open::{Meant, SetUpPart, ToOpen};
 
 /// A set to open, or a need that none fills.
 pub struct OpenRow {
@@ -49,8 +49,11 @@ fn row(it: &ToOpen) -> OpenRow {
         set: it.set.as_ref().map_or_else(|| "none".into(), ToString::to_string),
         href: it.set.as_ref().map(|set| format!("/sets/{}", segment(set.as_str()))).unwrap_or_default(),
         sentence: it.sentence.clone(),
-        place: listed(&it.locations),
+        place: if it.meant == Some(Meant::Out) { "at this case".into() } else { listed(&it.locations) },
         say: match it.status {
+            Some(SetReadiness::Out) if it.meant == Some(Meant::Out) => {
+                Some(Say::new("out", "turn", "out, at this case"))
+            }
             Some(status) => Some(said(status)),
             None => Some(Say::new("not_ready", "stop", "none free")),
         },

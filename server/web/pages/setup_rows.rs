@@ -136,6 +136,20 @@ fn place(state: &State, part: &FitPart) -> String {
     if words.is_empty() { "in no set, nowhere put away".into() } else { words.join(", ") }
 }
 
+/// What is out at the case itself is no more where it was put away.
+pub fn at_case(lines: &mut [PartLine], state: &State, case: Option<&Case>, fit: &Fit) {
+    for line in lines {
+        let Some(part) = fit.parts.get(line.at) else { continue };
+        let Some(asset) = part.asset.as_ref().and_then(|asset| state.assets.get(asset)) else { continue };
+        let out = case.and_then(|case| case.parts.get(&asset.asset)).is_some_and(|part| part.out);
+        if out && !asset.missing && asset.stage.is_out() {
+            line.say = Some(Say::new("out", "turn", "out, at this case"));
+            let seat = FitPart { location: Some("at this case".into()), ..part.clone() };
+            line.place = place(state, &seat);
+        }
+    }
+}
+
 fn joins(fit: &Fit, part: &FitPart) -> String {
     match (&part.on, &part.through) {
         (Some(on), _) => format!("on {}", end_at(fit, on)),

@@ -19,7 +19,7 @@ use crate::domain::fit_barred::also_held;
 use crate::domain::fit_judge::Setting;
 use crate::domain::fit_ready::coming;
 use crate::domain::id::Id;
-use crate::domain::setup_sheet::{Barred, GAS_OUT, Offer, SetUpSheet};
+use crate::domain::setup_sheet::{Barred, FallBack, GAS_OUT, Offer, SetUpSheet};
 use crate::domain::state::State;
 use crate::web::fail;
 use crate::web::visitor::{Visitor, render};
@@ -86,6 +86,8 @@ pub struct SetupSheetPage {
     pub smaller_open: String,
     pub fall_back: String,
     pub fall_back_changes: Vec<String>,
+    /// For jet ventilation: the caution, and the way out of what it is changed to.
+    pub fall_back_gas: Option<String>,
     pub is_open: bool,
     pub wish: WishForm,
     pub techniques: Vec<Choice>,
@@ -100,6 +102,7 @@ impl FitView {
     pub fn of(setting: &Setting, fit: &Fit, barred: &[Barred]) -> FitView {
         let (state, now) = (setting.state, setting.now);
         let mut parts = setup_rows::parts(state, fit, now);
+        setup_rows::at_case(&mut parts, state, setting.case, fit);
         // What comes with its set is said once for the set.
         let coming = coming(state, fit, setting.needed());
         for part in &mut parts {
@@ -147,6 +150,16 @@ fn view(state: &State, offer: &Offer, now: crate::domain::time::Time) -> OfferVi
         costs: offer.costs.iter().map(|cost| cost.sentence.clone()).collect(),
         configuration: serde_json::to_string(&offer.configuration).unwrap_or_default(),
     }
+}
+
+/// What a fall-back to jet ventilation needs said beside its changes.
+fn gas_of(back: &FallBack) -> Option<String> {
+    let out = || match back.offer.as_ref().map(|offer| setup_rows::way_out(&offer.fit)) {
+        Some(Some(way)) => format!(" {way}"),
+        Some(None) => " No way out is declared.".into(),
+        None => String::new(),
+    };
+    (back.technique == Technique::JetOpen).then(|| format!("{GAS_OUT}{}", out()))
 }
 
 /// What lies in the sets of what was chosen and is not to be used.
@@ -200,6 +213,7 @@ impl SetupSheetPage {
             smaller_open: smaller.map(setup_open::of_offer).unwrap_or_default(),
             fall_back: sheet.fall_back.as_ref().map(|back| back.sentence.clone()).unwrap_or_default(),
             fall_back_changes: sheet.fall_back.as_ref().map(|back| back.changes.clone()).unwrap_or_default(),
+            fall_back_gas: sheet.fall_back.as_ref().and_then(gas_of),
             is_open: case.is_open(),
             wish: setup_forms::wish(state, sheet.wish.as_ref()),
             techniques: theatre::techniques(sheet.technique),

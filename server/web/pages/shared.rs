@@ -102,10 +102,22 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Lead, Desk, Infection, Auditor],
     ),
     (
+        "/labels",
+        "Labels",
+        "What is printed for parts, packs, places and the workplace?",
+        &[Desk, Lead, Biomed],
+    ),
+    (
         "/catalogue",
         "Catalogue",
         "Models, routes, count sheets, machines and programmes.",
         &[Lead, Biomed, Admin, Auditor],
+    ),
+    (
+        "/import",
+        "Lists",
+        "Bring a list of models, parts, count sheets, sets or cases into the house.",
+        &[Lead, Biomed, Admin, Charge],
     ),
     ("/ledger", "Ledger", "Who did what when?", &[Lead, Biomed, Auditor, Infection, Admin]),
     ("/people", "People", "Who may sign in, and in which role?", &[Admin]),
@@ -154,6 +166,8 @@ pub struct Page {
     pub done: Option<u64>,
     /// The path that a form of this page returns to.
     pub path: String,
+    /// After so long without a touch the page locks itself.
+    pub idle_minutes: u32,
 }
 
 impl Page {
@@ -171,6 +185,7 @@ impl Page {
             nav: navigation(visitor.actor.role, here),
             done,
             path: path.into(),
+            idle_minutes: state.policy.idle_minutes,
         }
     }
 

@@ -112,7 +112,34 @@ fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let mut all = of_tests(policy);
     all.extend(of_planning(policy));
     all.extend(of_fit(policy));
+    all.extend(of_marks(policy));
     all
+}
+
+/// The marks that the site gives out, and the labels that it prints.
+fn of_marks(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    let marking = &policy.marking;
+    let sizes: Vec<String> = marking.label_sizes.iter().map(ToString::to_string).collect();
+    vec![
+        row(
+            "company_prefix",
+            "GS1 company prefix",
+            "4 to 12 digits that GS1 gave to the site; its own marks are then asset numbers (8004). Without one they are short codes.",
+            marking.company_prefix.clone().unwrap_or_default(),
+        ),
+        row(
+            "code_prefix",
+            "Short codes begin with",
+            "A capital letter, then digits and capital letters: the site's own marks where it has no company prefix.",
+            marking.code_prefix.clone(),
+        ),
+        row(
+            "label_sizes:commas",
+            "Sizes of labels, in mm",
+            "Width x height, with commas between them, as 38 x 19, 50 x 25.",
+            sizes.join(", "),
+        ),
+    ]
 }
 
 /// What parts that fit are judged by, where no number was published.

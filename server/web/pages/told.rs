@@ -57,6 +57,17 @@ fn opened(sentence: String) -> String {
     }
 }
 
+/// What was doubtful in it, and was saved.
+fn all_the_same(event: &Event) -> String {
+    let doubts = event.beside.doubts.iter();
+    let doubts: Vec<String> =
+        doubts.map(|it| format!("{}: {}", super::words::field(&it.pointer), it.detail)).collect();
+    match doubts.is_empty() {
+        true => String::new(),
+        false => format!(" Saved all the same: {}.", doubts.join("; ")),
+    }
+}
+
 fn sentence(event: &Event) -> String {
     match &event.what {
         What::SiteFounded(it) => format!("Site founded: {} ({}).", it.name.0, it.timezone),
@@ -75,17 +86,7 @@ fn sentence(event: &Event) -> String {
         What::ReserveSet(it) => format!("Reserve of {} set to {}.", it.count_sheet, it.minimum),
         What::RouteDefined(it) => format!("Route {} defined, version {}.", it.route, it.version),
         What::ModelDefined(it) => {
-            let doubts = event
-                .beside
-                .doubts
-                .iter()
-                .map(|it| format!("{}: {}", super::words::field(&it.pointer), it.detail));
-            let doubts: Vec<String> = doubts.collect();
-            let all_the_same = match doubts.is_empty() {
-                true => String::new(),
-                false => format!(" Saved all the same: {}.", doubts.join("; ")),
-            };
-            format!("Model {} defined: {}.{all_the_same}", it.model, it.name.0)
+            format!("Model {} defined: {}.{}", it.model, it.name.0, all_the_same(event))
         }
         What::CountSheetDefined(it) => format!("Count sheet {} defined: {}.", it.count_sheet, it.name.0),
         What::MachineDefined(it) => format!("Machine {} defined.", it.machine),
@@ -118,9 +119,11 @@ fn of_parts(event: &Event) -> String {
                 it.location.0
             )
         }
+        What::MarkGiven(it) => format!("{} given the mark {}.", it.asset, it.mark.0),
         What::AssetMeasured(it) => {
             let how = it.how.as_ref().map(|how| format!(" ({how})")).unwrap_or_default();
-            format!("{} measured{how}: {}.", it.asset, super::told_fit::sizes(&it.dimensions))
+            let sizes = super::told_fit::sizes(&it.dimensions);
+            format!("{} measured{how}: {sizes}.{}", it.asset, all_the_same(event))
         }
         What::FitConfirmed(it) => super::told_fit::tried(it),
         What::Retired(it) => format!("{} retired ({}).", it.asset, it.cause.name().replace('_', " ")),

@@ -6,6 +6,7 @@ mod decide;
 pub mod notice;
 mod one;
 mod picture;
+pub mod pieces;
 mod repairs;
 pub mod report;
 pub mod survival;
@@ -175,6 +176,14 @@ impl WearPage {
     }
 }
 
+/// The outlooks of the other models of a family.
+fn of_family<'a>(state: &State, all: &'a BTreeMap<Id, Outlook>, one: &Outlook) -> Vec<&'a Outlook> {
+    let family = |model: &Id| state.model(model).map(|model| model.family);
+    let own = family(&one.lives.model);
+    let others = all.iter().filter(|(model, _)| **model != one.lives.model && family(model) == own);
+    others.map(|(_, outlook)| outlook).collect()
+}
+
 /// The outlooks, made beside the threads that answer where they have to be made anew.
 async fn outlooks(app: &App, visitor: &Visitor) -> Result<All, Response> {
     let (house, state, now) = (app.house.clone(), visitor.state.clone(), visitor.now);
@@ -197,7 +206,9 @@ pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<A
     let done = asked.done.and_then(|text| text.parse().ok());
     let found = Id::new(&model).filter(|id| visitor.state.models.contains_key(id));
     match found.and_then(|id| all.get(&id)) {
-        Some(outlook) => render(&ModelPage::of(&visitor, outlook, done)),
+        Some(outlook) => {
+            render(&ModelPage::of(&visitor, outlook, &of_family(&visitor.state, &all, outlook), done))
+        }
         None => super::problem::not_found("model with parts", &model, "/wear", "All models"),
     }
 }
@@ -210,7 +221,8 @@ mod tests {
     fn one(visitor: &Visitor, model: &str) -> String {
         let all = visitor.state.outlooks(visitor.now);
         let outlook = &all[&Id::new(model).unwrap()];
-        let text = sample::show(&format!("wear-{model}"), &ModelPage::of(visitor, outlook, None));
+        let others = of_family(&visitor.state, &all, outlook);
+        let text = sample::show(&format!("wear-{model}"), &ModelPage::of(visitor, outlook, &others, None));
         assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
         text
     }

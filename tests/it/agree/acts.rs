@@ -1,8 +1,6 @@
 //! What a department might do next, made from numbers: mostly what the state allows, so that a sequence gets far, and
 //! a share of what nobody should do.
 
-use std::sync::Arc;
-
 use fettle::domain::command::Act;
 use fettle::domain::load::{Load, LoadStatus};
 use fettle::domain::model::{Method, StepKind};
@@ -10,6 +8,7 @@ use fettle::domain::person::Role::{self, Admin, Biomed, Desk, Infection, Lead};
 use fettle::domain::state::{Asset, State};
 use fettle::domain::time::Time;
 use serde_json::{Value, json};
+use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
 use super::{at_case, at_machine, recall, wear};
@@ -342,7 +341,8 @@ fn definition(dice: &mut Dice) -> Value {
         5 => {
             json!({"do": "set_reserve", "count_sheet": dice.word(&["adult", "child"]), "minimum": dice.below(3)})
         }
-        6 => json!({"do": "set_policy", "two_people": true}),
+        6 if dice.once_in(2) => json!({"do": "give_mark", "asset": dice.word(&["B-1", "T-1", "C-2"])}),
+        6 => json!({"do": "set_policy", "two_people": true, "company_prefix": dice.word(&["", "9521234"])}),
         7 => {
             json!({"do": "measure_asset", "asset": dice.word(&["B-1", "T-1", "C-2", "X-0"]), "how": "calliper",
                     "dimensions": {"outer_diameter_mm": format!("{}.5", 2 + dice.below(6))}})

@@ -73,12 +73,14 @@ fn the_same_people_set_it_aside_as_any_promise() {
     let board = on_board(&house, "K-1");
     assert_eq!(board.status, Equipped::NotReady);
     assert!(board.why[0].contains("SET-1, which is kept for case K-2"), "{:?}", board.why);
-    // Kept for both: each says that the other has it too.
+    // Kept for both: who has it by the older promise is robbed, and says so; the other is ready.
     house.done(Charge, with(promise("K-1", "SET-1"), "promised_elsewhere"));
-    for (case, other) in [("K-1", "K-2"), ("K-2", "K-1")] {
-        let why = on_board(&house, case).why.join(" ");
-        assert!(why.contains(&format!("Set SET-1 is kept for case {other}")), "{case}: {why}");
-    }
+    let robbed = on_board(&house, "K-2");
+    assert_eq!(robbed.status, Equipped::NotReady);
+    assert!(robbed.why.join(" ").contains("Set SET-1 is kept for case K-1"), "{:?}", robbed.why);
+    let board = on_board(&house, "K-1");
+    assert_eq!((board.status, board.why), (Equipped::Ready, Vec::new()));
+    house.done(Desk, issue("K-1", "SET-1"));
 }
 
 #[test]
@@ -199,4 +201,26 @@ fn the_board_counts_no_set_twice() {
     assert_eq!((sets(&house, "K-1"), sets(&house, "K-2")), (vec!["SET-1".into()], vec!["SET-2".into()]));
     house.done(Clinician, choose("K-1", second));
     assert_eq!((sets(&house, "K-1"), sets(&house, "K-2")), (vec!["SET-2".into()], vec!["SET-1".into()]));
+}
+
+/// Whoever sets a promise aside decides: the last choice has the part, everywhere, and what is out at a case is its own.
+#[test]
+fn the_last_choice_has_the_part() {
+    let mut house = chosen();
+    house.done(Charge, promise("K-1", "SET-1"));
+    house.refused(Charge, choose("K-2", jet(&["T-1"])), "promised_elsewhere");
+    house.done(Charge, with(choose("K-2", jet(&["T-1"])), "promised_elsewhere"));
+    let rightful = on_board(&house, "K-2");
+    assert_eq!((rightful.status, rightful.why), (Equipped::Ready, Vec::new()));
+    assert_eq!(rightful.sets.iter().map(|id| id.as_str()).collect::<Vec<_>>(), ["SET-1"]);
+    let robbed = on_board(&house, "K-1");
+    assert_eq!(robbed.status, Equipped::NotReady);
+    assert!(robbed.why.join(" ").contains("B-1 was chosen for case K-2 since"), "{:?}", robbed.why);
+    house.refused(Desk, issue("K-1", "SET-1"), "promised_elsewhere");
+    let event = house.done(Desk, issue("K-2", "SET-1"));
+    let What::Issued(it) = &event.what else { panic!("{event:?}") };
+    assert_eq!(it.robs[0].case.as_str(), "K-1");
+    // It is there: another choice among it asks nobody.
+    house.done(Charge, choose("K-2", jet(&["T-1", "S-1"])));
+    assert!(on_board(&house, "K-2").chosen_fails.is_none());
 }

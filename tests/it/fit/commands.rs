@@ -1,6 +1,7 @@
 //! What is chosen, measured and tried: permission and fact, and bad input, each with a clear sentence.
 
 use fettle::domain::command::Command;
+use fettle::domain::coupled::coupled;
 use fettle::domain::deciding::Turned;
 use fettle::domain::event::What;
 use fettle::domain::fit::Answer;
@@ -237,4 +238,58 @@ fn a_part_is_tried_with_another_one() {
     // Two pieces of one model are two parts.
     house.done(Desk, with(["H-1", "H-2"]));
     house.done(Desk, json!({"do": "confirm_fit", "models": ["head", "head"], "fits": false}));
+}
+
+/// The checks are those that a model goes through; the sizes are invented.
+#[test]
+fn what_is_measured_is_looked_at() {
+    let mut house = House::adult();
+    let measure =
+        |asset: &str, sizes: Value| json!({"do": "measure_asset", "asset": asset, "dimensions": sizes});
+    let mut refused = |asset: &str, sizes: Value, pointer: &str| {
+        let command = Command::read(measure(asset, sizes)).expect("a command that reads");
+        match house.paper.take(&Given { now: house.now, role: Desk, command }) {
+            Err(Turned::Malformed(all)) => assert_eq!(all[0].pointer, pointer, "{all:?}"),
+            other => panic!("{other:?}"),
+        }
+    };
+    refused("B-1", json!({"inner_diameter_mm": 50}), "/dimensions/inner_diameter_mm");
+    refused("F-1", json!({"shaft_diameter_mm": 3, "max_width_mm": "2.5"}), "/dimensions/max_width_mm");
+    refused("S-1", json!({"shaft_diameter_mm": 5}), "/dimensions/shaft_diameter_mm");
+    for (asset, sizes, pointer) in [
+        ("B-1", json!({"length_mm": 4}), "/dimensions/length_mm"),
+        ("S-1", json!({"french": 12, "shaft_diameter_mm": "4.5"}), "/dimensions/shaft_diameter_mm"),
+        ("T-1", json!({"inner_diameter_mm": 3}), "/dimensions/inner_diameter_mm"),
+    ] {
+        let event = house.done(Desk, measure(asset, sizes));
+        assert!(event.beside.doubts.iter().any(|it| it.pointer == pointer), "{:?}", event.beside.doubts);
+    }
+    let event = house.done(Desk, measure("F-1", json!({"max_width_mm": "3.2"})));
+    assert!(event.beside.doubts.is_empty(), "{:?}", event.beside.doubts);
+    let blank = json!({"do": "confirm_fit", "models": ["b8", "head"], "fits": true, "how": " \u{200b}"});
+    assert_eq!(wrong(blank).0, "/how");
+}
+
+#[test]
+fn two_barrels_never_meet() {
+    let mut house = House::adult();
+    house.model(
+        "tr",
+        "tracheoscope",
+        json!({"inner_diameter_mm": 10, "outer_diameter_mm": 11, "length_mm": 300}),
+        json!([{"end": "head", "system": "lock A"}]),
+    );
+    let state = &house.paper.state;
+    let all = coupled(state, state.models.get("b8").expect("a barrel"));
+    let met: Vec<&str> = all.iter().map(|it| it.model.as_str()).collect();
+    assert_eq!(met, ["head"]);
+}
+
+#[test]
+fn the_sheet_of_a_cancelled_case_says_so() {
+    let mut house = House::adult();
+    house.case("K-1", json!({"technique": "jet_open"}));
+    house.done(Charge, json!({"do": "cancel_case", "case": "K-1", "reason": "put off"}));
+    let said = house.sheet("K-1").sentence;
+    assert!(said.starts_with("Case K-1 was cancelled, "), "{said}");
 }

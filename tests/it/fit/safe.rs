@@ -101,3 +101,48 @@ fn sizes_that_contradict_each_other_are_not_known() {
                       "configuration": {"barrel": "B-1", "together": [[]]}});
     assert!(Command::read(none).is_err());
 }
+
+/// Gas that has to leave is a rule of the trade; it asks for no word on paper, but for what is screwed on.
+#[test]
+fn a_jet_attachment_asks_for_a_way_out_whatever_the_technique() {
+    let house = House::adult();
+    let sealed = json!({"barrel": "B-1", "parts": parts(&["H-1", "N-1", "J-1", "C-1", "F-1"])});
+    for technique in ["jet_open", "assisted", "apnoeic", "controlled_closed"] {
+        let fit = house.judge(technique, sealed.clone());
+        assert_eq!(fit.answer, Answer::Stop, "{technique}: {}", fit.sentence);
+        assert!(
+            fit.sentence.starts_with("Stop. Gas must be able to leave."),
+            "{technique}: {}",
+            fit.sentence
+        );
+    }
+    // With its way out it is one for each of them but a closed system, where it does not belong.
+    for technique in ["jet_open", "assisted", "apnoeic"] {
+        let fit = house.judge(technique, jet(&["T-1"]));
+        assert_eq!(fit.answer, Answer::Fits, "{technique}: {}", fit.sentence);
+    }
+    let fit = house.judge("controlled_closed", jet(&["T-1"]));
+    assert_eq!(fit.answer, Answer::DoesNotFit, "{}", fit.sentence);
+    let told = "J-1 is a jet attachment and does not belong on a closed system";
+    assert!(fit.checks.iter().any(|check| check.sentence.contains(told)), "{:?}", fit.checks);
+}
+
+#[test]
+fn what_is_joined_to_nothing_is_no_fit() {
+    let mut house = House::adult();
+    house.piece("B-2", "b8");
+    house.piece("H-2", "head");
+    let fit = house.judge("jet_open", jet(&["T-1", "B-2"]));
+    assert_eq!(fit.answer, Answer::DoesNotFit, "{}", fit.sentence);
+    assert!(fit.sentence.contains("B-2 is joined to nothing"), "{}", fit.sentence);
+    // Nor does it sit on the end with which the head sits on its own barrel.
+    let mut it = jet(&["T-1"]);
+    let placed = json!({"asset": "B-2", "on": {"part": "H-1", "end": "barrel"}});
+    it["parts"].as_array_mut().expect("parts").push(placed);
+    let fit = house.judge("jet_open", it);
+    assert_eq!(fit.answer, Answer::DoesNotFit, "{}", fit.sentence);
+    // A second head finds no end.
+    let fit = house.judge("jet_open", jet(&["T-1", "H-2"]));
+    assert_ne!(fit.answer, Answer::Fits, "{}", fit.sentence);
+    assert!(fit.sentence.contains("H-2 is joined to nothing"), "{}", fit.sentence);
+}

@@ -54,6 +54,7 @@ async fn the_sheet_is_answered_and_the_judge_records_nothing() {
         let before = served.get("cases/K-1").await.1;
         let (status, fit) = ask(json!({"configuration": configuration, "case": "K-1"})).await;
         assert_eq!((status, &fit["answer"]), (200, &json!("fits")), "{fit}");
+        assert!(fit["checks"].as_array().expect("rules").iter().all(|it| it["rule"] != "had"), "{fit}");
         let (_, fit) = ask(json!({"configuration": configuration, "technique": "controlled_closed"})).await;
         assert_eq!(fit["answer"], "does_not_fit", "{fit}");
         assert_eq!(served.get("cases/K-1").await.1, before, "nothing was recorded");
@@ -66,6 +67,10 @@ async fn the_sheet_is_answered_and_the_judge_records_nothing() {
         served.done(Charge, choose).await;
         let (_, sheet) = served.get("cases/K-1/sheet").await;
         assert_eq!(sheet["chosen"]["fit"]["answer"], "fits", "{sheet}");
+        let (_, fit) = ask(json!({"configuration": configuration})).await;
+        let had = fit["checks"].as_array().expect("rules").iter().filter(|it| it["rule"] == "had");
+        let told: Vec<&str> = had.filter_map(|it| it["sentence"].as_str()).collect();
+        assert!(!told.is_empty() && told.iter().all(|it| it.contains("chosen for case K-1")), "{told:?}");
         served
             .done(
                 Desk,
@@ -138,6 +143,8 @@ impl Served {
         let tried =
             json!({"do": "confirm_fit", "parts": ["C-2", "B-1"], "fits": true, "how": "seats and holds"});
         self.done(Desk, tried).await;
+        let mark = json!({"do": "give_mark", "asset": "C-2", "mark": "80049521234F000001"});
+        self.done(Lead, mark).await;
     }
 
     /// A telescope in a barrel, as it was done whatever the answer says.

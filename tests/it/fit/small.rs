@@ -161,8 +161,11 @@ fn two_diameters_or_none() {
         fit.together.first().map(|it| it.needed_high_mm)
     };
     assert_eq!(needed(&house, "S-1"), Some(8.0 / 3.0));
-    house.done(Desk, json!({"do": "measure_asset", "asset": "S-1", "dimensions": {"outer_diameter_mm": 5}}));
-    assert_eq!(needed(&house, "S-1"), Some(5.0));
+    house.done(
+        Desk,
+        json!({"do": "measure_asset", "asset": "S-1", "dimensions": {"outer_diameter_mm": "3.5"}}),
+    );
+    assert_eq!(needed(&house, "S-1"), Some(3.5));
     house.done(Desk, json!({"do": "measure_asset", "asset": "S-1", "dimensions": {"outer_diameter_mm": 2}}));
     assert_eq!(needed(&house, "S-1"), Some(8.0 / 3.0));
     assert_eq!(needed(&house, "S-3"), Some(4.0));

@@ -35,6 +35,7 @@ pub struct Chain {
 
 const BOX: f64 = 158.0;
 const ROOM: f64 = 36.0;
+const LINE: f64 = 17.0;
 const JOINT: f64 = 26.0;
 const BESIDE: f64 = 182.0;
 
@@ -85,17 +86,31 @@ impl Chain {
         let mut ink = Ink::default();
         let mut y = 2.0;
         for stage in &self.stages {
-            let rows = stage.beside.len().max(1) as f64;
-            let height = rows * ROOM + (rows - 1.0) * 6.0;
+            let name = wrapped(&stage.name, 15);
+            let beside: Vec<_> = stage.beside.iter().map(|(link, name)| (link, wrapped(name, 19))).collect();
+            let rows: f64 = beside.iter().map(|(_, name)| room(name.len() + 1)).sum();
+            let gaps = beside.len().saturating_sub(1) as f64 * 6.0;
+            let height = (rows + gaps).max(room(name.len()));
             ink.area("part", (1.0, y), (BOX, y + height));
-            ink.say("strong", (9.0, y + height / 2.0), Anchor::Start, SMALL, &cut(&stage.name, 15));
-            for (at, (link, name)) in stage.beside.iter().enumerate() {
-                let middle = y + at as f64 * (ROOM + 6.0) + ROOM / 2.0;
+            let mut at = y + height / 2.0 - (name.len() as f64 - 1.0) * LINE / 2.0;
+            for line in &name {
+                ink.say("strong", (9.0, at), Anchor::Start, SMALL, line);
+                at += LINE;
+            }
+            let mut top = y;
+            for (link, name) in &beside {
+                let high = room(name.len() + 1);
+                let middle = top + high / 2.0;
                 ink.line(link.holds.class(), (BOX, middle), (BESIDE, middle));
                 sign(&mut ink, link.holds, ((BOX + BESIDE) / 2.0, middle));
-                ink.area("part", (BESIDE, middle - ROOM / 2.0), (WIDTH - 1.0, middle + ROOM / 2.0));
-                ink.say("strong", (BESIDE + 7.0, middle - 8.5), Anchor::Start, SMALL, &cut(name, 19));
-                ink.say("note", (BESIDE + 7.0, middle + 8.5), Anchor::Start, SMALL, &cut(&link.words(), 21));
+                ink.area("part", (BESIDE, top), (WIDTH - 1.0, top + high));
+                let mut at = middle - name.len() as f64 * LINE / 2.0;
+                for line in name {
+                    ink.say("strong", (BESIDE + 7.0, at), Anchor::Start, SMALL, line);
+                    at += LINE;
+                }
+                ink.say("note", (BESIDE + 7.0, at), Anchor::Start, SMALL, &cut(&link.words(), 21));
+                top += high + 6.0;
             }
             y += height;
             if let Some(link) = &stage.below {
@@ -107,6 +122,33 @@ impl Chain {
         }
         framed(id, "chain", y + 2.0, "The joints from the connector to the barrel", &self.told(), &ink)
     }
+}
+
+/// The height of a box of so many lines.
+fn room(lines: usize) -> f64 {
+    (lines as f64 * LINE + 2.0).max(ROOM)
+}
+
+/// A name in as many lines as it takes: nobody lays out a part of which half the name is read.
+fn wrapped(name: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in name.split_whitespace() {
+        let letters: Vec<char> = word.chars().collect();
+        for (n, piece) in letters.chunks(most).enumerate() {
+            let piece: String = piece.iter().collect();
+            match lines
+                .last_mut()
+                .filter(|line| n == 0 && line.chars().count() + piece.chars().count() < most)
+            {
+                Some(line) => {
+                    line.push(' ');
+                    line.push_str(&piece);
+                }
+                None => lines.push(piece),
+            }
+        }
+    }
+    lines
 }
 
 /// What is not known is an open diamond, what does not fit a cross; what fits needs no sign.
@@ -160,6 +202,17 @@ pub mod tests {
             "{svg}"
         );
         assert!(svg.contains("15 mm cone") && !svg.contains("style="));
+    }
+
+    #[test]
+    fn a_long_name_is_told_whole() {
+        assert_eq!(wrapped("Connector N-5001-anaesthesia", 15), ["Connector", "N-5001-anaesthe", "sia"]);
+        assert_eq!(wrapped("Head H-2", 15), ["Head H-2"]);
+        let mut long = chain();
+        long.stages[0].name = "Connector N-500100".into();
+        long.stages[1].beside[0].1 = "Suction tube suction-tube-0516".into();
+        let svg = long.drawn("x");
+        assert!(svg.contains(">N-500100<") && svg.contains(">suction-tube-0516<"), "{svg}");
     }
 
     #[test]

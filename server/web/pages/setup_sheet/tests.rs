@@ -364,3 +364,29 @@ fn the_column_of_gas_says_where_it_comes_in() {
     assert_eq!(says, ["gas comes in here (jet)", "the breathing circuit joins here", "closed", "closed"]);
     assert_eq!(lines[3].words, "cap with 2 holes, CAP-7, 2 mm and 1.9 mm, T-0142 and F-3 go in here");
 }
+
+#[test]
+fn a_fall_back_to_jet_says_where_gas_leaves() {
+    let (visitor, case, mut sheet) = sheet(Answer::Fits);
+    let offer = sheet.offers[0].clone();
+    sheet.fall_back.as_mut().unwrap().technique = Technique::JetOpen;
+    sheet.fall_back.as_mut().unwrap().offer = Some(offer);
+    let page = SetupSheetPage::of(&visitor, &case, &sheet, None);
+    let gas = page.fall_back_gas.as_deref();
+    assert_eq!(gas, Some("Gas must be able to leave. Way out: H-2, far port. Keep it open."));
+    sheet.fall_back.as_mut().unwrap().technique = Technique::ControlledClosed;
+    assert_eq!(SetupSheetPage::of(&visitor, &case, &sheet, None).fall_back_gas, None);
+}
+
+#[test]
+fn what_is_out_at_the_case_is_not_said_to_be_put_away() {
+    let visitor = sample::in_the_room();
+    let case = visitor.state.cases.get("K-1").unwrap().clone();
+    let mut fit = fit(Answer::Fits);
+    fit.parts[0].asset = Some(id("BR-0031"));
+    let mut lines = setup_rows::parts(&visitor.state, &fit, visitor.now);
+    setup_rows::at_case(&mut lines, &visitor.state, Some(&case), &fit);
+    let line = lines.iter().find(|line| line.name == "BR-0031").unwrap();
+    assert_eq!(line.say.as_ref().map(|say| say.words.as_str()), Some("out, at this case"));
+    assert!(line.place.ends_with("at this case") && !line.place.contains("bay 3"), "{}", line.place);
+}

@@ -3,13 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use chrono::Days;
-
 use super::report::money;
-use super::words::{self, about, figure};
-use crate::analysis::life::replacement::{Best, optimum};
-use crate::analysis::life::spares::{Demand, poisson, with_uncertainty};
+use super::words::{self, figure};
 use crate::analysis::life::{Limits, Weibull};
+use crate::domain::evidence::whole_age;
 use crate::domain::lifetime::Piece;
 use crate::domain::outlook::Outlook;
 use crate::domain::state::State;
@@ -17,13 +14,6 @@ use crate::domain::time::Time;
 use crate::domain::upkeep::Costs;
 use crate::web::pages::shared::{count, date};
 
-/// A saving that is worth the trouble; a judgement.
-const WORTH: f64 = 0.05;
-/// Days to the next order, beside the lead time.
-const ORDER_EVERY_DAYS: u32 = 30;
-/// Where nobody told how long an order takes.
-const USUAL_LEAD_DAYS: u32 = 30;
-const YEAR_DAYS: f64 = 365.25;
 /// As many parts are offered to be looked at next.
 const MOST_NEXT: usize = 10;
 /// Below such a chance nobody needs to look before the usual inspection.
@@ -91,50 +81,7 @@ fn costs_form(costs: Option<Costs>) -> CostsForm {
     }
 }
 
-/// Both costs, where both are told and a failure costs more: without that there is nothing to save.
-fn both(costs: Option<Costs>) -> Result<(f64, f64), String> {
-    let costs = costs.unwrap_or_default();
-    let (Some(planned), Some(unplanned)) = (costs.planned_cents, costs.unplanned_cents) else {
-        return Err(
-            "Tell what a replacement in good time and one after a failure cost: then an age can be found."
-                .into(),
-        );
-    };
-    if planned == 0 || unplanned <= planned {
-        return Err("A failure has to cost more than a replacement in good time, and that more than nothing: else waiting costs \
-                    least."
-            .into());
-    }
-    Ok((planned as f64, unplanned as f64))
-}
-
-fn best(outlook: &Outlook, costs: Option<Costs>) -> Result<(Best, f64), String> {
-    let law: &Weibull = match &outlook.law {
-        Ok(law) => law,
-        Err(_) => {
-            return Err("No age can be found: how long these parts last is not known well enough.".into());
-        }
-    };
-    let wears = law.beta_limits();
-    if wears.low <= 1.0 {
-        return Err("Nothing is won by replacing early, as far as anybody can tell: it is not sure that the old ones fail more \
-                    than the young."
-            .into());
-    }
-    let (planned, unplanned) = both(costs)?;
-    let found = optimum(planned, unplanned, law.eta, law.beta).map_err(|refused| refused.said)?;
-    match found.best {
-        Some(best) if best.saving > WORTH => Ok((best, found.run_to_failure_rate)),
-        Some(best) => Err(format!(
-            "Replacing early would save {} of the cost, which is not worth it: let them go on to the maker's limit, and inspect.",
-            words::about_percent(best.saving)
-        )),
-        None => Err("With these costs it is best to let them go on until they fail, and to inspect.".into()),
-    }
-}
-
-fn replace(state: &State, outlook: &Outlook, costs: Option<Costs>) -> Replace {
-    let unit = outlook.clock().name();
+fn replace(state: &State, outlook: &Outlook) -> Replace {
     let now = state.life_limit(&outlook.lives.model).map(|limit| InForce {
         said: format!(
             "Replaced at {} {}, set by {} on {} (entry {}): {}",
@@ -154,112 +101,22 @@ fn replace(state: &State, outlook: &Outlook, costs: Option<Costs>) -> Replace {
             limit.set.evidence.ledger
         ),
     });
-    let (best, rate) = match best(outlook, costs) {
-        Ok(found) => found,
-        Err(said) => return Replace { said, at: None, reason: String::new(), now },
-    };
-    let at = best.age.floor().max(1.0);
-    let flat = match best.flat_to {
-        Some(to) => format!("any age from {:.0} to {to:.0} {unit} costs hardly more", best.flat_from.ceil()),
-        None => format!("any age above {:.0} {unit} costs hardly more", best.flat_from.ceil()),
-    };
-    let year = outlook.per_day.map(|per_day| {
-        let cents = (rate - best.rate) * per_day * YEAR_DAYS * f64::from(outlook.in_service);
-        format!(
-            ", about {} a year for the {} in service",
-            money(cents.max(0.0).round() as u64),
-            outlook.in_service
-        )
+    let advice = state.replace_advice(outlook);
+    let at = advice.at.filter(|_| advice.worth_it).map(|at| format!("{:.0}", whole_age(at)));
+    let reason = at.as_ref().map(|at| {
+        let evidence = words::evidence(outlook, family(state, outlook));
+        format!("Costs least at {at} {}; {evidence}", outlook.clock().name())
     });
-    let said = format!(
-        "Replace at {at:.0} {unit}: {flat}. It saves {} of the cost of waiting for failures{}; {} of 100 still fail before that age.",
-        words::about_percent(best.saving),
-        year.unwrap_or_default(),
-        about(best.fails_before * 100.0)
-    );
-    let reason =
-        format!("Costs least at {at:.0} {unit}; {}", words::evidence(outlook, family(state, outlook)));
-    Replace { said, at: Some(format!("{at:.0}")), reason, now }
+    Replace { said: advice.said, at, reason: reason.unwrap_or_default(), now }
 }
 
 fn family(state: &State, outlook: &Outlook) -> Option<crate::domain::model::Family> {
     state.model(&outlook.lives.model).map(|model| model.family)
 }
 
-/// What is needed in the store for the failures of a time ahead, from each piece's own age where a law is known.
-fn demand(outlook: &Outlook, ages: &[f64], window: f64, ahead_days: f64) -> Option<(Demand, bool)> {
-    if let Ok(law) = &outlook.law {
-        return with_uncertainty(law, ages, window).ok().map(|demand| (demand, true));
-    }
-    // Too few failures for a law: a plain rate, at its upper limit so that the store does not rest on luck.
-    let rate = words::rate(outlook).filter(|_| outlook.failures > 0)?;
-    let per_piece = outlook.per_day? * ahead_days;
-    let mean = |rate: f64| rate * per_piece * ages.len() as f64;
-    let stock = |level: f64| poisson(mean(rate.at_most), level).ok().map(|stock| stock.stock);
-    let expected = mean(rate.rate);
-    let demand = Demand {
-        expected,
-        sd: expected.sqrt(),
-        stock95: stock(0.95)?,
-        stock99: stock(0.99)?,
-        prob_zero: (-expected).exp(),
-    };
-    Some((demand, false))
-}
-
-fn order(state: &State, outlook: &Outlook, costs: Option<Costs>, now: Time) -> Order {
-    let nothing = |said: &str| Order { said: said.into(), evidence: String::new(), keep: None };
-    let lead = costs.and_then(|costs| costs.lead_days);
-    let days = lead.unwrap_or(USUAL_LEAD_DAYS) + ORDER_EVERY_DAYS;
-    let in_use: Vec<&Piece> = outlook.lives.in_service().filter(|piece| piece.seated).collect();
-    let shelf = outlook.lives.in_service().filter(|it| !it.seated && !it.missing && !it.in_repair).count();
-    if in_use.is_empty() {
-        return nothing("None of them sits in a set, so none will be taken from the store for a failure.");
-    }
-    let Some(per_day) = outlook.per_day else {
-        return nothing(
-            "How fast these parts age here is not known yet, so nothing can be said of what will be needed.",
-        );
-    };
-    let ages: Vec<f64> = in_use.iter().map(|piece| f64::from(piece.age)).collect();
-    let window = per_day * f64::from(days);
-    let Some((demand, by_law)) = demand(outlook, &ages, window, f64::from(days)) else {
-        return nothing("Nothing failed so far, so what will be needed cannot be told from failures.");
-    };
-    let limit = state.life_limit(&outlook.lives.model).map(|limit| f64::from(limit.set.replace_at));
-    let planned = limit.map_or(0, |limit| ages.iter().filter(|age| **age + window >= limit).count()) as u64;
-    let until = now.date(state.zone).checked_add_days(Days::new(days.into())).map(date).unwrap_or_default();
-    let (low, high) = (demand.stock95 + planned, demand.stock99 + planned);
-    let lacks = low.saturating_sub(shelf as u64);
-    let act = match lacks {
-        0 => format!("Nothing has to be ordered: {} on the shelf.", count(shelf, "is", "are")),
-        lacks => format!("Order {lacks} now: {} on the shelf.", count(shelf, "is", "are")),
-    };
-    let beside = match planned {
-        0 => String::new(),
-        planned => format!(" {planned} of them for what reaches its age of replacement."),
-    };
-    Order {
-        said: format!(
-            "{act} Until {until}, {low} in the store suffice with 95 % certainty, {high} with 99 %.{beside}"
-        ),
-        evidence: format!(
-            "About {} failures are expected among the {} in sets by then{}; the time is {} and the {ORDER_EVERY_DAYS} days to the \
-             next order.",
-            about(demand.expected),
-            ages.len(),
-            if by_law {
-                ", from each piece's own age"
-            } else {
-                ", from the few failures so far and without regard to age"
-            },
-            match lead {
-                Some(lead) => format!("the lead time of {lead} days"),
-                None => format!("a lead time of {USUAL_LEAD_DAYS} days, which nobody told,"),
-            }
-        ),
-        keep: Some(low),
-    }
+fn order(state: &State, outlook: &Outlook, now: Time) -> Order {
+    let advice = state.order_advice(outlook, now);
+    Order { said: advice.said, evidence: advice.evidence, keep: advice.stock95 }
 }
 
 /// A piece in service with its chances, where they are known.
@@ -335,8 +192,8 @@ impl Decisions {
     pub fn of(state: &State, outlook: &Outlook, all: &[Chances<'_>], now: Time) -> Decisions {
         let costs = state.costs_of(&outlook.lives.model);
         Decisions {
-            replace: replace(state, outlook, costs),
-            order: order(state, outlook, costs, now),
+            replace: replace(state, outlook),
+            order: order(state, outlook, now),
             next: next(state, outlook, all),
             costs: costs_form(costs),
         }

@@ -140,9 +140,13 @@ fn heading(answer: &Answer, hold: Option<&str>) -> String {
             format!("The notice names {pieces} in the house, in {}", count(places.len(), "place", "places"))
         }
     };
-    let unknown = match answer.not_known.len() {
-        0 => String::new(),
-        many => format!("; of {} more nobody knows the serial or lot", count(many, "piece", "pieces")),
+    // Those that the hold took too are counted among the others already.
+    let among = answer.not_known.iter().filter(|it| hold.is_some() && it.held).count();
+    let unknown = match (among, answer.not_known.len() - among) {
+        (0, 0) => String::new(),
+        (0, more) => format!("; of {} more nobody knows the serial or lot", count(more, "piece", "pieces")),
+        (among, 0) => format!("; of {among} of these nobody knows the serial or lot"),
+        (among, more) => format!("; of {among} of these and of {more} more nobody knows the serial or lot"),
     };
     let cases: Vec<String> = answer.cases.iter().map(|it| it.case.clone()).collect();
     let cases = match cases.len() {
@@ -166,6 +170,8 @@ impl NoticePage {
             wrong = format!("Model {} is not in the catalogue.", asked.model.trim());
         } else if range.0 != range.1 {
             wrong = "A range of serials needs both ends.".into();
+        } else if let Some(Err(malformed)) = place.as_ref().map(Place::whole) {
+            wrong = format!("{}.", shared::capital(&malformed.detail));
         }
         let place = place.filter(|_| known && wrong.is_empty());
         let found = place.map(|place| {
@@ -250,6 +256,31 @@ mod tests {
         };
         let text = sample::show("wear-notice-serials", &NoticePage::of(&visitor, some));
         assert!(text.contains("names 0 pieces") && text.contains("of 2 pieces more nobody knows"), "{text}");
+        let reversed = Asked {
+            model: "CAP-2".into(),
+            serial_from: "A9".into(),
+            serial_to: "A1".into(),
+            ..Asked::default()
+        };
+        let text = sample::show("wear-notice-reversed", &NoticePage::of(&visitor, reversed));
+        assert!(
+            text.contains("end of the range before its beginning") && !text.contains("pieces in the house"),
+            "{text}"
+        );
+        let row = |held| PieceRow {
+            href: String::new(),
+            asset: "CAP-1".into(),
+            serial: String::new(),
+            lot: String::new(),
+            set: String::new(),
+            place: "shelf".into(),
+            held,
+        };
+        let held =
+            Answer { pieces: vec![row(true)], not_known: vec![row(true), row(true)], cases: Vec::new() };
+        assert!(heading(&held, Some("h")).starts_with("3 pieces are on hold by h; of 2 of these nobody"));
+        let left = Answer { pieces: vec![row(true)], not_known: vec![row(false)], cases: Vec::new() };
+        assert!(heading(&left, Some("h")).starts_with("1 piece is on hold by h; of 1 piece more nobody"));
         let hostile = Asked { model: "<b>".into(), serial_from: "\"".into(), ..Asked::default() };
         let text = sample::show("wear-notice-hostile", &NoticePage::of(&visitor, hostile));
         assert!(text.contains("is not in the catalogue") && !text.contains("value=\"<b>\""), "{text}");

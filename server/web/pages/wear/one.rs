@@ -146,7 +146,8 @@ fn few(outlook: &Outlook) -> Option<String> {
 }
 
 impl ModelPage {
-    pub fn of(visitor: &Visitor, outlook: &Outlook, done: Option<u64>) -> ModelPage {
+    /// The others are those of its family.
+    pub fn of(visitor: &Visitor, outlook: &Outlook, others: &[&Outlook], done: Option<u64>) -> ModelPage {
         let (state, now) = (&*visitor.state, visitor.now);
         let id = &outlook.lives.model;
         let model = state.model(id);
@@ -158,7 +159,7 @@ impl ModelPage {
         let mut gone = gone(outlook);
         let more_gone = gone.len().saturating_sub(MOST_GONE);
         gone.truncate(MOST_GONE);
-        let comparisons = compare::comparisons(outlook);
+        let comparisons = compare::comparisons(outlook, others);
         ModelPage {
             page: Page::of(visitor, "/wear", format!("/wear?model={}", segment(id.as_str())), done),
             model: id.to_string(),

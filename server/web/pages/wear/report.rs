@@ -10,6 +10,7 @@ use super::costs::{self, CostRow};
 use super::tables::{self, By};
 use crate::app::house::operation;
 use crate::domain::costs::Money;
+pub use crate::domain::costs::money;
 use crate::domain::id::Id;
 use crate::domain::model::Family;
 use crate::domain::state::State;
@@ -17,7 +18,7 @@ use crate::domain::wear_report::{Failures, Retirement, WearReport};
 use crate::formats::cells::{self, Table};
 use crate::formats::xlsx::{self, Head};
 use crate::web::App;
-use crate::web::pages::period::Period;
+use crate::web::pages::period::{self, Period};
 use crate::web::pages::shared::{Page, count, date, segment};
 use crate::web::visitor::{Visitor, render};
 
@@ -91,11 +92,6 @@ pub struct ReportPage {
     pub cut: bool,
     pub costs: Vec<CostRow>,
     pub delays: String,
-}
-
-/// An amount as people write it, in the site's own currency.
-pub fn money(cents: u64) -> String {
-    format!("{}.{:02}", cents / 100, cents % 100)
 }
 
 fn model_name(state: &State, model: &Id) -> String {
@@ -220,6 +216,9 @@ async fn retired_by(app: &App, state: &State, report: &WearReport, most: usize) 
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     match retired_by(&app, &visitor.state, &report, MOST_ROWS).await {
@@ -235,10 +234,13 @@ fn file(
     (name, ending, kind): (&str, &str, &'static str),
     bytes: Vec<u8>,
 ) -> Response {
-    let name = format!(
-        "attachment; filename=\"{name}-{}-{}-entry-{}.{ending}\"",
-        period.from, period.to, visitor.state.seq
-    );
+    let name = format!("{name}-{}-{}-entry-{}.{ending}", period.from, period.to, visitor.state.seq);
+    kept(&name, kind, bytes)
+}
+
+/// A file that is kept under a name, not shown.
+pub(super) fn kept(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
+    let name = format!("attachment; filename=\"{name}\"");
     let mut response = bytes.into_response();
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
@@ -248,16 +250,19 @@ fn file(
     response
 }
 
-fn not_written(error: &dyn std::fmt::Display) -> Response {
+pub(super) fn not_written(error: &dyn std::fmt::Display) -> Response {
     let operation = operation();
-    tracing::error!(operation, %error, "the wear report could not be written");
+    tracing::error!(operation, %error, "a table of wear could not be written");
     crate::web::fail::unavailable(&operation)
 }
 
-const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+pub(super) const XLSX: &str = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
 
 /// The report as a workbook, written beside the threads that answer.
 pub async fn book(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     let by = match retired_by(&app, &visitor.state, &report, usize::MAX).await {
@@ -290,6 +295,9 @@ pub async fn book(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<
 
 /// One of its tables as a sheet: the retirement register where nobody asked for another.
 pub async fn csv(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = period::refused((&asked.from, &asked.to)) {
+        return refused;
+    }
     let period = asked.period(&visitor);
     let report = visitor.state.wear_report(period.from, period.to);
     let state = &*visitor.state;

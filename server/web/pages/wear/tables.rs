@@ -81,15 +81,15 @@ pub const NAMES: [(&str, &str); 5] = [
     ("models", "All models"),
 ];
 
-fn moment(state: &State, at: Time) -> Cell {
+pub(super) fn moment(state: &State, at: Time) -> Cell {
     Cell::Moment(at.in_zone(state.zone).naive_local())
 }
 
-fn line(line: &Option<crate::domain::text::Line>) -> Cell {
+pub(super) fn line(line: &Option<crate::domain::text::Line>) -> Cell {
     line.as_ref().map_or(Cell::Empty, |line| Cell::text(line.0.clone()))
 }
 
-fn yes(is: bool) -> Cell {
+pub(super) fn yes(is: bool) -> Cell {
     Cell::text(if is { "yes" } else { "no" })
 }
 
@@ -101,7 +101,7 @@ fn name(state: &State, model: &Id) -> Cell {
     state.model(model).map_or(Cell::Empty, |model| Cell::text(model.name.0.clone()))
 }
 
-fn spaced(name: &str) -> Cell {
+pub(super) fn spaced(name: &str) -> Cell {
     Cell::text(name.replace('_', " "))
 }
 

@@ -1,11 +1,12 @@
 //! Numbers and their ranges as sentences: natural frequencies, no more decimals than the range bears, and what is not
 //! known called so.
 
-use crate::analysis::life::few::{Rate, Weibayes, rate_exact, weibayes};
+use crate::analysis::life::few::{Span, Weibayes, weibayes_from};
 use crate::analysis::life::{Limits, Why};
-use crate::domain::lifetime::Clock;
+use crate::domain::lifetime::{Clock, Piece};
 use crate::domain::model::Family;
 use crate::domain::outlook::Outlook;
+pub use crate::domain::outlook::{about, about_percent};
 use crate::web::pages::shared::count;
 
 /// The shape that is assumed where failures are too few to tell one: parts that wear, neither early nor all at once.
@@ -65,27 +66,6 @@ pub fn percent(share: f64, limits: Option<Limits>) -> String {
     }
 }
 
-/// A share without its range: one place where it is small.
-pub fn about_percent(share: f64) -> String {
-    let percent = share * 100.0;
-    match percent {
-        _ if !percent.is_finite() => "not known".into(),
-        _ if percent < 0.1 => "under 0.1 %".into(),
-        _ if percent < 10.0 => format!("{percent:.1} %"),
-        _ => format!("{percent:.0} %"),
-    }
-}
-
-/// About so many things: a place after the point below ten.
-pub fn about(number: f64) -> String {
-    match number {
-        _ if !number.is_finite() => "not known".into(),
-        _ if number < 0.05 => "almost none".into(),
-        _ if number < 10.0 => format!("{number:.1}"),
-        _ => format!("{number:.0}"),
-    }
-}
-
 /// "cap", "caps"; "forceps" are both.
 pub fn kind(family: Option<Family>, many: bool) -> String {
     let one = family.map_or_else(|| "part".into(), Family::words);
@@ -112,16 +92,15 @@ pub fn evidence(outlook: &Outlook, family: Option<Family>) -> String {
     )
 }
 
-/// The rate of failures over everything that was gone through, with its exact limits (Garwood 1936).
-pub fn rate(outlook: &Outlook) -> Option<Rate> {
-    let gone = outlook.lives.pieces.iter().map(|it| f64::from(it.age - it.entry.min(it.age))).sum();
-    rate_exact(outlook.failures, gone).ok()
-}
-
 fn assumed(outlook: &Outlook) -> Option<Weibayes> {
     let pieces = outlook.lives.pieces.iter().filter(|piece| !piece.failed_at_once());
-    let ages: Vec<(f64, u64)> = pieces.map(|piece| (f64::from(piece.age), 1)).collect();
-    weibayes(ASSUMED_SHAPE, outlook.failures, &ages).ok().filter(|it| it.b10_at_least > 0.0)
+    let span = |piece: &Piece| Span {
+        entry: f64::from(piece.entry.min(piece.age)),
+        age: f64::from(piece.age),
+        count: 1,
+    };
+    let spans: Vec<Span> = pieces.map(span).collect();
+    weibayes_from(ASSUMED_SHAPE, outlook.failures, &spans).ok().filter(|it| it.b10_at_least > 0.0)
 }
 
 /// Rates are told per so much age.
@@ -130,7 +109,7 @@ const PER: f64 = 1_000.0;
 fn rate_words(outlook: &Outlook) -> String {
     let clock = outlook.clock();
     let (per, unit) = (PER, clock.name());
-    let Some(rate) = rate(outlook) else {
+    let Some(rate) = outlook.rate() else {
         return "Nothing was gone through yet, so nothing can be said.".into();
     };
     match outlook.failures {
@@ -160,6 +139,20 @@ fn assumed_words(outlook: &Outlook) -> Option<String> {
     ))
 }
 
+/// "All 5 caps had failed before they had gone through anything".
+fn failed_at_once(units: usize, family: Option<Family>) -> String {
+    match units {
+        1 => format!("The only {} had failed before it had gone through anything", kind(family, false)),
+        _ => format!("All {} had failed before they had gone through anything", counted(units, family)),
+    }
+}
+
+/// The oldest age of those that came whole.
+fn lasted(outlook: &Outlook) -> u32 {
+    let whole = outlook.lives.pieces.iter().filter(|piece| !piece.failed_at_once());
+    whole.map(|piece| piece.age).max().unwrap_or(0)
+}
+
 /// The sentence that a model's page opens with.
 pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
     if let (Ok(_), Some((b10, limits))) = (&outlook.law, outlook.b10) {
@@ -172,17 +165,30 @@ pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
             evidence(outlook, family)
         );
     }
-    let units = outlook.units();
+    // What had failed before it was watched is told apart, and is no survivor.
+    let units = outlook.units() - outlook.at_once as usize;
     match outlook.failures {
+        0 if units == 0 => {
+            format!(
+                "{} here: how long such {} last is not known.",
+                failed_at_once(outlook.units(), family),
+                kind(family, true)
+            )
+        }
+        0 if units == 1 && outlook.at_once > 0 => format!(
+            "1 of {} has not failed, at {}; the others had failed when they came.",
+            counted(outlook.units(), family),
+            ages(lasted(outlook), outlook.clock())
+        ),
         0 if units == 1 => format!(
             "The only {} has not failed, at {}.",
             kind(family, false),
-            ages(outlook.oldest, outlook.clock())
+            ages(lasted(outlook), outlook.clock())
         ),
         0 => format!(
             "None of {} has failed, the oldest at {}.",
             counted(units, family),
-            ages(outlook.oldest, outlook.clock())
+            ages(lasted(outlook), outlook.clock())
         ),
         _ => {
             format!("{}: how long such {} last is not known.", evidence(outlook, family), kind(family, true))
@@ -246,6 +252,10 @@ pub fn wear_or_chance(limits: Limits) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::asset::Cause;
+    use crate::domain::id::Id;
+    use crate::domain::lifetime::{Failed, Lives, Seen};
+    use crate::domain::outlook::Expected;
 
     fn limits(low: f64, high: f64) -> Limits {
         Limits { low, high: Some(high) }
@@ -276,6 +286,66 @@ mod tests {
         assert!(wear_or_chance(limits(0.7, 3.4)).contains("cannot be told"));
         let open = wear_or_chance(Limits { low: 1.3, high: None });
         assert!(open.contains("1.3 and more, all above 1"), "{open}");
+    }
+
+    fn outlook(pieces: &[(u32, u32, bool)]) -> Outlook {
+        let piece = |(entry, age, failed): &(u32, u32, bool)| Piece {
+            asset: Id::new("C-1").unwrap(),
+            entry: *entry,
+            age: *age,
+            whole_at: *age,
+            failed: failed.then_some(Failed {
+                after: *age,
+                by: *age,
+                exact: true,
+                seen: Seen::Retirement,
+                cause: Cause::Worn,
+            }),
+            retired: failed.then_some(Cause::Worn),
+            retired_at: None,
+            supplier: None,
+            method: None,
+            missing: false,
+            in_repair: false,
+            seated: false,
+        };
+        let pieces: Vec<Piece> = pieces.iter().map(piece).collect();
+        let at_once = pieces.iter().filter(|piece| piece.failed_at_once()).count();
+        let lives = Lives { model: Id::new("cap").unwrap(), clock: Clock::Cycles, pieces };
+        Outlook {
+            failures: (lives.failures() - at_once) as u64,
+            in_service: lives.in_service().count() as u32,
+            oldest: lives.oldest(),
+            at_once: at_once as u32,
+            law: lives.fit(),
+            b10: None,
+            per_day: None,
+            expected: Expected::Unknown,
+            lives,
+        }
+    }
+
+    #[test]
+    fn what_had_failed_when_it_came_is_no_survivor() {
+        let cap = Some(Family::Cap);
+        let all = sentence(&outlook(&[(40, 40, true); 5]), cap);
+        assert!(all.starts_with("All 5 caps had failed before they had gone through anything"), "{all}");
+        let some = sentence(&outlook(&[(40, 40, true), (0, 9, false), (0, 7, false)]), cap);
+        assert_eq!(some, "None of 2 caps has failed, the oldest at 9 cycles.");
+        let one = sentence(&outlook(&[(40, 40, true), (0, 9, false)]), cap);
+        assert!(one.starts_with("1 of 2 caps has not failed, at 9 cycles"), "{one}");
+    }
+
+    /// By hand: watched from 60 to 100 is as new to 80 (100^2 - 60^2 = 80^2).
+    #[test]
+    fn what_is_assumed_counts_from_the_age_of_entry() {
+        let (late, new) = (assumed(&outlook(&[(60, 100, false)])), assumed(&outlook(&[(0, 80, false)])));
+        let (late, new) = (late.unwrap().b10_at_least, new.unwrap().b10_at_least);
+        assert!((late - new).abs() < 1e-9, "{late} {new}");
+        let fresh = outlook(&[(60, 60, false), (30, 30, false)]);
+        assert!(assumed(&fresh).is_none() && fresh.rate().is_none());
+        let said = beside(&fresh).join(" ");
+        assert!(said.contains("nothing can be said") && !said.contains("10 of 100"), "{said}");
     }
 
     #[test]

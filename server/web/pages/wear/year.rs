@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Query, State as Reach};
+use axum::http::StatusCode;
 use axum::response::Response;
 use chrono::{Datelike, NaiveDate};
 use serde::Deserialize;
@@ -18,6 +19,7 @@ use crate::domain::lifetime::Clock;
 use crate::domain::outlook::Outlook;
 use crate::web::App;
 use crate::web::pages::period::Period;
+use crate::web::pages::problem;
 use crate::web::pages::shared::Page;
 use crate::web::visitor::{Visitor, render};
 
@@ -28,6 +30,25 @@ const MOST_MODELS: usize = 60;
 #[serde(default)]
 pub struct Asked {
     pub year: String,
+}
+
+impl Asked {
+    /// The year that was asked for, where it is one of which there can be a book.
+    fn year(&self, today: NaiveDate) -> Option<i32> {
+        match self.year.trim() {
+            "" => Some(today.year()),
+            year => year.parse().ok().filter(|year| (1970..=today.year()).contains(year)),
+        }
+    }
+
+    fn refused(&self, today: NaiveDate) -> Option<Response> {
+        let detail = match self.year(today) {
+            Some(_) => return None,
+            None => format!("\"{}\" is no year from 1970 to {}.", self.year.trim(), today.year()),
+        };
+        let status = StatusCode::UNPROCESSABLE_ENTITY;
+        Some(problem::page(status, "This year cannot be shown.", &detail, ""))
+    }
 }
 
 pub struct ModelSheet {
@@ -90,8 +111,7 @@ fn sheet(visitor: &Visitor, outlook: &Outlook, place: usize) -> Option<ModelShee
 impl YearPage {
     pub fn of(visitor: &Visitor, asked: &Asked, outlooks: &BTreeMap<Id, Outlook>) -> YearPage {
         let (state, today) = (&*visitor.state, visitor.now.date(visitor.state.zone));
-        let year = asked.year.trim().parse().ok().filter(|year| (1970..=today.year()).contains(year));
-        let year: i32 = year.unwrap_or(today.year());
+        let year = asked.year(today).unwrap_or(today.year());
         let day = |month, day| NaiveDate::from_ymd_opt(year, month, day).unwrap_or(today);
         let period = Period { from: day(1, 1), to: day(12, 31).min(today) };
         let report = state.wear_report(period.from, period.to);
@@ -124,6 +144,9 @@ impl YearPage {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
+    if let Some(refused) = asked.refused(visitor.now.date(visitor.state.zone)) {
+        return refused;
+    }
     match super::outlooks(&app, &visitor).await {
         Ok(all) => render(&YearPage::of(&visitor, &asked, &all)),
         Err(gone) => gone,
@@ -146,6 +169,11 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("as of ledger entry"), "{text}");
+        let today = visitor.now.date(visitor.state.zone);
+        for (year, refused) in [("2099", true), ("20x6", true), ("", false), ("2025", false)] {
+            let found = Asked { year: year.into() }.refused(today);
+            assert_eq!(found.map(|it| it.status().as_u16()), refused.then_some(422), "{year}");
+        }
         let odd = Asked { year: "-99999999999".into() };
         let text = sample::show("wear-year-hostile", &YearPage::of(&visitor, &odd, &all));
         assert!(text.contains("Wear in 2026"), "{text}");
