@@ -8,7 +8,7 @@ use super::allotted::{Allotted, allotted};
 use super::board::{BoardCase, Equipped};
 use super::case::Case;
 use super::check::CheckState;
-use super::expected::{expected_late, late_set};
+use super::expected::expected_late;
 use super::fit_lost::{chosen_fails, waits_for};
 use super::id::Id;
 use super::readiness::{SetReadiness, SetStatus};
@@ -126,7 +126,7 @@ pub(super) fn fill(
     {
         let kept = if kept.is_some() { ", which is kept for it," } else { "" };
         let reasons = super::board::why(state, set, status, now).join(" ");
-        let late = late_set(state, case, set, now).filter(|_| status.status == SetReadiness::InTurn);
+        let late = status.late_for(case, now);
         let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
         why.push(format!("Set {}{kept} is {}. {reasons}{then}", set.set, status.status.words()));
     }
@@ -145,10 +145,13 @@ pub(super) fn fill(
 fn grade(look: &Look, set: &SetState, case: &Case) -> (Equipped, u8) {
     let Look { state, statuses, now, .. } = *look;
     let turnaround = state.policy.turnaround_minutes;
-    match statuses.get(&set.set).map(|status| status.status) {
+    let status = statuses.get(&set.set);
+    match status.map(|status| status.status) {
         Some(SetReadiness::Ready) => (Equipped::Ready, 0),
         Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
-        Some(SetReadiness::InTurn) if late_set(state, case, set, now).is_some() => (Equipped::NotReady, 4),
+        Some(SetReadiness::InTurn) if status.is_some_and(|it| it.late_for(case, now).is_some()) => {
+            (Equipped::NotReady, 4)
+        }
         Some(SetReadiness::InTurn) => (Equipped::InTurn, 2),
         Some(SetReadiness::Out) => {
             let at = state.open_cases().find(|other| {

@@ -3,7 +3,6 @@
 
 use super::case::Case;
 use super::load::{Load, LoadStatus};
-use super::set::SetState;
 use super::stage::Stage;
 use super::state::{Asset, State};
 use super::time::Time;
@@ -55,12 +54,6 @@ pub fn expected_ready(state: &State, asset: &Asset, now: Time) -> Option<Time> {
 /// When a part comes that comes only after a case begins.
 pub fn late(state: &State, case: &Case, asset: &Asset, now: Time) -> Option<Time> {
     expected_ready(state, asset, now).filter(|at| *at > case.start.max(now))
-}
-
-/// When the last part of a set comes, where that is only after a case begins.
-pub fn late_set(state: &State, case: &Case, set: &SetState, now: Time) -> Option<Time> {
-    let members = state.members(set).filter(|asset| asset.counts());
-    members.filter_map(|asset| late(state, case, asset, now)).max()
 }
 
 pub fn expected_late(state: &State, at: Time) -> String {

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use super::case::Case;
+use super::expected::expected_ready;
 use super::id::Id;
 use super::model::StepKind;
 use super::set::SetState;
@@ -81,6 +83,16 @@ pub struct SetStatus {
     pub held: Vec<HeldPart>,
     /// When the set is ready, where that is known: now, or when the last part has cooled.
     pub ready_at: Option<Time>,
+    /// Where it is in turn: when the last of its parts is expected, as far as that can be told.
+    #[serde(skip)]
+    pub comes_at: Option<Time>,
+}
+
+impl SetStatus {
+    /// When a set in turn comes, where that is only after a case begins.
+    pub fn late_for(&self, case: &Case, now: Time) -> Option<Time> {
+        self.comes_at.filter(|at| *at > case.start.max(now))
+    }
 }
 
 impl Asset {
@@ -167,7 +179,11 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
         SetReadiness::InTurn if sterilised => members.iter().filter_map(|asset| asset.cool_at).max(),
         _ => None,
     };
-    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at }
+    let comes_at = match status {
+        SetReadiness::InTurn => members.iter().filter_map(|asset| expected_ready(state, asset, now)).max(),
+        _ => None,
+    };
+    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at, comes_at }
 }
 
 pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {

@@ -7,7 +7,6 @@ use serde::Serialize;
 
 use super::allotted::counting_on;
 use super::case::{Case, Technique};
-use super::expected::late_set;
 use super::fit::Fit;
 use super::fit_house::House;
 use super::id::Id;
@@ -179,7 +178,7 @@ fn one(house: &House, case: &Case, set: &SetState, shown: Option<&Fit>, chosen: 
         .filter(|at| *at > now)
         .map_or_else(String::new, |at| format!(", expected on {}", at.told(state.zone)));
     let locations = if out { Vec::new() } else { locations(state, set) };
-    let late = late_set(state, case, set, now).filter(|_| status.status == SetReadiness::InTurn);
+    let late = status.late_for(case, now);
     let at = late.map_or(at, |at| format!(", expected on {}, after the case begins", at.told(state.zone)));
     let stands = if out { String::new() } else { format!("{}{at}; ", status.status.words()) };
     let costly: String = costs.iter().map(|cost| format!(" {}", cost.sentence)).collect();

@@ -168,17 +168,19 @@ fn large() -> Bench {
 
 fn house(alike: bool) -> Bench {
     let mut it = catalogue(30);
-    let wider =
-        move |by: f64, n: usize| (!alike).then(|| json!({"outer_diameter_mm": by + n as f64 / 1_000.0}));
+    // Thousandths above what its maker states, each piece by another number of them.
+    let wider = move |what: &str, stated: f64, n: usize| {
+        (!alike).then(|| json!({what: format!("{:.3}", stated + n as f64 / 1_000.0)}))
+    };
     let longer = move |n: usize| {
         (!alike).then(|| json!({"stack_height_mm": format!("{}", 26.0 + n as f64 / 1_000.0)}))
     };
     it.pieces("bronchoscope", "B", 6, 30, &|n| {
         (!alike).then(|| json!({"length_mm": 400.0 + n as f64 / 1_000.0})).filter(|_| n % 6 > 2)
     });
-    it.pieces("telescope", "T", 6, 30, &|n| wider(2.0, n));
-    it.pieces("forceps", "F", 10, 60, &|n| wider(1.0, n));
-    it.pieces("suction_tube", "S", 6, 40, &|n| wider(1.0, n));
+    it.pieces("telescope", "T", 6, 30, &|n| wider("shaft_diameter_mm", [2.8, 4.0, 5.5][n % 3], n));
+    it.pieces("forceps", "F", 10, 60, &|n| wider("shaft_diameter_mm", 2.0 + (n % 10) as f64 / 10.0, n));
+    it.pieces("suction_tube", "S", 6, 40, &|n| wider("outer_diameter_mm", (5 + n % 6) as f64 / 3.0, n));
     it.pieces("cap", "C", 8, 60, &|_| None);
     it.pieces("head", "H", 10, 10, &longer);
     it.pieces("jet_adapter", "J", 10, 10, &|_| None);

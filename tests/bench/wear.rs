@@ -98,7 +98,8 @@ async fn main() {
     };
     let (mut anew, mut same, mut one) = (Vec::new(), Vec::new(), Vec::new());
     for n in 0..ROUNDS {
-        let asset = format!("P-{:02}-{:03}", n % MODELS, 1 + n);
+        // Every seventh is retired.
+        let asset = format!("P-{:02}-{:03}", n % MODELS, 1 + 7 * (n % (PIECES / 7)));
         let note = json!({"do": "put_away", "scan": asset, "location": format!("shelf {n}")});
         give(&house, &site, Role::Lead, vec![command(note)]).await;
         let (took, text) = get("/wear").await;
