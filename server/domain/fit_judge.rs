@@ -104,7 +104,7 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
         answer,
         sentence,
         technique: setting.technique,
-        cautions: cautions(setting.technique, layout.pieces.first().map(Piece::family)),
+        cautions: cautions(setting.technique, layout.pieces.iter().map(Piece::family)),
         parts,
         joints,
         openings: open,

@@ -69,6 +69,8 @@ pub struct Search<'h, 'a> {
     pub technique: Technique,
     pub slots: Vec<Vec<usize>>,
     pub groups: Vec<Vec<usize>>,
+    /// Sets that are opened for something else already.
+    pub opened: BTreeSet<usize>,
 }
 
 /// The slots that lie in the lumen at once. Where nobody said what works together, a closed system has forceps and
@@ -115,7 +117,18 @@ impl<'h, 'a> Search<'h, 'a> {
         let instruments = instruments(wish);
         let slots = instruments.iter().map(|slot| kinds_of(house, slot)).collect();
         let named = wish.is_some_and(|wish| !wish.together.is_empty());
-        Search { house, technique, slots, groups: groups(&instruments, named, technique) }
+        Search {
+            house,
+            technique,
+            slots,
+            groups: groups(&instruments, named, technique),
+            opened: BTreeSet::new(),
+        }
+    }
+
+    /// The same where these sets are open already: what lies in them costs nobody anything more.
+    pub fn beside(self, opened: BTreeSet<usize>) -> Search<'h, 'a> {
+        Search { opened, ..self }
     }
 
     fn wanted(&self) -> Wanted<'_, 'a> {
@@ -175,7 +188,7 @@ impl<'h, 'a> Search<'h, 'a> {
         late: bool,
         admitted: &dyn Fn(&Candidate) -> bool,
     ) -> Option<Ranked<'a>> {
-        if self.house.sets.iter().any(|set| set.own) {
+        if self.house.sets.iter().any(|set| set.own) || !self.opened.is_empty() {
             return None;
         }
         let sets: Vec<usize> = barrel.set.into_iter().collect();
@@ -236,7 +249,8 @@ impl<'h, 'a> Search<'h, 'a> {
     fn cost(&self, sets: &[usize]) -> Cost {
         // The one that the board counts on is opened anyway.
         let to_open = |set: &&usize| self.house.sets.get(**set).is_some_and(|set| !set.own && !set.meant);
-        (self.house.robbed(sets).len(), self.house.undercut(sets).len(), sets.iter().filter(to_open).count())
+        let new: Vec<usize> = sets.iter().copied().filter(|set| !self.opened.contains(set)).collect();
+        (self.house.robbed(&new).len(), self.house.undercut(&new).len(), new.iter().filter(to_open).count())
     }
 
     /// The sets that may be opened together for a barrel, with what that costs, the cheapest first.
@@ -380,16 +394,4 @@ fn within(piece: &Candidate, sets: Option<&[usize]>) -> bool {
 
 fn barrel_called(name: &str, asset: Option<&Id>) -> String {
     asset.map_or_else(|| name.to_string(), |asset| format!("{name}, {asset}"))
-}
-
-/// The families that a fall-back changes: what sits on the openings.
-pub fn changes_with_technique(family: Family) -> bool {
-    matches!(
-        family,
-        Family::AnaesthesiaConnector
-            | Family::JetAdapter
-            | Family::PortAdapter
-            | Family::Cap
-            | Family::Window
-    )
 }

@@ -3,17 +3,20 @@
 
 use std::collections::BTreeSet;
 
+use rust_decimal::Decimal;
+
 use super::case::{Case, CaseStatus, Technique};
-use super::configuration::Configuration;
+use super::configuration::{Configuration, Wish};
 use super::fit::{Answer, Fit, Verdict};
 use super::fit_barred::barred;
 use super::fit_house::{Candidate, House};
 use super::fit_judge::{Setting, judge};
 use super::fit_layout::{Layout, lay_out};
 use super::fit_obvious::obvious;
-use super::fit_search::{MOST_OFFERS, Ranked, Search, changes_with_technique, instruments};
+use super::fit_search::{MOST_OFFERS, Ranked, Search, instruments};
 use super::fit_size::{named, spare_mm};
 use super::id::Id;
+use super::model::Family;
 use super::setup_sheet::{Barred, Beside, ChosenFit, FallBack, SetUpSheet, cautions};
 use super::state::State;
 use super::time::Time;
@@ -69,14 +72,14 @@ pub fn set_up_sheet(state: &State, case: &Case, now: Time) -> SetUpSheet {
         fall_back,
     };
     let shown = sheet.shown();
-    let family = shown.and_then(|fit| fit.parts.first()).map(|part| part.family);
+    let cautions = cautions(case.technique, shown.iter().flat_map(|fit| &fit.parts).map(|part| part.family));
     let barred = shown.map(|fit| barred(state, case, fit, now)).unwrap_or_default();
     // What one would reach for first, and what does not do, opens nothing.
     let laid_out = shown.filter(|_| sheet.chosen.is_some() || !sheet.offers.is_empty());
     let open = to_open(&house, case, laid_out, sheet.chosen.is_some());
     sheet.lacking = if open.is_empty() { Vec::new() } else { lacking(&open, laid_out, case.technique) };
     sheet.to_open = open;
-    sheet.cautions = cautions(case.technique, family);
+    sheet.cautions = cautions;
     sheet.barred = barred;
     sheet.sentence = sentence(case, &sheet);
     if sheet.chosen.is_none() {
@@ -111,17 +114,37 @@ fn sentence(case: &Case, sheet: &SetUpSheet) -> String {
         (None, Some(best), _) => format!("{head}: nothing is chosen yet. The best: {}", best.sentence),
         (None, None, _) => {
             let why = sheet.obvious.as_ref().map_or_else(String::new, |why| format!(" {}", why.sentence));
-            format!("{head}: no complete configuration fits of what is or will be ready.{why}")
+            let wished = sheet.wish.as_ref().and_then(wished).unwrap_or_default();
+            format!("{head}: no complete configuration{wished} fits of what is or will be ready.{why}")
         }
+    }
+}
+
+/// The barrel that was asked for, where one was.
+fn wished(wish: &Wish) -> Option<String> {
+    let family = wish.barrel_family.map_or_else(|| "barrel".to_string(), Family::words);
+    match (&wish.barrel_nominal, wish.barrel_family) {
+        (Some(nominal), _) => Some(format!(" with a {family} labelled {nominal}")),
+        (None, Some(_)) => Some(format!(" with a {family}")),
+        (None, None) => None,
     }
 }
 
 /// What is said of a choice: a stop first, then what is not to be laid out. Nothing fits while that is in it.
 fn of_chosen(fit: &Fit, barred: &[Barred]) -> String {
-    let against: Vec<&str> = barred.iter().map(|it| it.sentence.as_str()).collect();
-    let against = against.join(" ");
+    let against = match barred {
+        [] => return fit.sentence.clone(),
+        [one] => one.sentence.clone(),
+        // A heading is read in one look; what is said of each stands below it.
+        [first, second, rest @ ..] => {
+            let others = match rest.len() {
+                0 => format!("{} and {}", first.asset, second.asset),
+                n => format!("{}, {} and {n} more", first.asset, second.asset),
+            };
+            format!("Not to be laid out: {others}. Why, and what is ready instead, stands below.")
+        }
+    };
     match fit.answer {
-        _ if barred.is_empty() => fit.sentence.clone(),
         Answer::Fits => against,
         Answer::Stop => format!("{} {against}", fit.sentence),
         Answer::NotKnown | Answer::DoesNotFit => format!("{against} {}", fit.sentence),
@@ -160,14 +183,10 @@ fn smaller(
         house.barrels(wish).into_iter().filter_map(|kind| house.barrel_width(kind)).min()
     });
     let Some(wide) = wide else { return none("No barrel is there from which a smaller one could be told.") };
-    let mut narrower: Vec<_> = house
-        .barrels(None)
-        .into_iter()
-        .filter_map(|kind| Some((house.barrel_width(kind)?, kind)))
-        .filter(|(width, _)| *width < wide)
-        .collect();
-    narrower.sort_by(|a, b| b.cmp(a));
+    let narrower = narrower(house, wide);
     let taken = of.unwrap_or_default();
+    let lies_in = |piece: &Candidate| piece.set.filter(|_| taken.contains(piece.asset.asset.as_str()));
+    let beside = search.clone().beside(house.pieces.iter().filter_map(lies_in).collect());
     let free = |piece: &Candidate| !taken.contains(piece.asset.asset.as_str());
     let mut passed: Vec<String> = Vec::new();
     let mut at = 0;
@@ -175,13 +194,13 @@ fn smaller(
         let same: Vec<usize> =
             narrower.iter().filter(|(other, _)| *other == width).map(|(_, kind)| *kind).collect();
         at += same.len();
-        let looked = search.best(&same, &free);
+        let looked = beside.best(&same, &free);
         let named: Vec<&str> = same
             .iter()
             .filter_map(|kind| house.kinds.get(*kind))
             .map(|kind| kind.piece.model.name.as_str())
             .collect();
-        match looked.ranked.first().and_then(|best| search.offer(best)) {
+        match looked.ranked.first().and_then(|best| beside.offer(best)) {
             Some(offer) => {
                 let but = match passed.is_empty() {
                     true => String::new(),
@@ -202,6 +221,14 @@ fn smaller(
             offer: None,
         },
     }
+}
+
+/// The barrels that are narrower than this in the airway, the widest of them first.
+fn narrower(house: &House, wide: Decimal) -> Vec<(Decimal, usize)> {
+    let all = house.barrels(None).into_iter().filter_map(|kind| Some((house.barrel_width(kind)?, kind)));
+    let mut all: Vec<(Decimal, usize)> = all.filter(|(width, _)| *width < wide).collect();
+    all.sort_by(|a, b| b.cmp(a));
+    all
 }
 
 /// What is changed to where nobody said: an open system is closed, a closed one opened.
@@ -289,4 +316,16 @@ pub fn worst(fit: &Fit) -> Vec<String> {
 /// The spare of a fit, as sentences tell it.
 pub fn spare_told(fit: &Fit) -> Option<String> {
     fit.together.iter().map(|it| it.spare_mm).reduce(f64::min).map(spare_mm)
+}
+
+/// The families that a fall-back changes: what sits on the openings.
+fn changes_with_technique(family: Family) -> bool {
+    matches!(
+        family,
+        Family::AnaesthesiaConnector
+            | Family::JetAdapter
+            | Family::PortAdapter
+            | Family::Cap
+            | Family::Window
+    )
 }

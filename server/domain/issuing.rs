@@ -45,7 +45,7 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     }
     let parts = chosen(deciding, &case, picked, emergency);
     for set in &sets {
-        for problem in lacking(deciding.state, set, "Take another set, or fill the line.") {
+        for problem in lacking(deciding.state, set, &instead(deciding, set, emergency)) {
             deciding.against(problem);
         }
     }
@@ -61,6 +61,28 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     let robs = deciding.state.robs(&case, &goes);
     let moved = goes.iter().map(|asset| asset.issued()).collect();
     Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved, noted, robs }))
+}
+
+/// What to take where a set lacks something. Nobody has time to look for it in an emergency, and what is lacking may not be
+/// needed then.
+fn instead(deciding: &Deciding, set: &SetState, emergency: bool) -> String {
+    let (state, at) = (deciding.state, deciding.at());
+    let alike =
+        state.sets.values().filter(|other| other.set != set.set && other.count_sheet == set.count_sheet);
+    let ready =
+        alike.filter(|other| is_ready(glance(state, other, at).status)).min_by_key(|other| &other.set);
+    let take = match ready {
+        Some(other) => format!("Set {} of the same count sheet is ready: take that", other.set),
+        None => "No other set of its count sheet is ready: fill the line".into(),
+    };
+    match emergency {
+        true => format!(
+            "{take}. Or scan only the parts of set {} that are needed: they go without the rest.",
+            set.set
+        ),
+        false => format!("{take}, or fill the line.")
+            .replace("fill the line, or fill the line", "fill the line, or wait"),
+    }
 }
 
 /// The case that an emergency makes: it starts now, and needs what is issued to it.

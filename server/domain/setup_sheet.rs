@@ -147,9 +147,14 @@ pub const NO_SIDE_HOLES: &str =
     "No side holes: do not advance it into one main bronchus while the other lung is ventilated through it.";
 
 /// The cautions of a sheet, the loudest first.
-pub fn cautions(technique: Option<Technique>, barrel: Option<Family>) -> Vec<String> {
+/// `families` are those of the parts that are shown, the barrel's first.
+pub fn cautions(technique: Option<Technique>, families: impl IntoIterator<Item = Family>) -> Vec<String> {
+    let families: Vec<Family> = families.into_iter().collect();
+    let barrel = families.first().copied();
+    // Whatever the technique is called: what a jet blows in has to leave.
+    let jet = families.contains(&Family::JetAdapter);
     let mut all = Vec::new();
-    if technique == Some(Technique::JetOpen) {
+    if jet || technique == Some(Technique::JetOpen) {
         all.push(GAS_OUT.to_string());
     }
     if barrel == Some(Family::Tracheoscope) {

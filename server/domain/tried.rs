@@ -12,6 +12,7 @@ use super::event::What;
 use super::fit::TriedBy;
 use super::id::{Id, next_free};
 use super::model::unknown;
+use super::refusal::Code;
 use super::state::State;
 use super::text::{Line, Text};
 use super::time::Time;
@@ -90,6 +91,15 @@ pub(super) fn confirm(deciding: &mut Deciding, it: &ConfirmFit) -> Option<What> 
         // By its id and by its mark it is the same part.
         if one.asset == other.asset {
             deciding.malformed.push(wrong("/parts/1", WITH_ITSELF));
+        }
+        // Whoever tries a part has it in hand, whatever is known of it.
+        for part in [&one, &other] {
+            let known = [
+                (part.retired.is_some(), Code::Retired),
+                (part.missing, Code::Missing),
+                (part.in_repair, Code::InRepair),
+            ];
+            known.into_iter().filter(|(is, _)| *is).for_each(|(_, code)| deciding.deviates(code));
         }
         parts = Some([one.asset.clone(), other.asset.clone()]);
         of = Some([one.model.clone(), other.model.clone()]);

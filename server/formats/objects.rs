@@ -12,12 +12,51 @@ pub struct Objects<D>(pub D);
 
 /// What such a reader found wrong, without its own names for things.
 pub fn told(detail: &str) -> String {
-    match detail.strip_prefix("invalid type: sequence, expected struct ") {
-        Some(rest) => {
-            let place = rest.find(" at line ").and_then(|at| rest.get(at..)).unwrap_or_default();
-            format!("found a list; an object with named fields is needed{place}")
+    let (what, place) = detail.find(" at line ").map_or((detail, ""), |at| detail.split_at(at));
+    let unfit = ["invalid type: ", "invalid value: ", "invalid length "];
+    let rest = unfit.into_iter().find_map(|lead| what.strip_prefix(lead));
+    match rest.and_then(|rest| rest.split_once(", expected ")) {
+        Some((found, needed)) => {
+            format!("found {}; {} is needed{place}", found_words(found), needed_words(needed))
         }
         None => detail.to_string(),
+    }
+}
+
+/// What stood there, in the words of JSON.
+fn found_words(found: &str) -> String {
+    let value = found.split_once(' ').map(|(_, value)| value.trim_matches('`'));
+    match found.split(' ').next().unwrap_or(found) {
+        "sequence" => "a list".into(),
+        "map" => "an object".into(),
+        "null" | "unit" | "Option" => "null".into(),
+        "string" | "str" | "character" => value.map_or("a text".into(), |text| format!("the text {text}")),
+        "integer" | "boolean" => value.unwrap_or("another type").into(),
+        // "floating point `5.5`"
+        "floating" => found.split('`').nth(1).unwrap_or("a number with decimals").into(),
+        count if count.bytes().all(|byte| byte.is_ascii_digit()) => format!("{count} items"),
+        _ => found.replace('`', ""),
+    }
+}
+
+fn needed_words(needed: &str) -> String {
+    if needed.starts_with("struct ") || needed == "a map" {
+        return "an object with named fields".into();
+    }
+    if let Some(count) = needed.strip_prefix("an array of length ") {
+        return format!("a list of {count}");
+    }
+    match needed {
+        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number that is not negative".into(),
+        "i8" | "i16" | "i32" | "i64" => "a whole number".into(),
+        "f32" | "f64" => "a number".into(),
+        "a sequence" => "a list".into(),
+        "a string" | "str" => "a text".into(),
+        "a boolean" => "true or false".into(),
+        _ if needed.starts_with("enum ") || needed == "string or map" => {
+            "one of its choices, as a text".into()
+        }
+        _ => needed.into(),
     }
 }
 

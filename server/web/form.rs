@@ -1,6 +1,6 @@
 //! Forms of pages as commands: the names of the fields say what they are in JSON.
 //!
-//! A plain name is text; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
+//! A plain name is text; `name:decimal` is one in which a decimal comma will do; `name:int`, `name:cents` (an amount as people write it), `name:bool`, `name:lines` (a list of
 //! texts), `name:commas` and `name:holes` (a list of texts, between commas or between spaces, or "none"), `name:step` (a step of a route, or a step and its method after a stroke), `name:json`, `name:local` (a day
 //! and an hour of the site) and `name:each` (one text of a list, as often as the form has it) say otherwise; dots nest,
 //! and numbers between them make a list.
@@ -106,8 +106,10 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
             .map(Value::from)
             .ok_or_else(|| format!("found \"{text}\"; an amount such as 120.50 is needed")),
         "bool" => Ok(Value::Bool(matches!(text, "true" | "on" | "yes" | "1"))),
+        "decimal" => Ok(Value::from(pointed(text))),
         "holes" if text.eq_ignore_ascii_case("none") => Ok(json!([])),
-        "lines" | "holes" => Ok(text.split_whitespace().map(Value::from).collect()),
+        "holes" => Ok(text.split_whitespace().map(|hole| Value::from(pointed(hole))).collect()),
+        "lines" => Ok(text.split_whitespace().map(Value::from).collect()),
         "commas" if text.eq_ignore_ascii_case("none") => Ok(json!([])),
         "commas" => Ok(text.split(',').map(str::trim).filter(|it| !it.is_empty()).map(Value::from).collect()),
         "step" => Ok(match text.split_once('/') {
@@ -120,6 +122,17 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }
+}
+
+/// The same with a point for each decimal comma: one that stands between digits.
+pub fn pointed(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let digit = |at: Option<usize>| at.and_then(|at| letters.get(at)).is_some_and(char::is_ascii_digit);
+    let each = letters.iter().enumerate().map(|(n, letter)| match letter {
+        ',' if digit(n.checked_sub(1)) && digit(Some(n + 1)) => '.',
+        other => *other,
+    });
+    each.collect()
 }
 
 /// An amount with at most two decimals, as cents.

@@ -10,7 +10,7 @@ use super::mark_advice::MarkAdvice;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
 use super::shared::{self, Page, capital, date, segment, time};
-use super::{course, theatre, told, words};
+use super::{course, measure, theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::finding::Severity;
@@ -93,6 +93,8 @@ pub struct AssetPage {
     pub trouble: String,
     /// What its family is measured for at inspections.
     pub checks: Vec<CheckField>,
+    /// The sizes that may be measured of it.
+    pub sizes: Vec<measure::SizeField>,
     pub courses: Vec<course::Drawn>,
     /// Whether one more repair is worth its money; empty where it was never repaired.
     pub repairs_said: String,
@@ -303,6 +305,7 @@ impl AssetPage {
             severities: Severity::ALL.iter().map(|it| (it.name(), capital(it.words()))).collect(),
             trouble: String::new(),
             checks: check_fields(state, asset),
+            sizes: measure::fields(state, asset),
             courses: state
                 .courses(asset)
                 .iter()

@@ -9,7 +9,7 @@ use axum::response::Response;
 use super::board::shown;
 use super::headline::{reserves, sheet_name};
 use super::shared::{Done, Page, count, listed, segment};
-use crate::domain::board::Board;
+use crate::domain::board::{Board, BoardCase, BoardSet, hour};
 use crate::domain::issuing::is_ready;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -21,6 +21,8 @@ pub struct Ready {
     pub href: String,
     pub name: String,
     pub sheet: String,
+    /// Who loses it, and when that case starts.
+    pub robs: Vec<String>,
 }
 
 #[derive(Template)]
@@ -31,15 +33,36 @@ pub struct EmergencyPage {
     pub ready: Vec<Ready>,
 }
 
-fn ready(state: &State, board: &Board) -> Vec<Ready> {
+/// The open cases that have a set, or count on it, in the order in which they start.
+fn robs(state: &State, board: &Board, set: &BoardSet, now: Time) -> Vec<String> {
+    let here = board.cases.iter().filter(|case| case.sets.contains(&set.set));
+    let told = |case: &BoardCase| {
+        let kept = state.cases.get(&case.case).is_some_and(|it| it.promised.contains(&set.set));
+        let word = if kept { "Kept for" } else { "Counted on by" };
+        let today = case.start.date(state.zone) == now.date(state.zone);
+        let at = if today {
+            format!("at {}", hour(state, case.start))
+        } else {
+            format!("on {}", case.start.told(state.zone))
+        };
+        format!("{word} case {} {at}", case.case)
+    };
+    here.map(told).collect()
+}
+
+fn ready(state: &State, board: &Board, now: Time) -> Vec<Ready> {
     let all = board.sets.iter().filter(|set| is_ready(set.status)).map(|set| Ready {
         set: set.set.to_string(),
         href: format!("/sets/{}", segment(set.set.as_str())),
         name: set.name.clone(),
         sheet: sheet_name(state, &set.count_sheet),
+        robs: robs(state, board, set, now),
     });
     let mut all: Vec<Ready> = all.collect();
-    all.sort_by(|one, other| (&one.sheet, &one.set).cmp(&(&other.sheet, &other.set)));
+    // Of each count sheet those first that nobody waits for.
+    all.sort_by(|one, other| {
+        (&one.sheet, !one.robs.is_empty(), &one.set).cmp(&(&other.sheet, !other.robs.is_empty(), &other.set))
+    });
     all
 }
 
@@ -60,7 +83,7 @@ fn heading(state: &State, board: &Board, ready: &[Ready], now: Time) -> String {
 
 impl EmergencyPage {
     pub fn of(visitor: &Visitor, board: &Board, done: Option<u64>) -> EmergencyPage {
-        let ready = ready(&visitor.state, board);
+        let ready = ready(&visitor.state, board, visitor.now);
         let heading = heading(&visitor.state, board, &ready, visitor.now);
         EmergencyPage { page: Page::of(visitor, "/emergency", "/emergency", done), heading, ready }
     }

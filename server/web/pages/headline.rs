@@ -6,7 +6,7 @@ use std::cmp::Reverse;
 use super::shared::{capital, count, listed, some_of, time};
 use crate::domain::board::{Board, BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::id::Id;
-use crate::domain::readiness::{SetReadiness, set_status};
+use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 
@@ -121,6 +121,17 @@ pub fn reserves(state: &State, board: &Board, now: Time) -> Vec<String> {
     all
 }
 
+/// What an essential line has too few of: "no telescope", "only 1 of 2 cap blank".
+fn lacking(status: &SetStatus) -> Vec<String> {
+    let short =
+        status.lines.iter().filter(|line| line.essential && (line.present.len() as u32) < line.needed);
+    let told = short.map(|line| match line.present.len() {
+        0 => format!("no {}", line.line),
+        here => format!("only {here} of {} {}", line.needed, line.line),
+    });
+    told.collect()
+}
+
 /// What a case lacks, in a few words: "lacks telescope", "set B2 is on hold", "no set is free".
 pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
     if let Some(fails) = &case.chosen_fails {
@@ -137,7 +148,7 @@ pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
             SetReadiness::NotReady if status.missing.is_empty() => {
                 return format!("has an empty set {}", set.set);
             }
-            SetReadiness::NotReady => return format!("has no {}", listed(&status.missing)),
+            SetReadiness::NotReady => return format!("has {}", listed(&lacking(&status))),
             SetReadiness::Held => return format!("has only set {}, which is on hold", set.set),
             SetReadiness::Out => return format!("has only set {}, which is out until too late", set.set),
             SetReadiness::InTurn | SetReadiness::ReadyShort | SetReadiness::Ready => {}

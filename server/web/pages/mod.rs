@@ -32,6 +32,7 @@ mod desk_marks;
 pub mod labels;
 pub mod labels_made;
 mod mark_advice;
+mod measure;
 pub mod drawing;
 pub mod due;
 pub mod emergency;

@@ -6,7 +6,7 @@ use super::catalogue::families;
 use super::define::Option3;
 use crate::domain::command::Malformed;
 use crate::domain::state::State;
-use crate::web::form::{Fields, text};
+use crate::web::form::{Fields, pointed, text};
 
 pub struct Input {
     pub name: &'static str,
@@ -170,24 +170,15 @@ pub fn fields_of(model: &Value) -> Fields {
     fields
 }
 
-/// A decimal comma between digits is a point, in the fields that take numbers.
+/// Decimal commas are points in the fields that take numbers.
 pub fn with_points(fields: Fields) -> Fields {
     let decimal = |name: &str| {
         all().any(|(known, _, typed)| *known == name && *typed == Typed::Decimal)
             || name.ends_with(".bore_mm")
     };
-    let point = |text: &str| -> String {
-        let letters: Vec<char> = text.chars().collect();
-        let digit = |at: Option<usize>| at.and_then(|at| letters.get(at)).is_some_and(char::is_ascii_digit);
-        let each = letters.iter().enumerate().map(|(n, letter)| match letter {
-            ',' if digit(n.checked_sub(1)) && digit(Some(n + 1)) => '.',
-            other => *other,
-        });
-        each.collect()
-    };
     fields
         .into_iter()
-        .map(|(name, value)| if decimal(&name) { (name, point(&value)) } else { (name, value) })
+        .map(|(name, value)| if decimal(&name) { (name, pointed(&value)) } else { (name, value) })
         .collect()
 }
 

@@ -20,17 +20,8 @@ pub fn detail(detail: &str) -> String {
     if told.starts_with("unknown field") {
         return "there is no such field here".into();
     }
-    if let Some(rest) = told.strip_prefix("invalid type: ").or_else(|| told.strip_prefix("invalid value: ")) {
-        let (found, needed) = rest.split_once(", expected ").unwrap_or((rest, "something else"));
-        let found = found.trim_start_matches("string ").trim_start_matches("integer ").replace('`', "");
-        let needed = match needed {
-            "u32" | "u64" | "u8" | "usize" => "a whole number",
-            "a boolean" => "yes or no",
-            "a sequence" => "a list",
-            other => other,
-        };
-        return format!("found {}; {needed} is needed", found.replace("null", "nothing"));
-    }
+    let told = told.replace("found null;", "found nothing;").replace("found the text ", "found ");
+    let told = told.replace("; true or false is needed", "; yes or no is needed");
     let told = told.replace("a number or a text such as \"5.5\"", "a number such as 5.5");
     match told.strip_prefix("missing; ") {
         Some(why) => format!("left empty; {why}"),
@@ -110,7 +101,8 @@ mod tests {
                 "unknown variant `chem`, expected one of `chemical`, `biological_control`",
                 "found \"chem\"; one of these is needed: chemical, biological control",
             ),
-            ("invalid type: string \"x\", expected u32", "found \"x\"; a whole number is needed"),
+            ("found the text \"x\"; a whole number is needed", "found \"x\"; a whole number is needed"),
+            ("found null; true or false is needed", "found nothing; yes or no is needed"),
             (
                 "found no decimal number; a number or a text such as \"5.5\" is needed",
                 "found no decimal number; a number such as 5.5 is needed",

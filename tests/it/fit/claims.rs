@@ -224,3 +224,35 @@ fn the_last_choice_has_the_part() {
     house.done(Charge, choose("K-2", jet(&["T-1", "S-1"])));
     assert!(on_board(&house, "K-2").chosen_fails.is_none());
 }
+
+/// In an emergency nobody looks for a set that is whole, nor for a cap that is not needed.
+#[test]
+fn an_emergency_is_told_what_to_take_where_a_set_lacks_something() {
+    let mut house = House::adult();
+    house.piece("T-2", "t4");
+    let lines = json!([{"line": "telescope", "family": "telescope", "quantity": 1, "essential": true},
+                       {"line": "cap blank", "family": "cap", "quantity": 1, "essential": true}]);
+    house
+        .done(Lead, json!({"do": "define_count_sheet", "count_sheet": "duo", "name": "Duo", "lines": lines}));
+    let put = |set: &str, line: &str, asset: &str| json!({"do": "put_in_set", "set": set, "line": line, "asset": asset});
+    for (set, telescope) in [("D-1", "T-1"), ("D-2", "T-2")] {
+        house.done(Lead, json!({"do": "build_set", "set": set, "count_sheet": "duo", "name": set}));
+        house.done(Lead, put(set, "telescope", telescope));
+        house.done(Desk, json!({"do": "record_step", "step": "cleaned", "scan": telescope}));
+    }
+    let urgent = |scan: &str| json!({"do": "issue", "emergency": true, "scan": scan});
+    let refusal = house.refused(Clinician, urgent("D-1"), "not_complete");
+    assert_eq!(
+        refusal.first.next,
+        "No other set of its count sheet is ready: fill the line. Or scan only the parts of set D-1 that are needed: \
+         they go without the rest."
+    );
+    house.done(Lead, put("D-2", "cap blank", "P-1"));
+    house.done(Desk, json!({"do": "record_step", "step": "cleaned", "scan": "P-1"}));
+    let refusal = house.refused(Clinician, urgent("D-1"), "not_complete");
+    assert!(
+        refusal.first.next.starts_with("Set D-2 of the same count sheet is ready: take that. Or"),
+        "{refusal:?}"
+    );
+    house.done(Clinician, urgent("T-1"));
+}

@@ -9,6 +9,7 @@ use fettle::domain::id::Id;
 use fettle::domain::model::Family;
 use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
 use fettle::domain::setup_sheet::NO_SIDE_HOLES;
+use fettle::domain::setup_sheet::Offer;
 use serde_json::json;
 
 use super::House;
@@ -169,7 +170,11 @@ fn the_obvious_choice_is_explained_with_numbers() {
     assert!(sheet.offers.is_empty());
     let obvious = sheet.obvious.expect("why");
     assert!(obvious.sentence.contains("132 mm beyond the barrel's end"), "{}", obvious.sentence);
-    assert!(sheet.sentence.contains("no complete configuration fits"), "{}", sheet.sentence);
+    assert!(
+        sheet.sentence.contains("no complete configuration with a barrel labelled 8 fits"),
+        "{}",
+        sheet.sentence
+    );
     assert!(sheet.smaller.offer.is_none());
 }
 
@@ -220,7 +225,8 @@ fn what_was_held_since_it_was_chosen_is_not_to_be_laid_out() {
     let sheet = house.sheet("K-1");
     let barred: Vec<&str> = sheet.barred.iter().map(|it| it.asset.as_str()).collect();
     assert_eq!(barred.len(), 3, "{barred:?}");
-    assert!(sheet.sentence.contains("Not to be laid out: J-1 is retired"), "{}", sheet.sentence);
+    assert!(sheet.sentence.contains("Not to be laid out: J-1, T-1 and 1 more."), "{}", sheet.sentence);
+    assert!(sheet.barred[0].sentence.starts_with("Not to be laid out: J-1 is retired"), "{barred:?}");
 }
 
 /// What is shown is what is changed: nothing comes off that is not on the table.
@@ -334,4 +340,44 @@ fn when_a_set_is_there_is_said_once() {
     let rest = sentence.strip_prefix(begins).unwrap_or_else(|| panic!("{sentence}"));
     let clock = rest.strip_prefix("2 March 2026, ").and_then(|rest| rest.strip_suffix(", in time."));
     assert!(clock.is_some_and(|clock| clock.len() == 5), "no seconds: {rest}");
+}
+
+/// What lies in a set that is opened for the first barrel is taken for the second, before another set is opened for it.
+#[test]
+fn the_smaller_barrel_opens_no_set_that_it_does_not_need() {
+    let mut house = House::adult();
+    house.model(
+        "b7",
+        "bronchoscope",
+        json!({"nominal": 7, "inner_diameter_mm": "7.2", "outer_diameter_mm": "7.9", "length_mm": 400}),
+        json!([{"end": "head", "system": "lock A"}]),
+    );
+    for (asset, model) in [("B-7", "b7"), ("H-7", "head"), ("J-7", "jet")] {
+        house.piece(asset, model);
+    }
+    for (n, model) in [("T", "t4"), ("F", "grip"), ("S", "suck")] {
+        house.piece(&format!("{n}-0"), model);
+        house.piece(&format!("{n}-2"), model);
+    }
+    house.set("SET-0", &["T-0", "F-0", "S-0"]);
+    house.set("SET-1", &["B-1", "H-1", "J-1", "T-1", "F-1", "S-1", "T-2", "F-2", "S-2"]);
+    house.set("SET-7", &["B-7", "H-7", "J-7"]);
+    house.case("K-1", json!({"technique": "jet_open", "configuration": {"barrel_nominal": 8}}));
+    let sheet = house.sheet("K-1");
+    let open = |offer: &Offer| offer.open.iter().map(|set| set.to_string()).collect::<Vec<_>>();
+    assert_eq!(open(&sheet.offers[0]), ["SET-1"], "{}", sheet.sentence);
+    let smaller = sheet.smaller.offer.expect("a smaller one");
+    assert_eq!(open(&smaller), ["SET-7", "SET-1"], "{}", sheet.smaller.sentence);
+}
+
+/// A barrel that nobody has is named where nothing can be offered.
+#[test]
+fn the_size_that_was_wished_for_is_named() {
+    let mut house = House::three_sets();
+    house.case(
+        "K-1",
+        json!({"technique": "jet_open", "configuration": {"barrel_nominal": 9, "barrel_family": "bronchoscope"}}),
+    );
+    let told = house.sheet("K-1").sentence;
+    assert!(told.contains("no complete configuration with a bronchoscope labelled 9 fits"), "{told}");
 }

@@ -263,7 +263,7 @@ fn sheet(answer: Answer) -> (Visitor, std::sync::Arc<Case>, SetUpSheet) {
             changes: vec!["Cap CAP-9 goes on the far port.".into()],
             offer: None,
         }),
-        cautions: cautions(Some(Technique::JetOpen), Some(Family::Tracheoscope)),
+        cautions: cautions(Some(Technique::JetOpen), [Family::Tracheoscope]),
     };
     (visitor, case, sheet)
 }
