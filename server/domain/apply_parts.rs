@@ -137,6 +137,11 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     state.changes.turned.insert(it.asset.clone());
     let began = TurnBegan { seq: when.seq, asset: it.asset.clone(), turn: 1, at: when.at };
     state.changes.turns.insert((it.asset.clone(), 1), began);
+    for hold in &it.held {
+        if let Some(kind) = state.holds.get(hold).map(|hold| hold.kind) {
+            hold_on(state, when, hold, kind, &it.asset);
+        }
+    }
 }
 
 fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {

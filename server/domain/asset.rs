@@ -134,6 +134,9 @@ pub struct AssetAdded {
     pub route_version: u32,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supplier: Option<Line>,
+    /// The holds that stand whose notices name it, or may: it comes into the house held by them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub held: Vec<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -200,6 +203,7 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
         route: model.route.clone(),
         route_version: version,
         supplier: it.supplier.clone(),
+        held: state.notices_of(&it.model, &it.lot, &it.serial),
     })
 }
 

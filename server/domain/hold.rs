@@ -90,6 +90,12 @@ impl Place {
         if self.model.is_none() && (narrowed.contains(&true) || self.unknown.is_some()) {
             return Err(wrong("/model", "missing; lots and serials narrow a model"));
         }
+        for (name, list) in [("lots", &self.lots), ("serials", &self.serials)] {
+            if list.as_ref().is_some_and(Vec::is_empty) {
+                let detail = "found an empty list; leave it out for every piece of the model";
+                return Err(wrong(format!("/{name}"), detail));
+            }
+        }
         match range {
             (Some(from), Some(to)) => super::notice::range_whole(from, to)?,
             (None, None) => {}

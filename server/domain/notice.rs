@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::command::{Malformed, wrong};
-use super::hold::{HoldKind, Place};
+use super::hold::{HoldKind, HoldState, Place};
 use super::id::Id;
 use super::state::{Asset, Stage, State};
 use super::text::Line;
@@ -110,8 +110,7 @@ fn listed(list: &Option<Vec<Line>>, found: &Option<Line>) -> Is {
     first.unwrap_or(Is::Another)
 }
 
-fn in_range(it: &Place, serial: &Option<Line>) -> Is {
-    let ends = it.serial_from.as_ref().zip(it.serial_to.as_ref());
+fn in_range(ends: Option<(&Line, &Line)>, serial: &Option<Line>) -> Is {
     let Some((low, high)) = ends.and_then(|(from, to)| parted(from.as_str()).zip(parted(to.as_str()))) else {
         return Is::Named;
     };
@@ -139,17 +138,35 @@ impl Place {
     }
 
     fn says_of(&self, asset: &Asset) -> Is {
-        let all = [
-            listed(&self.lots, &asset.lot),
-            listed(&self.serials, &asset.serial),
-            in_range(self, &asset.serial),
-        ];
-        let any = |is: Is| all.contains(&is);
-        match (any(Is::Another), any(Is::NotKnown)) {
-            (true, _) => Is::Another,
-            (false, true) => Is::NotKnown,
-            (false, false) => Is::Named,
+        let ends = self.serial_from.as_ref().zip(self.serial_to.as_ref());
+        says(&self.lots, &self.serials, ends, (&asset.lot, &asset.serial))
+    }
+}
+
+impl Notice {
+    /// Whether it holds a piece of its model with this lot and this serial.
+    fn holds(&self, lot: &Option<Line>, serial: &Option<Line>) -> bool {
+        let ends = self.serial_from.as_ref().zip(self.serial_to.as_ref());
+        match says(&self.lots, &self.serials, ends, (lot, serial)) {
+            Is::Named => true,
+            Is::NotKnown => self.unknown == Unknown::Hold,
+            Is::Another => false,
         }
+    }
+}
+
+fn says(
+    lots: &Option<Vec<Line>>,
+    serials: &Option<Vec<Line>>,
+    ends: Option<(&Line, &Line)>,
+    (lot, serial): (&Option<Line>, &Option<Line>),
+) -> Is {
+    let all = [listed(lots, lot), listed(serials, serial), in_range(ends, serial)];
+    let any = |is: Is| all.contains(&is);
+    match (any(Is::Another), any(Is::NotKnown)) {
+        (true, _) => Is::Another,
+        (false, true) => Is::NotKnown,
+        (false, false) => Is::Named,
     }
 }
 
@@ -166,6 +183,15 @@ impl State {
             }
         }
         all
+    }
+
+    /// The holds that stand whose notices a piece falls under that comes into the house now.
+    pub fn notices_of(&self, model: &Id, lot: &Option<Line>, serial: &Option<Line>) -> Vec<Id> {
+        let names = |hold: &&std::sync::Arc<HoldState>| {
+            let notice = hold.notice.as_ref().filter(|notice| notice.model == *model);
+            hold.lifted_at.is_none() && notice.is_some_and(|notice| notice.holds(lot, serial))
+        };
+        self.holds.values().filter(names).map(|hold| hold.hold.clone()).collect()
     }
 
     /// Where a piece is now, in the words of the house.

@@ -175,6 +175,9 @@ fn said(it: &RepairOrReplace, clock: Clock) -> String {
     let n = it.repairs;
     match (n, it.cents_per_age, it.new_cents, it.even_at) {
         (0, ..) => "It was never repaired, so its own record says nothing of repairs.".into(),
+        (1, ..) if it.gaps.last().is_none_or(|gap| *gap == 0) => format!(
+            "It was repaired once, and has gone through no {ages} since: one repair says nothing of how long the next one lasts."
+        ),
         (1, ..) => format!(
             "It was repaired once, {} {ages} ago: one repair says nothing of how long the next one lasts.",
             it.gaps.last().copied().unwrap_or(0)

@@ -99,8 +99,15 @@ pub struct Except {
     pub note: Option<Text>,
 }
 
+/// No check list is longer.
+const MOST_CHECKS: usize = 100;
+
 impl Inspect {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
+        if self.checks.len() > MOST_CHECKS {
+            let detail = format!("found {} checks; at most {MOST_CHECKS} are needed", self.checks.len());
+            return Err(wrong("/checks", detail));
+        }
         for (n, check) in self.checks.iter().enumerate() {
             super::inspection_checks::measurable(check)
                 .map_err(|detail| wrong(format!("/checks/{n}/value"), detail))?;

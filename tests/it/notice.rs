@@ -1,5 +1,6 @@
 //! Safety notices: one hold by model with lots, serials or a range of serials, and the pieces of which nobody knows.
 
+use fettle::domain::command::Command;
 use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
 use serde_json::{Value, json};
 
@@ -118,5 +119,53 @@ async fn a_range_that_cannot_be_compared_is_refused_in_words() {
         assert_eq!(served.post(Lead, no_model).await.1["errors"][0]["pointer"], "/model");
         assert_eq!(served.get("holds/none").await.0, 404);
         served.stop().await;
+    }
+}
+
+/// What comes into the house while a notice stands falls under it too: from a store of spares, or back from a loan.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_comes_later_falls_under_a_notice_that_stands() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.caps_with_serials().await;
+        let hold = json!({"do": "hold", "kind": "recall", "reason": "maker's notice 2026-07", "model": "cap",
+                          "serial_from": "A-0099", "serial_to": "A-0100"});
+        let hold = served.done(Biomed, hold).await["made"].as_str().expect("an id").to_string();
+        for (asset, serial, held) in
+            [("Y-1", Some("A-100"), true), ("Y-2", Some("A-0300"), false), ("Y-3", None, true)]
+        {
+            let mut add = json!({"do": "add_asset", "asset": asset, "model": "cap"});
+            if let Some(serial) = serial {
+                add["serial"] = serial.into();
+            }
+            let event = served.done(Lead, add).await["event"].clone();
+            assert_eq!(event["held"][0] == json!(hold), held, "{event}");
+            let (_, told) = served.get(&format!("assets/{asset}")).await;
+            assert_eq!(told["standing"] == "held", held, "{told}");
+        }
+        let lift = json!({"do": "lift_hold", "hold": hold, "reason": "the maker withdrew it"});
+        served.done(Lead, lift).await;
+        let event =
+            served.done(Lead, json!({"do": "add_asset", "asset": "Y-4", "model": "cap", "serial": "A-99"}));
+        assert!(event.await["event"].get("held").is_none());
+        let (_, told) = served.get("assets/Y-1").await;
+        assert_eq!(told["standing"], "in_service", "{told}");
+        served.sound().await;
+    }
+}
+
+#[test]
+fn a_list_that_names_nothing_is_refused() {
+    let checks: Vec<Value> = (0..101).map(|n| json!({"check": format!("c{n}"), "passed": true})).collect();
+    for (command, pointer) in [
+        (json!({"do": "hold", "kind": "recall", "reason": "notice", "model": "cap", "lots": []}), "/lots"),
+        (
+            json!({"do": "hold", "kind": "recall", "reason": "notice", "model": "cap", "serials": []}),
+            "/serials",
+        ),
+        (json!({"do": "inspect", "scan": "C-1", "passed": true, "checks": checks}), "/checks"),
+    ] {
+        let wrong = Command::read(command).expect_err("a refusal");
+        assert_eq!(wrong[0].pointer, pointer, "{wrong:?}");
     }
 }

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::shared::{count, some_of};
+use super::shared::{count, listed, some_of};
 use crate::domain::event::{Entry, Event, Moved, Noted, What};
 use crate::domain::id::Id;
 use crate::domain::step::Outcome;
@@ -104,7 +104,14 @@ fn sentence(event: &Event) -> String {
             Some(_) => format!("Record form of {} defined.", it.machine),
             None => format!("Record form of {} taken away; only the plain form is read.", it.machine),
         },
-        What::AssetAdded(it) => format!("{} added, model {}.", it.asset, it.model),
+        What::AssetAdded(it) => {
+            let holds: Vec<String> = it.held.iter().map(Id::to_string).collect();
+            let held = match holds.is_empty() {
+                true => String::new(),
+                false => format!(" It comes under {}, whose notice names it, and is held.", listed(&holds)),
+            };
+            format!("{} added, model {}.{held}", it.asset, it.model)
+        }
         What::SetBuilt(it) => format!("Set {} built to {}: {}.", it.set, it.count_sheet, it.name.0),
         _ => of_parts(event),
     }
