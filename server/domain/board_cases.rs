@@ -10,6 +10,7 @@ use super::case::Case;
 use super::check::CheckState;
 use super::expected::expected_late;
 use super::fit_lost::{chosen_fails, waits_for};
+use super::fit_own::own_sets_fail;
 use super::id::Id;
 use super::readiness::{SetReadiness, SetStatus};
 use super::set::SetState;
@@ -43,6 +44,16 @@ pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, no
             status = Equipped::NotReady;
             why.insert(0, fails.sentence.clone());
         }
+        // What is not there yet is told first; what is may still be the wrong mix.
+        if shown
+            && status == Equipped::Ready
+            && let Some((worse, told)) = own_sets_fail(state, case, &sets, now)
+        {
+            status = worse;
+            why.insert(0, told);
+        }
+        let loud = case.loud(state, now).into_iter();
+        why.extend(loud.map(|(word, parts)| format!("{word}: {}.", ids(&parts))));
         let check = if shown { CheckState::due(state, case) } else { None };
         why.extend(check.as_ref().and_then(CheckState::words));
         if shown {
@@ -163,4 +174,8 @@ fn grade(look: &Look, set: &SetState, case: &Case) -> (Equipped, u8) {
         Some(SetReadiness::Held) => (Equipped::NotReady, 5),
         Some(SetReadiness::NotReady) | None => (Equipped::NotReady, 6),
     }
+}
+
+fn ids(parts: &[Id]) -> String {
+    parts.iter().map(Id::as_str).collect::<Vec<_>>().join(", ")
 }

@@ -13,6 +13,7 @@ use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
 use super::sorted::Sorted;
+use super::state::State;
 pub use super::technique::{NewTechnique, Risk, Technique};
 use super::text::{Line, Scan, Sealed, Text};
 use super::time::Time;
@@ -321,6 +322,18 @@ impl Case {
 
     pub fn anything_out(&self) -> bool {
         self.parts.values().any(|part| part.out)
+    }
+
+    /// What is out at it although something stands against it: HOT, PAST DATE, ON HOLD, each with its parts.
+    pub fn loud(&self, state: &State, now: Time) -> BTreeMap<&'static str, Vec<Id>> {
+        let mut all: BTreeMap<&'static str, Vec<Id>> = BTreeMap::new();
+        let out = self.parts.iter().filter(|(_, part)| part.out);
+        for asset in out.filter_map(|(id, _)| state.assets.get(id)) {
+            for word in asset.loud(state, now) {
+                all.entry(word).or_default().push(asset.asset.clone());
+            }
+        }
+        all
     }
 
     pub fn count(&self) -> Count {

@@ -209,13 +209,14 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
     let not_seen = |asset: &Asset| seen.as_ref().is_some_and(|seen| !is(seen, asset)) && !is(&broken, asset);
     let mut lacked = Vec::new();
     for asset in &missing {
-        if asset.missing {
-            deciding.against(super::missing::already(deciding.state, asset));
-        } else if asset.retired.is_some() {
-            deciding.against(super::scan::retired(asset));
-        } else if !is(&expected, asset) || is(&broken, asset) || seen.as_ref().is_some_and(|s| is(s, asset)) {
-            deciding.deviates(Code::OutOfOrder);
+        if is(&broken, asset) || seen.as_ref().is_some_and(|seen| is(seen, asset)) {
+            let detail = format!(
+                "found {}, which is told to be there as well; it is either there, or missing",
+                asset.asset
+            );
+            deciding.malformed.push(wrong("/missing", detail));
         }
+        may_lack(deciding, asset, is(&expected, asset));
         lacked.push(asset.clone());
     }
     lacked.extend(expected.iter().filter(|asset| not_seen(asset) && !is(&missing, asset)).cloned());
@@ -237,20 +238,30 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCount) -> Option<What> 
     let held = |id: &&Id| state.assets.get(*id).is_none_or(|asset| !super::missing::piece_held(state, asset));
     let to_hold: Vec<Id> = broken.iter().filter(held).cloned().collect();
     let holds = piece_hold(deciding, &to_hold, of.unwrap_or_default(), it.moment);
-    let lacked = lacked.iter().map(|asset| lack(deciding, asset, it.moment)).collect();
     let pieces = pieces(deciding, it, &broken);
     Some(What::Counted(Tally {
         moment: it.moment,
         case: it.case.clone(),
         set: set.map(|set| set.set.clone()),
         counted,
-        lacked,
+        lacked: lacked.iter().map(|asset| lack(deciding, asset, it.moment)).collect(),
         broken,
         extra,
         others: numbered(&it.others),
         holds,
         pieces,
     }))
+}
+
+/// What stands against telling that a part is not there.
+fn may_lack(deciding: &mut Deciding, asset: &Asset, is_expected: bool) {
+    if asset.missing {
+        deciding.against(super::missing::already(deciding.state, asset));
+    } else if asset.retired.is_some() {
+        deciding.against(super::scan::retired(asset));
+    } else if !is_expected {
+        deciding.deviates(Code::OutOfOrder);
+    }
 }
 
 fn lack(deciding: &mut Deciding, asset: &Asset, moment: Moment) -> Lacked {

@@ -43,21 +43,7 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     };
     not_both(deciding, it, &said.missing);
     let case = case?;
-    if !case.is_open() && !case.anything_out() {
-        let over = if case.cancelled.is_some() {
-            format!("Case {} was cancelled.", it.case)
-        } else {
-            format!("The count of case {} is already closed.", it.case)
-        };
-        deciding.against(Problem::new(
-            Code::AlreadyDone,
-            over,
-            "A case with something out is needed.",
-            "If a part was missed since, report it as missing by itself.",
-        ));
-    } else if !case.anything_out() {
-        deciding.deviates(Code::OutOfOrder);
-    }
+    may_close(deciding, it, &case);
     let sets_there =
         unopened.iter().filter(|part| !part.alone).any(|part| is_out(Some(&case), &part.asset.asset));
     let sets_named = unopened.iter().any(|part| !part.alone);
@@ -89,6 +75,32 @@ pub(super) fn close(deciding: &mut Deciding, it: &CloseCount) -> Option<What> {
     let holds = holds(deciding, &case, &parts, &pieces);
     let others = super::count_other::numbered(&it.others);
     Some(What::CountClosed(CountClosed { case: case.case, parts, holds, pieces, others }))
+}
+
+/// What stands against closing: it is over, or nothing went out at all.
+fn may_close(deciding: &mut Deciding, it: &CloseCount, case: &Case) {
+    if !case.is_open() && !case.anything_out() {
+        let over = if case.cancelled.is_some() {
+            format!("Case {} was cancelled.", it.case)
+        } else {
+            format!("The count of case {} is already closed.", it.case)
+        };
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            over,
+            "A case with something out is needed.",
+            "If a part was missed since, report it as missing by itself.",
+        ));
+    } else if case.parts.is_empty() && case.others.is_empty() && it.others.is_empty() && !deciding.late() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Nothing has gone out for case {}, so there is nothing to count back.", it.case),
+            "A case with something out is needed.",
+            "Issue its sets first; if it does not take place, cancel it.",
+        ));
+    } else if !case.anything_out() {
+        deciding.deviates(Code::OutOfOrder);
+    }
 }
 
 /// What a closing count puts on hold: what came back with a piece missing, and what a suspected prion disease touched.

@@ -6,14 +6,14 @@ use super::fit::{Answer, Fit};
 use super::fit_lost::why_lost;
 use super::id::Id;
 use super::replacement::{Replacement, replacements};
-use super::scan::kept_back;
+use super::scan::{kept_back, pack_kept_back};
 use super::setup_sheet::Barred;
 use super::state::{Asset, State};
 use super::time::Time;
 
 /// Why a part is not to be laid out.
 fn why(state: &State, asset: &Asset) -> Option<String> {
-    kept_back(state, asset).next().map(|problem| problem.found)
+    kept_back(state, asset).next().map(|problem| problem.found).or_else(|| pack_kept_back(state, asset))
 }
 
 /// The parts of a fit that are not to be laid out for a case that is still to come or goes on.
@@ -58,7 +58,7 @@ pub fn also_held<'a>(state: &State, sets: impl IntoIterator<Item = &'a Id>, fit:
             .filter(|asset| !fit.parts.iter().any(|part| part.asset.as_ref() == Some(&asset.asset)));
         // What is missing or in repair lies in no set, wherever its seat is.
         let there = members.filter(|asset| !asset.missing && !asset.in_repair && asset.retired.is_none());
-        for (asset, why) in there.filter_map(|asset| Some((asset, why(state, asset)?))) {
+        for (asset, why) in there.filter_map(|asset| Some((asset, kept_back(state, asset).next()?.found))) {
             let why = why.strip_prefix(&format!("{} is ", asset.called())).unwrap_or(&why);
             let why = why.trim_end_matches('.');
             all.push(format!("{} also holds {}, {why}: do not use it.", set.set, asset.asset));

@@ -1,5 +1,6 @@
 //! Judges a configuration: every rule looked at, the worst first, and what may be said of the whole.
 
+use super::asset::missing;
 use super::case::{Case, Technique};
 use super::fit::{
     Answer, Check, Fit, FitPart, Have, Joint, Opening, OpeningState, Processing, Rule, TelescopeAt, Together,
@@ -14,9 +15,10 @@ use super::fit_openings::{openings, technique};
 use super::fit_pair::pairs;
 use super::fit_ready::{Needed, processing};
 use super::fit_size::{Piece, mm, spare_mm};
+use super::fit_wish::as_wished;
 use super::model::Port;
 use super::setup_sheet::cautions;
-use super::state::State;
+use super::state::{Asset, State};
 use super::time::Time;
 
 /// What a configuration is judged for.
@@ -60,6 +62,7 @@ fn look(setting: &Setting, layout: &Layout) -> Looked {
     checks.extend(of_length);
     checks.extend(pairs(layout));
     checks.extend(sizes(layout));
+    checks.extend(setting.case.map(|case| as_wished(layout, case)).unwrap_or_default());
     Looked { joints, openings, together, telescopes, checks }
 }
 
@@ -89,6 +92,7 @@ pub fn verdict(setting: &Setting, layout: &Layout) -> (Answer, String) {
 /// The whole answer.
 pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
     let Looked { joints, openings: open, together, telescopes, mut checks } = look(setting, layout);
+    checks.extend(gone(setting, layout));
     checks.sort_by_key(|check| (std::cmp::Reverse(check.verdict), check.rule));
     let answer = answer(&checks);
     let steps = steps(layout, &open);
@@ -97,6 +101,10 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
     let have = parts.iter().map(|part| part.processing.as_ref().map(|it| it.have)).max().flatten();
     let spare = together.iter().map(|it| it.spare_mm).reduce(f64::min);
     let mut sentence = sentence(answer, &checks, spare);
+    if answer == Answer::Fits && together.len() > 1 {
+        let groups: Vec<String> = together.iter().map(|group| names(layout, group)).collect();
+        sentence.push_str(&format!(" In the lumen in turn, never at once: {}.", groups.join("; or ")));
+    }
     if let Some(why) = not_ready(setting, &parts).filter(|_| answer == Answer::Fits) {
         sentence = format!("{why} {}", sentence.replacen("It fits", "By its sizes it would fit", 1));
     }
@@ -113,6 +121,29 @@ pub fn judge(setting: &Setting, layout: &Layout) -> Fit {
         checks,
         have,
     }
+}
+
+fn names(layout: &Layout, group: &Together) -> String {
+    let all: Vec<String> = group.parts.iter().map(|n| layout.called_whole(*n)).collect();
+    all.join(" with ")
+}
+
+/// What is not accounted for or out of service for good is put together with nothing, but where it is at the case.
+fn gone(setting: &Setting, layout: &Layout) -> Vec<Check> {
+    let here = |asset: &Asset| {
+        setting.case.is_some_and(|case| case.parts.get(&asset.asset).is_some_and(|part| part.out))
+    };
+    let mut checks = Vec::new();
+    for (n, piece) in layout.pieces.iter().enumerate() {
+        let Some(asset) = piece.asset.filter(|asset| !here(asset)) else { continue };
+        let sentence = match (asset.retired.is_some(), asset.missing) {
+            (true, _) => format!("{} is retired.", layout.called(n)),
+            (false, true) => missing(setting.state, asset).found,
+            (false, false) => continue,
+        };
+        checks.push(Check::of(Rule::Complete, Verdict::Fails, vec![n], sentence));
+    }
+    checks
 }
 
 /// That parts are not there when the case begins, the one that nobody can expect first, then the one that comes last.

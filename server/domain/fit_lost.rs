@@ -13,7 +13,7 @@ use super::fit_judge::Setting;
 use super::fit_memo::geometry;
 use super::fit_ready::{left, spent};
 use super::id::Id;
-use super::scan::kept_back;
+use super::scan::{kept_back, pack_kept_back};
 use super::state::{Asset, Stage, State};
 use super::time::{Time, told_day};
 
@@ -60,6 +60,9 @@ fn against(state: &State, case: &Case, asset: &Asset, now: Time) -> Vec<Against>
     if case.parts.contains_key(&asset.asset) {
         return all;
     }
+    all.extend(
+        pack_kept_back(state, asset).map(|why| (why, format!("{called} lies in a pack on hold"), None)),
+    );
     all.extend(another_has(state, case, asset));
     if asset.retired.is_none() && spent(state, asset) {
         let what = match left(state, asset) {
@@ -116,6 +119,7 @@ fn alike<'a>(
             && asset.asset != lost.asset
             && asset.measured == lost.measured
             && asset.ready(state, now)
+            && pack_kept_back(state, asset).is_none()
             && !asset.past_date(state, by)
             && !spent(state, asset)
             && !tried.contains(&asset.asset)

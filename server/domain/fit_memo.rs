@@ -10,7 +10,7 @@ use chrono_tz::Tz;
 use imbl::OrdMap;
 
 use super::case::{Case, Technique};
-use super::configuration::Configuration;
+use super::configuration::{Configuration, Wish};
 use super::fit::Answer;
 use super::fit_judge::{Setting, verdict};
 use super::fit_layout::lay_out;
@@ -19,15 +19,17 @@ use super::model::{Dimensions, Model};
 use super::refusal::Problem;
 use super::scan::resolve;
 use super::site::Policy;
-use super::state::{Named, State};
+use super::state::{Asset, Named, State};
 use super::time::Time;
 use super::tried::Tried;
 
 /// Everything that the rules of sizes, joints and openings look at.
 #[derive(Clone, Debug)]
 struct From {
-    configuration: Configuration,
+    /// What was chosen; none where whole sets are looked at.
+    configuration: Option<Configuration>,
     technique: Option<Technique>,
+    wish: Option<Box<Wish>>,
     policy: Policy,
     zone: Tz,
     pieces: Vec<Piece>,
@@ -52,20 +54,37 @@ impl From {
             let model = state.models.get(&asset.model)?.clone();
             Some(Piece { asset: id, model, measured: asset.measured.clone() })
         };
-        Some(From {
-            pieces: configuration.pieces().map(piece).collect::<Option<_>>()?,
-            configuration: configuration.clone(),
+        let pieces = configuration.pieces().map(piece).collect::<Option<_>>()?;
+        Some(From::with(state, case, Some(configuration.clone()), pieces))
+    }
+
+    fn of_sets(state: &State, case: &Case, sets: &[Id]) -> From {
+        let sets = sets.iter().filter_map(|set| state.sets.get(set));
+        let members = sets.flat_map(|set| state.members(set)).filter(|asset| asset.counts());
+        let piece = |asset: &Arc<Asset>| {
+            let model = state.models.get(&asset.model)?.clone();
+            Some(Piece { asset: asset.asset.clone(), model, measured: asset.measured.clone() })
+        };
+        From::with(state, case, None, members.filter_map(piece).collect())
+    }
+
+    fn with(state: &State, case: &Case, configuration: Option<Configuration>, pieces: Vec<Piece>) -> From {
+        From {
+            configuration,
             technique: case.technique,
+            wish: case.wish.clone(),
             policy: state.policy.clone(),
             zone: state.zone,
+            pieces,
             tried: state.tried.clone(),
-        })
+        }
     }
 
     fn is(&self, other: &From) -> bool {
         let tried = self.tried.ptr_eq(&other.tried) || self.tried == other.tried;
         tried
             && self.technique == other.technique
+            && self.wish == other.wish
             && self.zone == other.zone
             && self.policy == other.policy
             && self.pieces == other.pieces
@@ -125,4 +144,16 @@ pub fn geometry(state: &State, case: &Case, now: Time) -> Option<(Answer, String
         state.fits.keep(state, &case.case, Judged { from, answer, sentence: sentence.clone() });
     }
     Some((answer, sentence))
+}
+
+/// Whether the sets of a case hold what fits, as `holds` finds, or as it was found of the same pieces before.
+pub fn own_sets(state: &State, case: &Case, sets: &[Id], holds: impl FnOnce() -> bool) -> Answer {
+    let from = From::of_sets(state, case, sets);
+    if let Some(judged) = state.fits.find(&case.case, &from) {
+        return judged.answer;
+    }
+    state.fits.judged.fetch_add(1, Ordering::Relaxed);
+    let answer = if holds() { Answer::Fits } else { Answer::DoesNotFit };
+    state.fits.keep(state, &case.case, Judged { from, answer, sentence: String::new() });
+    answer
 }

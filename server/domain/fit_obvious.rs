@@ -22,7 +22,7 @@ pub fn obvious(setting: &Setting, case: &Case, slots: &[Line], first: Option<&Of
     let state = setting.state;
     let wish = case.wish.as_deref();
     let technique = case.technique?;
-    let Some((set, barrel)) = of_sets(setting, case, wish) else {
+    let Some((set, barrel)) = of_sets(setting, case, (wish, slots)) else {
         let sentence = no_barrel(state, wish)?;
         return Some(Obvious { sentence, fit: None });
     };
@@ -63,12 +63,16 @@ fn admits(wish: Option<&Wish>, model: &Model) -> bool {
         && nominal.is_none_or(|nominal| model.dimensions.nominal == Some(nominal))
 }
 
-fn is_for(model: &Model, slot: &Line) -> bool {
+pub(super) fn is_for(model: &Model, slot: &Line) -> bool {
     model.family.name() == slot.as_str() || model.model.as_str() == slot.as_str()
 }
 
 /// The set that somebody would take: kept for the case, of a sheet that it needs, with its barrel ready.
-fn of_sets<'a>(setting: &Setting<'a>, case: &Case, wish: Option<&Wish>) -> Option<(&'a SetState, &'a Asset)> {
+fn of_sets<'a>(
+    setting: &Setting<'a>,
+    case: &Case,
+    (wish, slots): (Option<&Wish>, &[Line]),
+) -> Option<(&'a SetState, &'a Asset)> {
     let state = setting.state;
     let with_barrel = |set: &'a SetState| {
         let mut members = state.members(set);
@@ -81,7 +85,13 @@ fn of_sets<'a>(setting: &Setting<'a>, case: &Case, wish: Option<&Wish>) -> Optio
     all.min_by_key(|(set, barrel)| {
         let kept = case.promised.contains(&set.set);
         let needed = case.needs.contains(&set.count_sheet);
-        (!kept, !needed, have(state, barrel, setting.needed()).0, set.set.clone())
+        // A set that holds what is asked for says more than one that a telescope was taken out of.
+        let holds = |slot: &&Line| {
+            let mut members = state.members(set).filter(|asset| asset.counts());
+            members.any(|asset| state.model(&asset.model).is_some_and(|model| is_for(model, slot)))
+        };
+        let lacks = slots.iter().filter(|slot| !holds(slot)).count();
+        (!kept, !needed, lacks, have(state, barrel, setting.needed()).0, set.set.clone())
     })
 }
 

@@ -7,7 +7,7 @@ use super::case::Case;
 use super::expected::expected_ready;
 use super::fit::{Fit, Have, Processing};
 use super::id::Id;
-use super::scan::kept_back;
+use super::scan::{kept_back, pack_kept_back};
 use super::state::{Asset, Stage, State};
 use super::time::Time;
 
@@ -114,6 +114,9 @@ fn stands(state: &State, asset: &Asset, needed: Needed) -> Result<Had, Coming> {
     let at_case = needed.case.and_then(|case| case.parts.get(&asset.asset));
     if asset.stage.is_out() && at_case.is_some_and(|part| part.out) {
         return Ok((Have::Ready, Some(asset.act_at), Vec::new()));
+    }
+    if let Some(why) = pack_kept_back(state, asset) {
+        return Ok((Have::NotReady, None, vec![why]));
     }
     let minutes = i64::from(state.policy.turnaround_minutes);
     let told = |at: Time| at.told(state.zone);

@@ -101,6 +101,14 @@ impl Asset {
         self.retired.is_none() && !self.missing && !self.in_repair
     }
 
+    /// What is wrong with a part that went out all the same, in the words that are called across a room.
+    pub fn loud(&self, state: &State, now: Time) -> Vec<&'static str> {
+        let hot = self.cool_at.is_some_and(|cool| cool > now);
+        let words =
+            [(hot, "HOT"), (self.past_date(state, now), "PAST DATE"), (!self.holds.is_empty(), "ON HOLD")];
+        words.into_iter().filter(|(is, _)| *is).map(|(_, word)| word).collect()
+    }
+
     pub fn cooling_until(&self, now: Time) -> Option<Time> {
         self.cool_at.filter(|cool| *cool > now && self.stage == Stage::Ready)
     }

@@ -9,6 +9,7 @@ use super::fit_layout::lay_out;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::readiness::set_status;
+use super::scan::pack_kept_back;
 use super::set::SetState;
 use super::state::{Asset, State};
 use super::time::Time;
@@ -63,7 +64,10 @@ fn stands_in(setting: &Setting, case: &Case, old: &Asset, new: &Asset) -> Option
 /// is nobody's, then those that rob a case or a reserve.
 pub fn replacements(state: &State, case: &Case, old: &Asset, now: Time) -> Vec<Replacement> {
     let outside = |asset: &&std::sync::Arc<Asset>| {
-        asset.asset != old.asset && asset.ready(state, now) && !case.parts.contains_key(&asset.asset)
+        asset.asset != old.asset
+            && asset.ready(state, now)
+            && pack_kept_back(state, asset).is_none()
+            && !case.parts.contains_key(&asset.asset)
     };
     let ready = state.assets.values().filter(outside);
     let setting = Setting::of_case(state, case, now);
@@ -82,8 +86,12 @@ pub fn replacements(state: &State, case: &Case, old: &Asset, now: Time) -> Vec<R
 fn offer(state: &State, case: &Case, old: &Asset, new: &Asset, now: Time) -> Replacement {
     let set = new.seat.as_ref().and_then(|seat| state.sets.get(&seat.set));
     let kept = |set: &SetState| {
-        let mut other = state.open_cases().filter(|other| other.case != case.case);
-        other.find(|other| other.promised.contains(&set.set)).map(|other| other.case.clone())
+        let others = state.open_cases().filter(|other| other.case != case.case);
+        let keeping = others.filter(|other| other.promised.contains(&set.set));
+        // Whoever needs it at the same time, else whoever needs it first.
+        let turnaround = state.policy.turnaround_minutes;
+        let soonest = keeping.min_by_key(|other| (!other.overlaps(case, turnaround), other.start));
+        soonest.map(|other| other.case.clone())
     };
     let mut claiming = state.overlapping(case).filter(|other| other.claims(&new.asset));
     let chosen = claiming.next().map(|other| other.case.clone());

@@ -156,6 +156,14 @@ pub fn kept_back(state: &State, asset: &Asset) -> impl Iterator<Item = Problem> 
     general_problems(state, asset).into_iter().chain(blocking_hold(state, asset))
 }
 
+/// What keeps another part of the same pack from being used: the pack is opened as a whole, and goes nowhere until then.
+pub fn pack_kept_back(state: &State, asset: &Asset) -> Option<String> {
+    broken_pack_of(state, asset).iter().find_map(|mate| {
+        let problem = kept_back(state, mate).next()?;
+        Some(format!("{} lies in one pack with {}. {}", asset.called(), mate.asset, problem.found))
+    })
+}
+
 impl Deciding<'_> {
     /// Resolves scans into parts, each once; a part scanned by itself outranks the same part in a scanned set.
     pub fn pick(&mut self, scan: &Scan, mode: Mode) -> Vec<Picked> {

@@ -9,6 +9,8 @@ use fettle::domain::check::{CheckState, stands};
 use fettle::domain::check_lines::lines;
 use fettle::domain::event::{Event, What};
 use fettle::domain::finding_words::{self, Fate};
+use fettle::domain::fit::Have;
+use fettle::domain::fit_ready::{Needed, have};
 use fettle::domain::model::Family;
 use fettle::domain::person::Role::{Admin, Biomed, Charge, Clinician, Desk, Lead};
 use fettle::domain::replacement::replacements;
@@ -289,4 +291,38 @@ fn what_is_not_of_the_case_closes_no_line_of_it() {
     ward.done(Admin, json!({"do": "set_policy", "check_lines": ["foot switch"]}));
     ward.done(Clinician, check("foot switch", "passed"));
     malformed(check(" \u{200b}", "passed"), "/line", "blank");
+}
+
+/// A pack is opened as a whole: what lies in it with something on hold is not ready either.
+#[test]
+fn what_lies_in_a_pack_with_something_on_hold_is_not_ready() {
+    let mut ward = room();
+    ward.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    let state = &ward.paper.state;
+    let needed = Needed { now: ward.now, by: ward.now, case: None };
+    let of = |asset: &str| have(state, state.assets.get(asset).expect("a part"), needed);
+    let (told, _, why) = of("C-1");
+    assert_eq!(told, Have::NotReady);
+    assert!(
+        why[0].contains("C-1 lies in one pack with T-1.") && why[0].contains("on quality hold"),
+        "{why:?}"
+    );
+}
+
+#[test]
+fn what_is_out_though_something_stands_against_it_is_said_on_the_board() {
+    let mut ward = at_the_table();
+    ward.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    let board = ward.paper.state.board(ward.now);
+    let told = &board.cases.iter().find(|it| it.case.as_str() == "K-1").expect("a case").why;
+    assert!(told.iter().any(|line| line == "ON HOLD: T-1."), "{told:?}");
+}
+
+/// Where nothing went out there is nothing to count back: the case is still to come.
+#[test]
+fn a_case_to_which_nothing_went_is_not_closed_by_a_count() {
+    let mut ward = room();
+    let refusal = ward.refused(Clinician, json!({"do": "close_count", "case": "K-1"}), "already_done");
+    assert!(refusal.first.found.contains("Nothing has gone out for case K-1"), "{refusal:?}");
+    assert!(case(&ward).is_open());
 }

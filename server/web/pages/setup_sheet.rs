@@ -11,7 +11,7 @@ use super::setup_drawings::{self, Drawing};
 use super::setup_forms::{self, Untried, WishForm};
 use super::setup_open::{self, OpenRow};
 use super::setup_rows::{self, Line, PartLine, Tick};
-use super::shared::{self, Done, Page, capital, segment};
+use super::shared::{self, Done, Page, capital, listed, segment};
 use super::theatre::{self, Choice};
 use crate::domain::case::{Case, Technique};
 use crate::domain::fit::{Answer, Fit, Verdict};
@@ -69,6 +69,8 @@ pub struct SetupSheetPage {
     /// For jet ventilation: it stands before everything else.
     pub gas_out: bool,
     pub cautions: Vec<String>,
+    /// HOT, PAST DATE, ON HOLD, each with the parts that are out so.
+    pub loud: Vec<(&'static str, String)>,
     /// How the shown configuration came here.
     pub shown_as: String,
     pub chosen: bool,
@@ -84,6 +86,8 @@ pub struct SetupSheetPage {
     pub smaller: String,
     pub smaller_parts: Vec<String>,
     pub smaller_open: String,
+    /// As the form sends it.
+    pub smaller_choice: String,
     pub fall_back: String,
     pub fall_back_changes: Vec<String>,
     /// For jet ventilation: the caution, and the way out of what it is changed to.
@@ -199,6 +203,11 @@ impl SetupSheetPage {
             technique_code: sheet.technique.map_or("not_decided", Technique::name),
             gas_out: jet || stops,
             cautions: sheet.cautions.iter().filter(|caution| *caution != GAS_OUT).cloned().collect(),
+            loud: case
+                .loud(state, now)
+                .into_iter()
+                .map(|(word, parts)| (word, listed(&parts.iter().map(Id::to_string).collect::<Vec<_>>())))
+                .collect(),
             shown_as,
             chosen: sheet.chosen.is_some(),
             fit: fit.map(|fit| FitView::of(&Setting::of_case(state, case, now), fit, &sheet.barred)),
@@ -211,6 +220,9 @@ impl SetupSheetPage {
             smaller: sheet.smaller.sentence.clone(),
             smaller_parts: smaller.map(|offer| briefly(state, offer, now)).unwrap_or_default(),
             smaller_open: smaller.map(setup_open::of_offer).unwrap_or_default(),
+            smaller_choice: smaller
+                .and_then(|it| serde_json::to_string(&it.configuration).ok())
+                .unwrap_or_default(),
             fall_back: sheet.fall_back.as_ref().map(|back| back.sentence.clone()).unwrap_or_default(),
             fall_back_changes: sheet.fall_back.as_ref().map(|back| back.changes.clone()).unwrap_or_default(),
             fall_back_gas: sheet.fall_back.as_ref().and_then(gas_of),

@@ -94,21 +94,6 @@ fn name(state: &State, asset: &Asset) -> String {
     state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default()
 }
 
-/// What is wrong with a part that went out all the same.
-pub fn loud(state: &State, asset: &Asset, now: Time) -> Vec<&'static str> {
-    let mut words = Vec::new();
-    if asset.cool_at.is_some_and(|cool| cool > now) {
-        words.push("HOT");
-    }
-    if asset.past_date(state, now) {
-        words.push("PAST DATE");
-    }
-    if !asset.holds.is_empty() {
-        words.push("ON HOLD");
-    }
-    words
-}
-
 /// The parts that came back from the case with a piece missing, from the entry that closed its count.
 pub fn broken(history: &[Entry]) -> BTreeSet<String> {
     let closed = history.iter().filter_map(|entry| {
@@ -160,7 +145,7 @@ fn row(state: &State, asset: &Asset, part: Option<&CasePart>, broken: bool, now:
         out,
         untouched: part.is_some_and(|part| part.exposure.is_none()),
         used: part.is_some_and(|part| part.exposure == Some(Exposure::Used)),
-        loud: if out { loud(state, asset, now) } else { Vec::new() },
+        loud: if out { asset.loud(state, now) } else { Vec::new() },
     }
 }
 

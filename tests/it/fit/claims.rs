@@ -3,7 +3,8 @@
 
 use fettle::domain::board::{BoardCase, Equipped};
 use fettle::domain::event::{Event, What};
-use fettle::domain::person::Role::{Admin, Charge, Clinician, Desk, Lead};
+use fettle::domain::fit::Answer;
+use fettle::domain::person::Role::{Admin, Biomed, Charge, Clinician, Desk, Lead};
 use serde_json::{Value, json};
 
 use super::super::ward::late;
@@ -255,4 +256,81 @@ fn an_emergency_is_told_what_to_take_where_a_set_lacks_something() {
         "{refusal:?}"
     );
     house.done(Clinician, urgent("T-1"));
+}
+
+/// A set that is complete by count may hold the wrong mix: the board says so before anybody opens it.
+#[test]
+fn a_ready_set_that_holds_nothing_that_fits_is_not_called_ready() {
+    let mut house = House::adult();
+    house.model("t5", "telescope", json!({"shaft_diameter_mm": "5.5", "length_mm": 560}), json!([]));
+    house.piece("T-5", "t5");
+    house.set("SET-1", &["B-1", "H-1", "J-1", "T-5", "F-1", "S-1"]);
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    let wish = json!({"together": ["telescope", "suction_tube"]});
+    house.case("K-1", json!({"technique": "jet_open", "needs": ["sheet"], "configuration": wish}));
+    house.case(
+        "K-2",
+        json!({"technique": "jet_open", "needs": ["sheet"], "start": "2026-03-05T12:00:00+01:00"}),
+    );
+    let board = on_board(&house, "K-1");
+    assert_eq!(board.status, Equipped::NotReady);
+    assert!(
+        board.why[0].starts_with("SET-1 by itself holds no complete configuration that fits"),
+        "{:?}",
+        board.why
+    );
+    let judged = house.paper.state.fits.judged();
+    assert_eq!(on_board(&house, "K-1").why, board.why);
+    assert_eq!(house.paper.state.fits.judged(), judged, "the same pieces are not looked at again");
+    // With a telescope of the store one does.
+    house.done(Lead, json!({"do": "lift_hold", "hold": "hold-0001", "reason": "clear again"}));
+    house.piece("T-9", "t4");
+    house.set("SET-9", &["T-9"]);
+    house.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
+    let board = on_board(&house, "K-1");
+    assert_eq!(board.status, Equipped::InTurn, "{:?}", board.why);
+    assert!(board.why[0].contains("; with SET-1 and SET-9 one does."), "{:?}", board.why);
+    // Put where it belongs, it is simply ready.
+    house.done(Lead, json!({"do": "take_from_set", "set": "SET-9", "line": "telescope", "asset": "T-9"}));
+    house.done(Lead, json!({"do": "put_in_set", "set": "SET-1", "line": "telescope", "asset": "T-9"}));
+    house.done(Desk, json!({"do": "record_step", "step": "cleaned", "scan": "T-9"}));
+    let board = on_board(&house, "K-1");
+    assert_eq!((board.status, board.why), (Equipped::Ready, Vec::new()));
+}
+
+/// What a case asks for at once is looked at together, whatever the configuration says of it.
+#[test]
+fn in_turn_is_not_at_once() {
+    let mut house = House::three_sets();
+    let wish = json!({"together": ["telescope", "suction_tube"]});
+    house.case("K-1", json!({"technique": "jet_open", "configuration": wish}));
+    house.case("K-2", json!({"technique": "jet_open", "start": "2026-03-08T12:00:00+01:00"}));
+    let mut it = jet(&["T-1", "S-1"]);
+    it["together"] = json!([["T-1"], ["S-1"]]);
+    house.refused(Charge, choose("K-1", it.clone()), "not_fitting");
+    house.done(Charge, choose("K-2", it.clone()));
+    let told = house.sheet("K-2").sentence;
+    assert!(
+        told.contains("In the lumen in turn, never at once: telescope T-1; or suction tube S-1."),
+        "{told}"
+    );
+    it["together"] = json!([["T-1", "S-1"]]);
+    house.done(Charge, choose("K-1", it));
+    let told = house.sheet("K-1").sentence;
+    assert!(told.contains("It fits with") && !told.contains("in turn"), "{told}");
+    house.done(Charge, choose("K-1", jet(&["T-1"])));
+    let told = house.sheet("K-1").sentence;
+    assert!(told.contains("asks for suction tube, of which there is none here"), "{told}");
+}
+
+#[test]
+fn what_is_gone_fits_nothing() {
+    let mut house = House::three_sets();
+    house.done(Charge, json!({"do": "report_missing", "scan": "T-1", "asset": "T-1"}));
+    house.done(Biomed, json!({"do": "retire", "asset": "T-2", "cause": "damaged", "failure": true}));
+    for (telescope, why) in [("T-1", "T-1 is missing"), ("T-2", "T-2 is retired")] {
+        let fit = house.judge("jet_open", jet(&[telescope]));
+        assert_eq!(fit.answer, Answer::DoesNotFit, "{}", fit.sentence);
+        assert!(fit.sentence.contains(why), "{}", fit.sentence);
+    }
 }
