@@ -19,3 +19,4 @@ pub mod rebuild;
 pub mod reads;
 pub mod records;
 pub mod retirements;
+pub mod schedule;

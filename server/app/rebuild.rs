@@ -176,6 +176,8 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.tried.extend(from.tried);
     into.upkeep.extend(from.upkeep);
     into.values.extend(from.values);
+    into.procedures.extend(from.procedures);
+    into.schedule_lines.extend(from.schedule_lines);
     into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

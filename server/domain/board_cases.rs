@@ -12,6 +12,7 @@ use super::expected::{expected_late, late_set};
 use super::fit_lost::{chosen_fails, waits_for};
 use super::id::Id;
 use super::readiness::{SetReadiness, SetStatus};
+use super::schedule_line::ScheduleLine;
 use super::set::SetState;
 use super::state::State;
 use super::time::Time;
@@ -19,6 +20,7 @@ use super::time::Time;
 /// The cases of the site's day and the next that are not over, each with the sets that it has or would take.
 pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) -> Vec<BoardCase> {
     let today = now.date(state.zone);
+    let lines = state.open_schedule_lines();
     let mut all = Vec::new();
     for Allotted { case, needs } in allotted(state, statuses, now) {
         let day = case.start.date(state.zone);
@@ -38,6 +40,9 @@ pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, no
         if !waits.is_empty() {
             status = status.max(if late { Equipped::NotReady } else { Equipped::InTurn });
             why.insert(0, format!("The chosen configuration is not all ready. {}", waits.join(" ")));
+        }
+        if shown {
+            of_schedule(case, &lines, &mut status, &mut why);
         }
         if let Some(fails) = &chosen_fails {
             status = Equipped::NotReady;
@@ -61,6 +66,16 @@ pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, no
         }
     }
     all
+}
+
+/// What the schedule leaves open: needs that nobody knows, another procedure than needs were chosen for, and messages
+/// that wait for a person.
+fn of_schedule(case: &Case, lines: &[&ScheduleLine], status: &mut Equipped, why: &mut Vec<String>) {
+    if case.needs_not_known() {
+        *status = Equipped::NotReady;
+    }
+    let first = super::schedule_line::says(case, lines);
+    why.splice(0..0, first);
 }
 
 /// What the cases are looked at with.

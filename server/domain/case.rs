@@ -12,6 +12,7 @@ use super::count_other::{OtherLine, OtherState};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
+use super::schedule::{OfSchedule, Scheduled};
 use super::sorted::Sorted;
 pub use super::technique::{NewTechnique, Risk, Technique};
 use super::text::{Line, Scan, Sealed, Text};
@@ -39,6 +40,9 @@ pub struct PlanCase {
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
+    /// The appointment of another system's schedule that it stands for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -61,6 +65,9 @@ pub struct ChangeCase {
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
+    /// What the schedule tells of it now.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
 fn length(minutes: Option<u32>, needs: Option<&Vec<Id>>) -> Result<(), Malformed> {
@@ -97,6 +104,7 @@ impl ChangeCase {
             || self.room.is_some()
             || self.needs.is_some()
             || self.patient.is_some()
+            || self.schedule.is_some()
     }
 }
 
@@ -105,6 +113,8 @@ impl ChangeCase {
 pub struct CancelCase {
     pub case: Id,
     pub reason: Text,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -264,6 +274,9 @@ pub struct Case {
     pub counts: Vec<CountKept>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub others: Vec<OtherState>,
+    /// The appointment of another system's schedule that it stands for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<OfSchedule>>,
     pub last_at: Time,
     pub last_entry: u64,
 }
@@ -292,6 +305,7 @@ impl Case {
             checks: Vec::new(),
             counts: Vec::new(),
             others: Vec::new(),
+            schedule: OfSchedule::planned(planned, seq),
             last_at: at,
             last_entry: seq,
         }
@@ -313,6 +327,11 @@ impl Case {
     /// Every part that was there, in every turn in which it was.
     pub fn all_parts(&self) -> impl Iterator<Item = (&Id, &CasePart)> {
         self.parts.iter().chain(self.earlier.iter().map(|it| (&it.asset, &it.part)))
+    }
+
+    /// Nobody knows yet what it needs: its schedule names a procedure that is mapped to nothing, or none.
+    pub fn needs_not_known(&self) -> bool {
+        self.schedule.as_ref().is_some_and(|of| of.needs_not_known())
     }
 
     pub fn end(&self) -> Time {

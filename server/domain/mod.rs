@@ -2,12 +2,14 @@
 //!
 //! `decide` says what a command would do or why not, `apply` makes it so; nothing else changes what is true.
 
+mod adopt;
 pub mod affected;
 pub mod apply;
 pub mod apply_case;
 pub mod apply_load;
 pub mod apply_parts;
 mod apply_recall;
+pub mod around;
 pub mod asset;
 pub mod allotted;
 pub mod board;
@@ -109,6 +111,7 @@ pub mod pack;
 pub mod packing;
 pub mod person;
 pub mod planning;
+pub mod procedure;
 pub mod programme;
 pub mod readiness;
 pub mod recall;
@@ -123,6 +126,10 @@ pub mod replacement;
 pub mod route;
 pub mod scan;
 pub mod scan_miss;
+pub mod schedule;
+pub mod schedule_line;
+pub mod schedule_next;
+pub mod schedule_read;
 pub mod seating;
 pub mod set;
 pub mod setup_sheet;

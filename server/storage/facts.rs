@@ -54,6 +54,8 @@ pub const TEST: Table = plain!("machine_test");
 pub const TRIED: Table = plain!("tried_now");
 pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
+pub const PROCEDURE: Table = plain!("procedure_now");
+pub const SCHEDULE: Table = plain!("schedule_line_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -93,9 +95,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 25] = [
+pub const ALL: [Table; 27] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, SCHEDULE, ASSET, TURNED, LOAD, HISTORY, TURN,
+    SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -170,6 +173,8 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(TRIED, changes.tried, state.tried, Arc::clone);
     things!(UPKEEP, changes.upkeep, state.upkeep, Arc::clone);
     things!(VALUES, changes.values, state.values, Arc::clone);
+    things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
+    things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
     for (entry, test) in &changes.tests {
         tests.push(vec![site(), entry.to_string().into(), json(test)?]);
@@ -319,6 +324,8 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.tried = read::<Arc<_>>(conn, &TRIED, code).await?.into_iter().collect();
     state.upkeep = read::<Arc<_>>(conn, &UPKEEP, code).await?.into_iter().collect();
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
+    state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
+    state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;

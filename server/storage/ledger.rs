@@ -215,6 +215,12 @@ pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec
     Ok(found)
 }
 
+/// The entry under a key, where it is known.
+pub async fn of_key(db: &Db, site: &str, key: &str) -> Result<Option<StoredEntry>, StorageError> {
+    let text = format!("SELECT {STORED} WHERE site = $1 AND key = $2");
+    db.one(&text, &[site.into(), key.into()]).await?.as_ref().map(stored).transpose()
+}
+
 /// The entries at these places of the ledger.
 pub async fn at_places(db: &Db, site: &str, places: &[u64]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();

@@ -139,6 +139,10 @@ table! {
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/labels" Token ALL api::label::get;
     post "/api/v1/{site}/import" Token IMPORTERS api::import::post;
+    get "/api/v1/{site}/schedule-lines" Token ALL api::schedule::list;
+    get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
+    get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
+    get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
 
     get "/" Session ALL pages::start::get;
@@ -152,6 +156,9 @@ table! {
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     get "/cases/{case}/room" Session ALL pages::room::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
+    get "/schedule" Session ALL pages::schedule::get;
+    post "/schedule/{line}/message" Session PATIENT_READERS pages::schedule::message;
+    get "/procedures" Session ALL pages::procedures::get;
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;

@@ -23,6 +23,7 @@ pub mod params;
 pub mod programme;
 pub mod recall;
 pub mod record_form;
+pub mod schedule;
 pub mod set;
 pub mod wear;
 pub mod wear_more;

@@ -55,6 +55,13 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "What do I lay out, and is all back?",
         &[Charge, Clinician, Lead, Desk, Infection, Auditor],
     ),
+    (
+        "/schedule",
+        "Schedule",
+        "What did the schedule say that a person has to look at?",
+        &[Charge, Lead, Infection, Auditor],
+    ),
+    ("/procedures", "Procedures", "What do the procedures of the schedule need?", &[Charge, Lead, Clinician]),
     ("/emergency", "Emergency", "Issue a set now.", &[Charge, Clinician]),
     ("/desk", "Desk", "What is in my hand and what does it need next?", &[Desk, Lead]),
     ("/queue", "Queue", "What waits at each step, and what is oldest?", &[Desk, Lead]),
