@@ -88,6 +88,8 @@ pub struct House {
     pub records: Watched,
     /// Lists that are being imported.
     pub(super) imports: Running,
+    /// The sites that messages of a schedule may be for.
+    pub(super) sites: super::schedule::Sites,
     published: Published,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
@@ -132,6 +134,7 @@ impl House {
             outlooks: Outlooks::default(),
             records: Watched::default(),
             imports: Running::default(),
+            sites: super::schedule::Sites::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),

@@ -1,7 +1,11 @@
 //! Messages of another system's schedule: each becomes one command on the one write path, and is answered when what it
 //! came to is durable. A message that came before changes nothing, and is answered as it was.
 
+use std::sync::Mutex;
+use std::time::Duration;
+
 use sha2::{Digest, Sha256};
+use tokio::time::Instant;
 
 use super::clock::random;
 use super::house::{House, Outcome, Unavailable, unavailable};
@@ -28,6 +32,26 @@ const STATION: &str = "mllp";
 pub const LONGEST: usize = 256 * 1024;
 /// So often a message is looked at anew, where something else was written meanwhile.
 const TRIES: usize = 8;
+
+/// The codes of the sites, as they were a moment ago: each message asks for them, and they hardly ever change.
+#[derive(Default)]
+pub struct Sites(Mutex<Option<(Instant, Vec<String>)>>);
+
+/// A site that is founded on the command line is seen after so long.
+const SITES_FRESH: Duration = Duration::from_secs(1);
+
+impl Sites {
+    fn fresh(&self) -> Option<Vec<String>> {
+        let known = self.0.lock().ok()?;
+        known.as_ref().filter(|(at, _)| at.elapsed() < SITES_FRESH).map(|(_, all)| all.clone())
+    }
+
+    fn keep(&self, all: &[String]) {
+        if let Ok(mut known) = self.0.lock() {
+            *known = Some((Instant::now(), all.to_vec()));
+        }
+    }
+}
 
 /// How a message is answered.
 enum Answer {
@@ -107,7 +131,14 @@ impl House {
         if let Some(site) = site {
             return Ok(site.clone());
         }
-        let all = self.site_codes().await.map_err(|gone| try_later(&gone))?;
+        let all = match self.sites.fresh() {
+            Some(all) => all,
+            None => {
+                let all = self.site_codes().await.map_err(|gone| try_later(&gone))?;
+                self.sites.keep(&all);
+                all
+            }
+        };
         let named = appointment(message).receiver;
         let found = match all.as_slice() {
             [one] => Some(one.as_str()),

@@ -80,6 +80,7 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
                 change_case(state, when, case, |case| case.patient = None);
             }
             it.load.iter().for_each(|load| super::apply_load::patient_erased(state, when, load));
+            it.schedule_line.iter().for_each(|line| super::schedule_line::forgotten(state, line));
         }
         What::Issued(it) => {
             if let Some(planned) = &it.planned {

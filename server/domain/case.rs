@@ -187,14 +187,21 @@ pub struct ErasePatient {
     /// A load that was released early for a patient without a case.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
+    /// A message of the schedule that was kept for a person.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule_line: Option<Id>,
     pub reason: Text,
 }
 
 impl ErasePatient {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
-        match self.case.is_some() != self.load.is_some() {
-            true => Ok(()),
-            false => Err(wrong("/case", "found none or both of case and load; one of them is needed")),
+        let named = [&self.case, &self.load, &self.schedule_line].into_iter().flatten().count();
+        match named {
+            1 => Ok(()),
+            _ => {
+                let detail = "found none or several of case, load and schedule_line; one of them is needed";
+                Err(wrong("/case", detail))
+            }
         }
     }
 }

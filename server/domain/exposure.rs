@@ -216,6 +216,9 @@ pub struct PatientErased {
     /// The load that was released early for them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
+    /// The message of the schedule in which they stood.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule_line: Option<Id>,
     pub patient: Sealed,
     pub reason: String,
 }

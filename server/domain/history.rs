@@ -162,7 +162,8 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::ConfigurationChosen(it) => vec![Thing::case(it.case.as_str())],
         What::PatientErased(it) => {
             let case = it.case.iter().map(|case| Thing::case(case.as_str()));
-            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).collect()
+            let line = it.schedule_line.iter().map(|line| Thing::schedule_line(line.as_str()));
+            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).chain(line).collect()
         }
         What::Issued(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);

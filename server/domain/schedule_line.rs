@@ -236,6 +236,40 @@ pub(super) fn settle(deciding: &mut Deciding, it: &SettleScheduleMessage) -> Opt
     }))
 }
 
+/// The sealed message of a line that may be erased: one that is settled. No retention holds it, since it tells of no
+/// exposure; what became a case keeps its own reference.
+pub(super) fn erased(deciding: &mut Deciding, line: &Id) -> Option<Sealed> {
+    let Some(found) = deciding.state.schedule_lines.get(line).cloned() else {
+        deciding.against(unknown("line of the schedule", line.as_str()));
+        return None;
+    };
+    deciding.touches(Some(found.settled.as_ref().map_or(found.at, |settled| settled.at)));
+    if found.settled.is_none() {
+        deciding.against(Problem::new(
+            Code::StillReferenced,
+            format!("Line {line} of the schedule is not settled yet."),
+            "A message is erased only when nobody has to look at it any more.",
+            "Settle it first.",
+        ));
+    } else if found.erased {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("The message of line {line} was erased already."),
+            "A line whose message is still kept is needed.",
+            "Nothing needs to be done.",
+        ));
+    }
+    Some(found.kept.message.clone())
+}
+
+/// The message of a line is kept no longer.
+pub(super) fn forgotten(state: &mut State, line: &Id) {
+    if let Some(known) = state.schedule_lines.get_mut(line) {
+        Arc::make_mut(known).erased = true;
+        state.changes.schedule_lines.insert(line.clone());
+    }
+}
+
 pub(super) fn applied(state: &mut State, when: &When, what: &What) {
     match what {
         What::ScheduleKept(it) => {

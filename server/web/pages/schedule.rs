@@ -210,6 +210,24 @@ mod tests {
         assert!(!text.contains("REF-77"), "{text}");
     }
 
+    /// Whoever has to look is told where they look anyway; nobody else is.
+    #[test]
+    fn the_charge_nurse_is_told_on_the_pages_that_they_read() {
+        let mut visitor = sample::scheduled();
+        let board = visitor.state.board(visitor.now);
+        let cases = |visitor: &Visitor| {
+            let page = crate::web::pages::cases::CasesPage::of(visitor, &board, 0, None);
+            sample::show("cases-scheduled", &page)
+        };
+        let text = cases(&visitor);
+        assert!(
+            text.contains("1 message of the schedule waits") && text.contains("Needs not known"),
+            "{text}"
+        );
+        visitor.actor.role = Role::Clinician;
+        assert!(!cases(&visitor).contains("of the schedule waits"));
+    }
+
     #[test]
     fn a_message_is_shown_where_it_was_asked_for() {
         let visitor = sample::scheduled();

@@ -175,6 +175,8 @@ pub struct Page {
     pub path: String,
     /// After so long without a touch the page locks itself.
     pub idle_minutes: u32,
+    /// Messages of the schedule that wait for a person, where the reader may settle them.
+    pub schedule_waits: usize,
 }
 
 impl Page {
@@ -193,6 +195,10 @@ impl Page {
             done,
             path: path.into(),
             idle_minutes: state.policy.idle_minutes,
+            schedule_waits: match visitor.actor.role {
+                Charge | Lead => state.open_schedule_lines().len(),
+                Desk | Clinician | Biomed | Infection | Auditor | Admin => 0,
+            },
         }
     }
 

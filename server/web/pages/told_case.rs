@@ -135,9 +135,10 @@ pub fn sentence(event: &Event) -> Option<String> {
         }
         What::ConfigurationChosen(it) => super::told_fit::chosen(it),
         What::PatientErased(it) => {
-            let of = match (&it.case, &it.load) {
-                (Some(case), _) => format!("case {case}"),
-                (None, load) => format!("load {}", load.as_ref().map(Id::as_str).unwrap_or_default()),
+            let of = match (&it.case, &it.load, &it.schedule_line) {
+                (Some(case), ..) => format!("case {case}"),
+                (None, None, Some(line)) => format!("{line} of the schedule"),
+                (None, load, _) => format!("load {}", load.as_ref().map(Id::as_str).unwrap_or_default()),
             };
             format!("Patient's reference of {of} erased: {}", it.reason)
         }

@@ -1,6 +1,6 @@
 //! What procedures need, and what a person chose instead.
 
-use fettle::domain::person::Role::{Charge, Clinician, Lead};
+use fettle::domain::person::Role::{Charge, Clinician, Infection, Lead};
 use fettle::domain::technique::Technique;
 use serde_json::{Value, json};
 
@@ -135,6 +135,8 @@ fn a_case_planned_by_hand_under_the_number_is_asked_about_and_taken_over() {
     let kept = json!({"do": "keep_schedule_message", "trigger": "S12", "schedule": schedule, "case": "A-1",
                       "why": [why], "answered": "AA", "message": "MSH|"});
     ward.done(Charge, kept);
+    let early = json!({"do": "erase_patient", "schedule_line": "line-00001", "reason": "asked"});
+    ward.refused(Infection, early, "still_referenced");
     let settle = |outcome: &str, case: Option<&str>| {
         let mut all = json!({"do": "settle_schedule_message", "line": "line-00001", "outcome": outcome});
         case.iter().for_each(|case| all["case"] = json!(case));
@@ -143,6 +145,11 @@ fn a_case_planned_by_hand_under_the_number_is_asked_about_and_taken_over() {
     ward.refused(Charge, settle("entered_by_hand", Some("A-9")), "unknown_thing");
     ward.done(Charge, settle("entered_by_hand", Some("A-1")));
     ward.refused(Charge, settle("not_ours", None), "already_done");
+    // Its message may be erased now that it is settled, once; nobody else's reference goes with it.
+    let erase = json!({"do": "erase_patient", "schedule_line": "line-00001", "reason": "settled"});
+    ward.done(Infection, erase.clone());
+    assert!(ward.paper.state.schedule_lines["line-00001"].erased);
+    ward.refused(Infection, erase, "already_done");
     // From now on the schedule finds it; its needs are a person's.
     taken(&mut ward, &told("S13").with(|it| it.start = "20260303110000".into()));
     assert_eq!(ward.paper.state.cases["A-1"].start.to_string(), "2026-03-03T10:00:00Z");
