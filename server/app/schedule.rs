@@ -9,6 +9,7 @@ use tokio::time::Instant;
 
 use super::clock::random;
 use super::house::{House, Outcome, Unavailable, unavailable};
+use crate::domain::case::Case;
 use crate::domain::command::{Act, Around, Command, Key};
 use crate::domain::deciding::Turned;
 use crate::domain::event::{Event, What};
@@ -160,7 +161,9 @@ impl House {
             Ok(incoming) => incoming,
             Err(reason) => return Ok(Some(refused(reason))),
         };
-        let sealed = state.case_of(&incoming.schedule).and_then(|case| case.patient.clone());
+        // What the schedule gave last is compared, so that a person's own entry stays.
+        let given = |case: &Case| case.schedule.as_ref().and_then(|of| of.patient.clone());
+        let sealed = state.case_of(&incoming.schedule).and_then(|case| given(case).or(case.patient.clone()));
         let patient = match sealed.filter(|_| incoming.patient.is_some()) {
             Some(sealed) => ledger::sealed(&self.db, site.as_str(), &sealed).await,
             None => Ok(None),

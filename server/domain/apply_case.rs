@@ -77,7 +77,10 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         }
         What::PatientErased(it) => {
             if let Some(case) = &it.case {
-                change_case(state, when, case, |case| case.patient = None);
+                change_case(state, when, case, |case| {
+                    case.patient = None;
+                    case.schedule.iter_mut().for_each(|of| of.patient = None);
+                });
             }
             it.load.iter().for_each(|load| super::apply_load::patient_erased(state, when, load));
             it.schedule_line.iter().for_each(|line| super::schedule_line::forgotten(state, line));

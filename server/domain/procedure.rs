@@ -34,9 +34,11 @@ pub struct MapProcedure {
     pub code: Line,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<Line>,
-    /// None of the house's sets, where it is empty.
     #[serde(default)]
     pub needs: Vec<Id>,
+    /// It needs none of the house's sets: said on purpose, never by a field that was left empty.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub nothing: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub technique: Option<Technique>,
     /// Where the schedule tells no length.
@@ -53,6 +55,12 @@ impl MapProcedure {
         }
         if self.minutes.is_some_and(|minutes| !(1..=LONGEST_MINUTES).contains(&minutes)) {
             return Err(wrong("/minutes", format!("found a length outside 1 to {LONGEST_MINUTES} minutes")));
+        }
+        let named = [!self.needs.is_empty(), self.nothing, self.forget].into_iter().filter(|it| *it).count();
+        if named != 1 {
+            let detail = "found none or several of needs, nothing and forget; the count sheets that it needs are \
+                          needed, or nothing where it needs none of them";
+            return Err(wrong("/needs", detail));
         }
         if self.needs.len() > MOST_NEEDS {
             return Err(wrong("/needs", format!("found more than {MOST_NEEDS} count sheets")));

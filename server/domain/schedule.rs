@@ -10,7 +10,7 @@ use super::id::Id;
 use super::procedure::{Resolved, resolve};
 use super::refusal::{Code, Problem};
 use super::state::State;
-use super::text::Line;
+use super::text::{Line, Sealed};
 use super::time::Time;
 
 /// A procedure as the schedule codes it.
@@ -94,6 +94,9 @@ pub struct OfSchedule {
     pub told: Scheduled,
     /// The entry since which it is the schedule's.
     pub since: u64,
+    /// The patient's reference as the schedule gave it last, sealed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub patient: Option<Sealed>,
     /// Codes that nobody had mapped when the needs were made of them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unmapped: Vec<Line>,
@@ -113,6 +116,7 @@ impl OfSchedule {
         Some(Box::new(OfSchedule {
             told,
             since,
+            patient: it.patient.clone(),
             unmapped: it.unmapped.clone(),
             needs_chosen: it.needs_chosen,
             technique_chosen: false,
@@ -125,6 +129,7 @@ impl OfSchedule {
         Box::new(OfSchedule {
             told: told.clone(),
             since,
+            patient: None,
             unmapped: Vec::new(),
             needs_chosen: true,
             technique_chosen: true,
@@ -155,6 +160,9 @@ impl OfSchedule {
             self.unmapped.clone_from(&it.unmapped);
         }
         self.told.take(told);
+        if it.patient.is_some() {
+            self.patient.clone_from(&it.patient);
+        }
     }
 }
 

@@ -33,7 +33,8 @@ fn ask(why: impl Into<String>, case: Option<&Case>) -> Next {
     Next::Ask { why: vec![why.into()], case, answered: Answered::Accepted, error: None }
 }
 
-/// What follows from a message by what is known. `patient` is the reference that the message's case has now.
+/// What follows from a message by what is known. `patient` is the reference that the schedule gave the message's case
+/// last, or that the case has.
 pub fn next(state: &State, it: &Incoming, patient: Option<&str>, now: Time) -> Next {
     let known = state.case_of(&it.schedule);
     if let Some(first) = it.faults.first() {

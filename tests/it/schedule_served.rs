@@ -115,6 +115,16 @@ async fn messages_of_others_make_move_and_cancel_cases() {
         // The first one is sent again: it is known, and moves nothing back.
         assert_eq!(peer.ask(&specimen(0)).await.0, "AA");
         assert_eq!(case(&served, "C2001").await["start"], "2026-12-01T10:30:00Z");
+        // A reference that a person entered stays, as long as the schedule says what it said; another one is taken.
+        served.done(Charge, json!({"do": "change_case", "case": "C2001", "patient": "by hand"})).await;
+        let again = |control: &str, patient: &str| {
+            let text = specimen(1).replace("MSG00002", control).replace("S13", "S14");
+            text.replace("900001", patient).replace("20261126101500", "20261126111500")
+        };
+        assert_eq!(peer.ask(&again("MSG0002b", "900001")).await.0, "AA");
+        assert_eq!(served.get("cases/C2001/patient").await.1["patient"], "by hand");
+        assert_eq!(peer.ask(&again("MSG0002c", "900002")).await.0, "AA");
+        assert_eq!(served.get("cases/C2001/patient").await.1["patient"], "900002");
         assert_eq!(peer.ask(&specimen(3)).await.0, "AA", "version 2.3.1, by the site's zone");
         assert_eq!(case(&served, "F77").await["start"], "2026-12-01T14:00:00Z");
         assert_eq!(peer.ask(&specimen(2)).await.0, "AA");
@@ -274,12 +284,17 @@ async fn a_nurse_says_what_procedures_need_on_a_page() {
     let known = case(&served, "A-1").await;
     assert_eq!((&known["needs"], &known["technique"]), (&json!(["adult"]), &json!("jet_open")));
     assert_eq!(known["needs_known"], true);
+    // Nothing is said by an empty field: a case that needs nothing would look as ready as any.
+    let empty = [("do", "map_procedure"), ("back", "/procedures"), ("code", "BRONCH"), ("needs:each", "")];
+    let (_, _, page) = act(&client, &served, &empty).await;
+    assert!(page.contains("nothing"), "{page}");
+    assert_eq!(served.get("procedures").await.1["items"][0]["needs"], json!(["adult"]));
     // The clinician reads the table and may not change it; nobody forgets what is not there.
     served
         .refused(Lead, json!({"do": "map_procedure", "code": "NONE", "forget": true}), "unknown_thing")
         .await;
     let (status, body) =
-        served.post(Clinician, json!({"do": "map_procedure", "code": "BRONCH", "needs": []})).await;
+        served.post(Clinician, json!({"do": "map_procedure", "code": "BRONCH", "needs": ["adult"]})).await;
     assert_eq!((status, &body["code"]), (403, &json!("not_your_role")));
     shut(served, door).await;
 }

@@ -65,7 +65,10 @@ fn a_person_s_choice_of_needs_is_never_overwritten() {
     assert_eq!(case.technique, Some(Technique::Apnoeic));
     assert!(case.schedule.as_ref().is_some_and(|of| of.procedure_changed));
     ward.refused(Charge, json!({"do": "apply_procedures", "cases": ["A-1"]}), "already_done");
-    ward.done(Charge, map("STENT", &[], "assisted"));
+    ward.done(
+        Charge,
+        json!({"do": "map_procedure", "code": "STENT", "nothing": true, "technique": "assisted"}),
+    );
     assert_eq!(needs(&ward, "A-1"), ["adult", "stent"]);
     ward.done(Charge, json!({"do": "change_case", "case": "A-1", "needs": ["stent"]}));
     assert!(!ward.paper.state.cases["A-1"].schedule.as_ref().is_some_and(|of| of.procedure_changed));
