@@ -45,6 +45,7 @@ pub mod exception;
 pub mod expected;
 pub mod exposure;
 pub mod fact;
+pub mod fhir;
 pub mod finding;
 pub mod finding_words;
 pub mod fit;

@@ -292,3 +292,10 @@ pub async fn turns_of(conn: &mut Conn, site: &str, asset: &str) -> Result<Vec<(u
     let rows = conn.fetch(sql, &[site.into(), asset.into()]).await?;
     rows.iter().map(|row| Ok((row.int(0)? as u32, row.int(1)?))).collect()
 }
+
+/// When an entry happened and when it was recorded.
+pub async fn times_of(db: &Db, site: &str, seq: u64) -> Result<Option<(i64, i64)>, StorageError> {
+    let sql = "SELECT at, recorded_at FROM ledger_entry WHERE site = $1 AND seq = $2";
+    let row = db.one(sql, &[site.into(), (seq as i64).into()]).await?;
+    row.map(|row| Ok((row.int(0)?, row.int(1)?))).transpose()
+}

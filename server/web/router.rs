@@ -140,6 +140,11 @@ table! {
     get "/api/v1/{site}/labels" Token ALL api::label::get;
     post "/api/v1/{site}/import" Token IMPORTERS api::import::post;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
+    get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;
+    get "/api/v1/{site}/fhir/Device" Token ALL api::fhir::devices;
+    get "/api/v1/{site}/fhir/Device/{id}" Token ALL api::fhir::read_device;
+    get "/api/v1/{site}/fhir/DeviceUseStatement" Token PATIENT_TRACERS api::fhir::uses;
+    get "/api/v1/{site}/fhir/DeviceUseStatement/{id}" Token PATIENT_TRACERS api::fhir::read_use;
 
     get "/" Session ALL pages::start::get;
     get "/desk" Session AT_THE_DESK pages::desk::get;
@@ -252,6 +257,7 @@ pub fn router(app: App) -> Router {
         .layer(own("cache-control", "no-store"))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, Duration::from_secs(60)))
+        .layer(middleware::from_fn(api::fhir::outcome::told))
         .layer(middleware::from_fn(super::drain::drained))
         .layer(middleware::from_fn(logged))
         .with_state(app)

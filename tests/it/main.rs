@@ -36,6 +36,7 @@ mod doubt;
 mod dryness;
 mod erase;
 mod event;
+mod fhir;
 mod finding;
 mod fit;
 mod fit_calc;

@@ -9,6 +9,7 @@ pub mod caller;
 pub mod command;
 pub mod due;
 pub mod exception;
+pub mod fhir;
 pub mod finding;
 pub mod fit;
 pub mod hold;
