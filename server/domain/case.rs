@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::check::CheckTold;
 use super::command::{Malformed, wrong};
@@ -22,7 +23,7 @@ const LONGEST_MINUTES: u32 = 24 * 60;
 /// The most sets that a case needs.
 const MOST_NEEDS: usize = 50;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlanCase {
     pub case: Id,
@@ -41,7 +42,7 @@ pub struct PlanCase {
     pub risk: Option<Risk>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ChangeCase {
     pub case: Id,
@@ -100,21 +101,21 @@ impl ChangeCase {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CancelCase {
     pub case: Id,
     pub reason: Text,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Promise {
     pub case: Id,
     pub set: Id,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Issue {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -133,7 +134,7 @@ impl Issue {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Open {
     pub case: Id,
@@ -144,14 +145,14 @@ pub struct Open {
     pub indicator: Option<IndicatorResult>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Use {
     pub case: Id,
     pub scan: Scan,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseCount {
     pub case: Id,
@@ -169,7 +170,7 @@ pub struct CloseCount {
     pub others: Vec<OtherLine>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ErasePatient {
     #[serde(default, skip_serializing_if = "Option::is_none")]

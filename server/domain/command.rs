@@ -1,16 +1,16 @@
 //! What may be asked. One closed enum, nested by noun; beside each command stand the roles that may give it.
 
+pub use super::around::{AROUND, Around, Codes, Key, Late, LateCause, Override};
 pub use super::malformed::{Malformed, read_form, wrong};
 use super::person::Role::{self, *};
-use super::refusal::Code;
-use super::text::{Line, Text};
-use super::time::Time;
+use super::schema::Form;
+use super::text::Text;
 use super::{
     asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
     lookback, machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step,
     tried, upkeep,
 };
-use serde::{Deserialize, Serialize, Serializer};
+use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
 
 /// A command and what stands around it.
@@ -18,87 +18,6 @@ use serde_json::{Map, Value};
 pub struct Command {
     pub around: Around,
     pub act: Act,
-}
-
-/// The fields that every command takes, all optional.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Around {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub key: Option<Key>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub at: Option<Time>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub station: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub note: Option<Text>,
-    #[serde(default, rename = "override", skip_serializing_if = "Option::is_none")]
-    pub overriding: Option<Override>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub late: Option<Late>,
-}
-
-/// The names of the fields of [`Around`], as they stand in a command.
-pub const AROUND: [&str; 6] = ["key", "at", "station", "note", "override", "late"];
-
-/// An idempotency key: any text of 1 to 64 characters.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Key(pub String);
-
-impl<'de> Deserialize<'de> for Key {
-    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        let text = String::deserialize(from)?;
-        match text.chars().count() {
-            1..=64 => Ok(Key(text)),
-            n => Err(serde::de::Error::custom(format!("found {n} characters; a key is 1 to 64 characters"))),
-        }
-    }
-}
-
-/// A rule set aside on purpose.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Override {
-    pub code: Codes,
-    pub reason: Text,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub second_person: Option<Line>,
-}
-
-/// One code or a list of them.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(untagged, expecting = "found no refusal code; a code or a list of codes is needed")]
-pub enum Codes {
-    One(Code),
-    Many(Vec<Code>),
-}
-
-impl Codes {
-    pub fn names(&self, code: Code) -> bool {
-        match self {
-            Codes::One(one) => *one == code,
-            Codes::Many(many) => many.contains(&code),
-        }
-    }
-}
-
-/// Told after the fact: from a paper day, forgotten, or because the wrong thing was scanned.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Late {
-    pub cause: LateCause,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sheet: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub done_by: Option<Line>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum LateCause {
-    Downtime,
-    Forgotten,
-    WrongThing,
 }
 
 /// A command's parts in one object.
@@ -154,6 +73,11 @@ macro_rules! acts {
             /// The roles that may give this command in some form; [`Act::admits`] says it exactly.
             pub fn roles(name: &str) -> &'static [Role] {
                 match name { $($($name => $roles,)*)* _ => &[] }
+            }
+
+            /// Every command's name, roles and form, in the order of the catalogue of commands.
+            pub fn forms() -> Vec<(&'static str, &'static [Role], Form)> {
+                vec![$($(($name, $roles, Form::of::<$form>()),)*)*]
             }
 
             fn read(name: &str, fields: Value) -> Result<Act, Malformed> {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
+use utoipa::ToSchema;
 
 use super::command::LateCause;
 use super::id::Id;
@@ -157,7 +158,7 @@ impl Serialize for Event {
 }
 
 /// A measured check of an inspection.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Check {
     pub check: Line,

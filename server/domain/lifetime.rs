@@ -20,7 +20,9 @@ use super::text::Line;
 use super::time::{Date, Time};
 
 /// In what the age of a part is told.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize, utoipa::ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Clock {
     /// Steriliser cycles gone through.

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::asset::{AssetAdded, Cause, taken};
 use super::command::{Malformed, wrong};
@@ -21,7 +22,7 @@ fn tray() -> Line {
 }
 
 /// One line of a count sheet.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SheetLine {
     pub line: Line,
@@ -53,7 +54,7 @@ impl SheetLine {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DefineCountSheet {
     pub count_sheet: Id,
@@ -87,7 +88,7 @@ impl DefineCountSheet {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BuildSet {
     pub set: Id,
@@ -95,7 +96,7 @@ pub struct BuildSet {
     pub name: Line,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PutInSet {
     pub set: Id,
@@ -107,7 +108,7 @@ pub struct PutInSet {
 
 pub type TakeFromSet = PutInSet;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Replace {
     pub set: Id,
@@ -120,7 +121,7 @@ pub struct Replace {
 }
 
 /// What comes instead: a part in the house, or one that is new.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(
     untagged,
     expecting = "found no part; an asset's id, or an object with model, mark? and lot? is needed"
@@ -130,7 +131,7 @@ pub enum NewPart {
     New(NewModel),
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewModel {
     pub model: Id,
@@ -140,7 +141,7 @@ pub struct NewModel {
     pub lot: Option<Line>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetReserve {
     pub count_sheet: Id,

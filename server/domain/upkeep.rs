@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::When;
 use super::command::{Malformed, Wear, wrong};
@@ -25,7 +26,7 @@ const MOST_AGE: u32 = 1_000_000;
 const MOST_DAYS: u32 = 3 * 365;
 
 /// What a model's parts cost, in cents of the house's own money. What is absent keeps what it was.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetModelCosts {
     pub model: Id,
@@ -64,7 +65,7 @@ impl SetModelCosts {
 }
 
 /// Sets the age at which a model's parts are replaced before they fail; 0 takes it back.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetLifeLimit {
     pub model: Id,

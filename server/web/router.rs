@@ -94,6 +94,7 @@ table! {
     post "/badge" Open ALL badge::post;
     get "/static/{file}" Open ALL pages::files::get;
 
+    get "/api/v1/openapi.json" Open ALL api::reference::get;
     post "/api/v1/{site}/commands" Token ALL api::command::post;
     get "/api/v1/{site}/assets" Token ALL api::asset::list;
     get "/api/v1/{site}/assets/{scan}" Token ALL api::asset::get;
@@ -230,6 +231,7 @@ table! {
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
     get "/handover" Session ALL pages::handover::get;
+    get "/api-reference" Session ALL pages::api_reference::get;
     get "/labels" Session LABELLERS pages::labels::get;
     get "/labels.pdf" Session LABELLERS pages::labels::pdf;
     get "/labels.zpl" Session LABELLERS pages::labels::printer;

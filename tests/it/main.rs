@@ -82,6 +82,7 @@ mod record_fuzz;
 mod record_place;
 mod refusal;
 mod refusal_case;
+mod reference;
 mod release;
 mod release_safe;
 mod role;

@@ -24,6 +24,7 @@ pub mod params;
 pub mod programme;
 pub mod recall;
 pub mod record_form;
+pub mod reference;
 pub mod set;
 pub mod wear;
 pub mod wear_more;

@@ -14,6 +14,7 @@ pub mod told_fit;
 pub mod words;
 
 pub mod answer;
+pub mod api_reference;
 pub mod asset;
 pub mod badge;
 pub mod command_mark;

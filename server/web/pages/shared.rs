@@ -122,6 +122,7 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/ledger", "Ledger", "Who did what when?", &[Lead, Biomed, Auditor, Infection, Admin]),
     ("/people", "People", "Who may sign in, and in which role?", &[Admin]),
     ("/site", "Site", "What the site is called, and its policies.", &[Lead, Charge, Auditor, Admin]),
+    ("/api-reference", "API", "What may a program ask of this house, and how?", &[Admin, Biomed, Auditor]),
 ];
 
 /// The ways that are open to a role; `here` is the one that the reader stands on.
