@@ -120,6 +120,12 @@ fn kind(schema: &Value) -> Vec<Piece> {
     if let Some(word) = schema["const"].as_str() {
         return vec![plain(format!("\"{word}\""))];
     }
+    // A page of a list: what it lists is what its reader looks for.
+    if schema["properties"]["items"].is_object() && schema["properties"]["next"].is_object() {
+        let mut pieces = vec![plain("items, a ")];
+        pieces.extend(kind(&schema["properties"]["items"]));
+        return pieces;
+    }
     let types: Vec<&str> = match &schema["type"] {
         Value::String(one) => vec![one.as_str()],
         Value::Array(many) => many.iter().filter_map(Value::as_str).collect(),
