@@ -13,3 +13,4 @@ pub mod chart;
 pub mod chart_rare;
 pub mod packing;
 pub mod life;
+pub mod queue;

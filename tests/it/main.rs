@@ -71,6 +71,7 @@ mod plain_page;
 mod process;
 mod published;
 mod query;
+mod queue;
 mod recall;
 mod recompute;
 mod record;
