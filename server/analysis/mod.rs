@@ -14,3 +14,4 @@ pub mod chart_rare;
 pub mod packing;
 pub mod life;
 pub mod queue;
+pub mod assign;

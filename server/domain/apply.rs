@@ -25,7 +25,9 @@ pub struct When<'a> {
 pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.seq = when.seq;
     state.recorded_at = when.recorded_at;
+    let seen = super::pace::seen(state, when, event);
     apply_what(state, when, &event.what);
+    super::pace::keep(state, when, seen);
 }
 
 fn apply_what(state: &mut State, when: &When, what: &What) {

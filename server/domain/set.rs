@@ -10,6 +10,7 @@ use super::deciding::Deciding;
 use super::event::{Moved, What};
 use super::id::Id;
 use super::model::{Family, Model, unknown};
+use super::state::State;
 use super::text::Line;
 use super::time::Time;
 
@@ -215,4 +216,12 @@ pub(super) fn set_reserve(deciding: &mut Deciding, it: &SetReserve) -> Option<Wh
         deciding.against(unknown("count sheet", it.count_sheet.as_str()));
     }
     Some(What::ReserveSet(it.clone()))
+}
+
+impl State {
+    /// How many parts of a line of a set are in the house.
+    pub fn present(&self, set: &SetState, line: &str) -> u32 {
+        let here = self.members(set).filter(|asset| asset.counts());
+        here.filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.line == line)).count() as u32
+    }
 }

@@ -15,6 +15,7 @@ use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
 use super::missing::MissingState;
 use super::model::{Dimensions, Model, RouteStep};
+use super::pace::Paces;
 use super::programme::Programme;
 use super::recall::Recall;
 use super::repair::Repair;
@@ -63,6 +64,7 @@ pub struct State {
     pub broken: OrdMap<Id, Arc<BrokenPack>>,
     pub upkeep: OrdMap<Id, Arc<Upkeep>>,
     pub values: OrdMap<Id, Arc<Values>>,
+    pub paces: Paces,
     /// Parts that somebody tried together.
     pub tried: OrdMap<Id, Arc<Tried>>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
@@ -120,6 +122,8 @@ pub struct Changes {
     pub tried: BTreeSet<Id>,
     pub upkeep: BTreeSet<Id>,
     pub values: BTreeSet<Id>,
+    pub paces: BTreeSet<Id>,
+    pub machine_paces: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -271,6 +275,7 @@ impl State {
             tried: OrdMap::new(),
             upkeep: OrdMap::new(),
             values: OrdMap::new(),
+            paces: Paces::default(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
@@ -386,12 +391,6 @@ impl State {
     /// The parts of a set, by line and position.
     pub fn members<'a>(&'a self, set: &'a SetState) -> impl Iterator<Item = &'a Arc<Asset>> + 'a {
         set.seats.values().filter_map(|id| self.assets.get(id))
-    }
-
-    /// How many parts of a line of a set are in the house.
-    pub fn present(&self, set: &SetState, line: &str) -> u32 {
-        let here = self.members(set).filter(|asset| asset.counts());
-        here.filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.line == line)).count() as u32
     }
 
     pub fn take_changes(&mut self) -> Changes {

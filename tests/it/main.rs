@@ -6,8 +6,10 @@
 #![allow(clippy::disallowed_methods)]
 
 mod agree;
+mod allotment;
 mod answer_forms;
 mod answers;
+mod assign;
 mod attachment;
 mod binary;
 mod board;
@@ -64,6 +66,7 @@ mod old_tests;
 mod outage;
 mod own;
 mod packing;
+mod pace;
 mod page;
 mod person;
 mod phases;

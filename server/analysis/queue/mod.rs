@@ -50,7 +50,7 @@ pub struct Job {
     pub first: Option<Daily>,
     /// What passes after it, in which the server is free already: a decision.
     pub after: Option<Daily>,
-    /// What passes then for what came through well: cooling.
+    /// What passes at least after it for what came through well: cooling.
     pub cools_s: f64,
     /// The chance that one item goes back, and that the whole batch does, to an earlier job of its way.
     pub item_back: f64,

@@ -205,7 +205,7 @@ impl Run {
                 now + after
             } else {
                 item.step += 1;
-                now + after + it.cools_s
+                now + after.max(it.cools_s - taken_s)
             };
             let spent_s = next_s - item.entered_s;
             if spent_s > item.longest_s {

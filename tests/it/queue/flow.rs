@@ -7,7 +7,7 @@ use fettle::analysis::queue::{
 use super::{bench, comes, shop, wants};
 
 /// A bench of one pair of hands, 600 s each; a machine that takes two at once for 1,800 s, begun 300 s after something
-/// waits for it; a decision of 120 s, and 600 s of cooling.
+/// waits for it; a decision of 120 s, in the 600 s in which it cools.
 fn house() -> Shop {
     let machine = Station {
         servers: vec![Server { does: vec![(1, Law::Fixed(1_800.0))], idle_s: 0.0 }],
@@ -26,10 +26,10 @@ fn house() -> Shop {
 #[test]
 fn a_flow_by_hand() {
     // At the bench: unit 2 until 600, unit 1 until 1,200, unit 0 until 1,800. The machine is begun at 900 with unit 2
-    // alone, and done at 2,700: ready at 3,420. Both others wait then; begun at 3,000, done at 4,800: ready at 5,520.
+    // alone, and done at 2,700: ready at 3,300. Both others wait then; begun at 3,000, done at 4,800: ready at 5,400.
     let run = once(&house(), 1).unwrap();
     let ready: Vec<Option<f64>> = (0..3).map(|unit| run.unit(unit).ready_s).collect();
-    assert_eq!(ready, [Some(5_520.0), Some(5_520.0), Some(3_420.0)]);
+    assert_eq!(ready, [Some(5_400.0), Some(5_400.0), Some(3_300.0)]);
     assert_eq!(run.unit(0).waited_s, 1_200.0 + 1_200.0);
     assert_eq!(run.unit(1).waited_s, 600.0 + 1_800.0);
     assert!((0..3).all(|unit| run.unit(unit).held_up_at == Some(1)));
@@ -38,22 +38,23 @@ fn a_flow_by_hand() {
 #[test]
 fn what_is_taken_comes_back_and_what_is_kept_is_kept() {
     // The first want takes unit 2 at 3,600 and gives it back at 5,000: bench until 5,600, machine from 5,900 to 7,700,
-    // ready again at 8,420. One is kept back: of the two that are ready at 8,350 the second want takes one, and has both
-    // at 8,420, which is 20 s late.
+    // ready again at 8,300. One is kept back: of the two that are ready at 8,230 the second want takes one, and has both
+    // at 8,300, which is 20 s late.
     let mut shop = house();
     shop.kept = vec![1];
-    shop.wants = vec![wants(4_000.0, 400.0, 1_000.0, &[None]), wants(8_400.0, 50.0, 60.0, &[None, None])];
+    shop.wants =
+        vec![wants(4_000.0, 400.0, 1_000.0, &[None]), wants(8_300.0 - 20.0, 50.0, 60.0, &[None, None])];
     let run = once(&shop, 1).unwrap();
     // Nothing but the one that is kept back is there at 3,600: it waits for the next.
-    assert_eq!(run.want(0).complete_s, Some(5_520.0));
+    assert_eq!(run.want(0).complete_s, Some(5_400.0));
     shop.wants[0].takes_reserve = true;
     let run = once(&shop, 1).unwrap();
-    assert_eq!((run.want(0).complete_s, run.want(0).ready_s), (Some(3_600.0), Some(3_420.0)));
-    assert_eq!(run.want(1).complete_s, Some(8_420.0));
+    assert_eq!((run.want(0).complete_s, run.want(0).ready_s), (Some(3_600.0), Some(3_300.0)));
+    assert_eq!(run.want(1).complete_s, Some(8_300.0));
     let told = forecast(&shop, 10, 1).unwrap();
     assert_eq!((told.wants[0].chance, told.wants[1].chance), (1.0, 0.0));
     assert_eq!((told.wants[1].lacks, told.wants[1].held_up_at), (Some(1), Some(1)));
-    shop.wants[1].start_s = 8_420.0;
+    shop.wants[1].start_s = 8_300.0;
     assert_eq!(forecast(&shop, 10, 1).unwrap().wants[1].chance, 1.0);
 }
 
@@ -64,7 +65,7 @@ fn what_is_named_for_one_is_not_given_to_another() {
     // The earlier want has no name on any; units 2, the first that is ready, is named for the later one.
     shop.wants = vec![wants(5_000.0, 600.0, 100.0, &[None]), wants(6_000.0, 600.0, 100.0, &[Some(2)])];
     let run = once(&shop, 1).unwrap();
-    assert_eq!(run.want(0).complete_s, Some(5_520.0));
+    assert_eq!(run.want(0).complete_s, Some(5_400.0));
     assert_eq!(run.want(1).complete_s, Some(5_400.0));
     // A day later it is back long before: the earlier one has it meanwhile.
     (shop.wants[1].start_s, shop.until_s) = (90_000.0, 100_000.0);
@@ -103,7 +104,7 @@ fn what_is_under_way_takes_what_is_left() {
     shop.items[2].start = Start::Undecided { step: 1, taken_s: 100.0, batch: 9 };
     let run = once(&shop, 1).unwrap();
     let ready: Vec<Option<f64>> = (0..3).map(|unit| run.unit(unit).ready_s).collect();
-    assert_eq!(ready, [Some(1_020.0), Some(1_020.0), Some(620.0)]);
+    assert_eq!(ready, [Some(900.0), Some(900.0), Some(500.0)]);
     // Cooling only: behind the last place of its way.
     shop.items[2].start = Start::Waiting { step: 2, from_s: 77.0 };
     assert_eq!(once(&shop, 1).unwrap().unit(2).ready_s, Some(77.0));
