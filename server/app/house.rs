@@ -13,6 +13,7 @@ use super::board::Boards;
 use super::clerk::whole::Whole;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::forecast::Forecasts;
 use super::import::Running;
 use super::outlook::Outlooks;
 use super::records::Watched;
@@ -84,6 +85,7 @@ pub struct House {
     pub(super) hashing: Semaphore,
     pub(super) boards: Boards,
     pub(super) outlooks: Outlooks,
+    pub(super) forecasts: Forecasts,
     /// What waits in the folder of records.
     pub records: Watched,
     /// Lists that are being imported.
@@ -130,6 +132,7 @@ impl House {
             hashing: Semaphore::new(HASHING_AT_ONCE),
             boards: Boards::default(),
             outlooks: Outlooks::default(),
+            forecasts: Forecasts::default(),
             records: Watched::default(),
             imports: Running::default(),
             published: Published::default(),

@@ -108,6 +108,7 @@ table! {
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
+    get "/api/v1/{site}/forecast" Token ALL api::forecast::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;

@@ -13,7 +13,7 @@ use super::served::{steam_record, wash_record};
 const NOW: &str = "2026-03-03T06:00:00Z";
 
 /// The small department with more sets of its sheet, each with a barrel and a telescope.
-fn house(sets: &[&str]) -> Paper {
+pub fn house(sets: &[&str]) -> Paper {
     let mut paper = paper();
     for set in sets {
         let build = json!({"do": "build_set", "set": set, "count_sheet": "adult", "name": set});
@@ -36,7 +36,7 @@ fn house(sets: &[&str]) -> Paper {
 }
 
 /// Takes sets through everything, so that they are ready by eight.
-fn ready(paper: &mut Paper, sets: &[&str]) {
+pub fn ready(paper: &mut Paper, sets: &[&str]) {
     let step = |paper: &mut Paper, minute: u32, step: &str, scan: Value| {
         let when = format!("2026-03-02T07:{minute:02}:00Z");
         told(paper, Desk, &when, json!({"do": "record_step", "step": step, "scan": scan}));
@@ -75,14 +75,14 @@ fn cycle(
     told(paper, Lead, &when(to + 1), release);
 }
 
-fn plan(paper: &mut Paper, case: &str, hour: &str, minutes: u32) {
+pub fn plan(paper: &mut Paper, case: &str, hour: &str, minutes: u32) {
     let start = format!("2026-03-03T{hour}:00Z");
     let plan =
         json!({"do": "plan_case", "case": case, "start": start, "minutes": minutes, "needs": ["adult"]});
     told(paper, Charge, "2026-03-02T09:00:00Z", plan);
 }
 
-fn keep(paper: &mut Paper, case: &str, set: &str) {
+pub fn keep(paper: &mut Paper, case: &str, set: &str) {
     told(paper, Charge, "2026-03-02T09:30:00Z", json!({"do": "promise", "case": case, "set": set}));
 }
 

@@ -42,6 +42,7 @@ mod finding;
 mod fit;
 mod fit_calc;
 mod fit_geometry;
+mod forecast;
 mod grid;
 mod import;
 mod import_served;

@@ -1,7 +1,7 @@
 //! How a replication begins: what is under way, what waits, and what is here already.
 
 use super::dice::Purpose;
-use super::run::{Course, ItemNow, Run, UnitNow, What, joins_ahead};
+use super::run::{Course, ItemNow, Run, UnitNow, What};
 use super::station::{done, takes};
 use super::{Shop, Start};
 
@@ -20,6 +20,7 @@ impl Run {
             pack.due = 0;
             pack.here.clear();
         }
+        self.open = self.can_open;
         self.items.clear();
         self.units.clear();
         let unit = |(it, items): (&super::Unit, &Vec<usize>)| UnitNow {
@@ -54,7 +55,7 @@ impl Run {
             });
             // What is in hand is past the waiting for its pack.
             let from = if matches!(item.start, Start::Waiting { .. }) { step } else { step + 1 };
-            if joins_ahead(shop, at, from) {
+            if self.joins_ahead(at, from) {
                 self.packs[item.pack].due += 1;
             }
             match item.start {

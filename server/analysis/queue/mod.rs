@@ -114,7 +114,7 @@ pub struct Unit {
     pub unfit: bool,
 }
 
-/// One thing that a want needs: this unit, or where none is named or it is not there, any free one of the kind.
+/// One thing that a want needs: this unit and no other, or any free one of the kind.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Need {
     pub unit: Option<usize>,

@@ -102,7 +102,14 @@ pub struct Run {
     pub(super) free_slots: Vec<usize>,
     pub(super) day_at: usize,
     pub(super) wants: super::serve::Wants,
-    /// The items of each unit, which stay the same.
+    /// How many units are not finished yet that can be, and wants that are not complete: without any, there is nothing
+    /// left to learn.
+    pub(super) open: usize,
+    pub(super) can_open: usize,
+    pub(super) scratch: Vec<usize>,
+    /// The place of the job of each item's way that joins its pack, if any. It stays the same, as the next does.
+    joins_at: Vec<Option<usize>>,
+    /// The items of each unit.
     pub(super) items_of: Vec<Vec<usize>>,
 }
 
@@ -131,6 +138,14 @@ impl Run {
             free_slots: Vec::new(),
             day_at: 0,
             wants: super::serve::Wants::new(shop),
+            open: 0,
+            can_open: shop.wants.len() + items_of.iter().filter(|items| can_finish(shop, items)).count(),
+            scratch: Vec::new(),
+            joins_at: shop
+                .items
+                .iter()
+                .map(|item| item.way.iter().position(|job| shop.jobs[*job].joins))
+                .collect(),
             items_of,
         }
     }
@@ -174,6 +189,9 @@ impl Run {
                 What::Takes { want } => self.takes(shop, now, want as usize),
                 What::Returns { want } => self.returns(shop, now, want as usize),
             }
+            if self.open == 0 {
+                break;
+            }
         }
         self.give_up(shop);
     }
@@ -198,7 +216,7 @@ impl Run {
             let own = self.items[at].visit;
             let one = it.item_back > 0.0 && self.dice.unit(at, job, own, Purpose::ItemBack) < it.item_back;
             let way = &shop.items[at].way;
-            let is_ahead = joins_ahead(shop, at, self.items[at].step + 1);
+            let is_ahead = self.joins_ahead(at, self.items[at].step + 1);
             let item = &mut self.items[at];
             let next_s = if whole || one {
                 item.step = way.iter().take(item.step + 1).position(|own| *own == it.back_to).unwrap_or(0);
@@ -212,7 +230,8 @@ impl Run {
                 (item.longest_s, item.longest_at) = (spent_s, Some(job));
             }
             (item.entered_s, item.is_late_by_itself) = (next_s, false);
-            if !is_ahead && joins_ahead(shop, at, item.step) {
+            let step = item.step;
+            if !is_ahead && self.joins_ahead(at, step) {
                 self.packs[shop.items[at].pack].due += 1;
             }
             self.foresee(next_s, What::Arrives { item: at as u32 });
@@ -229,6 +248,7 @@ impl Run {
         (it.is_ready, it.ready_since_s) = (true, now);
         if it.course.ready_s.is_none() {
             (it.course.ready_s, it.course.held_up_at) = (Some(now), longest_at);
+            self.open = self.open.saturating_sub(1);
         }
         self.is_finished(shop, now, unit);
     }
@@ -240,7 +260,7 @@ impl Run {
         for at in items.iter().copied() {
             let item = &mut self.items[at];
             (item.step, item.entered_s, item.is_late_by_itself) = (0, now, false);
-            if joins_ahead(shop, at, 0) {
+            if self.joins_ahead(at, 0) {
                 self.packs[shop.items[at].pack].due += 1;
             }
             self.foresee(now, What::Arrives { item: at as u32 });
@@ -249,7 +269,14 @@ impl Run {
     }
 }
 
-/// Whether an item has still to come through the job at which its pack is joined, from a place of its way on.
-pub(super) fn joins_ahead(shop: &Shop, at: usize, step: usize) -> bool {
-    shop.items[at].way.iter().skip(step).any(|job| shop.jobs[*job].joins)
+impl Run {
+    /// Whether an item has still to come through the job at which its pack is joined, from a place of its way on.
+    pub(super) fn joins_ahead(&self, at: usize, step: usize) -> bool {
+        self.joins_at[at].is_some_and(|joins| step <= joins)
+    }
+}
+
+/// Whether a unit is finished at all in the end: it has items, and all are to be had.
+fn can_finish(shop: &Shop, items: &[usize]) -> bool {
+    !items.is_empty() && items.iter().all(|item| shop.items[*item].start != super::Start::Away)
 }

@@ -109,6 +109,7 @@ impl Run {
                 continue;
             }
             self.wants.served[want].complete_s = Some(now);
+            self.open = self.open.saturating_sub(1);
             self.wants.pending.remove(at);
             let it = &shop.wants[want];
             let lasts = it.lasts.at(self.dice.unit(want, 0, 0, Purpose::Lasts));
@@ -119,8 +120,8 @@ impl Run {
     /// A finished unit for a need: the one that is named, or any free one; one that is named for another want is free
     /// only where it comes back before that one begins.
     fn found(&self, shop: &Shop, want: usize, need: Need) -> Option<usize> {
-        if let Some(unit) = need.unit.filter(|unit| self.units[*unit].is_ready) {
-            return Some(unit);
+        if let Some(unit) = need.unit {
+            return self.units[unit].is_ready.then_some(unit);
         }
         let it = &shop.wants[want];
         let kept = if it.takes_reserve { 0 } else { shop.kept[need.kind] };

@@ -99,7 +99,8 @@ impl Run {
         let first = queue[head].item;
         let job = shop.items[first].way[self.items[first].step];
         let waited_s = now - queue[head].arrived_s;
-        let mut units: Vec<usize> = Vec::with_capacity(it.batch as usize);
+        let mut units = std::mem::take(&mut self.scratch);
+        units.clear();
         for place in (0..=head).rev() {
             let (item, arrived_s) = (queue[place].item, queue[place].arrived_s);
             let unit = shop.items[item].unit;
@@ -119,6 +120,7 @@ impl Run {
             self.slots[slot].push(item);
             queue.remove(place);
         }
+        self.scratch = units;
         let visit = self.items[first].visit;
         let desk = &mut self.desks[station];
         desk.queue = queue;

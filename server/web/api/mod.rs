@@ -11,6 +11,7 @@ pub mod due;
 pub mod exception;
 pub mod finding;
 pub mod fit;
+pub mod forecast;
 pub mod hold;
 pub mod import;
 pub mod label;

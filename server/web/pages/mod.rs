@@ -36,6 +36,7 @@ pub mod drawing;
 pub mod due;
 pub mod emergency;
 pub mod exception;
+pub mod expected;
 pub mod files;
 pub mod finding;
 pub mod handover;
