@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::allotted::{Allotted, allotted, statuses};
 use super::board::Equipped;
 use super::case::Case;
+use super::forecast_acts::{Saves, help};
 use super::forecast_shop::{Plan, Stop, plan};
 use super::id::Id;
 use super::issuing::is_ready;
@@ -63,6 +64,9 @@ pub struct CaseForecast {
     pub held_up_by: Option<String>,
     /// Why nobody can say.
     pub not_known: Option<String>,
+    /// What would help most, each act tried.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub saves: Vec<Saves>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -121,7 +125,8 @@ impl State {
             let want = plan.wants.iter().position(|case| *case == it.case.case);
             telling.case(it, want.and_then(|at| wants.get(at)))
         });
-        let (sets, cases) = (sets.collect(), cases.collect());
+        let (sets, mut cases): (_, Vec<CaseForecast>) = (sets.collect(), cases.collect());
+        help((self, now), &plan, &allotted, replications, &mut cases);
         Forecast { as_of: now, entry: self.seq, replications, sets, cases, not_known }
     }
 }
@@ -183,6 +188,7 @@ impl Telling<'_> {
             lacks: None,
             held_up_by: None,
             not_known: None,
+            saves: Vec::new(),
         };
         let is_ready = !it.needs.is_empty() && it.needs.iter().all(|need| need.equipped == Equipped::Ready);
         if case.anything_out() || (is_ready && case.start >= self.now) {

@@ -9,6 +9,7 @@ use super::allotted::Allotted;
 use super::case::Case;
 use super::forecast_stops::Stops;
 use super::id::Id;
+use super::order_of_work::{Needed, needed};
 use super::pace::hour_of_week;
 use super::pace_laws::ENOUGH;
 use super::readiness::{SetReadiness, SetStatus};
@@ -81,17 +82,15 @@ pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allo
     };
     let kinds: BTreeMap<&Id, usize> =
         state.sheets.keys().enumerate().map(|(at, sheet)| (sheet, at)).collect();
-    let mut due: BTreeMap<&Id, Time> = BTreeMap::new();
-    for it in &coming {
-        for set in it.sets() {
-            due.entry(set).or_insert(it.case.start);
-        }
-    }
+    let due = needed(state, statuses, allotted, now);
     for set in state.sets.values() {
         let Some(kind) = kinds.get(&set.count_sheet) else { continue };
         let unit = plan.sets.len();
         let status = statuses.get(&set.set).map(|status| status.status);
-        let due_s = due.get(&set.set).map(|at| at.since_s(now) as f64);
+        let due_s = due.get(&set.set).map(|needed| match needed {
+            Needed::Reserve => 0.0,
+            Needed::Case { start, .. } => start.since_s(now) as f64,
+        });
         let unfit = matches!(status, None | Some(SetReadiness::NotReady | SetReadiness::Held));
         plan.shop.units.push(Unit { kind: *kind, due_s, unfit });
         plan.sets.push(set.set.clone());

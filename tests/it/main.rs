@@ -43,6 +43,7 @@ mod fit;
 mod fit_calc;
 mod fit_geometry;
 mod forecast;
+mod forecast_acts;
 mod grid;
 mod import;
 mod import_served;

@@ -33,6 +33,10 @@ fn of_case<'a>(shown: &'a Shown, case: &BoardCase) -> Option<&'a CaseForecast> {
 
 /// A row of a case with its chance in words, and what holds it up.
 pub fn case(mut row: CaseRow, shown: &Shown, case: &BoardCase) -> CaseRow {
+    let told = shown.forecast.as_ref().and_then(|it| it.case(&case.case));
+    let helps =
+        told.iter().flat_map(|it| &it.saves).take(TOLD).map(|it| format!("Would help: {}", it.sentence));
+    row.why.extend(helps);
     let Some(told) = of_case(shown, case) else { return row };
     row.say = match told.likely {
         Likely::Expected => Say::new("turn2", "turn", format!("in reprocessing, {}", told.words)),
