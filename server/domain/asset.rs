@@ -187,6 +187,7 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
             deciding.against(problem);
         }
     }
+    deciding.doubts.extend(super::bounds::doubts(model, it));
     let asset = it.asset.clone().or_else(|| state.next_asset(model.family))?;
     let version = state.routes.get(&model.route).map_or(1, |versions| versions.len() as u32);
     Some(AssetAdded {

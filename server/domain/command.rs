@@ -337,7 +337,7 @@ impl Command {
         };
         match (read_form::<Around>(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
-                let whole = act.whole().and_then(|()| act.note_is_clear(around.note.as_ref()));
+                let whole = super::bounds::whole(&act).and_then(|()| act.note_is_clear(around.note.as_ref()));
                 whole.map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
@@ -364,7 +364,7 @@ impl Act {
     }
 
     /// What serde cannot see: fields that need or exclude each other.
-    fn whole(&self) -> Result<(), Malformed> {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
         match self {
             Act::Model(Model::DefineRoute(it)) => it.whole(),
             Act::Model(Model::DefineCountSheet(it)) => it.whole(),

@@ -42,6 +42,16 @@ impl Clock {
             Clock::Days => "days",
         }
     }
+
+    /// "12 cycles", "1 cycle".
+    pub fn told(self, number: u32) -> String {
+        format!("{number} {}", self.unit(number == 1))
+    }
+
+    /// What its ages are counted in, for one and for many.
+    pub fn unit(self, one: bool) -> &'static str {
+        if one { self.name().trim_end_matches('s') } else { self.name() }
+    }
 }
 
 /// The last inspection that a part passed.
@@ -136,6 +146,11 @@ impl Lives {
 
     pub fn in_service(&self) -> impl Iterator<Item = &Piece> {
         self.pieces.iter().filter(|piece| piece.in_service())
+    }
+
+    /// Those in service that sit in sets and are there: what is missing does not go on to age, nor to fail.
+    pub fn in_sets(&self) -> impl Iterator<Item = &Piece> {
+        self.in_service().filter(|piece| piece.seated && !piece.missing)
     }
 
     /// Whether a piece gets older in this clock: all do by days; by cycles or uses what sits in a set, or did go through any.

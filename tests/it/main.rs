@@ -105,3 +105,4 @@ mod told;
 mod trace;
 mod upkeep;
 mod ward;
+mod wear_told;

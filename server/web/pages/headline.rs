@@ -193,6 +193,7 @@ pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> St
     }
     match of(Equipped::NotReady).count() {
         0..=2 => format!("{text}."),
+        3 => format!("{text}; one more is not equipped."),
         n => format!("{text}; {} more are not equipped.", words_of(n - 2)),
     }
 }
