@@ -288,6 +288,6 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("name=\"replace_at:int\"") && text.contains("name=\"scan:each\""), "{text}");
-        assert!(text.contains("in the store suffice with 95 % certainty"), "{text}");
+        assert!(text.contains("1 in the store suffices with 95 % certainty"), "{text}");
     }
 }
