@@ -179,7 +179,10 @@ fn the_limit_that_comes_first_counts_and_what_is_missing_does_not() {
     // An age of the house's own below the maker's limit comes before it.
     let mut own = both();
     let limit = json!({"do": "set_life_limit", "model": "seal", "replace_at": 20, "reason": "three tore"});
-    let mut fresh = seals(json!({"max_cycles": 40}), [0, 0, 0, 0]);
+    let mut fresh = Department::open();
+    let model = json!({"do": "define_model", "model": "seal", "family": "cap", "name": "Seal", "route": "metal",
+                       "limits": {"max_cycles": 40}});
+    fresh.done(Biomed, model);
     fresh.done(Biomed, limit);
     own.paper.state.upkeep = fresh.paper.state.upkeep.clone();
     assert_eq!(own.order("seal").planned, 4);
