@@ -13,3 +13,5 @@ pub mod chart;
 pub mod chart_rare;
 pub mod packing;
 pub mod life;
+pub mod queue;
+pub mod assign;

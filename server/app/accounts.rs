@@ -74,7 +74,9 @@ impl House {
                 std::iter::once(base.clone()).chain(numbered).find(|code| !taken(code)).unwrap_or(base)
             }
         };
-        if [crate::app::records::ACTOR, crate::app::import::ACTOR, "founder"].contains(&code.as_str()) {
+        if [super::records::ACTOR, super::import::ACTOR, super::schedule::ACTOR, "founder"]
+            .contains(&code.as_str())
+        {
             return Err(AccountError::Unfit(format!("\"{code}\" names the program itself in the ledger")));
         }
         if taken(&code) {

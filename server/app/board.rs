@@ -7,6 +7,7 @@ use sha2::{Digest, Sha256};
 
 use super::house::{House, Unavailable};
 use crate::domain::board::Board;
+use crate::domain::forecast::Forecast;
 use crate::domain::id::Id;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -21,6 +22,8 @@ pub struct Shown {
     pub entry: u64,
     /// A strong entity tag: the same as long as the answer is.
     pub tag: String,
+    /// What is expected, where it was worked out and somebody asked for it.
+    pub forecast: Option<Arc<Forecast>>,
 }
 
 struct Kept {
@@ -74,7 +77,7 @@ impl Boards {
         tag.update(as_of.0.to_be_bytes());
         tag.update(state.seq.to_be_bytes());
         let tag = format!("\"{}\"", hex::encode(tag.finalize().get(..12).unwrap_or_default()));
-        let shown = Shown { board: Arc::new(board), as_of, entry: state.seq, tag };
+        let shown = Shown { board: Arc::new(board), as_of, entry: state.seq, tag, forecast: None };
         let kept = Kept { shown: shown.clone(), content, seq: state.seq, from, until };
         boards.insert(state.site.clone(), kept);
         shown

@@ -13,6 +13,7 @@ use super::board::Boards;
 use super::clerk::whole::Whole;
 use super::clerk::{self, Job, Line, Published};
 use super::clock::{Clock, random};
+use super::forecast::Forecasts;
 use super::import::Running;
 use super::outlook::Outlooks;
 use super::records::Watched;
@@ -84,10 +85,13 @@ pub struct House {
     pub(super) hashing: Semaphore,
     pub(super) boards: Boards,
     pub(super) outlooks: Outlooks,
+    pub(super) forecasts: Forecasts,
     /// What waits in the folder of records.
     pub records: Watched,
     /// Lists that are being imported.
     pub(super) imports: Running,
+    /// The sites that messages of a schedule may be for.
+    pub(super) sites: super::schedule::Sites,
     published: Published,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
@@ -130,8 +134,10 @@ impl House {
             hashing: Semaphore::new(HASHING_AT_ONCE),
             boards: Boards::default(),
             outlooks: Outlooks::default(),
+            forecasts: Forecasts::default(),
             records: Watched::default(),
             imports: Running::default(),
+            sites: super::schedule::Sites::default(),
             published: Published::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),

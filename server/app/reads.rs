@@ -12,6 +12,7 @@ use crate::domain::load::Load;
 use crate::domain::odd;
 use crate::domain::person::Actor;
 use crate::domain::state::State;
+use crate::domain::time::Time;
 use crate::domain::verdict::Judged;
 use crate::storage::StorageError;
 use crate::storage::ledger::{self, StoredEntry};
@@ -171,5 +172,27 @@ impl House {
 
     pub async fn site_codes(&self) -> Result<Vec<String>, Unavailable> {
         ledger::sites(&self.db).await.map_err(|error| unavailable(&error))
+    }
+
+    /// When entries happened and when they were recorded, by their places in the ledger.
+    pub async fn times(&self, site: &Id, places: &[u64]) -> Result<BTreeMap<u64, (Time, Time)>, Unavailable> {
+        let read = ledger::at_places(&self.db, site.as_str(), places).await;
+        let read = read.map_err(|error| unavailable(&error))?;
+        Ok(read.into_iter().map(|it| (it.seq, (Time(it.at), Time(it.recorded_at)))).collect())
+    }
+
+    /// The first place of the ledger, up to and with `last`, whose entry was recorded at a time or later; behind the last
+    /// one where there is none. The times of recording never decrease, so that few entries are looked at.
+    pub async fn place_at(&self, site: &Id, time: Time, last: u64) -> Result<u64, Unavailable> {
+        let (mut from, mut to) = (1, last + 1);
+        while from < to {
+            let middle = from + (to - from) / 2;
+            let times = ledger::times_of(&self.db, site.as_str(), middle).await;
+            match times.map_err(|error| unavailable(&error))? {
+                Some((_, recorded_at)) if recorded_at < time.0 => from = middle + 1,
+                _ => to = middle,
+            }
+        }
+        Ok(from)
     }
 }

@@ -176,6 +176,10 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.tried.extend(from.tried);
     into.upkeep.extend(from.upkeep);
     into.values.extend(from.values);
+    into.procedures.extend(from.procedures);
+    into.schedule_lines.extend(from.schedule_lines);
+    into.paces.extend(from.paces);
+    into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);
     grown.add(&facts::SEATING, from.seatings.iter().map(|it| facts::seating_row(site.as_str(), it)));
 }

@@ -38,7 +38,7 @@ impl Demo {
         let house = Arc::new(House::open(&url(&path)).await?);
         let (_, token) = house.add_token(demo::SITE, Role::Auditor, Some("demo")).await?;
         let text = told(&path.display().to_string(), &token);
-        serve::serve(&self.listen, house, Options::default(), None, |address| {
+        serve::serve(&self.listen, house, Options::default(), serve::Beside::default(), |address| {
             println!("{}", text.replace("ADDR", &address.to_string()));
         })
         .await

@@ -14,6 +14,8 @@ use tokio::task::JoinHandle;
 use super::{Database, Failure};
 use crate::app::house::{House, chain};
 use crate::app::records;
+use crate::domain::id::Id;
+use crate::web::mllp::{self, Limits, Mllp};
 use crate::web::{App, Options, router};
 
 /// After the signal to stop, requests under way have this long.
@@ -34,14 +36,53 @@ pub struct Serve {
     /// Judge the records that appear in DIR/SITE/MACHINE/
     #[arg(long, env = "FETTLE_RECORDS", value_name = "DIR")]
     records: Option<PathBuf>,
+    /// Take scheduling messages (HL7 SIU over MLLP) at this address
+    #[arg(long, env = "FETTLE_MLLP", value_name = "ADDR")]
+    mllp: Option<String>,
+    /// The site that the scheduling messages are for; else their receiving facility names it
+    #[arg(long, env = "FETTLE_MLLP_SITE", value_name = "CODE", requires = "mllp")]
+    mllp_site: Option<String>,
 }
 
 impl Serve {
     pub async fn run(self) -> Result<ExitCode, Failure> {
         let house = Arc::new(self.database.open().await?);
         let options = Options { secure_cookie: self.secure_cookie, trusted_proxy: self.trusted_proxy };
+        let schedule = match &self.mllp {
+            Some(address) => Some(schedule(address, self.mllp_site.as_deref(), &house).await?),
+            None => None,
+        };
         let watching = self.records.map(|folder| tokio::spawn(records::watch(house.clone(), folder)));
-        serve(&self.listen, house, options, watching, |_| {}).await
+        serve(&self.listen, house, options, Beside { watching, schedule }, |_| {}).await
+    }
+}
+
+/// What runs beside the pages and the API.
+#[derive(Default)]
+pub struct Beside {
+    pub watching: Option<JoinHandle<()>>,
+    pub schedule: Option<Mllp>,
+}
+
+/// Opens the schedule's door.
+async fn schedule(address: &str, site: Option<&str>, house: &Arc<House>) -> Result<Mllp, Failure> {
+    let site = match site {
+        Some(code) if house.site_codes().await.is_ok_and(|all| all.iter().any(|known| known == code)) => {
+            Id::new(code)
+        }
+        Some(code) => return Err(format!("there is no site \"{code}\"; --mllp-site names one").into()),
+        None => None,
+    };
+    let opened = mllp::listen(address, house.clone(), site, Limits::default()).await;
+    opened.map_err(|error| taken_or_not(address, &error, "--mllp").into())
+}
+
+fn taken_or_not(address: &str, error: &std::io::Error, flag: &str) -> String {
+    match error.kind() {
+        std::io::ErrorKind::AddrInUse => format!(
+            "{address} is in use by another program; stop that one, or choose another address with {flag}"
+        ),
+        _ => format!("cannot listen on {address}: {error}"),
     }
 }
 
@@ -50,15 +91,11 @@ pub async fn serve(
     listen: &str,
     house: Arc<House>,
     options: Options,
-    watching: Option<JoinHandle<()>>,
+    beside: Beside,
     ready: impl FnOnce(SocketAddr),
 ) -> Result<ExitCode, Failure> {
-    let listener = TcpListener::bind(listen).await.map_err(|error| match error.kind() {
-        std::io::ErrorKind::AddrInUse => format!(
-            "{listen} is in use by another program; stop that one, or choose another address with --listen"
-        ),
-        _ => format!("cannot listen on {listen}: {error}"),
-    })?;
+    let listener =
+        TcpListener::bind(listen).await.map_err(|error| taken_or_not(listen, &error, "--listen"))?;
     let address = listener.local_addr()?;
     let service = router::router(App::new(house.clone(), options));
     let service = service.into_make_service_with_connect_info::<SocketAddr>();
@@ -74,6 +111,8 @@ pub async fn serve(
     });
     let mut server = tokio::spawn(server.into_future());
     let mut stopped = stopped;
+    let told = stopped.clone();
+    let schedule = tokio::spawn(close_schedule(beside.schedule, told));
     tokio::select! {
         ended = &mut server => ended??,
         _ = async {
@@ -86,11 +125,21 @@ pub async fn serve(
     }
     purge.abort();
     // What it gave to the clerk is finished; a file that it has not moved yet is known again after the next start.
-    if let Some(watching) = watching {
+    // What it took of the schedule is answered.
+    let _ = schedule.await;
+    if let Some(watching) = beside.watching {
         watching.abort();
     }
     house.close().await;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Closes the schedule's door when the server stops, or has ended.
+async fn close_schedule(schedule: Option<Mllp>, mut stopped: tokio::sync::watch::Receiver<bool>) {
+    let Some(schedule) = schedule else { return };
+    // A sender that is gone has ended.
+    let _ = stopped.wait_for(|stop| *stop).await;
+    schedule.close().await;
 }
 
 async fn told_to_stop() {

@@ -3,9 +3,11 @@
 
 use std::collections::BTreeMap;
 
+use super::allotment::{Given, given};
 use super::board::Equipped;
-use super::board_cases::{Look, fill};
+use super::board_cases::{Look, tell};
 use super::case::Case;
+use super::closing::{Short, short};
 use super::id::Id;
 use super::readiness::{SetStatus, glance};
 use super::state::State;
@@ -20,6 +22,8 @@ pub struct Need {
     pub equipped: Equipped,
     /// Why it is not simply ready.
     pub why: Vec<String>,
+    /// The essential lines that its set is short of, with what would close them.
+    pub short: Vec<Short>,
 }
 
 /// A case with its needs, in their order.
@@ -40,28 +44,37 @@ pub fn statuses(state: &State, now: Time) -> BTreeMap<&Id, SetStatus> {
     state.sets.values().map(|set| (&set.set, glance(state, set, now))).collect()
 }
 
-/// The open cases in the order in which they start, each with the sets that it has or would take; what an earlier one
-/// takes, a later one that overlaps it does not.
+/// The open cases in the order in which they start, each with the sets that it has or would take. An earlier one is never
+/// worse off for a later one; it may have another set of the same standing, so that the later one has one too.
 pub fn allotted<'a>(state: &'a State, statuses: &BTreeMap<&Id, SetStatus>, now: Time) -> Vec<Allotted<'a>> {
     let mut open: Vec<&Case> = state.open_cases().collect();
     open.sort_by_key(|case| (case.start, case.case.clone()));
-    let mut taken: BTreeMap<Id, Vec<&Case>> = BTreeMap::new();
     let look = Look { state, statuses, now, chosen: &state.chosen_by_set() };
-    let mut all = Vec::new();
-    for case in open {
-        let mut sets: Vec<Id> = Vec::new();
-        let mut needs = Vec::new();
-        for need in &case.needs {
-            let (set, equipped, why) = fill(&look, case, need, &sets, &taken);
-            if let Some(set) = &set {
-                taken.entry(set.clone()).or_default().push(case);
-                sets.push(set.clone());
-            }
-            needs.push(Need { count_sheet: need.clone(), set, equipped, why });
-        }
-        all.push(Allotted { case, needs });
-    }
-    all
+    let given = given(&look, &open);
+    let counted = |set: &Id, case: &Case| {
+        let turnaround = state.policy.turnaround_minutes;
+        let theirs = open.iter().zip(&given).filter(|(other, _)| other.overlaps(case, turnaround));
+        theirs.flat_map(|(other, given)| given.iter().map(move |it| (other, it))).any(|(other, it)| {
+            other.case != case.case
+                && it.set() == Some(set)
+                && !matches!(it, Given::Left(_) | Given::Reserve(_))
+        })
+    };
+    let one = |(case, given): (&&'a Case, &Vec<Given>)| {
+        let needs = case.needs.iter().zip(given).map(|(need, given)| {
+            let (equipped, why) = tell(&look, case, need, given);
+            let set = given.set().cloned();
+            let short = match (equipped, given) {
+                (Equipped::NotReady, Given::Kept(set) | Given::Free(set) | Given::Left(set)) => {
+                    short(&look, case, set, &|set| counted(set, case))
+                }
+                _ => Vec::new(),
+            };
+            Need { count_sheet: need.clone(), set, equipped, why, short }
+        });
+        Allotted { case, needs: needs.collect() }
+    };
+    open.iter().zip(&given).map(one).collect()
 }
 
 /// The other cases that would take a set at the same time as this one.

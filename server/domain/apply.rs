@@ -25,7 +25,9 @@ pub struct When<'a> {
 pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.seq = when.seq;
     state.recorded_at = when.recorded_at;
+    let seen = super::pace::seen(state, when, event);
     apply_what(state, when, &event.what);
+    super::pace::keep(state, when, seen);
 }
 
 fn apply_what(state: &mut State, when: &When, what: &What) {
@@ -88,6 +90,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
+        What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
+        What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),

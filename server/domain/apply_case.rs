@@ -7,10 +7,11 @@ use super::apply_parts::place_hold;
 use super::case::Case;
 use super::configuration::Chosen;
 use super::event::{Moved, What};
-use super::exposure::{Back, CaseChanged, CasePart, CountClosed, Exposed, Exposure};
+use super::exposure::{Back, CaseCancelled, CaseChanged, CasePart, CountClosed, Exposed, Exposure};
 use super::id::Id;
 use super::lookback::LookBack;
 use super::repair::{CameFromRepair, Repair, SentToRepair};
+use super::schedule::OfSchedule;
 use super::state::{Stage, State};
 
 /// Changes a case and marks its row; whether it is still open is kept beside it.
@@ -37,20 +38,18 @@ pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl 
 }
 
 fn add_case(state: &mut State, case: Case) {
-    state.open_cases.insert(case.case.clone());
-    state.changes.cases.insert(case.case.clone());
-    state.cases.insert(case.case.clone(), Arc::new(case));
+    let id = case.case.clone();
+    state.open_cases.insert(id.clone());
+    state.changes.cases.insert(id.clone());
+    state.cases.insert(id.clone(), Arc::new(case));
+    state.index_schedule(&id, &[]);
 }
 
 pub(super) fn cases(state: &mut State, when: &When, what: &What) {
     match what {
         What::CasePlanned(it) => add_case(state, Case::of(it, false, when.at, when.seq)),
         What::CaseChanged(it) => changed(state, when, it),
-        What::CaseCancelled(it) => change_case(state, when, &it.case, |case| {
-            case.cancelled = Some(it.reason.clone());
-            case.promised.clear();
-            case.promised_at.clear();
-        }),
+        What::CaseCancelled(it) => cancelled(state, when, it),
         What::Promised(it) => {
             change_case(state, when, &it.case, |case| {
                 case.promised.push(it.set.clone());
@@ -78,9 +77,13 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         }
         What::PatientErased(it) => {
             if let Some(case) = &it.case {
-                change_case(state, when, case, |case| case.patient = None);
+                change_case(state, when, case, |case| {
+                    case.patient = None;
+                    case.schedule.iter_mut().for_each(|of| of.patient = None);
+                });
             }
             it.load.iter().for_each(|load| super::apply_load::patient_erased(state, when, load));
+            it.schedule_line.iter().for_each(|line| super::schedule_line::forgotten(state, line));
         }
         What::Issued(it) => {
             if let Some(planned) = &it.planned {
@@ -129,8 +132,27 @@ pub(super) fn touch_set(state: &mut State, when: &When, id: &Id) {
     }
 }
 
-fn changed(state: &mut State, when: &When, it: &CaseChanged) {
+fn cancelled(state: &mut State, when: &When, it: &CaseCancelled) {
+    let before = state.keys_of(&it.case);
     change_case(state, when, &it.case, |case| {
+        if let (Some(of), Some(told)) = (&mut case.schedule, &it.schedule) {
+            of.told.take(told);
+        }
+        case.cancelled = Some(it.reason.clone());
+        case.promised.clear();
+        case.promised_at.clear();
+    });
+    state.index_schedule(&it.case, &before);
+}
+
+fn changed(state: &mut State, when: &When, it: &CaseChanged) {
+    let before = state.keys_of(&it.case);
+    change_case(state, when, &it.case, |case| {
+        match (&mut case.schedule, &it.schedule) {
+            (Some(of), _) => of.changed(it),
+            (None, Some(told)) => case.schedule = Some(OfSchedule::planned_by_hand(told, when.seq)),
+            (None, None) => {}
+        }
         case.start = it.start.unwrap_or(case.start);
         case.minutes = it.minutes.unwrap_or(case.minutes);
         case.room = it.room.clone().or_else(|| case.room.take());
@@ -140,6 +162,9 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         case.patient = it.patient.clone().or_else(|| case.patient.take());
         case.risk = it.risk.unwrap_or(case.risk);
     });
+    if it.schedule.is_some() {
+        state.index_schedule(&it.case, &before);
+    }
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
 }
 

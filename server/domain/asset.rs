@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use serde_json::json;
+use utoipa::ToSchema;
 
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
@@ -13,7 +14,7 @@ use super::state::{Asset, Stage, Standing, State};
 use super::text::{Line, Scan};
 use super::time::Date;
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Owner {
     #[default]
@@ -32,7 +33,7 @@ impl Owner {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AddAsset {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -58,14 +59,14 @@ pub struct AddAsset {
     pub supplier: Option<Line>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PutAway {
     pub scan: Scan,
     pub location: Line,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Cause {
     Worn,
@@ -101,7 +102,7 @@ impl Cause {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Retire {
     pub asset: Line,
@@ -187,6 +188,7 @@ pub(super) fn new_asset(deciding: &mut Deciding, it: &AddAsset) -> Option<AssetA
             deciding.against(problem);
         }
     }
+    deciding.doubts.extend(super::bounds::doubts(model, it));
     let asset = it.asset.clone().or_else(|| state.next_asset(model.family))?;
     let version = state.routes.get(&model.route).map_or(1, |versions| versions.len() as u32);
     Some(AssetAdded {

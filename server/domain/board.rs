@@ -9,6 +9,7 @@ use super::allotted::statuses;
 use super::board_cases::board_cases;
 use super::case::{Case, CaseStatus};
 use super::check::CheckState;
+use super::closing::Short;
 use super::fit_lost::Fails;
 use super::id::Id;
 use super::issuing::is_ready;
@@ -60,6 +61,9 @@ pub struct BoardCase {
     /// The sets that it has, or would take.
     pub sets: Vec<Id>,
     pub why: Vec<String>,
+    /// The essential lines that it is short of, with what would close them.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub short: Vec<Short>,
     /// Why what was chosen for it does not do any more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub chosen_fails: Option<Fails>,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::check::CheckTold;
 use super::command::{Malformed, wrong};
@@ -12,6 +13,7 @@ use super::count_other::{OtherLine, OtherState};
 use super::exposure::{CasePart, CasePlanned, Earlier, Exposure};
 use super::id::Id;
 use super::load::IndicatorResult;
+use super::schedule::{OfSchedule, Scheduled};
 use super::sorted::Sorted;
 use super::state::State;
 pub use super::technique::{NewTechnique, Risk, Technique};
@@ -23,7 +25,7 @@ const LONGEST_MINUTES: u32 = 24 * 60;
 /// The most sets that a case needs.
 const MOST_NEEDS: usize = 50;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlanCase {
     pub case: Id,
@@ -40,9 +42,12 @@ pub struct PlanCase {
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
+    /// The appointment of another system's schedule that it stands for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ChangeCase {
     pub case: Id,
@@ -62,6 +67,9 @@ pub struct ChangeCase {
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
+    /// What the schedule tells of it now.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
 fn length(minutes: Option<u32>, needs: Option<&Vec<Id>>) -> Result<(), Malformed> {
@@ -98,24 +106,27 @@ impl ChangeCase {
             || self.room.is_some()
             || self.needs.is_some()
             || self.patient.is_some()
+            || self.schedule.is_some()
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CancelCase {
     pub case: Id,
     pub reason: Text,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Promise {
     pub case: Id,
     pub set: Id,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Issue {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -134,7 +145,7 @@ impl Issue {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Open {
     pub case: Id,
@@ -145,14 +156,14 @@ pub struct Open {
     pub indicator: Option<IndicatorResult>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Use {
     pub case: Id,
     pub scan: Scan,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseCount {
     pub case: Id,
@@ -170,7 +181,7 @@ pub struct CloseCount {
     pub others: Vec<OtherLine>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ErasePatient {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -178,14 +189,21 @@ pub struct ErasePatient {
     /// A load that was released early for a patient without a case.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
+    /// A message of the schedule that was kept for a person.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule_line: Option<Id>,
     pub reason: Text,
 }
 
 impl ErasePatient {
     pub(super) fn whole(&self) -> Result<(), Malformed> {
-        match self.case.is_some() != self.load.is_some() {
-            true => Ok(()),
-            false => Err(wrong("/case", "found none or both of case and load; one of them is needed")),
+        let named = [&self.case, &self.load, &self.schedule_line].into_iter().flatten().count();
+        match named {
+            1 => Ok(()),
+            _ => {
+                let detail = "found none or several of case, load and schedule_line; one of them is needed";
+                Err(wrong("/case", detail))
+            }
         }
     }
 }
@@ -265,6 +283,9 @@ pub struct Case {
     pub counts: Vec<CountKept>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub others: Vec<OtherState>,
+    /// The appointment of another system's schedule that it stands for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<OfSchedule>>,
     pub last_at: Time,
     pub last_entry: u64,
 }
@@ -293,6 +314,7 @@ impl Case {
             checks: Vec::new(),
             counts: Vec::new(),
             others: Vec::new(),
+            schedule: OfSchedule::planned(planned, seq),
             last_at: at,
             last_entry: seq,
         }
@@ -314,6 +336,11 @@ impl Case {
     /// Every part that was there, in every turn in which it was.
     pub fn all_parts(&self) -> impl Iterator<Item = (&Id, &CasePart)> {
         self.parts.iter().chain(self.earlier.iter().map(|it| (&it.asset, &it.part)))
+    }
+
+    /// Nobody knows yet what it needs: its schedule names a procedure that is mapped to nothing, or none.
+    pub fn needs_not_known(&self) -> bool {
+        self.schedule.as_ref().is_some_and(|of| of.needs_not_known())
     }
 
     pub fn end(&self) -> Time {

@@ -5,6 +5,7 @@
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::case::{Case, CaseStatus};
 use super::check_lines::{is_line, is_of_case, lines};
@@ -24,7 +25,7 @@ use super::time::Time;
 /// More lines than this in one command, or of a site's own, are a mistake.
 pub const MOST_LINES: usize = 100;
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CheckResult {
     Passed,
@@ -53,7 +54,7 @@ impl CheckResult {
 }
 
 /// One line as it is told.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ToldLine {
     pub line: Line,
@@ -70,7 +71,7 @@ pub struct ToldLine {
 }
 
 /// One line by its own fields, or many in a list.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RecordCheck {
     pub case: Id,

@@ -63,6 +63,13 @@ fn indexes(state: &State, wrong: &mut Vec<String>) {
         wrong.push("the index of open cases differs from the cases".into());
     }
     let mut cases: BTreeMap<&Id, Vec<(u64, &Id)>> = BTreeMap::new();
+    let mut again = state.clone();
+    again.scheduled.clear();
+    let all = state.cases.values().filter(|case| case.schedule.is_some());
+    all.for_each(|case| again.index_schedule(&case.case, &[]));
+    if again.scheduled != state.scheduled {
+        wrong.push("the cases of a schedule are not those that their numbers lead to".into());
+    }
     for case in state.cases.values() {
         let mut first: BTreeMap<&Id, u64> = BTreeMap::new();
         for (asset, part) in case.all_parts().filter(|(_, part)| part.exposure.is_some()) {

@@ -2,6 +2,7 @@
 //! all the same is recorded as it was, with what stood against it.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::case::Case;
 use super::configuration::{Configuration, EndOf, Placed};
@@ -18,7 +19,7 @@ use super::scan::kept_back;
 use super::state::{Asset, State};
 use super::text::Line;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ChooseConfiguration {
     pub case: Id,

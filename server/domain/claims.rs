@@ -145,6 +145,9 @@ impl State {
         counts: &dyn Fn(&Case, &Id) -> bool,
     ) -> Vec<Problem> {
         let parts: BTreeSet<&Id> = parts.into_iter().collect();
+        if parts.is_empty() {
+            return Vec::new();
+        }
         let claiming = self.overlapping(case).filter_map(|other| {
             let is_theirs = |asset: &&Id| other.claims(asset) && counts(other, asset);
             let theirs: Vec<&Id> = parts.iter().copied().filter(is_theirs).collect();

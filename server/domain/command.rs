@@ -1,16 +1,16 @@
 //! What may be asked. One closed enum, nested by noun; beside each command stand the roles that may give it.
 
+pub use super::around::{AROUND, Around, Codes, Key, Late, LateCause, Override};
 pub use super::malformed::{Malformed, read_form, wrong};
 use super::person::Role::{self, *};
-use super::refusal::Code;
-use super::text::{Line, Text};
-use super::time::Time;
+use super::schema::Form;
+use super::text::Text;
 use super::{
     asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step,
-    tried, upkeep,
+    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
+    schedule_line, set, site, step, tried, upkeep,
 };
-use serde::{Deserialize, Serialize, Serializer};
+use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
 
 /// A command and what stands around it.
@@ -18,87 +18,6 @@ use serde_json::{Map, Value};
 pub struct Command {
     pub around: Around,
     pub act: Act,
-}
-
-/// The fields that every command takes, all optional.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Around {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub key: Option<Key>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub at: Option<Time>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub station: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub note: Option<Text>,
-    #[serde(default, rename = "override", skip_serializing_if = "Option::is_none")]
-    pub overriding: Option<Override>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub late: Option<Late>,
-}
-
-/// The names of the fields of [`Around`], as they stand in a command.
-pub const AROUND: [&str; 6] = ["key", "at", "station", "note", "override", "late"];
-
-/// An idempotency key: any text of 1 to 64 characters.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Key(pub String);
-
-impl<'de> Deserialize<'de> for Key {
-    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-        let text = String::deserialize(from)?;
-        match text.chars().count() {
-            1..=64 => Ok(Key(text)),
-            n => Err(serde::de::Error::custom(format!("found {n} characters; a key is 1 to 64 characters"))),
-        }
-    }
-}
-
-/// A rule set aside on purpose.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Override {
-    pub code: Codes,
-    pub reason: Text,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub second_person: Option<Line>,
-}
-
-/// One code or a list of them.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(untagged, expecting = "found no refusal code; a code or a list of codes is needed")]
-pub enum Codes {
-    One(Code),
-    Many(Vec<Code>),
-}
-
-impl Codes {
-    pub fn names(&self, code: Code) -> bool {
-        match self {
-            Codes::One(one) => *one == code,
-            Codes::Many(many) => many.contains(&code),
-        }
-    }
-}
-
-/// Told after the fact: from a paper day, forgotten, or because the wrong thing was scanned.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Late {
-    pub cause: LateCause,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sheet: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub done_by: Option<Line>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum LateCause {
-    Downtime,
-    Forgotten,
-    WrongThing,
 }
 
 /// A command's parts in one object.
@@ -154,6 +73,11 @@ macro_rules! acts {
             /// The roles that may give this command in some form; [`Act::admits`] says it exactly.
             pub fn roles(name: &str) -> &'static [Role] {
                 match name { $($($name => $roles,)*)* _ => &[] }
+            }
+
+            /// Every command's name, roles and form, in the order of the catalogue of commands.
+            pub fn forms() -> Vec<(&'static str, &'static [Role], Form)> {
+                vec![$($(($name, $roles, Form::of::<$form>()),)*)*]
             }
 
             fn read(name: &str, fields: Value) -> Result<Act, Malformed> {
@@ -259,6 +183,12 @@ acts! {
         "open_look_back" Open(lookback::OpenLookBack) by &[Lead, Infection];
         "close_look_back" Close(lookback::CloseLookBack) by &[Infection];
     }
+    Schedule {
+        "map_procedure" Map(procedure::MapProcedure) by &[Lead, Charge];
+        "apply_procedures" TakeOver(procedure::ApplyProcedures) by &[Lead, Charge];
+        "keep_schedule_message" Keep(schedule_line::KeepScheduleMessage) by &[Charge];
+        "settle_schedule_message" Settle(schedule_line::SettleScheduleMessage) by &[Lead, Charge];
+    }
     Recall {
         "recall" Open(recall::OpenRecall) by &[Lead, Biomed, Infection];
         "narrow_recall" Narrow(recall::NarrowRecall) by &[Infection];
@@ -337,7 +267,7 @@ impl Command {
         };
         match (read_form::<Around>(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
-                let whole = act.whole().and_then(|()| act.note_is_clear(around.note.as_ref()));
+                let whole = super::bounds::whole(&act).and_then(|()| act.note_is_clear(around.note.as_ref()));
                 whole.map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
@@ -364,7 +294,7 @@ impl Act {
     }
 
     /// What serde cannot see: fields that need or exclude each other.
-    fn whole(&self) -> Result<(), Malformed> {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
         match self {
             Act::Model(Model::DefineRoute(it)) => it.whole(),
             Act::Model(Model::DefineCountSheet(it)) => it.whole(),
@@ -391,6 +321,9 @@ impl Act {
             Act::Case(Case::Count(it)) => it.whole(),
             Act::Missing(Missing::Close(it)) => it.whole(),
             Act::LookBack(LookBack::Open(it)) => it.origin.whole(),
+            Act::Schedule(Schedule::Map(it)) => it.whole(),
+            Act::Schedule(Schedule::TakeOver(it)) => it.whole(),
+            Act::Schedule(Schedule::Keep(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

@@ -1,6 +1,7 @@
 //! Configurations: the parts that are meant to work together in one case, what sits where, and what a case wishes for.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::case::Technique;
 use super::command::{Malformed, wrong};
@@ -16,7 +17,7 @@ pub const MOST_PARTS: usize = 40;
 pub const MOST_TOGETHER: usize = 7;
 
 /// An end of a part, by the part's name and its own.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct EndOf {
     pub part: Line,
@@ -24,7 +25,7 @@ pub struct EndOf {
 }
 
 /// A part of a configuration. Where it sits or goes in may be left out where its couplings leave one place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Placed {
     pub asset: Line,
@@ -37,7 +38,7 @@ pub struct Placed {
 }
 
 /// The parts that are meant to work together.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Configuration {
     pub barrel: Line,
@@ -52,7 +53,7 @@ pub struct Configuration {
 }
 
 /// What a case asks of its configuration.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Wish {
     /// The label of the barrel that is wished for, as people name it.

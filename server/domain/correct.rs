@@ -2,6 +2,7 @@
 //! the right one. Nothing is overwritten.
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use utoipa::ToSchema;
 
 use super::case::{Issue, Open, Use};
 use super::command::{self, Act, Around, Command, Late, LateCause};
@@ -13,7 +14,7 @@ use super::state::State;
 use super::step::{Inspect, PackBroken, RecordStep};
 use super::text::{Scan, Text};
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Correct {
     /// The place in the ledger of what is corrected.

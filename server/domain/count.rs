@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::case::Case;
 use super::command::{Malformed, wrong};
@@ -23,7 +24,7 @@ use super::text::{Line, Scan};
 use super::time::Time;
 
 /// When a count is taken.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Moment {
     Opening,
@@ -43,7 +44,7 @@ impl Moment {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RecordCount {
     pub moment: Moment,

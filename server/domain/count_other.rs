@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::case::Case;
 use super::command::{Malformed, wrong};
@@ -25,7 +26,7 @@ pub(super) fn numbered(others: &[OtherLine]) -> Vec<OtherLine> {
 }
 
 /// A line without parts of its own: mouth guard, throat pack, swabs. How many went in, how many came out.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OtherLine {
     pub line: Line,

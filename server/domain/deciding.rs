@@ -187,6 +187,17 @@ impl<'a> Deciding<'a> {
             Act::Load(Load::Release(it)) => super::loading::release(self, it),
             Act::Load(Load::Reject(it)) => super::loading::reject(self, it),
             Act::Load(Load::Countersign(it)) => super::exception::countersign(self, it),
+            Act::Schedule(act) => self.schedule(act),
+        }
+    }
+
+    fn schedule(&mut self, act: &command::Schedule) -> Option<What> {
+        use command::Schedule;
+        match act {
+            Schedule::Map(it) => super::procedure::map(self, it),
+            Schedule::TakeOver(it) => super::procedure::take_over(self, it),
+            Schedule::Keep(it) => super::schedule_line::keep(self, it),
+            Schedule::Settle(it) => super::schedule_line::settle(self, it),
         }
     }
 

@@ -56,9 +56,8 @@ impl DueItem {
 
     pub fn words(&self) -> &'static str {
         match self.why {
-            "inspect_every_cycles" | "inspect_every_days" if self.none_passed => {
-                "no passed inspection on record"
-            }
+            "inspect_every_cycles" if self.none_passed => "many cycles, and no passed inspection on record",
+            "inspect_every_days" if self.none_passed => "many days, and no passed inspection on record",
             why => why_words(why),
         }
     }
@@ -198,7 +197,7 @@ mod tests {
             found: 31,
             none_passed,
         };
-        assert_eq!(due("inspect_every_days", true).words(), "no passed inspection on record");
+        assert_eq!(due("inspect_every_days", true).words(), "many days, and no passed inspection on record");
         assert_eq!(due("inspect_every_days", false).words(), "many days since its last inspection");
         assert_eq!(due("max_cycles", true).words(), "at the maker's limit of cycles");
     }

@@ -58,6 +58,18 @@ impl Named {
 }
 
 pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> {
+    if let Some(line) = &it.schedule_line {
+        reason_given(deciding, &it.reason);
+        let (schedule_line, reason) = (Some(line.clone()), it.reason.0.clone());
+        let patient = super::schedule_line::erased(deciding, line)?;
+        return Some(What::PatientErased(PatientErased {
+            case: None,
+            load: None,
+            schedule_line,
+            patient,
+            reason,
+        }));
+    }
     let named = match (&it.case, &it.load) {
         (Some(case), _) => Named::Case(Box::new(known_case(deciding, case)?)),
         (None, load) => Named::Load(Box::new(known_load(deciding, load.as_ref()?)?)),
@@ -69,7 +81,7 @@ pub(super) fn erase(deciding: &mut Deciding, it: &ErasePatient) -> Option<What> 
         return None;
     };
     let (case, load, reason) = (it.case.clone(), it.load.clone(), it.reason.0.clone());
-    Some(What::PatientErased(PatientErased { case, load, patient, reason }))
+    Some(What::PatientErased(PatientErased { case, load, schedule_line: None, patient, reason }))
 }
 
 fn known_load(deciding: &mut Deciding, load: &Id) -> Option<Load> {

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::{Map, Value};
+use utoipa::ToSchema;
 
 use super::command::LateCause;
 use super::id::Id;
@@ -12,7 +13,8 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
-    machine, marking, measuring, missing, model, recall, record_form, repair, set, site, step, tried, upkeep,
+    machine, marking, measuring, missing, model, procedure, recall, record_form, repair, schedule_line, set,
+    site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -157,7 +159,7 @@ impl Serialize for Event {
 }
 
 /// A measured check of an inspection.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Check {
     pub check: Line,
@@ -275,6 +277,10 @@ kinds! {
     "recall_answered" RecallAnswered(recall::RecallAnswered);
     "recall_closed" RecallClosed(recall::RecallClosed);
     "corrected" Corrected(correct::Corrected);
+    "procedure_mapped" ProcedureMapped(procedure::MapProcedure);
+    "procedures_applied" ProceduresApplied(procedure::ProceduresApplied);
+    "schedule_kept" ScheduleKept(schedule_line::ScheduleKept);
+    "schedule_settled" ScheduleSettled(schedule_line::ScheduleSettled);
 }
 
 impl What {
@@ -359,6 +365,9 @@ impl Thing {
     }
     pub fn recall(name: &str) -> Thing {
         Thing { kind: "recall", name: name.into() }
+    }
+    pub fn schedule_line(name: &str) -> Thing {
+        Thing { kind: "schedule_line", name: name.into() }
     }
     pub fn machine(name: &str) -> Thing {
         Thing { kind: "machine", name: name.into() }

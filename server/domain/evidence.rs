@@ -22,9 +22,10 @@ pub const WORTH_SAVING: f64 = 0.05;
 pub struct ReplaceAdvice {
     /// To be recommended: the parts wear out, as far as that can be known, and it is worth it.
     pub worth_it: bool,
+    /// The whole age that costs least; what stands beside it is said of this age.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<f64>,
-    /// From where to where it costs hardly more.
+    /// From which whole age to which it costs hardly more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub flat_from: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -86,7 +87,7 @@ impl State {
         }
         let found = both(self.costs_of(&outlook.lives.model).unwrap_or_default());
         let found = found.map_err(String::from).and_then(|(planned, unplanned)| {
-            replacement::optimum(planned, unplanned, law.eta, law.beta).map_err(|refused| refused.said)
+            replacement::whole_optimum(planned, unplanned, law.eta, law.beta).map_err(|refused| refused.said)
         });
         let (best, waiting) = match found {
             Ok(found) => match found.best {
@@ -100,7 +101,7 @@ impl State {
             Err(said) => return ReplaceAdvice::none(said),
         };
         // What lies in the store does not age, and is not replaced for it.
-        let in_sets = outlook.lives.in_service().filter(|piece| piece.seated).count();
+        let in_sets = outlook.lives.in_sets().count();
         let a_year = outlook.per_day.map(|pace| (waiting - best.rate) * pace * YEAR_DAYS * in_sets as f64);
         let worth_it = best.saving > WORTH_SAVING;
         ReplaceAdvice {
@@ -115,23 +116,20 @@ impl State {
     }
 }
 
-/// The age that is set where it is worth it: whole, and not above the best.
-pub fn whole_age(age: f64) -> f64 {
-    age.floor().max(1.0)
-}
-
 fn worth(outlook: &Outlook, best: &Best, a_year: Option<f64>, in_sets: usize) -> String {
-    let (at, unit) = (whole_age(best.age), outlook.clock().name());
+    let (at, unit) = (best.age, outlook.clock().name());
     let flat = match best.flat_to {
-        Some(to) => format!("any age from {:.0} to {to:.0} {unit} costs hardly more", best.flat_from.ceil()),
-        None => format!("any age above {:.0} {unit} costs hardly more", best.flat_from.ceil()),
+        Some(to) if to <= best.flat_from => "any other age costs more".into(),
+        Some(to) => format!("any age from {:.0} to {to:.0} {unit} costs hardly more", best.flat_from),
+        None => format!("any age from {:.0} {unit} on costs hardly more", best.flat_from),
     };
     let year = a_year.map(|cents| {
         format!(", about {} a year for the {in_sets} in sets", money(cents.max(0.0).round() as u64))
     });
     format!(
-        "Replace at {at:.0} {unit}: {flat}. It saves {} of the cost of waiting for failures{}; {} of 100 still fail before that \
+        "Replace at {at:.0} {}: {flat}. It saves {} of the cost of waiting for failures{}; {} of 100 still fail before that \
          age.",
+        outlook.clock().unit(at == 1.0),
         about_percent(best.saving),
         year.unwrap_or_default(),
         about(best.fails_before * 100.0)

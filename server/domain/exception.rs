@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use chrono::{Datelike, Days, Weekday};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::affected::relies_on;
 use super::command::{Malformed, wrong};
@@ -20,7 +21,7 @@ use super::text::{Line, Sealed, Text, a_person};
 use super::time::{Date, Time, told_day};
 
 /// Why a load with an implant is released before its biological indicator is read: for whom, who asked, and why.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AskEarly {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -102,7 +103,7 @@ pub struct ReleasedAlone {
     pub signed_at: Option<Time>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Countersign {
     pub load: Id,

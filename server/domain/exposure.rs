@@ -9,6 +9,7 @@ use super::event::{Moved, Noted};
 use super::hold::HoldPlaced;
 use super::id::Id;
 use super::load::IndicatorResult;
+use super::schedule::Scheduled;
 use super::text::{Line, Sealed};
 use super::time::Time;
 
@@ -66,6 +67,14 @@ pub struct CasePlanned {
     pub patient: Option<Sealed>,
     #[serde(default)]
     pub risk: Risk,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
+    /// Procedures of the schedule that nobody has mapped to needs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unmapped: Vec<Line>,
+    /// The needs were named with it, not made of its procedures.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub needs_chosen: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -93,6 +102,10 @@ pub struct CaseChanged {
     /// A suspected prion disease holds at once what was opened or used before.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unmapped: Vec<Line>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -185,6 +198,8 @@ pub struct CountClosed {
 pub struct CaseCancelled {
     pub case: Id,
     pub reason: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule: Option<Box<Scheduled>>,
 }
 
 /// A set kept for a case, or no longer.
@@ -201,6 +216,9 @@ pub struct PatientErased {
     /// The load that was released early for them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
+    /// The message of the schedule in which they stood.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub schedule_line: Option<Id>,
     pub patient: Sealed,
     pub reason: String,
 }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::wrong;
 use super::deciding::Deciding;
@@ -15,7 +16,7 @@ use super::state::{Asset, State};
 use super::text::{Line, Text, one_scan};
 use super::time::Time;
 
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
     Note,
@@ -43,7 +44,7 @@ impl Severity {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ReportFinding {
     /// One part.
@@ -88,7 +89,7 @@ pub struct Finding {
 const MOST_PHOTOS: usize = 12;
 
 /// Takes an own report back, soon after it was made.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WithdrawFinding {
     pub finding: Id,
@@ -107,7 +108,7 @@ pub struct FindingWithdrawn {
 }
 
 /// A picture that follows a report.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AddPhoto {
     pub finding: Id,

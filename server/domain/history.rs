@@ -56,7 +56,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::CountClosed(_)
         | What::Checked(_)
         | What::Counted(_)
+        | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
+        What::ProcedureMapped(_) => Vec::new(),
+        What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
+        What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -158,7 +162,8 @@ fn at_cases(what: &What) -> Vec<Thing> {
         What::ConfigurationChosen(it) => vec![Thing::case(it.case.as_str())],
         What::PatientErased(it) => {
             let case = it.case.iter().map(|case| Thing::case(case.as_str()));
-            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).collect()
+            let line = it.schedule_line.iter().map(|line| Thing::schedule_line(line.as_str()));
+            case.chain(it.load.iter().map(|load| Thing::load(load.as_str()))).chain(line).collect()
         }
         What::Issued(it) => {
             let noted = it.noted.iter().map(|noted| &noted.asset);
@@ -174,6 +179,7 @@ fn at_cases(what: &What) -> Vec<Thing> {
             all
         }
         What::LineClosed(it) => vec![Thing::case(it.case.as_str())],
+        What::ProceduresApplied(it) => it.cases.iter().map(|it| Thing::case(it.case.as_str())).collect(),
         _ => Vec::new(),
     }
 }
@@ -214,6 +220,11 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
         What::RecallClosed(it) => with_recall(&it.recall, std::iter::empty()),
         _ => Vec::new(),
     }
+}
+
+fn of_line(line: &Id, case: Option<&Id>) -> Vec<Thing> {
+    let case = case.map(|case| Thing::case(case.as_str()));
+    std::iter::once(Thing::schedule_line(line.as_str())).chain(case).collect()
 }
 
 fn step_recorded(it: &StepRecorded) -> Vec<Thing> {

@@ -1,6 +1,7 @@
 //! Holds: out of use until a named person lifts them, with a reason.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -15,7 +16,7 @@ use super::state::Asset;
 use super::text::{Line, Scan, Text};
 use super::time::Time;
 
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum HoldKind {
     Quality,
@@ -54,7 +55,7 @@ impl HoldKind {
 }
 
 /// A hold names its parts in one of three ways.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Place {
     pub kind: HoldKind,
@@ -112,7 +113,7 @@ impl Place {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Lift {
     pub hold: Id,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::{When, change};
 use super::deciding::Deciding;
@@ -18,7 +19,7 @@ use super::time::Time;
 use crate::analysis::life::Weibull;
 
 /// Asks for parts to be looked at before they are packed again.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RequestInspection {
     pub scan: Scan,

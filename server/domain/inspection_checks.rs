@@ -2,6 +2,7 @@
 //! Each is the site's own setting with a note of its source; a value beyond its limit has not passed.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -18,7 +19,7 @@ use super::text::{Line, Quantity};
 const MOST_RULES: usize = 200;
 
 /// One line of a family's check list.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CheckRule {
     pub family: Family,

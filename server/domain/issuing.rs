@@ -99,6 +99,9 @@ fn made(deciding: &mut Deciding, sets: &[SetState]) -> Option<(Case, Option<Case
         needs: sets.iter().map(|set| set.count_sheet.clone()).collect(),
         patient: None,
         risk: Risk::None,
+        schedule: None,
+        unmapped: Vec::new(),
+        needs_chosen: false,
     };
     deciding.made = Some(case);
     Some((Case::of(&planned, true, deciding.at(), 0), Some(planned)))

@@ -20,7 +20,9 @@ use super::text::Line;
 use super::time::{Date, Time};
 
 /// In what the age of a part is told.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Default, Serialize, Deserialize, utoipa::ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Clock {
     /// Steriliser cycles gone through.
@@ -41,6 +43,16 @@ impl Clock {
             Clock::Uses => "uses",
             Clock::Days => "days",
         }
+    }
+
+    /// "12 cycles", "1 cycle".
+    pub fn told(self, number: u32) -> String {
+        format!("{number} {}", self.unit(number == 1))
+    }
+
+    /// What its ages are counted in, for one and for many.
+    pub fn unit(self, one: bool) -> &'static str {
+        if one { self.name().trim_end_matches('s') } else { self.name() }
     }
 }
 
@@ -136,6 +148,11 @@ impl Lives {
 
     pub fn in_service(&self) -> impl Iterator<Item = &Piece> {
         self.pieces.iter().filter(|piece| piece.in_service())
+    }
+
+    /// Those in service that sit in sets and are there: what is missing does not go on to age, nor to fail.
+    pub fn in_sets(&self) -> impl Iterator<Item = &Piece> {
+        self.in_service().filter(|piece| piece.seated && !piece.missing)
     }
 
     /// Whether a piece gets older in this clock: all do by days; by cycles or uses what sits in a set, or did go through any.

@@ -37,6 +37,11 @@ fn spans(all: impl Iterator<Item = (u32, u32, bool)>) -> Vec<Life> {
 }
 
 impl Piece {
+    /// It was retired as failed and had gone through nothing since its record began.
+    fn retired_at_once(&self) -> bool {
+        self.failed.is_some() && self.age <= self.entry
+    }
+
     /// Between which ages it failed, or since when that is not known; none where it was watched for no time.
     fn ages(&self) -> Option<Ages> {
         let ages = match &self.failed {
@@ -70,16 +75,36 @@ impl Lives {
     }
 
     /// The lives by their retirements alone: each failure at the age at which the part was retired, everything else as
-    /// old as it is.
+    /// old as it is. What failed before it had gone through anything here is left out, as in every other law and curve.
     pub fn rows_at_retirement(&self) -> Vec<Row> {
-        counted(self.pieces.iter().map(|piece| {
+        counted(self.watched().map(|piece| {
             let failed = piece.failed.as_ref().map(|_| piece.age);
             (piece.entry, piece.age, failed)
         }))
     }
 
     pub fn lives_at_retirement(&self) -> Vec<Life> {
-        spans(self.pieces.iter().map(|piece| (piece.entry, piece.age, piece.failed.is_some())))
+        spans(self.watched().map(|piece| (piece.entry, piece.age, piece.failed.is_some())))
+    }
+
+    fn watched(&self) -> impl Iterator<Item = &Piece> {
+        self.pieces.iter().filter(|piece| !piece.retired_at_once())
+    }
+
+    /// How many parts the lives by retirement leave out, and why.
+    pub fn left_out_at_retirement(&self) -> Option<(usize, String)> {
+        let many = self.pieces.iter().filter(|piece| piece.retired_at_once()).count();
+        let said = match many {
+            0 => return None,
+            1 => "1 piece is left out: it was retired as failed at the very age at which its record here begins, so it was \
+                  watched for no time. Look at the age it came with, and at its delivery."
+                .into(),
+            _ => format!(
+                "{many} pieces are left out: they were retired as failed at the very age at which their record here begins, so \
+                 they were watched for no time. Look at the ages they came with, and at their delivery."
+            ),
+        };
+        Some((many, said))
     }
 
     /// The law of these lives, or why none is told.

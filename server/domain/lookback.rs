@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -21,7 +22,7 @@ use super::text::{Line, Text};
 use super::time::Time;
 
 /// Where a look-back begins: one of a load, an asset, a case, or a machine in a window of time.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Origin {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -71,7 +72,7 @@ impl Origin {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OpenLookBack {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -80,7 +81,7 @@ pub struct OpenLookBack {
     pub reason: Text,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseLookBack {
     pub look_back: Id,

@@ -5,6 +5,7 @@ use std::fmt;
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use utoipa::ToSchema;
 
 use super::apply::{When, change};
 use super::asset::taken;
@@ -19,7 +20,7 @@ use super::state::State;
 use super::text::{Line, Quantity};
 
 /// A part without a mark gets one: the one that is told, or the site's next.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct GiveMark {
     pub asset: Line,

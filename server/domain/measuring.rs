@@ -2,6 +2,7 @@
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::{When, change};
 use super::command::{Malformed, wrong};
@@ -17,7 +18,7 @@ use super::text::{Line, Quantity, Text};
 /// No part of this trade is longer, in millimetres.
 const MOST_MM: i64 = 10_000;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MeasureAsset {
     pub asset: Line,

@@ -2,6 +2,7 @@
 //! the part stays on the open list until it is found or retired.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -14,7 +15,7 @@ use super::state::{Asset, Named, State};
 use super::text::{Line, Sealed, a_person, one_scan};
 use super::time::Time;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ReportMissing {
     /// A set or a part, beside which it was missed.
@@ -23,7 +24,7 @@ pub struct ReportMissing {
     pub asset: Line,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Found {
     #[serde(deserialize_with = "one_scan")]
@@ -32,7 +33,7 @@ pub struct Found {
     pub location: Option<Line>,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum SearchOutcome {
     Found,
@@ -68,7 +69,7 @@ impl SearchOutcome {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseMissing {
     /// A part, or one with a piece missing.

@@ -1,6 +1,7 @@
 //! The catalogue: routes and models. What the maker made, and how it has to be processed between two uses.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -14,7 +15,7 @@ use super::state::State;
 use super::text::{Line, Quantity, Text};
 
 /// What kind of part a model is.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Family {
     Bronchoscope,
@@ -97,7 +98,7 @@ impl Family {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Dimensions {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -129,7 +130,7 @@ impl Dimensions {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Coupling {
     pub end: Line,
@@ -144,7 +145,7 @@ pub struct Coupling {
 }
 
 /// Where an opening into the lumen lies.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Port {
     /// In line with the barrel.
@@ -153,7 +154,7 @@ pub enum Port {
 }
 
 /// When a part is put on, where the maker's instructions say more than the chain of couplings does.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Assembly {
     /// Lower goes first.
@@ -169,7 +170,7 @@ pub struct Assembly {
 }
 
 /// Limits from the maker's instructions; each may be absent.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Limits {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -184,7 +185,7 @@ pub struct Limits {
     pub shelf_life_days: Option<u32>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SteamInstruction {
     pub temp_c: Quantity,
@@ -195,7 +196,7 @@ pub struct SteamInstruction {
 }
 
 /// The maker's processing instructions, with their edition.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Processing {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -219,7 +220,7 @@ pub struct Processing {
 }
 
 /// A model as it stands in a command, in its event and in the catalogue.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DefineModel {
     pub model: Id,

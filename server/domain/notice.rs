@@ -5,16 +5,18 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::hold::{HoldKind, HoldState, Place};
 use super::id::Id;
+pub use super::notice_cases::{CaseTouched, Touch};
 use super::state::{Asset, Stage, State};
 use super::text::Line;
 use super::time::Time;
 
 /// What becomes of pieces whose lot or serial nobody recorded.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Unknown {
     Hold,
@@ -235,15 +237,6 @@ pub struct Concerned {
     pub held: bool,
 }
 
-/// A case that the held pieces touch.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct CaseTouched {
-    pub case: Id,
-    pub start: Time,
-    pub sets: Vec<Id>,
-    pub assets: Vec<Id>,
-}
-
 /// What a hold means for the house now.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct NoticeReport {
@@ -251,7 +244,7 @@ pub struct NoticeReport {
     pub places: BTreeMap<String, Vec<Concerned>>,
     /// Pieces whose lot or serial is not known, apart from the others.
     pub not_known: Vec<Concerned>,
-    /// The open cases of the site's day, and those of before that are still open.
+    /// The cases of the site's day, closed ones too, and those of before that are still open.
     pub cases: Vec<CaseTouched>,
 }
 
@@ -277,26 +270,6 @@ impl State {
         let not_known = pieces.not_known.iter().filter_map(concerned).collect();
         let all: Vec<&Id> = pieces.named.iter().chain(&pieces.not_known).collect();
         NoticeReport { places, not_known, cases: self.cases_touched(&all, now) }
-    }
-
-    fn cases_touched(&self, pieces: &[&Id], now: Time) -> Vec<CaseTouched> {
-        let today = now.date(self.zone);
-        let mut all = Vec::new();
-        for case in self.open_cases().filter(|case| case.start.date(self.zone) <= today) {
-            let seat = |id: &Id| self.assets.get(id).and_then(|asset| asset.seat.as_ref());
-            let in_promised = |id: &Id| seat(id).filter(|seat| case.promised.contains(&seat.set));
-            let touched = |id: &&&Id| case.parts.contains_key(id) || in_promised(id).is_some();
-            let assets: Vec<Id> = pieces.iter().filter(touched).map(|id| (*id).clone()).collect();
-            let mut sets: Vec<Id> =
-                assets.iter().filter_map(|id| in_promised(id).map(|seat| seat.set.clone())).collect();
-            sets.sort();
-            sets.dedup();
-            if !assets.is_empty() {
-                all.push(CaseTouched { case: case.case.clone(), start: case.start, sets, assets });
-            }
-        }
-        all.sort_by_key(|it| it.start);
-        all
     }
 
     /// The pieces of a hold that stands: those that it holds, and those of its notice that are not known.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::id::Id;
 use super::lifetime::{Clock, Lives, Piece};
-use super::state::State;
+use super::state::{Asset, Stage, State};
 use super::time::{MINUTE, Time};
 use crate::analysis::life::few::{Rate, rate_exact};
 use crate::analysis::life::kaplan_meier::{self, Curve};
@@ -63,7 +63,7 @@ fn at_once(piece: &Piece) -> bool {
 impl Outlook {
     pub fn of(state: &State, lives: Lives, now: Time) -> Outlook {
         let law = lives.fit();
-        let per_day = per_day(state, &lives, now);
+        let per_day = pace(state, &lives, lives.clock, now);
         let at_once = lives.pieces.iter().filter(|piece| at_once(piece)).count();
         let failures = (lives.failures() - at_once) as u64;
         let expected = expected(&lives, &law, failures, per_day);
@@ -111,16 +111,21 @@ impl Outlook {
     }
 }
 
-/// Age gone through in a day, over all days that the pieces were watched. What only lay in the store does not slow the others.
-fn per_day(state: &State, lives: &Lives, now: Time) -> Option<f64> {
-    if lives.clock == Clock::Days {
+/// Age gone through in a day, in any clock, over all days that the pieces were watched. What only lay in the store does not
+/// slow the others.
+pub(super) fn pace(state: &State, lives: &Lives, clock: Clock, now: Time) -> Option<f64> {
+    if clock == Clock::Days {
         return Some(1.0);
     }
     let (mut gone, mut days) = (0.0, 0.0);
-    for piece in lives.pieces.iter().filter(|piece| lives.ages(piece)) {
+    for piece in &lives.pieces {
         let Some(asset) = state.assets.get(&piece.asset) else { continue };
+        let (entry, age) = (state.entry_age(asset, clock), state.age(asset, clock, now));
+        if !piece.seated && age <= entry {
+            continue;
+        }
         let until = piece.retired_at.unwrap_or(now);
-        gone += f64::from(piece.age - piece.entry.min(piece.age));
+        gone += f64::from(age.saturating_sub(entry));
         days += (until.0 - asset.added_at.0).max(0) as f64 / DAY as f64;
     }
     (gone > 0.0 && days >= 1.0).then(|| gone / days)
@@ -169,6 +174,14 @@ pub fn about(number: f64) -> String {
     }
 }
 
+/// "About 2.4 failures are expected", "Hardly any failure is expected".
+pub fn about_failures(number: f64) -> String {
+    match number < 0.05 {
+        true => "Hardly any failure is expected".into(),
+        false => format!("About {} failures are expected", about(number)),
+    }
+}
+
 /// A share without its range: one place where it is small.
 pub fn about_percent(share: f64) -> String {
     let percent = share * 100.0;
@@ -188,25 +201,39 @@ impl State {
     }
 }
 
-/// How far it is to the next case and to the next inspection, in a piece's own age.
+/// How far it is to the end of the next case and to the next inspection, in a piece's own age. Both count from the last age at
+/// which it is known to have been whole, so that what comes later is never the less likely.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Next {
-    /// One more case from the present age.
-    pub case: f64,
     /// Since when a failure may have gone unseen: the age at the last good inspection.
     pub seen_whole: f64,
+    /// From there to the end of the next case.
+    pub case: f64,
     /// From there to the next inspection.
     pub inspection: f64,
+}
+
+/// The age of a piece at the end of its next case: of what was sterilised for it in this turn, that cycle is counted already.
+fn after_next_case(asset: Option<&Asset>, piece: &Piece, clock: Clock, case_days: f64) -> f64 {
+    let (age, whole_at) = (f64::from(piece.age), f64::from(piece.whole_at));
+    let sterilised = asset.is_some_and(|asset| asset.stage >= Stage::Ready);
+    match clock {
+        Clock::Days => age + case_days,
+        Clock::Cycles if sterilised => age.max(whole_at + 1.0),
+        Clock::Cycles | Clock::Uses => age + 1.0,
+    }
 }
 
 impl Outlook {
     /// What lies ahead of a piece; days to a case are those that lay between its model's uses.
     pub fn next(&self, state: &State, piece: &Piece, case_days: f64) -> Next {
         let clock = self.lives.clock;
-        let until = state.assets.get(&piece.asset).map(|asset| state.until_inspection(asset, piece, clock));
+        let asset = state.assets.get(&piece.asset).map(|asset| &**asset);
+        let until = asset.map(|asset| state.until_inspection(asset, piece, clock));
+        let seen_whole = f64::from(piece.whole_at);
         Next {
-            case: if clock == Clock::Days { case_days } else { 1.0 },
-            seen_whole: f64::from(piece.whole_at),
+            seen_whole,
+            case: after_next_case(asset, piece, clock, case_days) - seen_whole,
             inspection: f64::from(until.unwrap_or(1)),
         }
     }

@@ -10,6 +10,7 @@ use super::hold::{HoldKind, HoldPlaced};
 use super::id::Id;
 use super::model::{Family, reason_given, unknown};
 use super::refusal::{Code, Problem};
+use super::schedule;
 use super::set::SetState;
 use super::state::{Asset, State};
 use super::time::Time;
@@ -24,7 +25,7 @@ pub(super) fn known_case(deciding: &mut Deciding, case: &Id) -> Option<Case> {
     Some((*found).clone())
 }
 
-fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
+pub(super) fn known_needs(deciding: &mut Deciding, needs: &[Id]) {
     for sheet in needs {
         if !deciding.state.sheets.contains_key(sheet) {
             deciding.against(unknown("count sheet", sheet.as_str()));
@@ -85,16 +86,20 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
         deciding.against(in_the_past(deciding, it.start));
     }
     let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
+    let by_code = schedule::planned_needs(deciding, it.schedule.as_deref(), &it.needs);
     Some(What::CasePlanned(CasePlanned {
         case: it.case.clone(),
         start: it.start,
         minutes: it.minutes,
         room: it.room.clone(),
-        technique: it.technique,
+        technique: it.technique.or(by_code.technique),
         configuration: it.configuration.clone(),
-        needs: it.needs.clone(),
+        needs: by_code.needs,
         patient,
         risk: it.risk.unwrap_or_default(),
+        schedule: it.schedule.clone(),
+        unmapped: by_code.unmapped,
+        needs_chosen: it.schedule.is_some() && !it.needs.is_empty(),
     }))
 }
 
@@ -114,6 +119,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     if let Some(problem) = cancelled(&case) {
         deciding.against(problem);
     }
+    schedule::may_change(deciding, &case, it);
     known_needs(deciding, it.needs.as_deref().unwrap_or_default());
     known_wish(deciding, it.configuration.as_deref());
     if let Some(start) = it.start
@@ -135,18 +141,23 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     let exposed: Vec<Id> = exposed.map(|(asset, _)| asset.clone()).collect();
     let holds = prion_hold(deciding, &case.case, &exposed).into_iter().collect();
     let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
+    let by_code = schedule::changed_needs(deciding, &case, it);
+    let technique = by_code.as_ref().and_then(|by_code| by_code.technique);
+    let needs = by_code.as_ref().filter(|by_code| !by_code.kept).map(|by_code| by_code.needs.clone());
     Some(What::CaseChanged(CaseChanged {
         case: it.case.clone(),
         start: it.start,
         minutes: it.minutes,
         room: it.room.clone(),
-        technique: it.technique.and_then(NewTechnique::decided),
+        technique: it.technique.and_then(NewTechnique::decided).or(technique),
         technique_not_decided: it.technique == Some(NewTechnique::NotDecided),
         configuration: it.configuration.clone(),
-        needs: it.needs.clone(),
+        needs: it.needs.clone().or(needs),
         patient,
         risk: it.risk,
         holds,
+        schedule: it.schedule.clone(),
+        unmapped: by_code.map(|by_code| by_code.unmapped).unwrap_or_default(),
     }))
 }
 
@@ -201,7 +212,8 @@ pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
         );
         deciding.against(problem.even_late());
     }
-    Some(What::CaseCancelled(CaseCancelled { case: it.case.clone(), reason: it.reason.0.clone() }))
+    let (case, reason, schedule) = (it.case.clone(), it.reason.0.clone(), it.schedule.clone());
+    Some(What::CaseCancelled(CaseCancelled { case, reason, schedule }))
 }
 
 /// At most three names, and how many more.

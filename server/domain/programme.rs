@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::id::Id;
 use super::machine::MachineKind;
@@ -11,7 +12,7 @@ use super::text::{Line, Quantity};
 use super::verdict::short;
 
 /// How often an indicator of a kind is needed.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Chemical {
     None,
@@ -19,7 +20,7 @@ pub enum Chemical {
     EachPack,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, Default, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Biological {
     #[default]
@@ -29,7 +30,7 @@ pub enum Biological {
 }
 
 /// A cycle type with its limits.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Programme {
     pub programme: Id,

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::event::Moved;
@@ -15,7 +16,7 @@ use super::model::StepKind;
 use super::text::{Scan, Text};
 use super::time::Time;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OpenRecall {
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -50,7 +51,7 @@ impl OpenRecall {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NarrowRecall {
     pub recall: Id,
@@ -78,7 +79,7 @@ impl NarrowRecall {
 }
 
 /// What becomes of a part that is still on hold.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum After {
     /// It goes through the machine's step again.
@@ -87,7 +88,7 @@ pub enum After {
     Clear,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AnswerRecall {
     pub recall: Id,
@@ -115,7 +116,7 @@ impl AnswerRecall {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CloseRecall {
     pub recall: Id,

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use serde::{Deserialize, Deserializer, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -13,7 +14,7 @@ use super::refusal::{Code, Problem};
 use crate::formats::form::Form;
 
 /// Says how the files of a machine read; no form takes it away, and only the plain one is read then.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DefineRecordForm {
     pub machine: Id,

@@ -1,6 +1,7 @@
 //! Repairs: a part leaves the loop for a time, and comes back soiled, with all that it has been through.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::asset::opened_pack;
 use super::deciding::Deciding;
@@ -12,7 +13,7 @@ use super::scan::general_problems;
 use super::text::{Line, Text};
 use super::time::{Date, Time};
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SendToRepair {
     pub asset: Line,
@@ -35,7 +36,7 @@ pub struct SendToRepair {
     pub expected: Option<Date>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BackFromRepair {
     pub asset: Line,
@@ -54,7 +55,7 @@ pub struct BackFromRepair {
 }
 
 /// Another piece came back in its place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Exchange {
     pub serial: Line,

@@ -51,6 +51,9 @@ impl BySupplier {
 pub struct RepairOrReplace {
     pub asset: Id,
     pub repairs: u32,
+    /// The last of them is not over: it has no cost yet, and nothing was gone through since.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub under_way: bool,
     pub cost_cents: u64,
     pub without_cost: u32,
     pub days_out: u32,
@@ -138,25 +141,28 @@ impl State {
         let clock = self.clock_of_model(&asset.model);
         let by_part = self.repairs_by_part();
         let own = by_part.get(&asset.asset).map(Vec::as_slice).unwrap_or_default();
-        let known: Vec<u64> = own.iter().filter_map(|repair| repair.cost_cents).collect();
+        let over: Vec<&Arc<Repair>> = own.iter().filter(|repair| repair.back_at.is_some()).copied().collect();
+        let known: Vec<u64> = over.iter().filter_map(|repair| repair.cost_cents).collect();
         let mut ages: Vec<u32> = own.iter().map(|it| self.age_at(asset, clock, it.sent_at)).collect();
         ages.push(self.age(asset, clock, now));
-        let gaps: Vec<u32> = ages.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).collect();
+        let gaps: Vec<u32> =
+            ages.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).take(over.len()).collect();
         let new_cents =
             self.costs_of(&asset.model).and_then(|costs| costs.planned_cents).or(asset.cost_cents);
         let cost_cents = known.iter().sum();
         let lasted: u32 = gaps.iter().sum();
         let per_repair = (!known.is_empty()).then(|| cost_cents as f64 / known.len() as f64);
         let per_age = per_repair
-            .filter(|_| own.len() >= 2 && lasted > 0)
-            .map(|it| it * own.len() as f64 / f64::from(lasted));
+            .filter(|_| over.len() >= 2 && lasted > 0)
+            .map(|it| it * over.len() as f64 / f64::from(lasted));
         let even_at =
             per_age.filter(|it| *it > 0.0).zip(new_cents).map(|(per_age, new)| new as f64 / per_age);
         let mut told = RepairOrReplace {
             asset: asset.asset.clone(),
             repairs: own.len() as u32,
+            under_way: over.len() < own.len(),
             cost_cents,
-            without_cost: (own.len() - known.len()) as u32,
+            without_cost: (over.len() - known.len()) as u32,
             days_out: own.iter().map(|repair| repair.days_out(now)).fold(0, u32::saturating_add),
             gaps,
             cents_per_age: per_age,
@@ -169,36 +175,84 @@ impl State {
     }
 }
 
-/// What a biomed reads first.
+/// What a biomed reads first: of the repairs that are over, since one under way has lasted nothing yet.
 fn said(it: &RepairOrReplace, clock: Clock) -> String {
     let ages = clock.name();
-    let n = it.repairs;
-    match (n, it.cents_per_age, it.new_cents, it.even_at) {
+    let over = it.repairs - u32::from(it.under_way);
+    let times = if over == 2 { "twice".to_string() } else { format!("{over} times") };
+    let each = || clock.told(average(&it.gaps));
+    let all = match (over, it.cents_per_age, it.new_cents, it.even_at) {
+        (0, ..) if it.under_way => {
+            return "It is in repair for the first time, so its own record says nothing of how long a repair lasts.".into();
+        }
         (0, ..) => "It was never repaired, so its own record says nothing of repairs.".into(),
         (1, ..) if it.gaps.last().is_none_or(|gap| *gap == 0) => format!(
             "It was repaired once, and has gone through no {ages} since: one repair says nothing of how long the next one lasts."
         ),
         (1, ..) => format!(
-            "It was repaired once, {} {ages} ago: one repair says nothing of how long the next one lasts.",
-            it.gaps.last().copied().unwrap_or(0)
+            "It was repaired once, and lasted {} since: one repair says nothing of how long the next one lasts.",
+            clock.told(it.gaps.last().copied().unwrap_or(0))
         ),
         (_, None, ..) => format!(
-            "It was repaired {n} times; what that cost, or how long it lasted, is not told, so nothing can be compared."
+            "It was repaired {times}; what that cost, or how long it lasted, is not told, so nothing can be compared."
         ),
-        (_, Some(_), None, _) | (_, Some(_), _, None) => format!(
-            "It was repaired {n} times, for {} {ages} each on the average; what a new one costs is not told.",
-            average(&it.gaps)
+        (_, Some(_), None, _) => format!(
+            "It was repaired {times}, for {} each on the average; what a new one costs is not told.",
+            each()
         ),
+        (_, Some(_), Some(_), None) => {
+            format!("It was repaired {times}, for {} each on the average, at no cost of the house.", each())
+        }
         (_, Some(_), Some(_), Some(even)) => format!(
-            "It was repaired {n} times, for {} {ages} each on the average. A new one costs no more than going on so if it \
-             lasts {} {ages}.",
-            average(&it.gaps),
-            even.round()
+            "It was repaired {times}, for {} each on the average. A new one costs no more than going on so if it lasts {}.",
+            each(),
+            clock.told(even.ceil() as u32)
         ),
+    };
+    match it.under_way {
+        true => format!("{all} It is in repair now, which is not counted in that."),
+        false => all,
     }
 }
 
+/// To the nearest whole age, and not to none where there was any.
 fn average(gaps: &[u32]) -> u32 {
     let sum: u64 = gaps.iter().copied().map(u64::from).sum();
-    u32::try_from(sum / gaps.len().max(1) as u64).unwrap_or(u32::MAX)
+    let many = gaps.len().max(1) as u64;
+    let nearest = (2 * sum + many) / (2 * many);
+    u32::try_from(nearest.max(u64::from(sum > 0))).unwrap_or(u32::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(repairs: u32, under_way: bool, gaps: &[u32], cents_per_age: Option<f64>) -> String {
+        let it = RepairOrReplace {
+            asset: Id::new("T-1").expect("an id"),
+            repairs,
+            under_way,
+            cost_cents: 0,
+            without_cost: 0,
+            days_out: 0,
+            gaps: gaps.to_vec(),
+            cents_per_age,
+            new_cents: Some(400),
+            even_at: cents_per_age.map(|it| 400.0 / it),
+            said: String::new(),
+        };
+        said(&it, Clock::Cycles)
+    }
+
+    #[test]
+    fn what_is_under_way_has_lasted_nothing_and_one_is_one() {
+        assert!(told(1, true, &[], None).starts_with("It is in repair for the first time"));
+        assert!(told(1, false, &[1], None).starts_with("It was repaired once, and lasted 1 cycle since"));
+        let away = told(2, true, &[100], None);
+        assert!(away.starts_with("It was repaired once, and lasted 100 cycles since"), "{away}");
+        assert!(away.ends_with("It is in repair now, which is not counted in that."), "{away}");
+        let twice = told(2, false, &[1, 2], Some(400.0));
+        let says = "It was repaired twice, for 2 cycles each on the average. A new one costs no more than going on so if it lasts 1 cycle.";
+        assert_eq!(twice, says);
+    }
 }

@@ -1,6 +1,7 @@
 //! Routes: the ordered processing steps that a model needs between two uses.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -8,7 +9,7 @@ use super::event::What;
 use super::id::Id;
 
 /// One act in a route.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StepKind {
     Treated,
@@ -66,7 +67,7 @@ impl StepKind {
 }
 
 /// By what a part is disinfected or sterilised.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
     Machine,
@@ -103,7 +104,7 @@ impl Method {
 }
 
 /// A step of a route, with its method where it has one.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RouteStep {
     pub step: StepKind,
@@ -130,7 +131,7 @@ impl RouteStep {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DefineRoute {
     pub route: Id,

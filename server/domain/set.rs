@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::asset::{AssetAdded, Cause, taken};
 use super::command::{Malformed, wrong};
@@ -10,6 +11,7 @@ use super::deciding::Deciding;
 use super::event::{Moved, What};
 use super::id::Id;
 use super::model::{Family, Model, unknown};
+use super::state::State;
 use super::text::Line;
 use super::time::Time;
 
@@ -21,7 +23,7 @@ fn tray() -> Line {
 }
 
 /// One line of a count sheet.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SheetLine {
     pub line: Line,
@@ -53,7 +55,7 @@ impl SheetLine {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct DefineCountSheet {
     pub count_sheet: Id,
@@ -87,7 +89,7 @@ impl DefineCountSheet {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BuildSet {
     pub set: Id,
@@ -95,7 +97,7 @@ pub struct BuildSet {
     pub name: Line,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PutInSet {
     pub set: Id,
@@ -107,7 +109,7 @@ pub struct PutInSet {
 
 pub type TakeFromSet = PutInSet;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Replace {
     pub set: Id,
@@ -120,7 +122,7 @@ pub struct Replace {
 }
 
 /// What comes instead: a part in the house, or one that is new.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(
     untagged,
     expecting = "found no part; an asset's id, or an object with model, mark? and lot? is needed"
@@ -130,7 +132,7 @@ pub enum NewPart {
     New(NewModel),
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NewModel {
     pub model: Id,
@@ -140,7 +142,7 @@ pub struct NewModel {
     pub lot: Option<Line>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetReserve {
     pub count_sheet: Id,
@@ -215,4 +217,12 @@ pub(super) fn set_reserve(deciding: &mut Deciding, it: &SetReserve) -> Option<Wh
         deciding.against(unknown("count sheet", it.count_sheet.as_str()));
     }
     Some(What::ReserveSet(it.clone()))
+}
+
+impl State {
+    /// How many parts of a line of a set are in the house.
+    pub fn present(&self, set: &SetState, line: &str) -> u32 {
+        let here = self.members(set).filter(|asset| asset.counts());
+        here.filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.line == line)).count() as u32
+    }
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveTime;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use utoipa::ToSchema;
 
 use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
@@ -38,7 +39,7 @@ impl<'de> Deserialize<'de> for Hour {
 }
 
 /// How often the site wants a biological indicator of a steriliser. `periodic` programmes are due weekly at least.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum BiologicalPolicy {
     /// On each test day (ST79, from memory: preferably every day used).
@@ -72,7 +73,7 @@ impl BiologicalPolicy {
 }
 
 /// Any of the site's policies. One that is absent keeps what it was.
-#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct SetPolicy {
     #[serde(skip_serializing_if = "Option::is_none")]

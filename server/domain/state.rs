@@ -15,9 +15,11 @@ use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
 use super::missing::MissingState;
 use super::model::{Dimensions, Model, RouteStep};
-use super::programme::Programme;
+use super::pace::Paces;
+use super::procedure::Procedure;
 use super::recall::Recall;
 use super::repair::Repair;
+use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
 use super::text::Line;
@@ -63,8 +65,15 @@ pub struct State {
     pub broken: OrdMap<Id, Arc<BrokenPack>>,
     pub upkeep: OrdMap<Id, Arc<Upkeep>>,
     pub values: OrdMap<Id, Arc<Values>>,
+    pub paces: Paces,
     /// Parts that somebody tried together.
     pub tried: OrdMap<Id, Arc<Tried>>,
+    /// What procedures need, by the keys of their codes.
+    pub procedures: OrdMap<Id, Arc<Procedure>>,
+    /// Messages of a schedule that a person has to look at, or has looked at.
+    pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
+    /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
+    pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
@@ -74,7 +83,7 @@ pub struct State {
     /// The loads in which each part lay, with its turn then, oldest entry first.
     pub loads_of: LoadsOf,
     /// Codes of people as years of loads name them, each once in memory.
-    codes: OrdSet<Arc<str>>,
+    pub(super) codes: OrdSet<Arc<str>>,
     /// Ids, marks and set codes: one name space.
     pub names: OrdMap<String, Named>,
     /// What the configurations that were chosen came to by their sizes.
@@ -120,6 +129,10 @@ pub struct Changes {
     pub tried: BTreeSet<Id>,
     pub upkeep: BTreeSet<Id>,
     pub values: BTreeSet<Id>,
+    pub procedures: BTreeSet<Id>,
+    pub schedule_lines: BTreeSet<Id>,
+    pub paces: BTreeSet<Id>,
+    pub machine_paces: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
     pub turns: BTreeMap<(Id, u32), TurnBegan>,
     pub seatings: Vec<Seating>,
@@ -271,6 +284,10 @@ impl State {
             tried: OrdMap::new(),
             upkeep: OrdMap::new(),
             values: OrdMap::new(),
+            procedures: OrdMap::new(),
+            schedule_lines: OrdMap::new(),
+            scheduled: OrdMap::new(),
+            paces: Paces::default(),
             open_cases: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
@@ -297,59 +314,6 @@ impl State {
         self.route_of(asset).get(asset.next as usize).copied()
     }
 
-    /// Takes a load as it was read. Names are shared with the things that have them: each was read as often as it
-    /// stands somewhere, and there are years of loads.
-    pub fn adopt_load(&mut self, mut load: Load) {
-        if let Some(machine) = self.machines.get(&load.machine) {
-            load.machine = machine.machine.clone();
-        }
-        load.programme = self.shared_programme(&load.machine, &load.programme);
-        load.started_by = self.code(&load.started_by);
-        load.decided_by = load.decided_by.map(|by| self.code(&by));
-        if let Some(judged) = &mut load.judged {
-            judged.by = self.code(&judged.by);
-        }
-        load.indicators.iter_mut().for_each(|indicator| indicator.by = self.code(&indicator.by));
-        load.indicators.shrink_to_fit();
-        load.contents.shrink_to_fit();
-        for part in &mut load.contents {
-            part.asset = self.shared(&part.asset);
-        }
-        self.loads.insert(load.load.clone(), Arc::new(load));
-    }
-
-    /// Takes a case as it was read.
-    pub fn adopt_case(&mut self, mut case: Case) {
-        let parts = std::mem::take(&mut case.parts);
-        case.parts = parts.with_ids(|id| self.shared(id));
-        let sheet =
-            |id: &Id| self.sheets.get(id).map_or_else(|| id.clone(), |sheet| sheet.count_sheet.clone());
-        case.needs = case.needs.iter().map(sheet).collect();
-        case.promised.shrink_to_fit();
-        self.cases.insert(case.case.clone(), Arc::new(case));
-    }
-
-    /// A person's code as it stands in memory already.
-    pub fn code(&mut self, code: &str) -> Arc<str> {
-        if let Some(known) = self.codes.get(code) {
-            return known.clone();
-        }
-        let shared: Arc<str> = Arc::from(code);
-        self.codes.insert(shared.clone());
-        shared
-    }
-
-    /// A programme as its machine has it, where the machine still has it so.
-    pub fn shared_programme(&self, machine: &Id, programme: &Programme) -> Arc<Programme> {
-        let known = self.machines.get(machine);
-        let known = known.and_then(|known| known.programmes.iter().find(|it| ***it == *programme));
-        known.cloned().unwrap_or_else(|| Arc::new(programme.clone()))
-    }
-
-    fn shared(&self, id: &Id) -> Id {
-        self.assets.get(id).map_or_else(|| id.clone(), |asset| asset.asset.clone())
-    }
-
     /// Fills the indexes that follow from cases and loads, after these were read whole.
     pub fn index(&mut self) {
         let mut cases_of: BTreeMap<Id, Vec<(u64, Id)>> = BTreeMap::new();
@@ -361,6 +325,9 @@ impl State {
                 cases_of.entry(asset.clone()).or_default().push((part.since, case.case.clone()));
             }
         }
+        let of_schedule = self.cases.values().filter(|case| case.schedule.is_some());
+        let of_schedule: Vec<Id> = of_schedule.map(|case| case.case.clone()).collect();
+        of_schedule.iter().for_each(|case| self.index_schedule(case, &[]));
         for (asset, mut cases) in cases_of {
             cases.sort();
             let mut cases: Vec<Id> = cases.into_iter().map(|(_, case)| case).collect();
@@ -386,12 +353,6 @@ impl State {
     /// The parts of a set, by line and position.
     pub fn members<'a>(&'a self, set: &'a SetState) -> impl Iterator<Item = &'a Arc<Asset>> + 'a {
         set.seats.values().filter_map(|id| self.assets.get(id))
-    }
-
-    /// How many parts of a line of a set are in the house.
-    pub fn present(&self, set: &SetState, line: &str) -> u32 {
-        let here = self.members(set).filter(|asset| asset.counts());
-        here.filter(|asset| asset.seat.as_ref().is_some_and(|seat| seat.line == line)).count() as u32
     }
 
     pub fn take_changes(&mut self) -> Changes {

@@ -1,6 +1,7 @@
 //! Steps of the route at the desk: recorded, inspected, and packs that broke.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::broken::PackFacts;
 use super::command::{Malformed, wrong};
@@ -20,7 +21,7 @@ use super::text::{Line, Scan, Text};
 
 pub use super::model::StepKind as StepName;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RecordStep {
     pub step: StepKind,
@@ -54,7 +55,7 @@ impl RecordStep {
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
     Passed,
@@ -76,7 +77,7 @@ impl Outcome {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Inspect {
     pub scan: Scan,
@@ -90,7 +91,7 @@ pub struct Inspect {
     pub checks: Vec<Check>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Except {
     pub asset: Line,
@@ -126,7 +127,7 @@ impl Inspect {
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Broken {
     Wet,
@@ -136,7 +137,7 @@ pub enum Broken {
     Indicator,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PackBroken {
     pub scan: Scan,

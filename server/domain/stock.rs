@@ -1,12 +1,14 @@
 //! How many parts of a model to have in the store, and how many to order: from each part's own age, the pace of the house
 //! and the time until what is ordered at the next occasion is here.
 
+use std::sync::Arc;
+
 use chrono::Days;
 use serde::Serialize;
 
-use super::lifetime::Piece;
-use super::outlook::{Outlook, about};
-use super::state::{Asset, State};
+use super::lifetime::{Clock, Piece};
+use super::outlook::{Outlook, about_failures, pace};
+use super::state::{Asset, Stage, State};
 use super::time::{Date, Time, told_day};
 use crate::analysis::life::spares::{Demand, poisson, with_uncertainty};
 
@@ -18,8 +20,10 @@ pub const USUAL_LEAD_DAYS: u32 = 30;
 /// What to order. Where it can't be told, the sentence says why, and the numbers are left out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct OrderAdvice {
-    /// In service, in no set, on no hold.
+    /// In service, in no set, on no hold, and ready to be taken.
     pub on_shelf: u32,
+    /// The same but for being ready: new, or soiled. They are here long before what is ordered, so they count against the order.
+    pub to_be_made_ready: u32,
     /// Age that a part goes through in a day.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pace: Option<f64>,
@@ -34,7 +38,7 @@ pub struct OrderAdvice {
     /// Failures to be expected among the parts in sets by then.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub expected: Option<f64>,
-    /// Parts in sets that reach the house's age of replacement by then.
+    /// Parts in sets that reach the house's age of replacement by then, or a limit of their maker's, whichever comes first.
     pub planned: u32,
     /// So many in the store suffice until then, 95 and 99 times in 100, the planned replacements among them.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -69,24 +73,64 @@ fn demand(outlook: &Outlook, ages: &[f64], ahead: f64) -> Result<(Demand, bool),
     Ok((Demand { expected, sd, stock95: low, stock99: high, prob_zero }, false))
 }
 
+/// A limit at which parts are replaced before they fail, and the pace of what it counts.
+struct Planned {
+    clock: Clock,
+    limit: u32,
+    pace: Option<f64>,
+}
+
+impl Planned {
+    /// Whether a part reaches it within so many days; where the pace is not known, whether it has.
+    fn comes(&self, state: &State, piece: &Piece, days: u32, now: Time) -> bool {
+        let Some(asset) = state.assets.get(&piece.asset) else { return false };
+        let ahead = self.pace.unwrap_or(0.0) * f64::from(days);
+        f64::from(state.age(asset, self.clock, now)) + ahead >= f64::from(self.limit)
+    }
+}
+
 impl State {
-    /// How many of a model lie in the store, free to be taken.
-    fn on_shelf(&self, outlook: &Outlook) -> u32 {
-        let free = |asset: &std::sync::Arc<Asset>| asset.counts() && asset.holds.is_empty();
-        let shelf = outlook.lives.in_service().filter(|piece| !piece.seated);
-        shelf.filter(|piece| self.assets.get(&piece.asset).is_some_and(free)).count() as u32
+    /// How many of a model lie in the store, free to be taken: ready, and still to be made ready.
+    fn in_store(&self, outlook: &Outlook, now: Time) -> (u32, u32) {
+        let free = |asset: &&Arc<Asset>| asset.counts() && asset.holds.is_empty();
+        let loose = outlook.lives.in_service().filter(|piece| !piece.seated);
+        let loose = loose.filter_map(|piece| self.assets.get(&piece.asset)).filter(free);
+        let ready = |asset: &&Arc<Asset>| asset.stage == Stage::Ready && !asset.past_date(self, now);
+        let (ready, others): (Vec<_>, Vec<_>) = loose.partition(ready);
+        let coming = others.iter().filter(|asset| !asset.stage.is_out());
+        (ready.len() as u32, coming.count() as u32)
+    }
+
+    /// The limits at which the parts of a model are replaced: the house's own, and the maker's.
+    fn planned_limits(&self, outlook: &Outlook, now: Time) -> Vec<Planned> {
+        let model = &outlook.lives.model;
+        let own = self.life_limit(model).map(|limit| (limit.set.clock, limit.set.replace_at));
+        let makers = [Clock::Cycles, Clock::Uses]
+            .into_iter()
+            .filter_map(|clock| Some((clock, self.makers_limit(model, clock)?)));
+        let limit = |(clock, limit)| Planned { clock, limit, pace: pace(self, &outlook.lives, clock, now) };
+        own.into_iter().chain(makers).map(limit).collect()
+    }
+
+    /// How many of these parts reach any of their limits in so many days.
+    fn planned(&self, outlook: &Outlook, in_sets: &[&Piece], days: u32, now: Time) -> u32 {
+        let limits = self.planned_limits(outlook, now);
+        let comes = |piece: &&&Piece| limits.iter().any(|limit| limit.comes(self, piece, days, now));
+        in_sets.iter().filter(comes).count() as u32
     }
 
     /// What to order of a model.
     pub fn order_advice(&self, outlook: &Outlook, now: Time) -> OrderAdvice {
         let model = &outlook.lives.model;
         let costs = self.costs_of(model).unwrap_or_default();
-        let on_shelf = self.on_shelf(outlook);
+        let (on_shelf, to_be_made_ready) = self.in_store(outlook, now);
         let window_days = costs.lead_days.unwrap_or(USUAL_LEAD_DAYS) + REVIEW_DAYS;
         let target = costs.stock_target.map_or(0, u64::from);
-        let lacks = |wanted: u64| wanted.saturating_sub(u64::from(on_shelf));
+        let here = u64::from(on_shelf) + u64::from(to_be_made_ready);
+        let lacks = |wanted: u64| wanted.saturating_sub(here);
         let mut told = OrderAdvice {
             on_shelf,
+            to_be_made_ready,
             pace: outlook.per_day,
             lead_days: costs.lead_days,
             window_days,
@@ -100,28 +144,24 @@ impl State {
             said: String::new(),
             evidence: String::new(),
         };
-        let in_sets: Vec<&Piece> = outlook.lives.in_service().filter(|piece| piece.seated).collect();
+        let in_sets: Vec<&Piece> = outlook.lives.in_sets().collect();
         if in_sets.is_empty() {
             told.said =
                 "None of them sits in a set, so none will be taken from the store for a failure.".into();
             return told;
         }
+        told.planned = self.planned(outlook, &in_sets, window_days, now);
         let Some(pace) = outlook.per_day else {
-            told.said = "How fast these parts age here is not known yet, so nothing can be said of what will be needed.".into();
-            return told;
+            let unknown = "How fast these parts age here is not known yet, so nothing can be said of what will be needed.";
+            return told.planned_alone(unknown.into(), here);
         };
         let ahead = pace * f64::from(window_days);
-        if let Some(limit) = self.life_limit(model).map(|limit| f64::from(limit.set.replace_at)) {
-            told.planned =
-                in_sets.iter().filter(|piece| f64::from(piece.age) + ahead >= limit).count() as u32;
-        }
         // What an inspection will find in that time happens as long after the last good one.
         let ages: Vec<f64> = in_sets.iter().map(|piece| f64::from(piece.whole_at)).collect();
         let (found, by_law) = match demand(outlook, &ages, ahead) {
             Ok(found) => found,
             Err(said) => {
-                told.said = said;
-                return told;
+                return told.planned_alone(said, here);
             }
         };
         let low = found.stock95 + u64::from(told.planned);
@@ -136,20 +176,51 @@ impl State {
     }
 }
 
+impl OrderAdvice {
+    /// Where nothing can be told of failures, the planned replacements alone say the least that is needed.
+    fn planned_alone(mut self, said: String, here: u64) -> OrderAdvice {
+        let least = u64::from(self.planned).saturating_sub(here);
+        let until = self.until.map(told_day).unwrap_or_default();
+        let what = match self.planned {
+            0 => return OrderAdvice { said, ..self },
+            1 => "1 part in a set reaches its age of replacement, or its maker's limit,".to_string(),
+            many => format!("{many} parts in sets reach their age of replacement, or their maker's limit,"),
+        };
+        let order = self.order.unwrap_or(0).max(least);
+        let act = match order {
+            0 => "what is in the store suffices for that".to_string(),
+            order => format!("order at least {order} now"),
+        };
+        self.order = Some(order);
+        self.said = format!("{said} {what} until {until}: {act}.");
+        self
+    }
+}
+
 fn said(it: &OrderAdvice) -> String {
     let lie = if it.on_shelf == 1 { "lies" } else { "lie" };
+    let coming = match it.to_be_made_ready {
+        0 => String::new(),
+        1 => ", and 1 more has to be made ready first, which counts too".into(),
+        many => format!(", and {many} more have to be made ready first, which count too"),
+    };
     let act = match it.order.unwrap_or(0) {
-        0 => format!("Nothing has to be ordered: {} {lie} on the shelf.", it.on_shelf),
-        order => format!("Order {order} now: {} {lie} on the shelf.", it.on_shelf),
+        0 => format!("Nothing has to be ordered: {} {lie} ready on the shelf{coming}.", it.on_shelf),
+        order => format!("Order {order} now: {} {lie} ready on the shelf{coming}.", it.on_shelf),
     };
     let planned = match it.planned {
         0 => String::new(),
-        planned => format!(" {planned} of them for what reaches its age of replacement."),
+        planned => {
+            format!(
+                " {planned} of them for what reaches its age of replacement, or its maker's limit, by then."
+            )
+        }
     };
+    let low = it.stock95.unwrap_or(0);
     format!(
-        "{act} Until {}, {} in the store suffice with 95 % certainty, {} with 99 %.{planned}",
+        "{act} Until {}, {low} in the store {} with 95 % certainty, {} with 99 %.{planned}",
         it.until.map(told_day).unwrap_or_default(),
-        it.stock95.unwrap_or(0),
+        if low == 1 { "suffices" } else { "suffice" },
         it.stock99.unwrap_or(0)
     )
 }
@@ -162,12 +233,12 @@ fn evidence(it: &OrderAdvice, expected: f64, in_sets: usize) -> String {
         }
     };
     let lead = match it.lead_days {
+        Some(1) => "the lead time of 1 day".into(),
         Some(lead) => format!("the lead time of {lead} days"),
         None => format!("a lead time of {USUAL_LEAD_DAYS} days, which nobody told,"),
     };
     format!(
-        "About {} failures are expected among the {in_sets} in sets by then, {from}; the time is {lead} and the {REVIEW_DAYS} \
-         days to the next order.",
-        about(expected)
+        "{} among the {in_sets} in sets by then, {from}; the time is {lead} and the {REVIEW_DAYS} days to the next order.",
+        about_failures(expected)
     )
 }

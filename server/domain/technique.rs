@@ -1,9 +1,10 @@
 //! How the patient is ventilated, and what is known of them that changes the handling.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// How the patient is ventilated, which decides what openings the instrument must have.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Technique {
     JetOpen,
@@ -36,7 +37,7 @@ impl Technique {
 }
 
 /// What a change says of the technique: one of them, or that it is not decided any more.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum NewTechnique {
     JetOpen,
@@ -59,7 +60,7 @@ impl NewTechnique {
 }
 
 /// What is known of the patient that changes the handling afterwards.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Risk {
     #[default]

@@ -2,6 +2,7 @@
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::{When, change_machine};
 use super::command::{Malformed, wrong};
@@ -18,7 +19,7 @@ use super::state::State;
 use super::text::{Line, Quantity, Text};
 use super::time::Time;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RecordMachineTest {
     pub machine: Id,
@@ -103,7 +104,7 @@ pub struct MachineTested {
 }
 
 /// What failed verdicts mean for a machine that stays in service, answered by a person.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ClearFlag {
     pub machine: Id,

@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::When;
 use super::command::{Malformed, wrong};
@@ -17,7 +18,7 @@ use super::state::State;
 use super::text::{Line, Text};
 use super::time::Time;
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ConfirmFit {
     /// Two pieces that were tried.

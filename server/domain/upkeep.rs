@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::apply::When;
 use super::command::{Malformed, Wear, wrong};
@@ -15,17 +16,20 @@ use super::event::What;
 use super::id::Id;
 use super::lifetime::Clock;
 use super::model::{reason_given, unknown};
+use super::refusal::{Code, Problem};
+use super::sizes::{Doubt, Point};
 use super::state::State;
 use super::text::{Quantity, Text};
 use super::time::Time;
 
 /// A part costs less than this; more is a slip of the finger.
-const MOST_CENTS: u64 = 10_000_000_000;
-const MOST_AGE: u32 = 1_000_000;
+pub(super) const MOST_CENTS: u64 = 10_000_000_000;
+/// No part goes through more cycles or uses.
+pub(super) const MOST_AGE: u32 = 1_000_000;
 const MOST_DAYS: u32 = 3 * 365;
 
 /// What a model's parts cost, in cents of the house's own money. What is absent keeps what it was.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetModelCosts {
     pub model: Id,
@@ -64,7 +68,7 @@ impl SetModelCosts {
 }
 
 /// Sets the age at which a model's parts are replaced before they fail; 0 takes it back.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetLifeLimit {
     pub model: Id,
@@ -179,7 +183,17 @@ pub(super) fn set_limit(deciding: &mut Deciding, it: &SetLifeLimit) -> Option<Wh
         deciding.against(unknown("model", it.model.as_str()));
         return None;
     }
+    if it.replace_at == 0 && deciding.state.life_limit(&it.model).is_none() {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("No age is set at which parts of model {} are replaced.", it.model),
+            "An age that is set is needed, to be taken back.",
+            "Nothing needs to be done.",
+        ));
+    }
     let clock = deciding.state.clock_of_model(&it.model);
+    let useless = deciding.state.makers_limit(&it.model, clock).filter(|limit| it.replace_at > *limit);
+    deciding.doubts.extend(useless.map(|limit| above_makers(it.replace_at, limit, clock)));
     let evidence = super::evidence::of(deciding.state, &it.model, clock, deciding.asked.now);
     let (model, replace_at, reason) = (it.model.clone(), it.replace_at, it.reason.0.clone());
     Some(What::LifeLimitSet(LifeLimitSet { model, clock, replace_at, reason, evidence }))
@@ -233,7 +247,24 @@ pub(super) fn decided(state: &mut State, when: &When, what: &What) {
     }
 }
 
+/// An age that no part reaches, since its maker allows less.
+fn above_makers(replace_at: u32, limit: u32, clock: Clock) -> Doubt {
+    let found = format!("{}, above the maker's own limit of {limit}", clock.told(replace_at));
+    let needed = "it changes nothing, since the maker's limit comes due before it; a lower age is needed to replace earlier";
+    Point::new("/replace_at", found, needed).doubt()
+}
+
 impl State {
+    /// What the maker allows of a model, in a clock of its own.
+    pub fn makers_limit(&self, model: &Id, clock: Clock) -> Option<u32> {
+        let limits = &self.model(model)?.limits;
+        match clock {
+            Clock::Cycles => limits.max_cycles,
+            Clock::Uses => limits.max_uses,
+            Clock::Days => None,
+        }
+    }
+
     /// The age at which the house replaces the parts of a model, where it has set one.
     pub fn life_limit(&self, model: &Id) -> Option<&LifeLimit> {
         self.upkeep.get(model)?.limit.as_ref()

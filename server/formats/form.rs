@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use chrono::format::{Item, StrftimeItems};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use utoipa::ToSchema;
 
 /// How many lines may stand before a table, and rows under its header.
 const SKIPPED_MOST: u32 = 1_000;
@@ -16,7 +17,7 @@ const NAME_LONGEST: usize = 200;
 const CHANNEL_LONGEST: usize = 40;
 
 /// What a machine's files are made of.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Form {
     #[serde(default)]
@@ -45,6 +46,7 @@ pub struct Form {
     pub zone: Option<String>,
     /// The absolute pressure of the air around the machine, for gauge pressure.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>)]
     pub ambient_kpa: Option<Decimal>,
     /// What the machine calls itself in its files, where that is not its code here.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -85,7 +87,7 @@ impl<'de> Deserialize<'de> for Separator {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
 pub enum DecimalSign {
     #[default]
     #[serde(rename = ".")]
@@ -94,7 +96,7 @@ pub enum DecimalSign {
     Comma,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
 pub enum Encoding {
     #[default]
     #[serde(rename = "utf-8")]
@@ -107,7 +109,7 @@ pub enum Encoding {
     Utf16Be,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Column {
     /// Its name in the file, matched exactly.
@@ -122,7 +124,7 @@ pub struct Column {
     pub reference: Option<Reference>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Is {
     /// The day of a time by pattern, where it has a column of its own: it is read before the time, with a space between.
@@ -134,7 +136,7 @@ pub enum Is {
     Machine,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub enum Unit {
     #[serde(rename = "°C")]
     Celsius,
@@ -150,7 +152,7 @@ pub enum Unit {
     Psi,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub enum Reference {
     #[serde(rename = "abs")]
     Absolute,
@@ -159,14 +161,14 @@ pub enum Reference {
 }
 
 /// A line before the header that says something after its beginning, as `Cycle no.: 311`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Mark {
     pub line: String,
     pub is: Is,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum TimeForm {
     /// Seconds from the start.

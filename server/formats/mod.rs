@@ -3,6 +3,7 @@
 pub mod attachment;
 pub mod cells;
 pub mod encoding;
+pub mod fhir;
 pub mod fit;
 pub mod life;
 pub mod life_answer;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::asset;
 use super::connection::{Arg, Conn, StorageError};
+pub use super::rows::key_order;
 use super::rows::{Table, Write};
 use crate::domain::event::Thing;
 use crate::domain::id::Id;
@@ -54,6 +55,10 @@ pub const TEST: Table = plain!("machine_test");
 pub const TRIED: Table = plain!("tried_now");
 pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
+pub const PROCEDURE: Table = plain!("procedure_now");
+pub const SCHEDULE: Table = plain!("schedule_line_now");
+pub const PACE: Table = plain!("pace_now");
+pub const CYCLE_PACE: Table = plain!("cycle_pace_now");
 pub const ASSET: Table = Table {
     name: "asset_now",
     key: &["site", "id"],
@@ -93,9 +98,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 25] = [
+pub const ALL: [Table; 29] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, SCHEDULE, PACE, CYCLE_PACE, ASSET, TURNED, LOAD,
+    HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -170,6 +176,10 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(TRIED, changes.tried, state.tried, Arc::clone);
     things!(UPKEEP, changes.upkeep, state.upkeep, Arc::clone);
     things!(VALUES, changes.values, state.values, Arc::clone);
+    things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
+    things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
+    things!(PACE, changes.paces, state.paces.works, Arc::clone);
+    things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
     for (entry, test) in &changes.tests {
         tests.push(vec![site(), entry.to_string().into(), json(test)?]);
@@ -319,6 +329,10 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.tried = read::<Arc<_>>(conn, &TRIED, code).await?.into_iter().collect();
     state.upkeep = read::<Arc<_>>(conn, &UPKEEP, code).await?.into_iter().collect();
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
+    state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
+    state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
+    state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
+    state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;
@@ -366,17 +380,4 @@ pub async fn all_rows(conn: &mut Conn, table: &Table, site: &str) -> Result<Rows
         all.push(args);
     }
     Ok(all)
-}
-
-/// The order of keys as both databases sort them: bytes of text, then numbers.
-pub fn key_order<'a>(
-    a: impl Iterator<Item = &'a Arg>,
-    b: impl Iterator<Item = &'a Arg>,
-) -> std::cmp::Ordering {
-    let part = |a: &Arg, b: &Arg| match (a, b) {
-        (Arg::Text(a), Arg::Text(b)) => a.cmp(b),
-        (Arg::Int(a), Arg::Int(b)) => a.cmp(b),
-        _ => std::cmp::Ordering::Equal,
-    };
-    a.zip(b).map(|(a, b)| part(a, b)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
 }

@@ -215,6 +215,12 @@ pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec
     Ok(found)
 }
 
+/// The entry under a key, where it is known.
+pub async fn of_key(db: &Db, site: &str, key: &str) -> Result<Option<StoredEntry>, StorageError> {
+    let text = format!("SELECT {STORED} WHERE site = $1 AND key = $2");
+    db.one(&text, &[site.into(), key.into()]).await?.as_ref().map(stored).transpose()
+}
+
 /// The entries at these places of the ledger.
 pub async fn at_places(db: &Db, site: &str, places: &[u64]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();
@@ -291,4 +297,11 @@ pub async fn turns_of(conn: &mut Conn, site: &str, asset: &str) -> Result<Vec<(u
     let sql = "SELECT turn, at FROM turn WHERE site = $1 AND asset = $2 ORDER BY turn";
     let rows = conn.fetch(sql, &[site.into(), asset.into()]).await?;
     rows.iter().map(|row| Ok((row.int(0)? as u32, row.int(1)?))).collect()
+}
+
+/// When an entry happened and when it was recorded.
+pub async fn times_of(db: &Db, site: &str, seq: u64) -> Result<Option<(i64, i64)>, StorageError> {
+    let sql = "SELECT at, recorded_at FROM ledger_entry WHERE site = $1 AND seq = $2";
+    let row = db.one(sql, &[site.into(), (seq as i64).into()]).await?;
+    row.map(|row| Ok((row.int(0)?, row.int(1)?))).transpose()
 }

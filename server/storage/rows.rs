@@ -45,3 +45,16 @@ pub struct Write {
     pub then: String,
     pub rows: Vec<Vec<Arg>>,
 }
+
+/// The order of keys as both databases sort them: bytes of text, then numbers.
+pub fn key_order<'a>(
+    a: impl Iterator<Item = &'a Arg>,
+    b: impl Iterator<Item = &'a Arg>,
+) -> std::cmp::Ordering {
+    let part = |a: &Arg, b: &Arg| match (a, b) {
+        (Arg::Text(a), Arg::Text(b)) => a.cmp(b),
+        (Arg::Int(a), Arg::Int(b)) => a.cmp(b),
+        _ => std::cmp::Ordering::Equal,
+    };
+    a.zip(b).map(|(a, b)| part(a, b)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
+}

@@ -9,6 +9,7 @@ pub mod export;
 pub mod fail;
 pub mod form;
 pub mod import;
+pub mod mllp;
 pub mod pages;
 pub mod problem;
 pub mod router;

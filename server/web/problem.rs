@@ -126,7 +126,7 @@ impl From<Unavailable> for Problem {
 
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
-        let body = Value::Object(self.members).to_string();
+        let body = serde_json::to_string(&self.members).unwrap_or_default();
         let mut response = (self.status, body).into_response();
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
@@ -136,6 +136,8 @@ impl IntoResponse for Problem {
         if self.status == StatusCode::TOO_MANY_REQUESTS || self.status == StatusCode::SERVICE_UNAVAILABLE {
             headers.insert(header::RETRY_AFTER, HeaderValue::from_static("1"));
         }
+        // Whoever tells it in another form than this finds it here.
+        response.extensions_mut().insert(self);
         response
     }
 }

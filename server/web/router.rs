@@ -94,6 +94,7 @@ table! {
     post "/badge" Open ALL badge::post;
     get "/static/{file}" Open ALL pages::files::get;
 
+    get "/api/v1/openapi.json" Open ALL api::reference::get;
     post "/api/v1/{site}/commands" Token ALL api::command::post;
     get "/api/v1/{site}/assets" Token ALL api::asset::list;
     get "/api/v1/{site}/assets/{scan}" Token ALL api::asset::get;
@@ -108,6 +109,7 @@ table! {
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
+    get "/api/v1/{site}/forecast" Token ALL api::forecast::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
@@ -139,7 +141,16 @@ table! {
     get "/api/v1/{site}/attachments/{sha256}" Token ALL api::attachment::get;
     get "/api/v1/{site}/labels" Token ALL api::label::get;
     post "/api/v1/{site}/import" Token IMPORTERS api::import::post;
+    get "/api/v1/{site}/schedule-lines" Token ALL api::schedule::list;
+    get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
+    get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
+    get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
+    get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;
+    get "/api/v1/{site}/fhir/Device" Token ALL api::fhir::devices;
+    get "/api/v1/{site}/fhir/Device/{id}" Token ALL api::fhir::read_device;
+    get "/api/v1/{site}/fhir/DeviceUseStatement" Token PATIENT_TRACERS api::fhir::uses;
+    get "/api/v1/{site}/fhir/DeviceUseStatement/{id}" Token PATIENT_TRACERS api::fhir::read_use;
 
     get "/" Session ALL pages::start::get;
     get "/desk" Session AT_THE_DESK pages::desk::get;
@@ -152,6 +163,9 @@ table! {
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     get "/cases/{case}/room" Session ALL pages::room::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
+    get "/schedule" Session ALL pages::schedule::get;
+    post "/schedule/{line}/message" Session PATIENT_READERS pages::schedule::message;
+    get "/procedures" Session ALL pages::procedures::get;
     get "/emergency" Session ISSUERS pages::emergency::get;
     get "/loads" Session ALL pages::loads::get;
     get "/loads/{load}" Session ALL pages::load::get;
@@ -225,6 +239,7 @@ table! {
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
     get "/handover" Session ALL pages::handover::get;
+    get "/api-reference" Session ALL pages::api_reference::get;
     get "/labels" Session LABELLERS pages::labels::get;
     get "/labels.pdf" Session LABELLERS pages::labels::pdf;
     get "/labels.zpl" Session LABELLERS pages::labels::printer;
@@ -252,6 +267,7 @@ pub fn router(app: App) -> Router {
         .layer(own("cache-control", "no-store"))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, Duration::from_secs(60)))
+        .layer(middleware::from_fn(api::fhir::outcome::told))
         .layer(middleware::from_fn(super::drain::drained))
         .layer(middleware::from_fn(logged))
         .with_state(app)

@@ -74,8 +74,7 @@ async fn decides(keys: Keyboard, served: Arc<Served>) {
     keys.says("#next", &["Look at G-09 first"]).await;
     keys.enter_on("Ask for their inspection").await;
     keys.says(".band.accepted", &["Recorded as entry"]).await;
-    keys.says("main", &["to be inspected: to be inspected, as somebody asked", "Most likely to fail next"])
-        .await;
+    keys.says("main", &["to be inspected, as somebody asked", "Most likely to fail next"]).await;
     keys.says("main", &["G-09", " %) to fail within "]).await;
 }
 

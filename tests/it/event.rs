@@ -295,12 +295,12 @@ async fn every_kind_beside_the_loop(served: &Served) {
             json!({"do": "close_look_back", "look_back": look_back, "outcome": "nobody exposed"}),
         )
         .await;
+    super::schedule::every_kind(served).await;
     let told = served.done(Clinician, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"})).await;
     let correct = json!({"do": "correct", "entry": told["entry"], "reason": "it lay beside the tray"});
     served.done(Role::Lead, correct).await;
-    served
-        .done(Infection, json!({"do": "erase_patient", "case": "K-1", "reason": "retention time over"}))
-        .await;
+    let erase = json!({"do": "erase_patient", "case": "K-1", "reason": "retention time over"});
+    served.done(Infection, erase).await;
 }
 
 impl Served {

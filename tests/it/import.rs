@@ -181,7 +181,9 @@ fn everything_that_will_not_do_stands_in_one_list() {
                 P-7,M-7,cap,S-6,,,,\n\
                 SET-1,M-8,cap,S-8,,,,\n\
                 ,,cap,,,,,\n\
-                B-1,,cap,,,,,\n";
+                B-1,,cap,,,,,\n\
+                P-8,,cap,S-9,,4294967295,90071992547409.93,\n\
+                P-9,,cap,S-10,,,90071992547409.93,\n";
     let plan = lists.plan(Role::Lead, Kind::Assets, text);
     assert!(!plan.may_import());
     for (line, column, found) in [
@@ -198,6 +200,8 @@ fn everything_that_will_not_do_stands_in_one_list() {
         (9, "asset", "\"SET-1\" already names set SET-1"),
         (10, "asset", "a part without a name"),
         (11, "model", "\"cap\" where B-1 has \"barrel\""),
+        (12, "prior_uses", "more than 1000000"),
+        (13, "cost", "more than 10000000000"),
     ] {
         has(&plan.faults, line, column, found);
     }

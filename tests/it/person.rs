@@ -34,8 +34,11 @@ impl Served {
         let answer = asked.send().await.expect("an answer");
         let status = answer.status().as_u16();
         let body = answer.text().await.expect("a body");
-        let code = serde_json::from_str(&body)
-            .map_or(String::new(), |body: Value| body["code"].as_str().unwrap_or_default().to_string());
+        // Below `/fhir` the code stands in the details of the outcome's issue.
+        let code = serde_json::from_str(&body).map_or(String::new(), |body: Value| {
+            let code = body["code"].as_str().or(body["issue"][0]["details"]["coding"][0]["code"].as_str());
+            code.unwrap_or_default().to_string()
+        });
         (status, code)
     }
 

@@ -78,6 +78,8 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         all["do"] = name.into();
         all
     };
+    let kept = json!({"schedule": {"sender": "s", "filler": "f"}, "case": "no", "why": ["w"], "answered": "AE",
+                      "message": "MSH|"});
     vec![
         ("biomed", with("send_to_repair", json!({"asset": "no", "reason": "r", "decontaminated": true}))),
         ("biomed", with("back_from_repair", json!({"asset": "no"}))),
@@ -128,6 +130,10 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         ("lead", with("correct", json!({"entry": 999_999, "reason": "r"}))),
         ("lead infection", with("open_look_back", json!({"origin": {"load": "no"}, "reason": "r"}))),
         ("infection", with("close_look_back", json!({"look_back": "no", "outcome": "o"}))),
+        ("lead charge", with("map_procedure", json!({"code": "c", "needs": ["no"]}))),
+        ("lead charge", with("apply_procedures", json!({"cases": ["no"]}))),
+        ("charge", with("keep_schedule_message", kept)),
+        ("lead charge", with("settle_schedule_message", json!({"line": "no", "outcome": "not_ours"}))),
     ]
 }
 

@@ -103,6 +103,40 @@ pub fn optimum(planned: f64, unplanned: f64, eta: f64, beta: f64) -> Result<Repl
     Ok(Replacement { best, run_to_failure_rate })
 }
 
+/// The same among whole ages alone, as people count and set them: every number is that of the whole age that costs least, and the
+/// ages that cost as much are whole too.
+pub fn whole_optimum(planned: f64, unplanned: f64, eta: f64, beta: f64) -> Result<Replacement, Refused> {
+    let found = optimum(planned, unplanned, eta, beta)?;
+    let mean = log_gamma(1.0 + 1.0 / beta).exp();
+    let policy = Policy { beta, planned, unplanned, mean };
+    let best = found.best.map(|best| whole(&policy, eta, best.age, found.run_to_failure_rate));
+    Ok(Replacement { best, ..found })
+}
+
+/// The cheaper of the whole ages beside the best one: the cost falls up to it and rises from it.
+fn whole(policy: &Policy, eta: f64, best: f64, run_to_failure_rate: f64) -> Best {
+    let rate = |age: f64| policy.rate((age / eta).ln()) / eta;
+    let below = best.floor().max(1.0);
+    let age = if rate(below + 1.0) < rate(below) { below + 1.0 } else { below };
+    let level = rate(age) * (1.0 + AS_GOOD);
+    let log_age = (age / eta).ln();
+    let side = |side: f64| crossing(policy, log_age, level * eta, side).map(|log_age| eta * log_age.exp());
+    let inside = |found: f64| [found - 1.0, found, found + 1.0].into_iter().filter(|it| rate(*it) <= level);
+    let from = side(-1.0).map_or(1.0, |from| inside(from.ceil().max(2.0)).fold(age, f64::min));
+    let to = match run_to_failure_rate <= level {
+        true => None,
+        false => side(1.0).map(|to| inside(to.floor()).fold(age, f64::max)),
+    };
+    Best {
+        age,
+        rate: rate(age),
+        saving: 1.0 - rate(age) / run_to_failure_rate,
+        fails_before: policy.failed(log_age),
+        flat_from: from,
+        flat_to: to.filter(|to| to.is_finite()),
+    }
+}
+
 fn best(policy: &Policy, eta: f64, run_to_failure_rate: f64) -> Option<Best> {
     if policy.beta <= 1.0 || policy.unplanned <= policy.planned {
         return None;

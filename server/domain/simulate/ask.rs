@@ -153,7 +153,7 @@ pub fn withdraw(case: &Id, set: &Id) -> Act {
 }
 
 pub fn cancel(case: &Id, reason: &str) -> Act {
-    Act::Case(Case::Cancel(CancelCase { case: case.clone(), reason: text(reason) }))
+    Act::Case(Case::Cancel(CancelCase { case: case.clone(), reason: text(reason), schedule: None }))
 }
 
 pub fn issue(case: Option<&Id>, sets: &[Id]) -> Act {
@@ -357,6 +357,7 @@ fn change(case: &Id) -> ChangeCase {
         needs: None,
         patient: None,
         risk: None,
+        schedule: None,
     }
 }
 

@@ -80,6 +80,7 @@ impl Hospital {
                 needs: needs.into_iter().filter_map(Id::new).collect(),
                 patient: Some(ask::line(format!("P-{:06}", self.cases * 7919 % 1_000_003))),
                 risk: Some(risk),
+                schedule: None,
             };
             self.give(Role::Charge, ask::plan(it));
             self.in_minutes(4, Task::Promise(case.clone()));

@@ -7,6 +7,8 @@ use super::{Message, Separators};
 pub enum Acknowledged<'a> {
     /// It is kept.
     Stored,
+    /// It is kept, and changed nothing or waits for a person: `why` says which.
+    Noted { why: &'a str },
     /// `letters` are AE or AR, `number` is of HL7 table 0357, `why` a sentence.
     Refused { letters: &'a str, number: u16, why: &'a str },
 }
@@ -37,11 +39,15 @@ pub fn acknowledge(message: &Message<'_>, answer: Acknowledged<'_>, own_id: &str
     ];
     let (letters, error) = match answer {
         Acknowledged::Stored => ("AA", String::new()),
+        Acknowledged::Noted { why } => ("AA", format!("|{}\r", escaped(why, it))),
         Acknowledged::Refused { letters, number, why } => {
-            (letters, format!("ERR|||{number}^^HL70357|E||||{}\r", escaped(why, it)))
+            let why = escaped(why, it);
+            // Versions before 2.5 read the words beside the letters, later ones in the segment of the error.
+            (letters, format!("|{why}\rERR|||{number}^^HL70357|E||||{why}\r"))
         }
     };
-    format!("{}\rMSA|{letters}|{}\r{error}", header.join("|"), field(10))
+    let error = if error.is_empty() { "\r".to_owned() } else { error };
+    format!("{}\rMSA|{letters}|{}{error}", header.join("|"), field(10))
 }
 
 /// A field with its separators changed to others.

@@ -5,7 +5,10 @@
 //! and from published pages. Values keep their escapes until somebody shows them (`unescaped`).
 
 mod ack;
+pub mod appointment;
 mod charset;
+pub mod frame;
+pub mod moment;
 pub mod schedule;
 
 use std::borrow::Cow;

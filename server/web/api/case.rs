@@ -32,6 +32,8 @@ pub fn told(state: &State, case: &Case) -> Value {
         "configuration": case.wish,
         "chosen": case.chosen,
         "needs": case.needs,
+        "needs_known": !case.needs_not_known(),
+        "schedule": case.schedule,
         "risk": case.risk,
         "emergency": case.emergency,
         "promised": case.promised,

@@ -64,6 +64,14 @@ impl Params {
             .ok_or_else(|| unfit(name, format!("\"{name}\" is \"{text}\"; a whole number is needed")))
     }
 
+    pub fn flag(&mut self, name: &str) -> Result<bool, Problem> {
+        match self.take(name)?.as_deref() {
+            None | Some("false") => Ok(false),
+            Some("true") => Ok(true),
+            Some(text) => Err(unfit(name, format!("\"{name}\" is \"{text}\"; true or false is needed"))),
+        }
+    }
+
     /// How much of a list is wanted.
     pub fn limit(&mut self) -> Result<usize, Problem> {
         match self.number("limit")? {

@@ -58,7 +58,9 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
     let (state, now) = caller.state().await?;
     let wear = Id::new(&model).and_then(|id| state.wear(&id));
     let wear = wear.ok_or_else(|| Problem::unknown_thing("model", &model))?;
-    let [life, survival] = at_retirement(&state.lives(&wear.model, Clock::Cycles, now));
+    let lives = state.lives(&wear.model, Clock::Cycles, now);
+    let [life, survival] = at_retirement(&lives);
+    let left_out = lives.left_out_at_retirement();
     Ok(ok(&json!({
         "model": wear.model,
         "units": wear.units,
@@ -66,6 +68,7 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
         "in_service": wear.in_service,
         "life": life,
         "survival": survival,
+        "left_out": left_out.map(|(many, why)| json!({"pieces": many, "why": why})),
         "causes": wear.causes,
         "lifetimes": wear.lifetimes,
         "life_between_inspections": between_inspections(&state, &wear.model, now),

@@ -9,7 +9,7 @@ use super::headline::part_title;
 use super::mark_advice::MarkAdvice;
 use super::say::{Say, of_asset, of_stage};
 use super::set::{Past, past};
-use super::shared::{self, Page, capital, date, segment, time};
+use super::shared::{self, Page, capital, count, date, segment, time};
 use super::{course, measure, theatre, told, words};
 use crate::domain::asset::Cause;
 use crate::domain::event::{Entry, Thing};
@@ -199,14 +199,20 @@ fn limits(state: &State, asset: &Asset) -> Vec<(String, String)> {
         limit.map_or("no limit given".to_string(), |limit| format!("limit {limit}{unit}"))
     };
     let mut all = vec![
-        (format!("{} steriliser cycles", asset.cycles), of(limits.max_cycles, "")),
-        (format!("{} uses", asset.uses), of(limits.max_uses, "")),
+        (count(asset.cycles as usize, "steriliser cycle", "steriliser cycles"), of(limits.max_cycles, "")),
+        (count(asset.uses as usize, "use", "uses"), of(limits.max_uses, "")),
     ];
     all.extend(
-        limits.inspect_every_cycles.map(|every| ("Inspection".into(), format!("every {every} cycles"))),
+        limits.inspect_every_cycles.map(|every| {
+            ("Inspection".into(), format!("every {}", count(every as usize, "cycle", "cycles")))
+        }),
     );
-    all.extend(limits.inspect_every_days.map(|every| ("Inspection".into(), format!("every {every} days"))));
-    all.extend(limits.shelf_life_days.map(|days| ("Shelf life".into(), format!("{days} days"))));
+    all.extend(
+        limits
+            .inspect_every_days
+            .map(|every| ("Inspection".into(), format!("every {}", count(every as usize, "day", "days")))),
+    );
+    all.extend(limits.shelf_life_days.map(|days| ("Shelf life".into(), count(days as usize, "day", "days"))));
     all
 }
 

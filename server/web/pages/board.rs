@@ -1,13 +1,14 @@
 //! The board and the wall: what is ready, what is missing, when?
 
+use super::expected;
 use super::folded::{Folded, ahead, folded};
-use super::headline::{headline, is_today, part_title, ready_sets, room_words, sheet_name, undercut};
+use super::headline::{headline, is_today, part_title, ready_sets, reserve_row, room_words, sheet_name};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
 use super::theatre;
 use crate::app::board::Shown;
 use crate::app::house::operation;
-use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
+use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet, Equipped};
 use crate::domain::case::CaseStatus;
 use crate::domain::id::Id;
 use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
@@ -83,6 +84,8 @@ pub struct Facts {
     /// How many parts are missed without a named outcome.
     pub loud: usize,
     pub as_of: String,
+    /// What the forecast does not know.
+    pub not_known: Vec<String>,
     pub zone: &'static str,
 }
 
@@ -255,36 +258,25 @@ fn line_row(state: &State, line: &BoardLine, now: Time) -> MissingRow {
     }
 }
 
-fn reserve_row(state: &State, reserve: &BoardReserve) -> ReserveRow {
-    ReserveRow {
-        name: sheet_name(state, &reserve.count_sheet),
-        say: match undercut(reserve) {
-            true => Say::new("not_ready", "stop", "below minimum"),
-            false => Say::new("ready", "ready", "ready"),
-        },
-        ready: reserve.ready,
-        minimum: reserve.minimum,
-    }
-}
-
 impl Facts {
     pub fn of(state: &State, shown: &Shown, now: Time) -> Facts {
         let board = &shown.board;
         let day = |today: bool| {
             let of = board.cases.iter().filter(move |case| is_today(state, case, now) == today);
-            of.map(|case| case_row(state, case, now)).collect()
+            of.map(|case| expected::case(case_row(state, case, now), shown, case)).collect()
         };
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
         missing.extend(board.lines_not_back.iter().map(|line| line_row(state, line, now)));
         missing.sort_by_key(|part| (!part.loud, part.case.is_empty()));
-        let sets: Vec<SetRow> = board.sets.iter().map(|set| set_row(state, set, now)).collect();
+        let row = |set| expected::set(set_row(state, set, now), shown, set, (state, now));
+        let sets: Vec<SetRow> = board.sets.iter().map(row).collect();
         let ready: Vec<String> =
             sets.iter().filter(|row| row.say.is("ready")).map(|row| row.set.clone()).collect();
         let tomorrow: Vec<CaseRow> = day(false);
         Facts {
             ahead: ahead(&tomorrow),
-            heading: headline(state, board, now),
+            heading: headline(state, board, now) + &expected::heading(state, shown),
             ready: ready_sets(board),
             loud: missing.iter().filter(|part| part.loud).count(),
             missing,
@@ -296,6 +288,7 @@ impl Facts {
             ready_sets: ready,
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
+            not_known: expected::not_known(state, shown.forecast.as_deref(), now),
             zone: state.zone.name(),
         }
     }
@@ -350,7 +343,8 @@ fn current(headers: &HeaderMap, template: &impl Template) -> Response {
 
 /// The board of what the visitor sees: the same facts and the same moment.
 pub fn shown(app: &App, visitor: &Visitor) -> Shown {
-    app.house.board_of(&visitor.state, visitor.now)
+    let forecast = app.house.forecast_seen(&visitor.state, visitor.now);
+    Shown { forecast, ..app.house.board_of(&visitor.state, visitor.now) }
 }
 
 pub async fn get(

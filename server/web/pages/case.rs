@@ -17,6 +17,7 @@ use crate::domain::count_other::OTHERS;
 use crate::domain::event::{Entry, Thing};
 use crate::domain::fit_lost::chosen_fails;
 use crate::domain::person::Role;
+use crate::domain::schedule_line::says;
 use crate::domain::state::State;
 use crate::web::App;
 use crate::web::form::Fields;
@@ -42,6 +43,10 @@ pub struct CasePage {
     pub heading: String,
     pub say: Say,
     pub why: Vec<String>,
+    /// What the schedule leaves open, where no board says it.
+    pub says: Vec<String>,
+    /// Messages of the schedule about it that wait for a person.
+    pub lines: Vec<String>,
     pub facts: Vec<(&'static str, String)>,
     /// The words that are called across a room, for what is out.
     pub loud: Vec<&'static str>,
@@ -164,11 +169,36 @@ fn facts(state: &State, case: &Case, visitor: &Visitor) -> Vec<(&'static str, St
     let technique = case.technique.map_or("not decided", |technique| technique.words());
     all.push(("Technique", capital(technique)));
     let needs: Vec<String> = case.needs.iter().map(|sheet| sheet_name(state, sheet)).collect();
-    all.push(("Needs", if needs.is_empty() { "nothing yet".into() } else { listed(&needs) }));
+    let not_known = case.needs_not_known();
+    let told = if needs.is_empty() { "nothing yet".into() } else { listed(&needs) };
+    all.push(("Needs", if not_known { format!("Not known; so far {told}") } else { told }));
+    all.extend(of_schedule(case));
     all.push(("Known risk", capital(case.risk.words())));
     if case.emergency {
         all.push(("Kind", "An emergency made it".into()));
     }
+    all
+}
+
+fn lines_about(state: &State, case: &Case) -> Vec<String> {
+    let about =
+        state.open_schedule_lines().into_iter().filter(|line| line.kept.case.as_ref() == Some(&case.case));
+    about.map(|line| line.kept.line.to_string()).collect()
+}
+
+/// What the schedule says of it.
+fn of_schedule(case: &Case) -> Vec<(&'static str, String)> {
+    let Some(of) = &case.schedule else { return Vec::new() };
+    let number = of.told.filler.as_ref().or(of.told.placer.as_ref());
+    let mut all =
+        vec![("Appointment", format!("{}, of {}", number.map_or("", |it| it.as_str()), of.told.sender.0))];
+    let codes = of.codes().iter().map(|coded| {
+        let known = if of.unmapped.contains(&coded.code) { ", not known here" } else { "" };
+        let name = coded.name.as_ref().map(|name| format!(" ({})", name.0)).unwrap_or_default();
+        format!("{}{name}{known}", coded.code.0)
+    });
+    let codes: Vec<String> = codes.collect();
+    all.push(("Procedure", if codes.is_empty() { "None is named".into() } else { listed(&codes) }));
     all
 }
 
@@ -219,6 +249,8 @@ impl CasePage {
                 None if case.is_open() => fails.map(|fails| fails.sentence).into_iter().collect(),
                 None => Vec::new(),
             },
+            says: says(case, &state.open_schedule_lines()).into_iter().filter(|_| board.is_none()).collect(),
+            lines: lines_about(state, case),
             facts: facts(state, case, visitor),
             loud,
             lost,

@@ -70,7 +70,19 @@ fn measured(item: &DueItem) -> String {
         COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),
         _ => "",
     };
+    let unit = if item.limit == 1 { unit.strip_suffix('s').unwrap_or(unit) } else { unit };
     format!("{} of {} {unit}", item.found, item.limit).trim_end().to_string()
+}
+
+/// In what the age of a part's model is told.
+fn unit(state: &State, asset: &Asset, one: bool) -> &'static str {
+    state.clock_of_model(&asset.model).unit(one)
+}
+
+/// What it calls for and why, the same words once.
+fn why(item: &DueItem) -> String {
+    let (call, words) = (call(item.why), item.words());
+    if words.starts_with(call) { words.into() } else { format!("{call}: {words}") }
 }
 
 /// On what a request or a limit of the house's own rests.
@@ -79,19 +91,23 @@ fn evidence(state: &State, asset: &Asset, why: &str) -> String {
         INSPECTION_ASKED => asset.asked.as_ref().map_or_else(String::new, |asked| {
             let chance = asked.evidence.as_ref().map(|it| {
                 let high = it.high.as_ref().map_or("and more".into(), |high| format!("to {}", high.0));
-                format!(" {} % ({} {high} %) to fail within {} more.", it.percent.0, it.low.0, it.within)
+                let within = match it.within {
+                    1 => format!("1 more {}", unit(state, asset, true)),
+                    many => format!("{many} more {}", unit(state, asset, false)),
+                };
+                format!(" {} % ({} {high} %) to fail within {within}.", it.percent.0, it.low.0)
             });
             format!("{}.{}", asked.reason.trim_end_matches('.'), chance.unwrap_or_default())
         }),
         REPLACE_AT => state.life_limit(&asset.model).map_or_else(String::new, |limit| {
-            format!("set at {} {}. {}", limit.set.replace_at, limit.set.clock.name(), limit.set.reason)
+            format!("set at {}. {}", limit.set.clock.told(limit.set.replace_at), limit.set.reason)
         }),
         _ => String::new(),
     }
 }
 
 fn row(state: &State, item: &DueItem, now: Time) -> Row {
-    let why = format!("{}: {}", call(item.why), item.words());
+    let why = why(item);
     // What is due by a day that is still to come has no since, and a countersignature is due on a day, not at an hour.
     let since = item.since.map(|at| match at > now || item.why == COUNTERSIGNATURE {
         true => format!("by {}", date(at.date(state.zone))),
@@ -188,6 +204,27 @@ pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
 mod tests {
     use super::*;
     use crate::web::pages::sample;
+
+    #[test]
+    fn what_is_needed_is_said_once_and_counted_as_people_do() {
+        let item = |why, limit, found, none_passed| DueItem {
+            asset: None,
+            machine: None,
+            load: None,
+            why,
+            since: None,
+            limit,
+            found,
+            none_passed,
+        };
+        assert_eq!(why(&item(INSPECTION_ASKED, 1, 1, false)), "to be inspected, as somebody asked");
+        assert_eq!(why(&item("max_uses", 1, 1, false)), "to be replaced: at the maker's limit of uses");
+        // Two intervals that one part has passed are told apart.
+        let both = ["inspect_every_cycles", "inspect_every_days"].map(|it| why(&item(it, 9, 9, true)));
+        assert_ne!(both[0], both[1]);
+        let counted = |limit| measured(&item("max_cycles", limit, 1, false));
+        assert_eq!((counted(1), counted(2)), ("1 of 1 cycle".into(), "1 of 2 cycles".into()));
+    }
 
     #[test]
     fn the_most_pressing_stands_first() {

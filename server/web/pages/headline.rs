@@ -3,6 +3,8 @@
 
 use std::cmp::Reverse;
 
+use super::board::ReserveRow;
+use super::say::Say;
 use super::shared::{capital, count, listed, some_of, time};
 use crate::domain::board::{Board, BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
 use crate::domain::id::Id;
@@ -93,6 +95,18 @@ fn next_ready(state: &State, sets: &[BoardSet], sheet: &Id, now: Time) -> String
 
 pub fn undercut(reserve: &BoardReserve) -> bool {
     reserve.ready < reserve.minimum
+}
+
+pub fn reserve_row(state: &State, reserve: &BoardReserve) -> ReserveRow {
+    ReserveRow {
+        name: sheet_name(state, &reserve.count_sheet),
+        say: match undercut(reserve) {
+            true => Say::new("not_ready", "stop", "below minimum"),
+            false => Say::new("ready", "ready", "ready"),
+        },
+        ready: reserve.ready,
+        minimum: reserve.minimum,
+    }
 }
 
 /// The reserves for emergencies that are not kept, those of which no set is ready first.

@@ -1,17 +1,21 @@
-//! What waits at each step, oldest first.
+//! What waits at each step, what is needed first before the others, and why.
 
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::Query;
+use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
 use super::say::Say;
-use super::shared::{Done, Page, count, segment, when};
+use super::shared::{Done, Page, count, segment, time, when};
+use crate::domain::allotted::{allotted, statuses};
+use crate::domain::forecast::Forecast;
 use crate::domain::id::Id;
 use crate::domain::model::{Method, StepKind};
+use crate::domain::order_of_work::{Needed, needed};
 use crate::domain::state::{Asset, Standing, State};
 use crate::domain::time::Time;
+use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
 /// More rows than this under one step are counted, not listed.
@@ -23,6 +27,8 @@ pub struct Row {
     pub called: String,
     pub detail: String,
     pub since: String,
+    /// What it is for, and how much time is in hand.
+    pub needed: String,
     pub waits_from: Time,
     pub held: bool,
 }
@@ -32,6 +38,8 @@ pub struct Group {
     pub step: String,
     pub parts: usize,
     pub rows: Vec<Row>,
+    /// What waits longest at it: what, since when as people say it, and since when.
+    pub oldest: Option<(String, String, Time)>,
     pub more: usize,
     /// A load does it; the desk does the rest.
     pub load: bool,
@@ -115,19 +123,35 @@ fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
         called,
         detail,
         since: when(state, waiting.since, now),
+        needed: String::new(),
         waits_from: waiting.since,
         held: waiting.held,
     }
 }
 
 impl QueuePage {
-    pub fn of(visitor: &Visitor, done: Option<u64>) -> QueuePage {
+    pub fn of(visitor: &Visitor, done: Option<u64>, forecast: Option<&Forecast>) -> QueuePage {
         let (state, now) = (&*visitor.state, visitor.now);
+        let statuses = statuses(state, now);
+        let needed = needed(state, &statuses, &allotted(state, &statuses, now), now);
+        let of = |bundle: &Bundle| match bundle {
+            Bundle::Set(set) => needed.get(set),
+            Bundle::Part(_) => None,
+        };
+        let told = |bundle: &Bundle, waiting: &Waiting| Row {
+            needed: of(bundle).map(|it| needed_words((state, now), bundle, it, forecast)).unwrap_or_default(),
+            ..row(state, bundle, waiting, now)
+        };
         let groups: Vec<Group> = gather(state)
             .into_iter()
             .map(|(step, (load, bundles))| {
                 let mut sorted: Vec<_> = bundles.into_iter().collect();
-                sorted.sort_by_key(|(_, waiting)| waiting.since);
+                // What is needed first goes first; what is for nothing yet, by how long it has waited.
+                sorted.sort_by_key(|(bundle, waiting)| {
+                    (of(bundle).is_none(), of(bundle).cloned(), waiting.since)
+                });
+                let oldest = sorted.iter().min_by_key(|(_, waiting)| waiting.since);
+                let oldest = oldest.map(|(bundle, waiting)| row(state, bundle, waiting, now));
                 Group {
                     anchor: step.name(),
                     step: if step == StepKind::Sterilised {
@@ -139,8 +163,9 @@ impl QueuePage {
                     rows: sorted
                         .iter()
                         .take(MOST_ROWS)
-                        .map(|(bundle, waiting)| row(state, bundle, waiting, now))
+                        .map(|(bundle, waiting)| told(bundle, waiting))
                         .collect(),
+                    oldest: oldest.map(|row| (row.called, row.since, row.waits_from)),
                     more: sorted.len().saturating_sub(MOST_ROWS),
                     load,
                 }
@@ -161,6 +186,36 @@ impl QueuePage {
     }
 }
 
+/// "needed for case K-1 at 10:30, 40 minutes in hand".
+fn needed_words(
+    (state, now): (&State, Time),
+    bundle: &Bundle,
+    needed: &Needed,
+    forecast: Option<&Forecast>,
+) -> String {
+    let Needed::Case { start, case } = needed else {
+        return "refills the emergency reserve, which is below its minimum".into();
+    };
+    let Bundle::Set(set) = bundle else { return String::new() };
+    let ready = forecast.and_then(|it| it.set(set)).and_then(|it| it.ready_at);
+    let minutes = ready.map(|ready| start.since_s(ready).div_euclid(60));
+    let hand = match minutes {
+        None => String::new(),
+        Some(0..) => format!(", {} in hand", spell(minutes.unwrap_or_default())),
+        Some(late) => format!(", {} too late as it goes", spell(-late)),
+    };
+    format!("needed for case {case} at {}{hand}", time(state, *start, now))
+}
+
+/// Minutes as people say them: hours from two on.
+fn spell(minutes: i64) -> String {
+    match minutes {
+        1 => "1 minute".into(),
+        0..120 => format!("{minutes} minutes"),
+        _ => format!("{} hours", minutes / 60),
+    }
+}
+
 /// What waits, and what has waited longest.
 fn heading(groups: &[Group], running: usize) -> String {
     let parts: usize = groups.iter().map(|group| group.parts).sum();
@@ -169,21 +224,21 @@ fn heading(groups: &[Group], running: usize) -> String {
         1 => " One load waits to be decided.".into(),
         n => format!(" {n} loads wait to be decided."),
     };
-    let first = groups.iter().filter_map(|group| Some((group, group.rows.first()?)));
-    let oldest = first.min_by_key(|(_, row)| row.waits_from);
-    let Some((group, row)) = oldest else {
+    let oldest = groups.iter().filter_map(|group| Some((group, group.oldest.as_ref()?)));
+    let Some((group, (called, since, _))) = oldest.min_by_key(|(_, oldest)| oldest.2) else {
         return format!("Nothing waits for a step.{loads}");
     };
     let verb = if parts == 1 { "waits" } else { "wait" };
-    let which = format!("{}, to be {}, since {}", row.called, group.step, row.since);
+    let which = format!("{called}, to be {}, since {since}", group.step);
     match parts {
         1 => format!("1 part {verb}: {which}.{loads}"),
         _ => format!("{} {verb}; longest {which}.{loads}", count(parts, "part", "parts")),
     }
 }
 
-pub async fn get(visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&QueuePage::of(&visitor, done.seq()))
+pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
+    let forecast = app.house.forecast_seen(&visitor.state, visitor.now);
+    render(&QueuePage::of(&visitor, done.seq(), forecast.as_deref()))
 }
 
 #[cfg(test)]
@@ -193,7 +248,7 @@ mod tests {
 
     #[test]
     fn the_queue_says_what_waits() {
-        let text = sample::show("queue", &QueuePage::of(&sample::visitor(), None));
+        let text = sample::show("queue", &QueuePage::of(&sample::visitor(), None, None));
         assert!(text.contains("parts wait; longest"));
     }
 }

@@ -1,6 +1,7 @@
 //! A small house for the tests of the pages, made by the same decisions that make a real one.
 
 pub mod busy;
+mod timetable;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -18,6 +19,8 @@ use crate::domain::text::Line;
 use crate::domain::time::Time;
 use crate::domain::{Asked, Command, State, decide};
 use crate::web::visitor::Visitor;
+
+pub use timetable::scheduled;
 
 struct House {
     state: State,

@@ -55,6 +55,13 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "What do I lay out, and is all back?",
         &[Charge, Clinician, Lead, Desk, Infection, Auditor],
     ),
+    (
+        "/schedule",
+        "Schedule",
+        "What did the schedule say that a person has to look at?",
+        &[Charge, Lead, Infection, Auditor],
+    ),
+    ("/procedures", "Procedures", "What do the procedures of the schedule need?", &[Charge, Lead, Clinician]),
     ("/emergency", "Emergency", "Issue a set now.", &[Charge, Clinician]),
     ("/desk", "Desk", "What is in my hand and what does it need next?", &[Desk, Lead]),
     ("/queue", "Queue", "What waits at each step, and what is oldest?", &[Desk, Lead]),
@@ -122,6 +129,7 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/ledger", "Ledger", "Who did what when?", &[Lead, Biomed, Auditor, Infection, Admin]),
     ("/people", "People", "Who may sign in, and in which role?", &[Admin]),
     ("/site", "Site", "What the site is called, and its policies.", &[Lead, Charge, Auditor, Admin]),
+    ("/api-reference", "API", "What may a program ask of this house, and how?", &[Admin, Biomed, Auditor]),
 ];
 
 /// The ways that are open to a role; `here` is the one that the reader stands on.
@@ -168,6 +176,8 @@ pub struct Page {
     pub path: String,
     /// After so long without a touch the page locks itself.
     pub idle_minutes: u32,
+    /// Messages of the schedule that wait for a person, where the reader may settle them.
+    pub schedule_waits: usize,
 }
 
 impl Page {
@@ -186,6 +196,10 @@ impl Page {
             done,
             path: path.into(),
             idle_minutes: state.policy.idle_minutes,
+            schedule_waits: match visitor.actor.role {
+                Charge | Lead => state.open_schedule_lines().len(),
+                Desk | Clinician | Biomed | Infection | Auditor | Admin => 0,
+            },
         }
     }
 

@@ -24,10 +24,19 @@ fn changed(it: &CaseChanged) -> String {
         ("needs", it.needs.is_some()),
         ("patient's reference", it.patient.is_some()),
         ("known risk", it.risk.is_some()),
+        (
+            "procedure, as the schedule codes it",
+            it.schedule.is_some() && it.needs.is_none() && nothing_else(it),
+        ),
     ];
     let all: Vec<String> =
         named.into_iter().filter(|(_, is)| *is).map(|(name, _)| name.to_string()).collect();
     super::shared::listed(&all)
+}
+
+/// Whether a change by the schedule is one of its codes or numbers alone.
+fn nothing_else(it: &CaseChanged) -> bool {
+    it.start.is_none() && it.minutes.is_none() && it.room.is_none() && it.patient.is_none()
 }
 
 fn counted(it: &CountClosed) -> String {
@@ -126,11 +135,27 @@ pub fn sentence(event: &Event) -> Option<String> {
         }
         What::ConfigurationChosen(it) => super::told_fit::chosen(it),
         What::PatientErased(it) => {
-            let of = match (&it.case, &it.load) {
-                (Some(case), _) => format!("case {case}"),
-                (None, load) => format!("load {}", load.as_ref().map(Id::as_str).unwrap_or_default()),
+            let of = match (&it.case, &it.load, &it.schedule_line) {
+                (Some(case), ..) => format!("case {case}"),
+                (None, None, Some(line)) => format!("{line} of the schedule"),
+                (None, load, _) => format!("load {}", load.as_ref().map(Id::as_str).unwrap_or_default()),
             };
             format!("Patient's reference of {of} erased: {}", it.reason)
+        }
+        What::ProcedureMapped(it) if it.forget => format!("What procedure {} needs forgotten.", it.code.0),
+        What::ProcedureMapped(it) if it.needs.is_empty() => {
+            format!("Procedure {} needs none of the sets.", it.code.0)
+        }
+        What::ProcedureMapped(it) => format!("Procedure {} needs {}.", it.code.0, names(it.needs.iter())),
+        What::ProceduresApplied(it) => {
+            format!("Needs made of their procedures: {}.", names(it.cases.iter().map(|it| &it.case)))
+        }
+        What::ScheduleKept(it) => {
+            format!("{} of the schedule kept for a person: {}", it.line, it.why.join(" "))
+        }
+        What::ScheduleSettled(it) => {
+            let case = it.case.as_ref().map(|case| format!(", case {case}")).unwrap_or_default();
+            format!("{} of the schedule settled: {}{case}.", it.line, it.outcome.words())
         }
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
         What::Found(it) if it.piece => format!("The missing piece of {} found.", it.asset),

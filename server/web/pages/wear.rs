@@ -106,7 +106,7 @@ fn model_row(state: &State, outlook: &Outlook) -> ModelRow {
         oldest: words::ages(outlook.oldest, outlook.clock()),
         replaced_at: state
             .life_limit(id)
-            .map(|limit| format!("{} {}", limit.set.replace_at, limit.set.clock.name()))
+            .map(|limit| limit.set.clock.told(limit.set.replace_at))
             .unwrap_or_default(),
     }
 }
@@ -145,9 +145,10 @@ fn heading(all: &[&Outlook], state: &State) -> String {
     match first.expected.number() {
         Some(number) => {
             let family = state.model(&first.lives.model).map(|model| model.family);
+            let about =
+                if number < 0.05 { "hardly any".into() } else { format!("about {}", words::about(number)) };
             format!(
-                "Next to fail: about {} of {} {} {} in {AHEAD_DAYS} days; {of}.",
-                words::about(number),
+                "Next to fail: {about} of {} {} {} in {AHEAD_DAYS} days; {of}.",
                 first.in_service,
                 words::kind(family, first.in_service != 1),
                 first.lives.model
@@ -265,8 +266,28 @@ mod tests {
         );
         assert!(heading.ends_with("12 failures among 35 caps, the oldest 240 cycles."), "{heading}");
         assert!(text.contains("they wear out.") && text.contains("class=\"law\""), "{text}");
-        assert!(text.contains("Replace at ") && text.contains("costs hardly more"), "{text}");
+        // The sentence is of the age that it names: what fails before it follows from the law at that whole age.
+        let outlook = &all[&Id::new("CAP-2").unwrap()];
+        let (advice, law) = (visitor.state.replace_advice(outlook), outlook.law.as_ref().unwrap());
+        let at = advice.at.unwrap();
+        let failed = words::about(100.0 * (1.0 - (-(at / law.eta).powf(law.beta)).exp()));
+        let ends = [advice.flat_from, advice.flat_to].map(Option::unwrap);
+        assert!(at.fract() == 0.0 && ends.iter().all(|end| end.fract() == 0.0), "{advice:?}");
+        for said in [
+            format!(
+                "Replace at {at:.0} cycles: any age from {} to {} cycles costs hardly more",
+                ends[0], ends[1]
+            ),
+            format!("; {failed} of 100 still fail before that age."),
+        ] {
+            assert!(text.contains(&said), "{said} {text}");
+        }
+        let reason = format!("Costs least at {at:.0} cycles;");
+        assert!(
+            text.contains(&reason) && text.contains(&format!("name=\"replace_at:int\" value=\"{at:.0}\"")),
+            "{text}"
+        );
         assert!(text.contains("name=\"replace_at:int\"") && text.contains("name=\"scan:each\""), "{text}");
-        assert!(text.contains("in the store suffice with 95 % certainty"), "{text}");
+        assert!(text.contains("1 in the store suffices with 95 % certainty"), "{text}");
     }
 }

@@ -62,6 +62,10 @@ pub fn command(name: &str) -> String {
         "back_from_repair" => "Record it as back from repair",
         "open_look_back" => "Open a look-back",
         "close_look_back" => "Close the look-back",
+        "map_procedure" => "Say what a procedure needs",
+        "apply_procedures" => "Give cases what their procedures need",
+        "keep_schedule_message" => "Keep a message of the schedule",
+        "settle_schedule_message" => "Settle a message of the schedule",
         "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };

@@ -49,8 +49,16 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
 fn plan(dice: &mut Dice, now: Time) -> Value {
     let start = now.plus_minutes(dice.below(2_000) as i64);
     let risk = if dice.once_in(8) { "prion_suspected" } else { "none" };
-    json!({"do": "plan_case", "case": format!("K-{}", dice.below(40)), "start": start,
-           "minutes": 30 + dice.below(90), "needs": ["adult"], "technique": "jet_open", "risk": risk})
+    let number = dice.below(40);
+    let mut all = json!({"do": "plan_case", "case": format!("K-{number}"), "start": start,
+           "minutes": 30 + dice.below(90), "needs": ["adult"], "technique": "jet_open", "risk": risk});
+    // Some come from a schedule, which names the procedure.
+    if number % 8 == 7 {
+        let codes = json!([{"code": "STENT 1"}]);
+        all["schedule"] = json!({"sender": "THEATRE", "filler": format!("S-{number}"), "codes": codes});
+        all["needs"] = json!([]);
+    }
+    all
 }
 
 fn issue(state: &State, case: &Case, dice: &mut Dice) -> Value {

@@ -223,6 +223,10 @@ impl Pure {
             tried: state.tried.keys().cloned().collect(),
             upkeep: state.upkeep.keys().cloned().collect(),
             values: state.values.keys().cloned().collect(),
+            procedures: state.procedures.keys().cloned().collect(),
+            schedule_lines: state.schedule_lines.keys().cloned().collect(),
+            paces: state.paces.works.keys().cloned().collect(),
+            machine_paces: state.paces.machines.keys().cloned().collect(),
             ..Changes::default()
         };
         let mut tables = self.grown.clone();

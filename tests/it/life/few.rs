@@ -52,6 +52,26 @@ fn cost(planned: f64, unplanned: f64, eta: f64, beta: f64, age: f64) -> f64 {
     (planned * survival(age) + unplanned * (1.0 - survival(age))) / used
 }
 
+/// Every whole age tried, by plain sums (the policy is that of Barlow & Hunter 1960): what is said of an age is said of that whole
+/// age, and none is cheaper.
+fn whole_ages_cost_what_they_cost() {
+    for (planned, unplanned, eta, beta) in
+        [(1.0, 9.0, 22.0, 3.2), (1.0, 5.0, 10.0, 2.5), (5.0, 100.0, 2.4, 4.0), (1.0, 20.0, 40.0, 1.5)]
+    {
+        let best = replacement::whole_optimum(planned, unplanned, eta, beta).unwrap().best.unwrap();
+        let at = |age: f64| cost(planned, unplanned, eta, beta, age);
+        let ages: Vec<f64> = (1..120).map(f64::from).collect();
+        let cheapest = ages.iter().copied().min_by(|a, b| at(*a).total_cmp(&at(*b))).unwrap();
+        assert_eq!(best.age, cheapest, "{best:?}");
+        near(best.rate, at(cheapest), 1e-7, "rate of the whole age");
+        near(best.fails_before, 1.0 - (-(cheapest / eta).powf(beta)).exp(), 1e-12, "fails before it");
+        let as_good: Vec<f64> = ages.into_iter().filter(|age| at(*age) <= 1.02 * at(cheapest)).collect();
+        assert_eq!((best.flat_from, best.flat_to), (as_good[0], as_good.last().copied()), "{as_good:?}");
+        let continuous = replacement::optimum(planned, unplanned, eta, beta).unwrap().best.unwrap();
+        assert!(best.saving <= continuous.saving && (best.age - continuous.age).abs() <= 1.0);
+    }
+}
+
 #[test]
 fn the_best_age_costs_least_by_plain_sums() {
     for (planned, unplanned, eta, beta) in
@@ -66,6 +86,7 @@ fn the_best_age_costs_least_by_plain_sums() {
             near(at(to), 1.02 * best.rate, 1e-6, "where the flat range ends");
         }
     }
+    whole_ages_cost_what_they_cost();
     let none = |planned: f64, unplanned: f64, beta: f64| {
         replacement::optimum(planned, unplanned, 100.0, beta).unwrap().best.is_none()
     };

@@ -6,12 +6,11 @@ use std::collections::BTreeMap;
 use super::report::money;
 use super::words::{self, figure};
 use crate::analysis::life::{Limits, Weibull};
-use crate::domain::evidence::whole_age;
 use crate::domain::lifetime::Piece;
 use crate::domain::outlook::Outlook;
 use crate::domain::state::State;
 use crate::domain::time::Time;
-use crate::domain::upkeep::Costs;
+use crate::domain::upkeep::{Costs, LifeLimit};
 use crate::web::pages::shared::{count, date};
 
 /// As many parts are offered to be looked at next.
@@ -81,31 +80,37 @@ fn costs_form(costs: Option<Costs>) -> CostsForm {
     }
 }
 
+/// An age of the house's own that no part reaches.
+fn useless(state: &State, limit: &LifeLimit) -> String {
+    let makers = state.makers_limit(&limit.set.model, limit.set.clock);
+    let told = |limit: u32| format!(". It changes nothing: the maker's limit of {limit} comes due before it");
+    makers.filter(|makers| limit.set.replace_at > *makers).map(told).unwrap_or_default()
+}
+
 fn replace(state: &State, outlook: &Outlook) -> Replace {
     let now = state.life_limit(&outlook.lives.model).map(|limit| InForce {
         said: format!(
-            "Replaced at {} {}, set by {} on {} (entry {}): {}",
-            limit.set.replace_at,
-            limit.set.clock.name(),
+            "Replaced at {}, set by {} on {} (entry {}): {}{}",
+            limit.set.clock.told(limit.set.replace_at),
             limit.by,
             date(limit.at.date(state.zone)),
             limit.entry,
-            limit.set.reason
+            limit.set.reason.trim_end_matches('.'),
+            useless(state, limit)
         ),
         evidence: format!(
-            "It rested on {} among {}, the oldest {} {}, up to ledger entry {}.",
+            "It rested on {} among {}, the oldest {}, up to ledger entry {}.",
             count(limit.set.evidence.failures as usize, "failure", "failures"),
             count(limit.set.evidence.units as usize, "piece", "pieces"),
-            limit.set.evidence.oldest,
-            limit.set.clock.name(),
+            limit.set.clock.told(limit.set.evidence.oldest),
             limit.set.evidence.ledger
         ),
     });
     let advice = state.replace_advice(outlook);
-    let at = advice.at.filter(|_| advice.worth_it).map(|at| format!("{:.0}", whole_age(at)));
+    let at = advice.at.filter(|_| advice.worth_it).map(|at| format!("{at:.0}"));
     let reason = at.as_ref().map(|at| {
         let evidence = words::evidence(outlook, family(state, outlook));
-        format!("Costs least at {at} {}; {evidence}", outlook.clock().name())
+        format!("Costs least at {at} {}; {evidence}", outlook.clock().unit(at == "1"))
     });
     Replace { said: advice.said, at, reason: reason.unwrap_or_default(), now }
 }
@@ -122,9 +127,9 @@ fn order(state: &State, outlook: &Outlook, now: Time) -> Order {
 /// A piece in service with its chances, where they are known.
 pub struct Chances<'a> {
     pub piece: &'a Piece,
-    /// To fail in the next case.
+    /// To have failed by the end of the next case.
     pub case: Option<f64>,
-    /// To fail before the next inspection that finds it.
+    /// To have failed by the next inspection, which finds it. Both since the last one that it passed.
     pub inspection: Option<f64>,
     pub next: crate::domain::outlook::Next,
 }
@@ -133,16 +138,14 @@ pub struct Chances<'a> {
 pub fn chances<'a>(state: &State, outlook: &'a Outlook) -> Vec<Chances<'a>> {
     let law = outlook.law.as_ref().ok();
     let case_days = outlook.days_between_uses(state);
-    let mut known: BTreeMap<(u32, u32, u64), (f64, f64)> = BTreeMap::new();
+    let mut known: BTreeMap<(u32, u64, u64), (f64, f64)> = BTreeMap::new();
     let mut all: Vec<Chances<'a>> = Vec::new();
     for piece in outlook.lives.in_service() {
         let next = outlook.next(state, piece, case_days);
         let both = law.map(|law| {
-            let key = (piece.age, piece.whole_at, next.inspection.to_bits());
-            let inspection = || law.fail_within(next.seen_whole, next.inspection);
-            *known
-                .entry(key)
-                .or_insert_with(|| (law.fail_within(f64::from(piece.age), next.case), inspection()))
+            let key = (piece.whole_at, next.case.to_bits(), next.inspection.to_bits());
+            let within = |ahead: f64| law.fail_within(next.seen_whole, ahead);
+            *known.entry(key).or_insert_with(|| (within(next.case), within(next.inspection)))
         });
         all.push(Chances { piece, case: both.map(|both| both.0), inspection: both.map(|both| both.1), next });
     }
@@ -177,10 +180,9 @@ fn next(state: &State, outlook: &Outlook, all: &[Chances<'_>]) -> InspectNext {
     let said = match pieces.first() {
         None => "None needs to be looked at before its usual inspection: each has a chance below 1 % to fail before that.".into(),
         Some(first) => format!(
-            "Look at {} first: at {} {} its chance to fail before its next inspection is {}.",
+            "Look at {} first: at {} its chance to fail before its next inspection is {}.",
             first.asset,
-            first.age,
-            outlook.clock().name(),
+            outlook.clock().told(first.age),
             first.chance
         ),
     };

@@ -1,14 +1,18 @@
 //! A maker's safety notice: one hold by model, lot or serial range. First who is concerned, then the hold, then every
 //! piece by where it is, today's cases, and the pieces of which nobody knows the serial.
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::{Path, Query};
 use axum::response::Response;
 use serde::Deserialize;
 
+use crate::domain::case::CaseStatus;
 use crate::domain::hold::{HoldKind, Place};
 use crate::domain::id::Id;
-use crate::domain::notice::{Concerned, NamedPieces, NoticeReport, Unknown};
+use crate::domain::notice::{CaseTouched, Concerned, NamedPieces, NoticeReport, Touch, Unknown};
 use crate::domain::state::State;
 use crate::domain::text::{Line, Text};
 use crate::web::pages::shared::{self, Page, count, listed, segment, time};
@@ -107,8 +111,22 @@ fn piece_row(it: &Concerned) -> PieceRow {
     }
 }
 
-fn answer(state: &State, report: &NoticeReport, visitor: &Visitor) -> Answer {
+/// The pieces by how they have to do with a case, what was done first, and the sets that it has or would take.
+fn why(it: &CaseTouched) -> String {
     let names = |ids: &[Id]| listed(&ids.iter().map(ToString::to_string).collect::<Vec<_>>());
+    let mut by: BTreeMap<Reverse<Touch>, Vec<Id>> = BTreeMap::new();
+    it.touches.iter().for_each(|(id, touch)| by.entry(Reverse(*touch)).or_default().push(id.clone()));
+    let each: Vec<String> = by.iter().map(|(how, ids)| format!("{} {}", names(ids), how.0.words())).collect();
+    let sets = match it.sets.len() {
+        0 => String::new(),
+        1 => format!(" (set {})", names(&it.sets)),
+        _ => format!(" (sets {})", names(&it.sets)),
+    };
+    let over = if it.status == CaseStatus::Closed { "closed; " } else { "" };
+    format!("{over}{}{sets}", each.join("; "))
+}
+
+fn answer(state: &State, report: &NoticeReport, visitor: &Visitor) -> Answer {
     Answer {
         pieces: report.places.values().flatten().map(piece_row).collect(),
         not_known: report.not_known.iter().map(piece_row).collect(),
@@ -119,10 +137,7 @@ fn answer(state: &State, report: &NoticeReport, visitor: &Visitor) -> Answer {
                 href: format!("/cases/{}", segment(it.case.as_str())),
                 case: it.case.to_string(),
                 start: time(state, it.start, visitor.now),
-                why: match it.sets.is_empty() {
-                    true => names(&it.assets),
-                    false => format!("{} in set {}", names(&it.assets), names(&it.sets)),
-                },
+                why: why(it),
             })
             .collect(),
     }

@@ -89,7 +89,7 @@ fn piece_row(
         href: format!("/assets/{}", segment(piece.asset.as_str())),
         asset: piece.asset.to_string(),
         age: piece.age,
-        case: chance(it.case, (age, it.next.case)),
+        case: chance(it.case, (it.next.seen_whole, it.next.case)),
         inspection: chance(it.inspection, (it.next.seen_whole, it.next.inspection)),
         remaining: law.map(|law| remaining(law, age, with_range)).unwrap_or_default(),
         place: asset

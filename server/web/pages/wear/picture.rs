@@ -60,22 +60,24 @@ fn row(step: &Step) -> Row {
 
 /// What the picture says to whoever does not see it.
 fn told(outlook: &Outlook, curve: &Curve, family: Option<Family>) -> String {
-    let unit = outlook.clock().name();
     let mut said = vec![match curve.steps.last() {
         None => format!(
-            "All {} are whole up to {} {unit}.",
+            "All {} are whole up to {}.",
             words::counted(outlook.units(), family),
-            outlook.oldest
+            words::ages(outlook.oldest, outlook.clock())
         ),
         Some(last) => format!(
-            "Of 100 such {}, {} are still whole at {:.0} {unit}, the age of the last failure that was seen.",
+            "Of 100 such {}, {} are still whole at {}, the age of the last failure that was seen.",
             words::kind(family, true),
             share(last.survival),
-            last.age
+            words::aged(&format!("{:.0}", last.age), outlook.clock())
         ),
     }];
     if let Some(age) = curve.median().age {
-        said.push(format!("Half of them have failed by {age:.0} {unit}."));
+        said.push(format!(
+            "Half of them have failed by {}.",
+            words::aged(&format!("{age:.0}"), outlook.clock())
+        ));
     }
     if outlook.law.is_ok() {
         said.push("A smooth line shows the fitted law, dotted beyond the oldest age that was seen.".into());
@@ -111,7 +113,7 @@ impl Picture {
             phone: svg(&lives, Size::Phone, "lives-phone", &capital(&title), &told),
             told,
             rows: curve.steps.iter().map(row).collect(),
-            start: curve.start_from.map(|age| format!("{age:.0} {}", outlook.clock().name())),
+            start: curve.start_from.map(|age| words::aged(&format!("{age:.0}"), outlook.clock())),
             fitted: law.is_some(),
             dashed: curve.steps.last().is_some_and(|step| step.at_risk < FEW_AT_RISK) || pieces.len() < 10,
         }

@@ -36,7 +36,7 @@ const PIECES: &[Column] = &[
     column("failed by", 9),
     column("retired at", 17),
     column("cause", 14),
-    column("chance to fail in the next case", 12),
+    column("chance to fail by the end of the next case", 12),
     column("chance to fail before its next inspection", 12),
 ];
 

@@ -1,7 +1,7 @@
 //! Repairs of a model: how many a piece has had by an age, whether they come faster, and who repairs at what cost.
 
 use super::report::money;
-use super::words::figure;
+use super::words::{aged, figure};
 use crate::analysis::life::Limits;
 use crate::analysis::life::mcf::{Unit, mcf};
 use crate::analysis::life::trend;
@@ -51,7 +51,6 @@ fn trend_words(units: &[Unit]) -> String {
 
 pub fn repairs_of(state: &State, model: &Id, now: Time) -> RepairsOf {
     let clock = state.clock_of_model(model);
-    let unit = clock.name();
     let pieces = state.repaired_pieces(model, clock, now);
     let events: usize = pieces.iter().map(|piece| piece.events.len()).sum();
     let mut told = RepairsOf { said: Vec::new(), suppliers: Vec::new(), means: Vec::new() };
@@ -76,9 +75,9 @@ pub fn repairs_of(state: &State, model: &Id, now: Time) -> RepairsOf {
         if let Some(last) = steps.last() {
             let limits = Limits { low: last.low, high: Some(last.high).filter(|high| high.is_finite()) };
             told.said.push(format!(
-                "A piece has had {} repairs by {:.0} {unit}, on the average.",
+                "A piece has had {} repairs by {}, on the average.",
                 figure(last.mean, limits).plausible(),
-                last.age
+                aged(&format!("{:.0}", last.age), clock)
             ));
         }
         let every = steps.len().div_ceil(MOST_AGES).max(1);

@@ -78,8 +78,12 @@ pub fn counted(number: usize, family: Option<Family>) -> String {
 
 /// "500 cycles", "1 cycle".
 pub fn ages(number: u32, clock: Clock) -> String {
-    let many = clock.name();
-    count(number as usize, many.trim_end_matches('s'), many)
+    clock.told(number)
+}
+
+/// The same of a number that is told already.
+pub fn aged(number: &str, clock: Clock) -> String {
+    format!("{number} {}", clock.unit(number == "1"))
 }
 
 /// "10 failures among 20 caps, the oldest 500 cycles".
@@ -106,6 +110,19 @@ fn assumed(outlook: &Outlook) -> Option<Weibayes> {
 /// Rates are told per so much age.
 const PER: f64 = 1_000.0;
 
+/// An upper limit, never told as less than it is.
+fn at_most(number: f64) -> String {
+    let places = if number < 0.1 {
+        3
+    } else if number < 10.0 {
+        1
+    } else {
+        0
+    };
+    let scale = 10f64.powi(places);
+    format!("{:.*}", places as usize, ((number * scale).ceil() / scale).max(1.0 / scale))
+}
+
 fn rate_words(outlook: &Outlook) -> String {
     let clock = outlook.clock();
     let (per, unit) = (PER, clock.name());
@@ -115,7 +132,7 @@ fn rate_words(outlook: &Outlook) -> String {
     match outlook.failures {
         0 => format!(
             "We can say, 95 % sure: fewer than {} failures per {per:.0} {unit}.",
-            about(rate.at_most * per)
+            at_most(rate.at_most * per)
         ),
         _ => {
             let limits = Limits { low: rate.low * per, high: Some(rate.high * per) };
@@ -133,9 +150,8 @@ fn assumed_words(outlook: &Outlook) -> Option<String> {
     let it = assumed(outlook)?;
     Some(format!(
         "If they wear with age as many such parts do (a shape of {ASSUMED_SHAPE:.0}, assumed and not seen here), 10 of 100 fail \
-         no earlier than by {:.0} {}.",
-        it.b10_at_least.floor(),
-        outlook.clock().name()
+         no earlier than by {}.",
+        aged(&format!("{:.0}", it.b10_at_least.floor()), outlook.clock())
     ))
 }
 
@@ -157,10 +173,9 @@ fn lasted(outlook: &Outlook) -> u32 {
 pub fn sentence(outlook: &Outlook, family: Option<Family>) -> String {
     if let (Ok(_), Some((b10, limits))) = (&outlook.law, outlook.b10) {
         return format!(
-            "Of 100 such {} about 10 fail by {} {} (plausible {}); {}.",
+            "Of 100 such {} about 10 fail by {} (plausible {}); {}.",
             kind(family, true),
-            figure(b10, limits).value,
-            outlook.clock().name(),
+            aged(&figure(b10, limits).value, outlook.clock()),
             figure(b10, limits).range(),
             evidence(outlook, family)
         );
@@ -203,9 +218,9 @@ pub fn beside(outlook: &Outlook) -> Vec<String> {
         Ok(law) => {
             if let Some((b10, _)) = outlook.b10.filter(|(b10, _)| *b10 > f64::from(outlook.oldest)) {
                 said.push(format!(
-                    "{b10:.0} {unit} lies beyond the oldest age that was seen, {}: it is a guess by the shape of the curve.",
-                    outlook.oldest,
-                    unit = outlook.clock().name()
+                    "{} lies beyond the oldest age that was seen, {}: it is a guess by the shape of the curve.",
+                    aged(&format!("{b10:.0}"), outlook.clock()),
+                    outlook.oldest
                 ));
             }
             said.push(wear_or_chance(law.beta_limits()));

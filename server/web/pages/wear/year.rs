@@ -97,7 +97,7 @@ fn sheet(visitor: &Visitor, outlook: &Outlook, place: usize) -> Option<ModelShee
         causes: causes.join(", "),
         replaced_at: state
             .life_limit(id)
-            .map(|limit| format!("{} {}", limit.set.replace_at, limit.set.clock.name()))
+            .map(|limit| limit.set.clock.told(limit.set.replace_at))
             .unwrap_or_default(),
         // Each picture of the page has names of its own.
         svg: picture

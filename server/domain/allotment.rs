@@ -1,0 +1,210 @@
+//! Which set each need of the open cases gets: what is out for it or kept for it stays; the others are given complete
+//! sets in the order in which the cases start, so that no earlier one is worse off for a later one. The emergency
+//! reserve comes before every planned case, and never has what is kept for one.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::board::Equipped;
+use super::board_cases::{Look, grade};
+use super::case::Case;
+use super::id::Id;
+use super::readiness::SetReadiness;
+use super::set::SetState;
+use super::state::State;
+use crate::analysis::assign::{Ask, assign};
+
+/// How a need came to its set.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Given {
+    /// Out for it already.
+    Out(Id),
+    /// A person keeps it for the case.
+    Kept(Id),
+    /// What was chosen for the case lies in it, or it is free and comes in time.
+    Free(Id),
+    /// Nothing comes in time: of what is left, the one that is nearest to it.
+    Left(Id),
+    /// It is all that there is, and is held back for emergencies.
+    Reserve(Id),
+    Nothing,
+}
+
+/// One need of one case that no decision fills, in the order in which they are given sets.
+#[derive(Clone, Copy)]
+enum Asking<'a> {
+    Reserve,
+    Case { at: usize, need: usize, case: &'a Case },
+}
+
+/// The sets, by the place of the case and of its need. Cases are in the order of their starts.
+pub(super) fn given(look: &Look, open: &[&Case]) -> Vec<Vec<Given>> {
+    let mut given: Vec<Vec<Given>> = open.iter().map(|case| decided(look, case)).collect();
+    let mut sheets: BTreeSet<&Id> = open.iter().flat_map(|case| &case.needs).collect();
+    sheets.retain(|sheet| look.state.sheets.contains_key(*sheet));
+    for sheet in sheets {
+        of_sheet(look, open, sheet, &mut given);
+    }
+    given
+}
+
+/// The sets in which something lies that is out at a case.
+fn out_for<'a>(state: &'a State, case: &Case) -> BTreeSet<&'a Id> {
+    // Asked of the parts that are out, which are few, not of every part of every set.
+    let out = case.parts.iter().filter(|(_, part)| part.out).filter_map(|(asset, _)| state.assets.get(asset));
+    out.filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect()
+}
+
+/// What was decided for a case: out for it, kept for it, or holding what was chosen for it.
+fn decided(look: &Look, case: &Case) -> Vec<Given> {
+    let state = look.state;
+    let out = out_for(state, case);
+    let mut already: BTreeSet<Id> = BTreeSet::new();
+    let one = |need: &Id| {
+        let fits = |set: &&Id| {
+            !already.contains(*set) && state.sets.get(*set).is_some_and(|set| set.count_sheet == *need)
+        };
+        let is_chosen =
+            |set: &&Id| look.chosen.get(*set).into_iter().flatten().any(|by| by.case == case.case);
+        let found = out.iter().copied().find(fits).map(|set| Given::Out(set.clone()));
+        let found = found.or_else(|| case.promised.iter().find(fits).map(|set| Given::Kept(set.clone())));
+        let found = found.or_else(|| {
+            let mut chosen = look.chosen.keys().copied().filter(fits).filter(is_chosen);
+            chosen.find(|set| may_take(look, case, set)).map(|set| Given::Free(set.clone()))
+        });
+        already.extend(found.as_ref().and_then(Given::set).cloned());
+        found.unwrap_or(Given::Nothing)
+    };
+    case.needs.iter().map(one).collect()
+}
+
+impl Given {
+    pub fn set(&self) -> Option<&Id> {
+        match self {
+            Given::Out(set)
+            | Given::Kept(set)
+            | Given::Free(set)
+            | Given::Left(set)
+            | Given::Reserve(set) => Some(set),
+            Given::Nothing => None,
+        }
+    }
+}
+
+/// Whether no other case has a set by a decision, at the same time.
+fn may_take(look: &Look, case: &Case, set: &Id) -> bool {
+    let Look { state, chosen, .. } = *look;
+    let others = chosen.get(set).into_iter().flatten().filter(|other| other.case != case.case);
+    // Where a promise was set aside, the last decision holds.
+    let turnaround = state.policy.turnaround_minutes;
+    let mut yields =
+        others.map(|other| !other.overlaps(case, turnaround) || case.has_over(state, other, set));
+    state.keeper(set, case).is_none() && yields.all(|yields| yields)
+}
+
+/// Gives out the sets of one count sheet.
+fn of_sheet(look: &Look, open: &[&Case], sheet: &Id, given: &mut [Vec<Given>]) {
+    let Look { state, statuses, .. } = *look;
+    let sets: Vec<&SetState> =
+        state.sets.values().map(|set| &**set).filter(|set| set.count_sheet == *sheet).collect();
+    let place: BTreeMap<&Id, usize> = sets.iter().enumerate().map(|(at, set)| (&set.set, at)).collect();
+    let turnaround = state.policy.turnaround_minutes;
+    let decided: BTreeSet<usize> =
+        given.iter().flatten().filter_map(Given::set).filter_map(|set| place.get(set).copied()).collect();
+    let mut asking: Vec<Asking> = Vec::new();
+    let mut asks: Vec<Ask> = Vec::new();
+    for _ in 0..state.reserves.get(sheet).copied().unwrap_or(0) {
+        let level = |set: &SetState| reserve_level(statuses.get(&set.set)?.status);
+        // The last ones first: cases take from the front.
+        let all = sets.iter().enumerate().rev().filter(|(at, _)| !decided.contains(at));
+        let mut options: Vec<(usize, u8)> = all.filter_map(|(at, set)| Some((at, level(set)?))).collect();
+        options.sort_by_key(|(_, level)| *level);
+        asking.push(Asking::Reserve);
+        asks.push(Ask { options });
+    }
+    for (at, case) in open.iter().enumerate() {
+        let own = given.get(at).into_iter().flatten();
+        let own: BTreeSet<&Id> = own.filter_map(Given::set).collect();
+        for need in (0..case.needs.len()).filter(|need| case.needs.get(*need) == Some(sheet)) {
+            if given.get(at).and_then(|all| all.get(need)) != Some(&Given::Nothing) {
+                continue;
+            }
+            let free = sets.iter().enumerate().filter(|(_, set)| !own.contains(&set.set));
+            let free = free.filter(|(_, set)| may_take(look, case, &set.set));
+            let mut options: Vec<(usize, u8)> = free
+                .map(|(at, set)| (at, grade(look, set, case)))
+                .filter(|(_, (equipped, _))| *equipped != Equipped::NotReady)
+                .map(|(at, (_, level))| (at, level))
+                .collect();
+            options.sort_by_key(|(_, level)| *level);
+            asking.push(Asking::Case { at, need, case });
+            asks.push(Ask { options });
+        }
+    }
+    let clash = |a: usize, b: usize, _: usize| match (asking.get(a), asking.get(b)) {
+        (Some(Asking::Case { case, at, .. }), Some(Asking::Case { case: other, at: own, .. })) => {
+            at == own || case.overlaps(other, turnaround)
+        }
+        (Some(Asking::Case { case, .. }), Some(Asking::Reserve))
+        | (Some(Asking::Reserve), Some(Asking::Case { case, .. })) => !case.emergency,
+        _ => true,
+    };
+    let found = assign(&asks, &clash);
+    let mut held_back: BTreeSet<usize> = BTreeSet::new();
+    for (ask, found) in asking.iter().zip(&found) {
+        match (ask, found.and_then(|found| Some((found, sets.get(found)?)))) {
+            (Asking::Reserve, Some((at, _))) => drop(held_back.insert(at)),
+            (Asking::Case { at, need, .. }, Some((_, set))) => {
+                put(given, *at, *need, Given::Free(set.set.clone()))
+            }
+            (_, None) => {}
+        }
+    }
+    for ask in &asking {
+        if let Asking::Case { at, need, case } = ask
+            && given.get(*at).and_then(|all| all.get(*need)) == Some(&Given::Nothing)
+        {
+            let found = left(look, (open, given), case, &sets, &held_back);
+            put(given, *at, *need, found);
+        }
+    }
+}
+
+/// How well a set serves as the reserve: one that is not whole, or out, does not.
+fn reserve_level(status: SetReadiness) -> Option<u8> {
+    match status {
+        SetReadiness::Ready => Some(0),
+        SetReadiness::ReadyShort => Some(1),
+        SetReadiness::InTurn => Some(2),
+        SetReadiness::Out | SetReadiness::NotReady | SetReadiness::Held => None,
+    }
+}
+
+fn put(given: &mut [Vec<Given>], at: usize, need: usize, what: Given) {
+    if let Some(place) = given.get_mut(at).and_then(|all| all.get_mut(need)) {
+        *place = what;
+    }
+}
+
+/// What is nearest to a need that nothing fills: of the sets that nobody else counts on, the reserve last.
+fn left(
+    look: &Look,
+    (open, given): (&[&Case], &[Vec<Given>]),
+    case: &Case,
+    sets: &[&SetState],
+    held_back: &BTreeSet<usize>,
+) -> Given {
+    let turnaround = look.state.policy.turnaround_minutes;
+    let theirs = open
+        .iter()
+        .zip(given)
+        .filter(|(other, _)| other.case == case.case || other.overlaps(case, turnaround));
+    let counted: BTreeSet<&Id> = theirs.flat_map(|(_, given)| given).filter_map(Given::set).collect();
+    let free = sets.iter().enumerate().filter(|(_, set)| !counted.contains(&set.set));
+    let free = free.filter(|(_, set)| may_take(look, case, &set.set));
+    let best = free.min_by_key(|(at, set)| (held_back.contains(at), grade(look, set, case)));
+    match best {
+        Some((at, set)) if held_back.contains(&at) => Given::Reserve(set.set.clone()),
+        Some((_, set)) => Given::Left(set.set.clone()),
+        None => Given::Nothing,
+    }
+}

@@ -1,0 +1,273 @@
+//! The department as a simulation sees it: what is in hand, benches and machines, the ways of sets, and the cases that
+//! take them.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveTime};
+
+use super::allotted::Allotted;
+use super::case::Case;
+use super::forecast_stops::Stops;
+use super::id::Id;
+use super::order_of_work::{Needed, needed};
+use super::pace::hour_of_week;
+use super::pace_laws::ENOUGH;
+use super::readiness::{SetReadiness, SetStatus};
+use super::route::StepKind;
+use super::set::SetState;
+use super::stage::Stage;
+use super::state::{Asset, State};
+use super::time::{MINUTE, Time, on_day};
+use crate::analysis::queue::{Item, Law, Need, Shop, Start, Unit, Want};
+
+pub use super::forecast_stops::Stop;
+
+/// How long before its start a case takes its sets: a little less than theatre staff ask for. Common practice.
+const LEAD_MINUTES: i64 = 30;
+/// What is looked at beyond the start of the last case, and at least.
+const BEYOND_HOURS: i64 = 4;
+const AT_LEAST_HOURS: i64 = 24;
+/// Of what should be back already nobody knows when it comes: it is taken to come within so much of its case's time.
+const LATE_SHARE: f64 = 0.25;
+const HOUR: i64 = 60 * MINUTE;
+
+/// What is simulated, and whose each number is.
+pub struct Plan {
+    pub shop: Shop,
+    pub stops: Vec<Stop>,
+    /// The sets, by the place of their units.
+    pub sets: Vec<Id>,
+    /// The cases, by the place of their wants.
+    pub wants: Vec<Id>,
+    /// Why a set comes nowhere: no machine in service, or no way for it.
+    pub stuck: BTreeMap<Id, String>,
+    pub not_known: Vec<String>,
+    /// The end of tomorrow.
+    until: Time,
+    from: Time,
+}
+
+impl Plan {
+    /// The cases of today and tomorrow, as on the board.
+    pub fn is_shown(&self, case: &Case) -> bool {
+        (self.from..self.until).contains(&case.start)
+    }
+}
+
+pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allotted], now: Time) -> Plan {
+    let today = now.date(state.zone);
+    let midnight = |days: u64| {
+        let day = today.checked_add_days(Days::new(days)).unwrap_or(today);
+        on_day(day, NaiveTime::MIN, state.zone)
+    };
+    let (from, until) = (midnight(0), midnight(2));
+    let comes = |it: &&Allotted| {
+        let case = it.case;
+        !case.needs.is_empty() && !case.anything_out() && case.start >= now && case.start < until
+    };
+    let coming: Vec<&Allotted> = allotted.iter().filter(comes).collect();
+    let last = coming.iter().map(|it| it.case.start).max().unwrap_or(now);
+    let end = Time((last.0 + BEYOND_HOURS * HOUR).max(now.0 + AT_LEAST_HOURS * HOUR));
+    let day = hours(state, now, end);
+    let mut building = Building { state, now, stops: Stops::of(state, &day), packs: BTreeMap::new() };
+    let mut plan = Plan {
+        shop: Shop::default(),
+        stops: Vec::new(),
+        sets: Vec::new(),
+        wants: Vec::new(),
+        stuck: BTreeMap::new(),
+        not_known: Vec::new(),
+        until,
+        from,
+    };
+    let kinds: BTreeMap<&Id, usize> =
+        state.sheets.keys().enumerate().map(|(at, sheet)| (sheet, at)).collect();
+    let due = needed(state, statuses, allotted, now);
+    for set in state.sets.values() {
+        let Some(kind) = kinds.get(&set.count_sheet) else { continue };
+        let unit = plan.sets.len();
+        let status = statuses.get(&set.set).map(|status| status.status);
+        let due_s = due.get(&set.set).map(|needed| match needed {
+            Needed::Reserve => 0.0,
+            Needed::Case { start, .. } => start.since_s(now) as f64,
+        });
+        let unfit = matches!(status, None | Some(SetReadiness::NotReady | SetReadiness::Held));
+        plan.shop.units.push(Unit { kind: *kind, due_s, unfit });
+        plan.sets.push(set.set.clone());
+        let stuck = building.set(set, unit, &mut plan.shop.items);
+        plan.stuck.extend(stuck.map(|why| (set.set.clone(), why)));
+    }
+    let places: BTreeMap<&Id, usize> = plan.sets.iter().enumerate().map(|(at, set)| (set, at)).collect();
+    let wants = coming.iter().map(|it| want(state, it.case, (&places, &kinds), now));
+    plan.shop.wants = wants.collect();
+    plan.wants = coming.iter().map(|it| it.case.case.clone()).collect();
+    plan.shop.kept =
+        state.sheets.keys().map(|sheet| state.reserves.get(sheet).copied().unwrap_or(0) as usize).collect();
+    plan.shop.turnaround_s = f64::from(state.policy.turnaround_minutes) * 60.0;
+    plan.shop.day = day.iter().enumerate().map(|(part, (at, _))| (at.since_s(now) as f64, part)).collect();
+    plan.shop.day_parts = day.len();
+    plan.shop.until_s = end.since_s(now) as f64;
+    plan.not_known = not_known(state, &building.stops, (now, end));
+    let (stations, jobs, stops) = building.stops.done();
+    (plan.shop.stations, plan.shop.jobs, plan.stops) = (stations, jobs, stops);
+    plan
+}
+
+/// The hours from a moment on, as the clocks of the site show them: one that is shown twice is there twice.
+fn hours(state: &State, now: Time, end: Time) -> Vec<(Time, usize)> {
+    let mut all = vec![(now, hour_of_week(now, state.zone))];
+    let mut at = Time((now.0.div_euclid(HOUR) + 1) * HOUR);
+    while at < end {
+        all.push((at, hour_of_week(at, state.zone)));
+        at = Time(at.0 + HOUR);
+    }
+    all
+}
+
+fn want(
+    state: &State,
+    case: &Case,
+    (places, kinds): (&BTreeMap<&Id, usize>, &BTreeMap<&Id, usize>),
+    now: Time,
+) -> Want {
+    let mut kept: Vec<&Id> = case.promised.iter().collect();
+    let needs = case.needs.iter().filter_map(|sheet| {
+        let of_sheet = |set: &&Id| state.sets.get(*set).is_some_and(|set| set.count_sheet == *sheet);
+        let unit = kept.iter().position(of_sheet).map(|at| kept.remove(at)).and_then(|set| places.get(set));
+        Some(Need { unit: unit.copied(), kind: *kinds.get(sheet)? })
+    });
+    let minutes = f64::from(case.minutes);
+    let lasts = match state.case_law() {
+        // An hour stands for the whole of what was planned.
+        Law::Table(shares) => Law::Table(shares.iter().map(|share| share / 60.0 * minutes).collect()),
+        Law::Fixed(_) | Law::Exponential(_) => Law::Fixed(minutes * 60.0),
+    };
+    Want {
+        start_s: case.start.since_s(now) as f64,
+        lead_s: (LEAD_MINUTES * 60) as f64,
+        lasts,
+        needs: needs.collect(),
+        takes_reserve: case.emergency,
+    }
+}
+
+fn not_known(state: &State, stops: &Stops, (now, end): (Time, Time)) -> Vec<String> {
+    let mut all = Vec::new();
+    let little = stops.little_known(state);
+    if !little.is_empty() {
+        all.push(format!(
+            "Fewer than {ENOUGH} times are recorded here of {}: what is usual stands in for it.",
+            little.join(", ")
+        ));
+    }
+    all.extend(stops.without_machine());
+    let offset = |at: Time| at.in_zone(state.zone).format("%:z").to_string();
+    if offset(now) != offset(end) {
+        all.push("The clocks change within this time: hours are told as the clocks will show them.".into());
+    }
+    for case in state.open_cases().filter(|case| case.anything_out() && case.end() < now) {
+        let end = case.end().told(state.zone);
+        all.push(format!(
+            "Case {} was planned to end on {end}, and its count is not closed: nobody knows when its sets come back.",
+            case.case
+        ));
+    }
+    all
+}
+
+struct Building<'a> {
+    state: &'a State,
+    now: Time,
+    stops: Stops,
+    packs: BTreeMap<(Id, String), usize>,
+}
+
+/// What is the same for parts that go together.
+type Alike = (String, Id, u32, u32, Option<Id>, Stage, Option<Time>);
+
+impl Building<'_> {
+    /// The items of a set: parts of one pack and one way that stand at one place are one. Says why it comes nowhere.
+    fn set(&mut self, set: &SetState, unit: usize, items: &mut Vec<Item>) -> Option<String> {
+        let state = self.state;
+        let sheet = state.sheets.get(&set.count_sheet)?;
+        let mut groups: BTreeMap<Alike, Vec<&Asset>> = BTreeMap::new();
+        for asset in state.members(set).filter(|asset| asset.counts()) {
+            let line = asset.seat.as_ref().and_then(|seat| sheet.line(&seat.line));
+            let pack = line.map_or(super::set::TRAY, |line| line.pack.as_str()).to_string();
+            let cool_at = asset.cooling_until(self.now);
+            let alike = (
+                pack,
+                asset.route.clone(),
+                asset.route_version,
+                asset.next,
+                asset.in_load.clone(),
+                asset.stage,
+                cool_at,
+            );
+            groups.entry(alike).or_default().push(asset);
+        }
+        let mut stuck = None;
+        for ((pack, .., cool_at), parts) in groups {
+            let numbers = self.packs.len();
+            let pack = *self.packs.entry((set.set.clone(), pack)).or_insert(numbers);
+            let Some(first) = parts.first() else { continue };
+            let (way, lacks) = self.stops.way(state, first, &parts);
+            let start = self.start(set, &parts, &way, cool_at);
+            let goes = matches!(start, Start::Waiting { step, .. } if step < way.len());
+            stuck = stuck.or_else(|| lacks.filter(|_| goes));
+            items.push(Item { unit, way, pack, start });
+        }
+        if !items.iter().any(|item| item.unit == unit) {
+            items.push(Item { unit, way: Vec::new(), pack: self.packs.len(), start: Start::Away });
+            self.packs.insert((set.set.clone(), String::new()), self.packs.len());
+        }
+        stuck
+    }
+
+    /// Where parts are now: a way has one job for each step of their route.
+    fn start(&self, set: &SetState, parts: &[&Asset], way: &[usize], cool_at: Option<Time>) -> Start {
+        let state = self.state;
+        let Some(first) = parts.first() else { return Start::Away };
+        let since_s = |at: Time| at.since_s(self.now) as f64;
+        if first.stage.is_out() {
+            return Start::Waiting { step: 0, from_s: self.back_s(set) };
+        }
+        if first.stage == Stage::Ready && !first.past_date(state, self.now) {
+            return Start::Waiting { step: way.len(), from_s: cool_at.map_or(0.0, since_s) };
+        }
+        let step = if first.stage == Stage::Ready {
+            // Past its date, it is wrapped and sterilised anew.
+            state.route_of(first).iter().position(|on| on.step == StepKind::Packed).unwrap_or(0)
+        } else {
+            (first.next as usize).min(way.len())
+        };
+        let load = first.in_load.as_ref().and_then(|load| state.loads.get(load));
+        let Some(load) = load else {
+            let from = parts.iter().map(|asset| asset.act_at).max().unwrap_or(self.now);
+            return Start::Waiting { step, from_s: since_s(from).min(0.0) };
+        };
+        // In a load, and nothing left of its way: the load's decision is all that it waits for.
+        let Some(job) = way.get(step).copied() else { return Start::Waiting { step, from_s: 0.0 } };
+        let batch = load.entry as usize;
+        let taken = |at: Time| self.now.since_s(at).max(0) as f64;
+        match (&load.judged, self.stops.server(job, &load.machine)) {
+            (Some(judged), _) => Start::Undecided { step, taken_s: taken(judged.ended_at), batch },
+            (None, Some(server)) => Start::InHand { step, taken_s: taken(load.started_at), batch, server },
+            (None, None) => Start::Undecided { step, taken_s: taken(load.started_at), batch },
+        }
+    }
+
+    /// When a set that is out should be back: at the planned end of its case.
+    fn back_s(&self, set: &SetState) -> f64 {
+        let state = self.state;
+        let at = state.open_cases().find(|case| {
+            state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
+        });
+        let Some(case) = at else { return 0.0 };
+        let left = case.end().since_s(self.now) as f64;
+        // As cases end here, in the middle.
+        let usual =
+            (state.case_law().at(0.5) / 3_600.0 - 1.0).clamp(-0.5, 1.0) * f64::from(case.minutes) * 60.0;
+        (left + usual).max(f64::from(case.minutes) * 60.0 * LATE_SHARE)
+    }
+}

@@ -1,0 +1,208 @@
+//! What stands about each route of the API, one line each: what it is for, its parameters, what it answers, and an example
+//! that works in the demo once the examples of commands were given there.
+
+/// What a request carries in its body.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Body {
+    Nothing,
+    /// A command, or a list of them.
+    Commands,
+    /// JSON of this shape.
+    Json(&'static str),
+    /// Bytes of this kind.
+    Bytes(&'static str),
+}
+
+#[derive(Clone, Copy, Debug)]
+pub struct Operation {
+    pub method: &'static str,
+    /// Below `/api/v1/{site}`.
+    pub path: &'static str,
+    pub says: &'static str,
+    /// Names of parameters behind the question mark; all may be left out, but for those with an exclamation mark.
+    pub query: &'static str,
+    pub body: Body,
+    /// The statuses of success with their shapes, and `bytes` where the answer is no JSON.
+    pub answers: &'static [(u16, &'static str)],
+    /// Other statuses than those that every route has.
+    pub refuses: &'static [u16],
+    /// Values of the parameters, those of the path and those behind the question mark.
+    pub example: &'static str,
+    /// The example's body.
+    pub sends: &'static str,
+}
+
+const fn get(
+    path: &'static str,
+    says: &'static str,
+    query: &'static str,
+    answers: &'static [(u16, &'static str)],
+    example: &'static str,
+) -> Operation {
+    Operation {
+        method: "get",
+        path,
+        says,
+        query,
+        body: Body::Nothing,
+        answers,
+        refuses: &[],
+        example,
+        sends: "",
+    }
+}
+
+const fn post(
+    path: &'static str,
+    says: &'static str,
+    body: Body,
+    answers: &'static [(u16, &'static str)],
+    refuses: &'static [u16],
+    sends: &'static str,
+) -> Operation {
+    Operation { method: "post", path, says, query: "", body, answers, refuses, example: "", sends }
+}
+
+impl Operation {
+    const fn with(self, query: &'static str, example: &'static str) -> Operation {
+        Operation { query, example, ..self }
+    }
+
+    const fn also(self, refuses: &'static [u16]) -> Operation {
+        Operation { refuses, ..self }
+    }
+}
+
+macro_rules! ok {
+    ($shape:literal) => {
+        &[(200, $shape)]
+    };
+}
+macro_rules! list {
+    ($shape:literal) => {
+        &[(200, concat!("{items:[", $shape, "] next:text?}"))]
+    };
+}
+
+const FHIR: &[u16] = &[400, 406];
+
+/// The table. A route without a line here, or a line without its route, fails a test, which names it.
+#[rustfmt::skip]
+pub const OPERATIONS: &[Operation] = &[
+    get("/api/v1/openapi.json", "This document.", "", ok!("map"), ""),
+    post("/commands", "Gives a command, or up to 500 of them in a list, each judged by itself and in order.", Body::Commands,
+        &[(200, "#Accepted|#Results"), (201, "#Accepted")], &[409, 413, 429], ""),
+    get("/assets", "Every part, by its id.", "after limit", list!("#Part"), "limit=2"),
+    get("/assets/{scan}", "One part, by its id or mark.", "", ok!("#Part"), "scan=EX-B1"),
+    get("/assets/{scan}/history", "The entries that name a part, newest first.", "after limit", list!("#Entry"), "scan=EX-B1&limit=5"),
+    get("/sets", "Every set, by its name, with what it lacks.", "after limit", list!("#Set"), "limit=2"),
+    get("/sets/{set}", "One set, line by line.", "", ok!("#Set"), "set=EX-SET"),
+    get("/machines", "Every machine, how it stands and which tests are due.", "after limit", list!("#Machine"), "limit=1"),
+    get("/machines/{machine}", "One machine, with the trends of its last loads.", "", ok!("#Machine"), "machine=example-steriliser"),
+    get("/models", "Every model of the catalogue.", "after limit", list!("#Model"), "limit=2"),
+    post("/models/check", "Checks a table of models as it would be pasted. Nothing is recorded.", Body::Json("{table:text route?:id}"), ok!("#Checked"), &[413, 429],
+        r#"{"table": "model\tfamily\tname\nexample-cap-2\tcap\tExample cap 2", "route": "example-metal"}"#),
+    get("/models/{model}", "One model, with what is doubtful in it and what it couples to.", "", ok!("#Model"), "model=example-barrel"),
+    get("/loads", "Every load, with its verdict.", "after limit", list!("#Load"), "limit=2"),
+    get("/loads/{load}", "One load: may it be released, and why not?", "", ok!("#Load"), "load=EX-STEAM-3"),
+    get("/board", "What is ready, what is missing, and when. With an entity tag.", "", ok!("#Board"), "").also(&[304]),
+    get("/cases", "Every case. Who the patient is stands nowhere in it.", "after limit", list!("#Case"), "limit=2"),
+    get("/cases/{case}", "One case: what was issued, opened, used and counted.", "", ok!("#Case"), "case=EX-CASE-1"),
+    get("/cases/{case}/patient", "The patient's reference. Each reading is logged.", "", ok!("{patient:text?}"), "case=EX-CASE-1"),
+    get("/cases/{case}/sheet", "The set-up sheet: what was chosen, and what fits. Geometry only: makers' instructions and the clinician decide.",
+        "", ok!("#SetUpSheet"), "case=EX-CASE-2"),
+    post("/fit", "Judges whether parts fit together. Nothing is recorded. Geometry only: makers' instructions and the clinician decide.",
+        Body::Json("{configuration:#Configuration case?:id technique?:text}"), ok!("#Fit"), &[413], r#"{"configuration": {"barrel": "EX-B1"}}"#),
+    get("/forecast", "Whether the cases of today and tomorrow will be equipped, when each set should be ready, and what holds it up.", "",
+        ok!("#Forecast"), ""),
+    get("/schedule-lines", "Messages of the schedule that a person has to look at, or has looked at.", "after limit open", list!("#ScheduleLine"), "limit=2"),
+    get("/schedule-lines/{line}", "One of these messages: why it waits, and what became of it.", "", ok!("#ScheduleLine"), "line=line-00001"),
+    get("/schedule-lines/{line}/message", "The message itself, less what names people but by their numbers. Each reading is logged.", "",
+        ok!("{line:id message:text}"), "line=line-00001"),
+    get("/procedures", "What procedures of the schedule need, with the cases that would get something else by it now.", "after limit",
+        list!("#Procedure"), "limit=2"),
+    get("/due", "What is due, in order of need.", "after limit", list!("#Due"), "limit=2"),
+    get("/exceptions", "What was released alone or early, and what was out of the ordinary in a month.", "month", ok!("#Exceptions"), "month=2026-11"),
+    get("/wear", "How long the parts of a model last.", "model!", ok!("#Wear"), "model=example-barrel"),
+    get("/wear/inspect-next", "The parts to look at before others.", "after limit", list!("#ToInspect"), "limit=2"),
+    get("/wear/money", "What things cost over a time, by model.", "from to", ok!("#Money"), "from=2026-01-01T00:00:00Z&to=2026-11-01T00:00:00Z"),
+    get("/wear/repairs", "Repairs by piece and by who did them.", "model", ok!("#RepairsBy"), "model=example-cap"),
+    get("/assets/{scan}/values", "What was measured of a part, check by check.", "", ok!("#Values"), "scan=EX-B1"),
+    get("/assets/{scan}/repair-or-replace", "Whether one more repair of a part is worth its money.", "", ok!("#RepairOrReplace"), "scan=EX-C3"),
+    get("/holds", "Holds that are not lifted.", "after limit", list!("#Hold"), "limit=2"),
+    get("/holds/{hold}", "One hold, with every piece by its place and the cases that it touches.", "", ok!("#HoldNow"), "hold=hold-0001"),
+    get("/look-back", "Who and what is affected, from a load, a part, a case or a machine in a window. Exposed means possible contact, not infection.",
+        "load asset case machine from to", ok!("#LookBackAnswer"), "load=EX-STEAM-3"),
+    post("/look-back", "The same for all cases of a patient; the reading is logged.", Body::Json("{patient:text}"), ok!("#LookBackAnswer"), &[413],
+        r#"{"patient": "EX-PATIENT-1"}"#),
+    get("/findings", "Defect reports, with what became of each.", "after limit", list!("#Finding"), "limit=2"),
+    get("/repairs", "Repairs, under way and done.", "after limit", list!("#Repair"), "limit=2"),
+    get("/missing", "Parts that are not accounted for.", "after limit", list!("#Missing"), "limit=2"),
+    get("/look-backs", "Look-backs that were opened.", "after limit", list!("#LookBack"), "limit=2"),
+    get("/recalls", "Recalls, with what is not answered for.", "after limit", list!("#Recall"), "limit=2"),
+    get("/recalls/{recall}", "One recall: every part, every case, and the answers.", "", ok!("#Recall"), "recall=EX-RECALL"),
+    get("/records", "What waits in the folder of records, and why.", "after limit", list!("#Waiting"), "limit=2"),
+    post("/machines/{machine}/record-form/try", "Reads a sample file with a record form. Nothing is recorded.",
+        Body::Json("{record:text form?:#Form? programme?:id}"), ok!("#Tried"), &[413, 429],
+        r#"{"form": null, "record": "time_s,temp_c\n0,20\n10,90\n80,90\n", "programme": "wash"}"#).with("", "machine=example-washer"),
+    get("/broken-packs", "Broken packs, counted by reason, machine, shelf and packaging.", "from to", ok!("#BrokenPacks"), "from=2026-01-01T00:00:00Z"),
+    get("/published-programmes", "Programmes to start from, with their sources. The maker's instructions decide.", "",
+        ok!("{items:[#Published] next:text? caution:text}"), ""),
+    post("/attachments", "Keeps a picture or a scan, as it is.", Body::Bytes("image/png"), &[(200, "#Kept"), (201, "#Kept")], &[413, 429], "photo"),
+    get("/attachments/{sha256}", "A picture or a scan, as it came.", "", ok!("bytes"),
+        "sha256=7f7f0b4bb05443d19142821d50fb1244341c41dadd9605007a1bbffbf17cfb5f"),
+    get("/labels", "Labels: drawn, as a sheet to print, or for a label printer.", "kind scan size symbol paper skip dpi as", list!("#Label"), "kind=part&scan=EX-B1").also(&[409]),
+    post("/import", "Tries a list of models, parts, count sheets, sets or cases, or records all of it.", Body::Bytes("text/csv"),
+        &[(200, "#ListTried|#ListRecorded"), (201, "#ListRecorded")], &[413, 429], "model,asset,mark\nexample-cap,EX-C9,EX-MARK-C9\n").with("kind! dry_run chosen charset", "kind=assets&dry_run=true"),
+    get("/ledger", "The ledger as it is, an entry with its leaf on each line.", "after limit", ok!("bytes"), "limit=3"),
+    get("/fhir/metadata", "What can be read as HL7 FHIR R4, and by which parameters.", "_format", ok!("#Resource"), "").also(FHIR),
+    get("/fhir/Device", "Parts as FHIR devices.", "_id _lastUpdated identifier status model device-name udi-di _count _after _format",
+        ok!("#Resource"), "status=active&_count=2").also(FHIR),
+    get("/fhir/Device/{id}", "One part as a FHIR device.", "_format", ok!("#Resource"), "id=EX-B1").also(FHIR),
+    get("/fhir/DeviceUseStatement", "Uses of parts at cases. The patient is a pseudonym, another for each case.",
+        "_id _lastUpdated identifier device _count _after _format", ok!("#Resource"), "device=EX-B1").also(FHIR),
+    get("/fhir/DeviceUseStatement/{id}", "One use of a part at a case.", "_format", ok!("#Resource"), "id=EX-CASE-1..EX-B1..1").also(FHIR),
+];
+
+/// What the parameters mean, wherever they stand.
+pub const PARAMETERS: &[(&str, &str, &str)] = &[
+    ("site", "id", "The site's code"),
+    ("after", "text", "The cursor that the page before ended with"),
+    ("limit", "int", "How many at most, up to 1,000"),
+    ("from", "time", "From this moment on"),
+    ("to", "time", "Up to this moment"),
+    ("month", "text", "A month of the site's calendar, as 2026-03"),
+    ("model", "text", "The name of a model"),
+    ("load", "id", "The name of a load"),
+    ("asset", "text", "The id or mark of a part"),
+    ("scan", "text", "The id or mark of a part, as it was scanned"),
+    ("case", "id", "The name of a case"),
+    ("machine", "id", "The name of a machine"),
+    ("set", "id", "The code of a set"),
+    ("hold", "id", "The name of a hold"),
+    ("recall", "id", "The name of a recall"),
+    ("sha256", "text", "The SHA-256 of the bytes, as hexadecimal"),
+    ("kind", "text", "What kind of list, or of label"),
+    ("open", "bool", "Those alone that wait"),
+    ("line", "id", "The name of a line of the schedule"),
+    ("dry_run", "bool", "Whether it is only tried"),
+    ("chosen", "text", "How the columns are read, as JSON"),
+    ("charset", "text", "The character set of the file"),
+    ("size", "text", "The size of the labels"),
+    ("symbol", "text", "The symbol of the labels"),
+    ("paper", "text", "a4 or letter"),
+    ("skip", "text", "How many labels of the sheet are used up"),
+    ("dpi", "text", "The printer's dots an inch: 203, 300 or 600"),
+    ("as", "text", "svg, pdf or zpl"),
+    ("id", "text", "The logical id"),
+    ("_id", "text", "Logical ids, with commas between them"),
+    ("_lastUpdated", "text", "A prefix and a date, as ge2026-03-02"),
+    ("_count", "int", "How many at most on a page"),
+    ("_after", "text", "Where the page begins; the links of a page have it"),
+    ("_format", "text", "json, or application/fhir+json"),
+    ("identifier", "text", "A value, or a system, a stroke and a value"),
+    ("status", "text", "active, inactive, entered-in-error or unknown"),
+    ("device", "text", "The device that was used"),
+    ("device-name", "text", "How the device's name begins"),
+    ("udi-di", "text", "How the device identifier begins"),
+];

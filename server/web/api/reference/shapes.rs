@@ -1,0 +1,166 @@
+//! The shapes of answers by their names. A field that an answer tells and its shape does not is found by the test that
+//! sends every example.
+
+pub const SHAPES: &[(&str, &str)] = &[
+    (
+        "Problem",
+        "{type:text title:text status:int code:text detail:text found?:text needed?:text next?:text also?:[text] reasons?:[map] \
+         remedy?:map errors?:[{pointer:text detail:text}] limit?:int operation?:text tried?:map}",
+    ),
+    (
+        "OperationOutcome",
+        "{resourceType:=OperationOutcome issue:[{severity:text code:text details?:map diagnostics:text}]}",
+    ),
+    (
+        "Entry",
+        "{site:id seq:int at:time recorded_at:time actor:text station:text? key:text? kind:text version:int event:map}",
+    ),
+    ("Left", "{asset:id code:text detail:text ..}"),
+    (
+        "Accepted",
+        "{entry:int at:time event:map made?:text left:[#Left] deviation:[text] also_opened?:[id] short?:[text] doubts?:[map]}",
+    ),
+    ("Results", "{results:[{status:int ..}]}"),
+    (
+        "Part",
+        "{asset:id mark:text? model:id family:text? serial:text? measured:map? lot:text? owner:=own|loan|trial supplier:text? set:id? \
+         line:text? position:int? stage:#Stage standing:=in_service|held|in_repair|missing|retired location:text? turn:int cycles:int \
+         uses:int sterile_until:date? packaging:text? cool_at:time? in_load:id? load:id? \
+         held:[{hold:id kind:=quality|repair|recall|prion reason:text}] due:[{why:text limit:any found:any}] next_step:text?}",
+    ),
+    (
+        "Stage",
+        "=soiled|treated|received|cleaned|ultrasonic|dried|disinfected|inspected|packed|ready|issued|in_use",
+    ),
+    ("Now", "{stage:#Stage standing:text turn:int}"),
+    (
+        "Set",
+        "{set:id name:text count_sheet:id status:#Readiness lines:[{line:text needed:int present:[id] essential:bool pack:text ..}] \
+         missing:[text] due:[any] held:[any] ready_at:time?}",
+    ),
+    ("Readiness", "=out|not_ready|held|in_turn|ready_short|ready"),
+    (
+        "Machine",
+        "{machine:id kind:text condition:{word:text detail:text since:time?} running:id? flag:any programmes:[{programme:#Programme \
+         may_run:bool why_not:{code:text found:text next:text}?}] tests_due:[map] last_tests:map last_biological:time? trends:[map]}",
+    ),
+    (
+        "Model",
+        "{model:id family:text name:text route:id maker?:text gtin?:text dimensions:map couplings?:[map] limits:map processing:map \
+         single_use:bool implant?:bool assembly?:map parts:int doubts:[{pointer:text detail:text}] couples_to:[#Coupled] \
+         by_name_only:[#Coupled]}",
+    ),
+    ("Coupled", "{end:text system:text model:id its_end:text its_system:text}"),
+    (
+        "Checked",
+        "{may_save:bool lines:[{line:int model:id change:text command:map?}] errors:[#TableFault] doubts:[#TableFault]}",
+    ),
+    ("TableFault", "{line:int column:text? found:text needed:text}"),
+    (
+        "Load",
+        "{load:id machine:id programme:id cycle_no:text? status:=running|judged|released|rejected contents:[id] verdict:#Verdict? \
+         evidence:map? indicators:[{indicator:text result:text lot?:text by:text at:time ..}] limits:#Programme started_at:time \
+         started_by:text decided_by:text? decided_at:time? dry:bool? dryness_not_stated:bool released_alone:map? released_early:map? \
+         may_release:bool why_not:[text]}",
+    ),
+    ("Verdict", "{verdict:=pass|fail reasons:[{code:text found?:num needed?:num unit?:text}] ..}"),
+    (
+        "Board",
+        "{as_of:time entry:int sets:[{set:id name:text count_sheet:id status:#Readiness why:[text] ready_at:time?}] cases:[{case:id \
+         start:time status:=ready|in_turn|not_ready sets:[id] why:[text] ..}] reserves:[{count_sheet:id minimum:int ready:int}] \
+         not_accounted_for:[map] lines_not_back:[map]}",
+    ),
+    (
+        "Case",
+        "{case:id start:time minutes:int room:text? technique:text? configuration:map? chosen:map? needs:[id] needs_known:bool schedule:map? risk:text emergency:bool \
+         promised:[id] patient:bool status:=planned|issued|opened|closed|cancelled cancelled:text? issued:[id] out:[id] opened:[id] \
+         used:[id] missing:[id] count:=none|open|closed check:{lines:[map] open:[text] failed:[text] done:bool told:[map]} counts:[map] \
+         others:[map] not_back:[{line:text lacks:any outcome:text?}]}",
+    ),
+    ("SetUpSheet", "{case:id entry:int cautions:[text] offers:[map] lacking:[any] ..}"),
+    ("Fit", "{answer:text sentence:text checks:[map] parts:[map] configuration:map entry:int ..}"),
+    ("Due", "{why:text since:time limit:any found:any asset?:id machine?:id ..}"),
+    (
+        "Exceptions",
+        "{as_of:time month:text out_of_the_ordinary:{counts:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
+                    released_alone:#Loads released_early:#Loads}",
+    ),
+    ("Loads", "{months:[{month:text open:int closed:int ..}] open:[map] closed:[map]}"),
+    (
+        "Wear",
+        "{model:id units:int failures:int in_service:int life:#Answer survival:#Answer causes:map lifetimes:[map] \
+         life_between_inspections:{clock:text life:#Answer survival:#Answer oldest:num failed_at_once:int watched_for_no_time:int \
+         pieces:[map] replace:map? order:map?} costs:map? limit:map? left_out:map? entry:int}",
+    ),
+    ("Answer", "{refused?:{code:text why:text} ..}"),
+    ("ToInspect", "{asset:id model:id age:num within:num chance:num asked:any ..}"),
+    ("Money", "{from:time to:time models:map delays:{faults:int missed:int said:text ..} entry:int}"),
+    ("RepairsBy", "{model:id? units:{clock:text pieces:[map]}? suppliers:map entry:int}"),
+    ("Values", "{asset:id checks:[map]}"),
+    ("RepairOrReplace", "{asset:id said:text repairs:int ..}"),
+    (
+        "Hold",
+        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at?:time notice?:map ..}",
+    ),
+    (
+        "HoldNow",
+        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at:time? notice:map? places:map \
+         not_known:[any] cases:[any] entry:int}",
+    ),
+    (
+        "LookBackAnswer",
+        "{origin:map window:{from:time? to:time?}? loads:[{load:id machine:id programme:id cycle_no:text? status:text started_at:time}] \
+         assets:[{asset:id model:id turns:[int] now:#Now}] cases:[{case:id start:time patient:bool assets:[#Exposed]}] entry:int}",
+    ),
+    ("Exposed", "{asset:id turn:int exposure:=used|opened turns_since?:int}"),
+    (
+        "Finding",
+        "{finding:id asset:id turn:int what:text severity:text at:time by:text open:bool became:map ..}",
+    ),
+    ("Repair", "{repair:id asset:id reason:text decontaminated:bool sent_at:time ..}"),
+    ("Missing", "{asset:id since:time ..}"),
+    (
+        "LookBack",
+        "{look_back:id origin:map reason:text opened_at:time opened_by:text closed_at?:time outcome?:text ..}",
+    ),
+    (
+        "Recall",
+        "{recall:id machine:id step:text reason:text opened_at:time opened_by:text since:map? from:time? to:time? hold:id? loads:[id] \
+         narrowed:[map] open:bool closed_at:time? closed_by:text? outcome:text? unanswered:{parts:[id] cases:[id]} parts?:[{asset:id \
+         model:id turns:[int] fate:text held:bool answered:bool answer:map? location:text? set:id? now:#Now}] cases?:[{case:id \
+         start:time patient:bool assets:[#Exposed] answer:map?}] entry?:int}",
+    ),
+    ("Waiting", "{machine:id file:text bytes:int since:time reason:text}"),
+    (
+        "Tried",
+        "{read:bool by:text? errors:[map] verdict:#Verdict? warnings?:[text] cycle_no?:map? machine?:map? samples?:int span_s?:num? \
+         started_at?:time? ended_at?:time? channels?:[text] has_pressure?:bool rows?:[map]}",
+    ),
+    (
+        "BrokenPacks",
+        "{from:time to:time broken:int why:map machines:[map] shelves:[map] packagings:[map] packs:[map] entry:int}",
+    ),
+    ("Published", "{about:text kind:text source:text checked:text programme:#Programme}"),
+    ("Label", "{caption:text svg:text lines:[text]}"),
+    (
+        "ListTried",
+        "{kind:text? rows:int may_import:bool new:int changes:int same:int commands:int columns:[map] left_out:[any] questions:[map] \
+         problems:[map] doubts:[map] notes:[text] things:[map]}",
+    ),
+    ("ListRecorded", "{kind:text new:int changes:int same:int entries:int first:int? last:int?}"),
+    (
+        "ScheduleLine",
+        "{line:id trigger:text? control_id:text? schedule:map case:id? why:[text] answered:=AA|AE at:time entry:int settled:map? \
+         message:bool}",
+    ),
+    (
+        "Procedure",
+        "{code:text name:text? needs:[id] technique:text? minutes:int? at:time by:text entry:int offered:[id]}",
+    ),
+    (
+        "Forecast",
+        "{as_of:time entry:int replications:int sets:[{set:id ..}] cases:[{case:id ..}] not_known:[text]}",
+    ),
+    ("Kept", "{sha256:text bytes:int type:text}"),
+    ("Resource", "{resourceType:text ..}"),
+];

@@ -1,0 +1,74 @@
+//! What goes wrong is told as the standard tells it: an OperationOutcome with a code of its value set.
+
+use fettle::domain::person::Role::{Auditor, Biomed, Charge, Clinician, Desk, Infection, Lead};
+use serde_json::json;
+
+use super::super::served::{Kind, Served};
+use super::{all_valid, furnish, got, operate};
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_goes_wrong_is_an_operation_outcome() {
+    let served = Served::start(Kind::Embedded).await;
+    furnish(&served).await;
+    operate(&served).await;
+    let mut outcomes = Vec::new();
+    for (path, role, status, code) in [
+        ("Device/NOPE", Auditor, 404, "not-found"),
+        ("Device/O_1", Auditor, 404, "not-found"),
+        ("Device/a..b", Auditor, 404, "not-found"),
+        ("Device/.9abc", Auditor, 404, "not-found"),
+        ("DeviceUseStatement/K.11..B-1..9", Auditor, 404, "not-found"),
+        ("DeviceUseStatement/.9abc", Auditor, 404, "not-found"),
+        ("Patient/1", Auditor, 404, "not-found"),
+        ("Device?colour=red", Auditor, 400, "not-supported"),
+        ("Device?status:not=active", Auditor, 400, "not-supported"),
+        ("Device?_sort=_id", Auditor, 400, "not-supported"),
+        ("DeviceUseStatement?status=active", Auditor, 400, "not-supported"),
+        ("Device/B-1?_summary=true", Auditor, 400, "not-supported"),
+        ("metadata?mode=full", Auditor, 400, "not-supported"),
+        ("Device?status=broken", Auditor, 400, "code-invalid"),
+        ("Device?_lastUpdated=yesterday", Auditor, 400, "value"),
+        ("Device?_lastUpdated=ge2026-02-30", Auditor, 400, "value"),
+        ("Device?_lastUpdated=2026-01-01T10:00:00+01:00", Auditor, 400, "value"),
+        ("Device?_count=-1", Auditor, 400, "value"),
+        ("Device?_count=many", Auditor, 400, "value"),
+        ("Device?_after=NOPE", Auditor, 400, "value"),
+        ("Device?_id=", Auditor, 400, "value"),
+        ("Device?_format=xml", Auditor, 406, "not-supported"),
+        ("Device?_id=%00", Auditor, 422, "value"),
+        ("DeviceUseStatement", Desk, 403, "forbidden"),
+        ("DeviceUseStatement", Biomed, 403, "forbidden"),
+        ("DeviceUseStatement/K.11..B-1..1", Clinician, 403, "forbidden"),
+    ] {
+        let got = served.fhir_as(role, path).await;
+        let found = (got.status, got.kind.as_str(), got.body["issue"][0]["code"].as_str());
+        assert_eq!(found, (status, "application/fhir+json", Some(code)), "{path}: {}", got.body);
+        outcomes.push(got.body);
+    }
+    for role in [Charge, Infection, Auditor, Lead] {
+        assert_eq!(served.fhir_as(role, "DeviceUseStatement").await.status, 200, "{role:?}");
+    }
+    let url = |site: &str, path: &str| format!("{}/api/v1/{site}/fhir/{path}", served.base);
+    let token = served.token(Auditor);
+    let client = &served.client;
+    let here = url(&served.site, "Device");
+    for (request, status, code) in [
+        (client.get(&here), 401, "login"),
+        (client.get(&here).bearer_auth("nobody"), 401, "login"),
+        (client.get(url("nowhere", "Device")).bearer_auth(token), 404, "not-found"),
+        (client.post(&here).bearer_auth(token).json(&json!({})), 405, "not-supported"),
+        (client.delete(format!("{here}/B-1")).bearer_auth(token), 405, "not-supported"),
+        (client.get(&here).bearer_auth(token).header("accept", "application/fhir+xml"), 406, "not-supported"),
+        (client.get(format!("{here}/%FF")).bearer_auth(token), 404, "not-found"),
+    ] {
+        let got = got(request.header("accept-encoding", "gzip")).await;
+        let found = (got.status, got.kind.as_str(), got.body["issue"][0]["code"].as_str());
+        assert_eq!(found, (status, "application/fhir+json", Some(code)), "{}", got.body);
+        outcomes.push(got.body);
+    }
+    // Beside it the API goes on as before.
+    let (status, body) = served.get("assets/NOPE").await;
+    assert_eq!((status, &body["code"]), (404, &json!("unknown_thing")));
+    all_valid(outcomes);
+    served.stop().await;
+}

@@ -1,0 +1,136 @@
+//! Peers of the schedule's door that send garbage, hang, leave or are many.
+
+use std::time::Duration;
+
+use fettle::formats::hl7::frame::framed;
+use tokio::io::AsyncWriteExt;
+
+use super::schedule::{Told, told};
+use super::schedule_served::{Peer, letters, opened, seq, shut};
+use super::served::{BOTH, Kind};
+
+#[tokio::test(flavor = "multi_thread")]
+async fn garbage_many_frames_and_large_ones_are_answered_each() {
+    for kind in BOTH {
+        let (served, door) = opened(kind).await;
+        let mut peer = Peer::to(door.address).await;
+        let one =
+            |n: u32| told("S12").with(|it| (it.filler, it.control) = (format!("A-{n}"), format!("M-{n}")));
+        // Several frames in one write, garbage between them, one that never ended, line feeds for line ends.
+        let bytes = [
+            b"\r\nnoise".as_slice(),
+            &framed(&one(1).text()),
+            b"garbage\r\n",
+            b"\x0bMSH|^~\\&|A|B never ends",
+            &framed(&one(2).text().replace('\r', "\r\n")),
+            &framed(&one(3).text().replace('\r', "\n")),
+        ];
+        peer.send(&bytes.concat()).await;
+        for n in 1..=3 {
+            let (letters, id, _) = letters(&peer.answer().await.expect("an answer"));
+            assert_eq!((letters, id), ("AA".to_string(), format!("M-{n}")));
+        }
+        // Two messages in one frame: neither is taken for the other.
+        let (first, id, words) = peer.ask(&(one(4).text() + &one(5).text())).await;
+        assert_eq!((first.as_str(), id.as_str()), ("AE", "M-4"));
+        assert!(words.contains("More than one message"), "{words}");
+        // Byte by byte, and one that is too large: the connection goes on.
+        for byte in framed(&one(6).text()) {
+            peer.send(&[byte]).await;
+        }
+        assert_eq!(letters(&peer.answer().await.expect("an answer")).1, "M-6");
+        let large = one(7).with(|it| it.more = format!("NTE|1||{}\r", "x".repeat(300_000)));
+        let (first, id, words) = peer.ask(&large.text()).await;
+        assert_eq!((first.as_str(), id.as_str()), ("AR", "M-7"));
+        assert!(words.contains("256 KiB"), "{words}");
+        assert_eq!(peer.ask(&one(8).text()).await.0, "AA");
+        let (_, cases) = served.get("cases").await;
+        let names: Vec<&str> =
+            cases["items"].as_array().into_iter().flatten().filter_map(|it| it["case"].as_str()).collect();
+        assert_eq!(names, ["A-1", "A-2", "A-3", "A-6", "A-8"]);
+        shut(served, door).await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn peers_that_hang_or_leave_hold_nobody_up() {
+    let (served, door) = opened(Kind::Embedded).await;
+    let address = door.address;
+    let good = told("S12").text();
+    // No end, slower than the time that a frame has, garbage without end, no message at all: the connection ends.
+    let mut endless = Peer::to(address).await;
+    endless.send(&framed(&good)[..200]).await;
+    let mut slow = Peer::to(address).await;
+    let dripping = async {
+        for byte in framed(&good) {
+            if slow.0.write_all(&[byte]).await.is_err() {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        slow.answer().await
+    };
+    let mut noisy = Peer::to(address).await;
+    let noise = async {
+        // It may be cut off while it sends.
+        let _ = noisy.0.write_all(&vec![b'x'; 1_000_000]).await;
+        noisy.answer().await
+    };
+    let mut no_message = Peer::to(address).await;
+    no_message.send(&framed("PID|1\r")).await;
+    let (a, b, c, d) = tokio::join!(endless.answer(), dripping, noise, no_message.answer());
+    assert_eq!((a, b, c, d), (None, None, None, None));
+    assert!(!served.get("cases").await.1.to_string().contains("A-1"), "none of it was taken");
+    // Somebody leaves before the answer: what was sent stands, and the resend changes nothing.
+    let mut gone = Peer::to(address).await;
+    gone.send(&framed(&good)).await;
+    drop(gone);
+    for _ in 0..200 {
+        if served.get("cases/A-1").await.0 == 200 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+    let before = seq(&served).await;
+    let mut again = Peer::to(address).await;
+    assert_eq!(again.ask(&good).await.0, "AA");
+    assert_eq!(seq(&served).await, before);
+    shut(served, door).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_hundred_connections_are_served_at_once() {
+    for kind in BOTH {
+        let (served, door) = opened(kind).await;
+        let mut open = Vec::new();
+        for _ in 0..200 {
+            open.push(Peer::to(door.address).await);
+        }
+        let begun = seq(&served).await;
+        let asked = open.into_iter().enumerate().map(|(n, mut peer)| async move {
+            let one = |filler: String| -> Told {
+                told("S12").with(|it| (it.filler, it.control) = (filler, format!("M-{n}")))
+            };
+            // Each its own appointment, and all of them the same one.
+            let own = peer.ask(&one(format!("B-{n}")).text()).await.0;
+            let same = peer.ask(&told("S12").text()).await.0;
+            (peer, own, same)
+        });
+        let heard = futures_util::future::join_all(asked).await;
+        assert!(heard.iter().all(|(_, own, same)| own == "AA" && same == "AA"));
+        assert_eq!(seq(&served).await, begun + 201, "200 cases of their own, and one that all of them told");
+        // Past the limit a newcomer is turned away at once, and those who are there go on.
+        let mut peers: Vec<Peer> = heard.into_iter().map(|(peer, ..)| peer).collect();
+        let mut more = Vec::new();
+        for _ in 0..25 {
+            more.push(Peer::to(door.address).await);
+        }
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        let last = more.last_mut().expect("a peer");
+        // The connection may be reset while it is written to.
+        let _ = last.0.write_all(&framed(&told("S12").text())).await;
+        assert_eq!(last.answer().await, None);
+        assert_eq!(peers[0].ask(&told("S12").text()).await.0, "AA");
+        shut(served, door).await;
+    }
+}
