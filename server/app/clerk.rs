@@ -200,22 +200,29 @@ impl Clerk {
     }
 
     async fn write(&mut self, site: &Id, lines: &[Line]) -> Result<Vec<Done>, StorageError> {
-        let mut conn = match self.conn.take() {
-            Some(conn) => conn,
-            None => self.db.connect_to_write().await?,
-        };
+        let mut conn = self.connection().await?;
         let written = self.in_transaction(&mut conn, site, lines).await;
-        match &written {
-            Ok(_) => self.conn = Some(conn),
-            Err(error) => {
-                // What memory says may be ahead of what was written, so it is read again; so is the connection.
-                self.hands.remove(site);
-                if error.of_statement() && conn.rollback().await.is_ok() {
-                    self.conn = Some(conn);
-                }
+        self.after(site, conn, written.as_ref().err()).await;
+        written
+    }
+
+    async fn connection(&mut self) -> Result<Conn, StorageError> {
+        match self.conn.take() {
+            Some(conn) => Ok(conn),
+            None => self.db.connect_to_write().await,
+        }
+    }
+
+    /// Keeps the connection of a write, unless it failed in a way that leaves it in doubt.
+    async fn after(&mut self, site: &Id, mut conn: Conn, failed: Option<&StorageError>) {
+        if let Some(error) = failed {
+            // What memory says may be ahead of what was written, so it is read again; so is the connection.
+            self.hands.remove(site);
+            if !(error.of_statement() && conn.rollback().await.is_ok()) {
+                return;
             }
         }
-        written
+        self.conn = Some(conn);
     }
 
     async fn in_transaction(

@@ -38,21 +38,9 @@ impl Clerk {
         lines: &[Line],
         decided: &Arc<AtomicUsize>,
     ) -> Result<Whole, StorageError> {
-        let mut conn = match self.conn.take() {
-            Some(conn) => conn,
-            None => self.db.connect_to_write().await?,
-        };
+        let mut conn = self.connection().await?;
         let written = self.whole_in_transaction(&mut conn, site, lines, decided).await;
-        match &written {
-            Ok(_) => self.conn = Some(conn),
-            Err(error) => {
-                // As after any write that failed: memory may be ahead of the tables, so it is read again.
-                self.hands.remove(site);
-                if error.of_statement() && conn.rollback().await.is_ok() {
-                    self.conn = Some(conn);
-                }
-            }
-        }
+        self.after(site, conn, written.as_ref().err()).await;
         written
     }
 
