@@ -1,6 +1,8 @@
 //! Whether the sets that a case has or would take hold a configuration that fits, where somebody said what is wished for and
 //! nothing is chosen yet: a set that is complete by count may hold the wrong mix.
 
+use std::cell::LazyCell;
+
 use super::board::Equipped;
 use super::case::{Case, CaseStatus};
 use super::fit::Answer;
@@ -19,9 +21,9 @@ pub fn own_sets_fail(state: &State, case: &Case, sets: &[Id], now: Time) -> Opti
     if case.chosen.is_some() || case.status() != CaseStatus::Planned || sets.is_empty() {
         return None;
     }
-    let house = || House::of(Setting::of_case(state, case, now));
+    // What was found of these pieces before needs no house.
+    let house = LazyCell::new(|| House::of(Setting::of_case(state, case, now)));
     let holds = || {
-        let house = house();
         let own = |piece: &Candidate| {
             piece.set.and_then(|at| house.sets.get(at)).is_some_and(|set| sets.contains(&set.set))
         };
@@ -35,7 +37,6 @@ pub fn own_sets_fail(state: &State, case: &Case, sets: &[Id], now: Time) -> Opti
     let names: Vec<&str> = sets.iter().map(Id::as_str).collect();
     let by_itself =
         format!("{} by itself holds no complete configuration that fits as wished", names.join(" with "));
-    let house = house();
     let search = Search::new(&house, technique, Some(wish));
     let found = search.best(&house.barrels(Some(wish)), &|_| true);
     Some(match found.ranked.iter().find_map(|one| search.offer(one)) {
