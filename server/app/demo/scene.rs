@@ -15,16 +15,25 @@ use crate::domain::simulate::catalogue::STEAM;
 use crate::domain::state::{Asset, Condition, State};
 use crate::domain::time::{MINUTE, Time};
 
-/// Sets that are ready and were left alone for so long, the least needed first.
+/// A set that is kept for a case this far ahead is there again by then.
+const AHEAD_MINUTES: i64 = 8 * 60;
+
+/// Sets that are ready and were left alone for so long, the least needed last: kept for no case, then for a distant one.
 fn idle(state: &State, now: Time, minutes: i64) -> Vec<Arc<SetState>> {
     let before = Time(now.0 - minutes * MINUTE);
+    let needed = |set: &SetState| {
+        state.open_cases().filter(|case| case.promised.contains(&set.set)).map(|case| case.start).min()
+    };
+    let soon = now.plus_minutes(AHEAD_MINUTES);
     let alone = |set: &Arc<SetState>| {
         is_ready(set_status(state, set, now).status)
             && set.count_sheet.as_str() != "camera"
             && state.members(set).all(|asset| asset.last_at < before)
-            && !state.open_cases().any(|case| case.promised.contains(&set.set))
+            && needed(set).is_none_or(|start| start > soon)
     };
-    state.sets.values().filter(|set| alone(set)).cloned().collect()
+    let mut all: Vec<Arc<SetState>> = state.sets.values().filter(|set| alone(set)).cloned().collect();
+    all.sort_by_key(|set| needed(set).map_or(Time(i64::MAX), |start| start));
+    all
 }
 
 pub fn write(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
