@@ -92,7 +92,9 @@ pub struct House {
     pub(super) imports: Running,
     /// The sites that messages of a schedule may be for.
     pub(super) sites: super::schedule::Sites,
-    published: Published,
+    pub(super) published: Published,
+    /// Looks whether other servers wrote, while anybody follows.
+    pub(super) following: Mutex<Option<JoinHandle<()>>>,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
     ends: Mutex<Vec<JoinHandle<()>>>,
@@ -139,6 +141,7 @@ impl House {
             imports: Running::default(),
             sites: super::schedule::Sites::default(),
             published: Published::default(),
+            following: Mutex::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),
         })
@@ -273,6 +276,7 @@ impl House {
 
     /// Lets the clerks finish what they took, then closes the database.
     pub async fn close(&self) {
+        self.stop_following();
         if let Ok(mut clerks) = self.clerks.lock() {
             clerks.clear();
         }

@@ -9,6 +9,7 @@ pub mod clerk;
 pub mod clock;
 pub mod demo;
 pub mod folder;
+pub mod follow;
 pub mod forecast;
 pub mod founding;
 mod gathering;

@@ -97,8 +97,9 @@ pub async fn serve(
     let listener =
         TcpListener::bind(listen).await.map_err(|error| taken_or_not(listen, &error, "--listen"))?;
     let address = listener.local_addr()?;
-    let service = router::router(App::new(house.clone(), options));
-    let service = service.into_make_service_with_connect_info::<SocketAddr>();
+    let app = App::new(house.clone(), options);
+    let lives = app.lives.clone();
+    let service = router::router(app).into_make_service_with_connect_info::<SocketAddr>();
     let purge = tokio::spawn(purge(house.clone()));
     println!("listening on http://{address}");
     ready(address);
@@ -106,6 +107,8 @@ pub async fn serve(
     let server = axum::serve(listener, service).with_graceful_shutdown(async move {
         told_to_stop().await;
         tracing::info!("stopping");
+        // A board that renews itself never ends by itself.
+        lives.close();
         // The receiver may be gone: then the server has ended already.
         let _ = stopping.send(true);
     });

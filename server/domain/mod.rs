@@ -38,6 +38,7 @@ pub mod costs;
 pub mod course;
 pub mod coupled;
 pub mod deciding;
+pub mod display;
 pub mod dry_run;
 mod doubt;
 pub mod due;

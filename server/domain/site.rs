@@ -10,6 +10,7 @@ use utoipa::ToSchema;
 use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
+use super::display::{self, DisplayAddress};
 use super::event::What;
 use super::inspection_checks::CheckRule;
 use super::lifetime::Clock;
@@ -126,6 +127,8 @@ pub struct SetPolicy {
     pub code_prefix: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub label_sizes: Option<Vec<LabelSize>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wall_addresses: Option<Vec<DisplayAddress>>,
 }
 
 impl SetPolicy {
@@ -138,6 +141,7 @@ impl SetPolicy {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
         marking::whole(self)?;
+        display::whole(self.wall_addresses.as_deref().unwrap_or_default())?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
                 "/telescope_window_mm",
@@ -248,6 +252,9 @@ pub struct Policy {
     /// The site's own marks and labels.
     #[serde(default)]
     pub marking: Marking,
+    /// Where the wall is shown without a sign-in; nowhere until the site says so.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub wall_addresses: Vec<DisplayAddress>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -305,6 +312,7 @@ impl Default for Policy {
             delay_minutes: None,
             inspection_checks: Vec::new(),
             marking: Marking::default(),
+            wall_addresses: Vec::new(),
         }
     }
 }
@@ -336,6 +344,7 @@ impl Policy {
         put(&mut self.wall_mm, &change.wall_mm);
         put(&mut self.undo_minutes, &change.undo_minutes);
         put(&mut self.inspection_checks, &change.inspection_checks);
+        put(&mut self.wall_addresses, &change.wall_addresses);
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),

@@ -11,6 +11,7 @@ pub mod facts;
 pub mod import;
 pub mod ledger;
 pub mod migrate;
+pub mod notices;
 pub mod rows;
 
 pub use connection::{Arg, Conn, Db, Row, StorageError};

@@ -15,7 +15,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, badge, export, form, import, pages, session, upload};
+use super::{App, account, api, attachment, badge, export, form, import, live, pages, session, upload};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -32,6 +32,8 @@ pub enum Door {
     Token,
     /// With a session.
     Session,
+    /// With a session, or from the address of a wall display that the site names.
+    Wall,
 }
 
 /// A line of the table.
@@ -109,6 +111,7 @@ table! {
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
+    get "/api/v1/{site}/board/live" Token ALL live::facts;
     get "/api/v1/{site}/forecast" Token ALL api::forecast::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
@@ -157,7 +160,9 @@ table! {
     post "/desk" Session AT_THE_DESK pages::desk::post;
     get "/queue" Session ALL pages::queue::get;
     get "/board" Session ALL pages::board::get;
-    get "/board/wall" Session ALL pages::board::wall;
+    get "/board/live" Session ALL live::board;
+    get "/board/wall" Wall ALL pages::board_wall::get;
+    get "/board/wall/live" Wall ALL live::wall;
     get "/cases" Session ALL pages::cases::get;
     get "/cases/{case}" Session ALL pages::case::get;
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;

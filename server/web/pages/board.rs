@@ -11,6 +11,7 @@ use crate::app::house::operation;
 use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet, Equipped};
 use crate::domain::case::CaseStatus;
 use crate::domain::id::Id;
+use crate::domain::person::Role;
 use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -84,6 +85,10 @@ pub struct Facts {
     /// How many parts are missed without a named outcome.
     pub loud: usize,
     pub as_of: String,
+    /// The entry after which it was first so.
+    pub entry: u64,
+    /// Messages of the schedule that wait for a person.
+    pub schedule_waits: usize,
     /// What the forecast does not know.
     pub not_known: Vec<String>,
     pub zone: &'static str,
@@ -94,13 +99,16 @@ pub struct Facts {
 pub struct BoardPage {
     pub page: Page,
     pub facts: Facts,
+    /// Whether the reader issues in an emergency.
     pub issues: bool,
+    /// Whether the reader settles what the schedule asks.
+    pub settles: bool,
 }
 
+/// What of the board renews itself: the same for every reader.
 #[derive(Template)]
-#[template(path = "board_wall.html")]
-pub struct WallPage {
-    pub site: String,
+#[template(path = "board_live.html")]
+pub struct BoardLive {
     pub facts: Facts,
 }
 
@@ -288,6 +296,8 @@ impl Facts {
             ready_sets: ready,
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
+            entry: shown.entry,
+            schedule_waits: state.open_schedule_lines().len(),
             not_known: expected::not_known(state, shown.forecast.as_deref(), now),
             zone: state.zone.name(),
         }
@@ -295,6 +305,11 @@ impl Facts {
 }
 
 impl Facts {
+    /// Since when all of this is so.
+    pub fn clock(&self) -> String {
+        format!("unchanged since {}", self.as_of)
+    }
+
     /// How close the rows of a wall stand, so that the day's cases fit: board.js goes on from here where they do not.
     pub fn density(&self) -> &'static str {
         match self.today.len().max(self.folded.len() + self.reserves.len() + 3) {
@@ -310,23 +325,16 @@ impl BoardPage {
         let mut page = Page::of(visitor, "/board", "/board", done);
         let facts = Facts::of(&visitor.state, shown, visitor.now);
         // The page tells since when it is true, not when it was asked for: it is the same until something changes.
-        page.clock = format!("unchanged since {}", facts.as_of);
+        page.clock = facts.clock();
         page.seq = shown.entry;
-        BoardPage { issues: page.sees("/emergency"), page, facts }
-    }
-}
-
-impl WallPage {
-    pub fn of(visitor: &Visitor, shown: &Shown) -> WallPage {
-        let state = &visitor.state;
-        let site = if state.name.is_empty() { state.site.to_string() } else { state.name.clone() };
-        WallPage { site, facts: Facts::of(state, shown, visitor.now) }
+        let settles = visitor.is(&[Role::Charge, Role::Lead]);
+        BoardPage { issues: page.sees("/emergency"), settles, page, facts }
     }
 }
 
 /// A page that is told apart from its former self by every letter of it, since it shows more than the board's facts:
 /// names of sheets, who looks at it.
-fn current(headers: &HeaderMap, template: &impl Template) -> Response {
+pub(super) fn current(headers: &HeaderMap, template: &impl Template) -> Response {
     let text = match template.render() {
         Ok(text) => crate::web::unbroken::names(&text),
         Err(error) => {
@@ -341,10 +349,9 @@ fn current(headers: &HeaderMap, template: &impl Template) -> Response {
     })
 }
 
-/// The board of what the visitor sees: the same facts and the same moment.
-pub fn shown(app: &App, visitor: &Visitor) -> Shown {
-    let forecast = app.house.forecast_seen(&visitor.state, visitor.now);
-    Shown { forecast, ..app.house.board_of(&visitor.state, visitor.now) }
+/// The board of these facts at this moment, with the forecast as far as it is known.
+pub fn shown(app: &App, state: &State, now: Time) -> Shown {
+    Shown { forecast: app.house.forecast_seen(state, now), ..app.house.board_of(state, now) }
 }
 
 pub async fn get(
@@ -353,11 +360,7 @@ pub async fn get(
     headers: HeaderMap,
     Query(done): Query<Done>,
 ) -> Response {
-    current(&headers, &BoardPage::of(&visitor, &shown(&app, &visitor), done.seq()))
-}
-
-pub async fn wall(Reach(app): Reach<App>, visitor: Visitor, headers: HeaderMap) -> Response {
-    current(&headers, &WallPage::of(&visitor, &shown(&app, &visitor)))
+    current(&headers, &BoardPage::of(&visitor, &shown(&app, &visitor.state, visitor.now), done.seq()))
 }
 
 #[cfg(test)]
@@ -377,18 +380,5 @@ mod tests {
         assert!(text.contains(super::super::words::NOT_BACK), "{text}");
         assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
         assert!(text.contains("below minimum"));
-    }
-
-    #[test]
-    fn the_wall_names_no_patient_and_no_indication() {
-        let visitor = sample::in_theatre();
-        let shown = Boards::default().show(&visitor.state, visitor.now);
-        let text = sample::show("board_wall", &WallPage::of(&visitor, &shown));
-        assert!(text.contains(super::super::words::SEARCH), "{text}");
-        let text = text.replace(super::super::words::SEARCH, "");
-        for word in ["patient", "prion", "hold: ", "image dim", "airborne"] {
-            assert!(!text.contains(word), "{word}");
-        }
-        assert!(text.contains("Not accounted for") && text.contains("K-2"));
     }
 }

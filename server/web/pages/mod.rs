@@ -20,6 +20,7 @@ pub mod badge;
 pub mod command_mark;
 pub mod assets;
 pub mod board;
+pub mod board_wall;
 pub mod broken;
 pub mod case;
 pub mod cases;
@@ -99,6 +100,7 @@ pub mod start;
 pub mod thing;
 pub mod trend;
 pub mod verdict;
+
 pub mod wear;
 
 #[cfg(test)]

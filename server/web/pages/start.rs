@@ -288,7 +288,7 @@ fn founding(state: &State) -> String {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&StartPage::of(&visitor, &shown(&app, &visitor).board, done.seq()))
+    render(&StartPage::of(&visitor, &shown(&app, &visitor.state, visitor.now).board, done.seq()))
 }
 
 #[cfg(test)]

@@ -189,6 +189,7 @@ fn parameters(route: &Route, operation: &Operation) -> Vec<Value> {
 fn media(path: &str) -> &'static [&'static str] {
     match path {
         "/ledger" => &["application/x-ndjson"],
+        "/board/live" => &["text/event-stream"],
         _ => &["image/jpeg", "image/png", "image/webp", "application/pdf"],
     }
 }

@@ -106,6 +106,7 @@ pub const OPERATIONS: &[Operation] = &[
     get("/loads", "Every load, with its verdict.", "after limit", list!("#Load"), "limit=2"),
     get("/loads/{load}", "One load: may it be released, and why not?", "", ok!("#Load"), "load=EX-STEAM-3"),
     get("/board", "What is ready, what is missing, and when. With an entity tag.", "", ok!("#Board"), "").also(&[304]),
+    get("/board/live", "The board as server-sent events: `board` whenever it changes, its id the place in the ledger; `current`, `gone` or `ended` between. It goes on until as many were sent as are wanted.", "limit", ok!("bytes"), "limit=1"),
     get("/cases", "Every case. Who the patient is stands nowhere in it.", "after limit", list!("#Case"), "limit=2"),
     get("/cases/{case}", "One case: what was issued, opened, used and counted.", "", ok!("#Case"), "case=EX-CASE-1"),
     get("/cases/{case}/patient", "The patient's reference. Each reading is logged.", "", ok!("{patient:text?}"), "case=EX-CASE-1"),
