@@ -17,6 +17,7 @@ use super::forecast::Forecasts;
 use super::import::Running;
 use super::outlook::Outlooks;
 use super::records::Watched;
+use super::week::Weeks;
 use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
@@ -86,6 +87,7 @@ pub struct House {
     pub(super) boards: Boards,
     pub(super) outlooks: Outlooks,
     pub(super) forecasts: Forecasts,
+    pub(super) weeks: Weeks,
     /// What waits in the folder of records.
     pub records: Watched,
     /// Lists that are being imported.
@@ -137,6 +139,7 @@ impl House {
             boards: Boards::default(),
             outlooks: Outlooks::default(),
             forecasts: Forecasts::default(),
+            weeks: Weeks::default(),
             records: Watched::default(),
             imports: Running::default(),
             sites: super::schedule::Sites::default(),

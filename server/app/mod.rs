@@ -22,3 +22,4 @@ pub mod reads;
 pub mod records;
 pub mod retirements;
 pub mod schedule;
+pub mod week;

@@ -42,25 +42,31 @@ pub struct Plan {
     /// Why a set comes nowhere: no machine in service, or no way for it.
     pub stuck: BTreeMap<Id, String>,
     pub not_known: Vec<String>,
-    /// The end of tomorrow.
+    /// The end of the last day that is looked at.
     until: Time,
     from: Time,
 }
 
 impl Plan {
-    /// The cases of today and tomorrow, as on the board.
+    /// The cases of the days that are looked at, from this morning on.
     pub fn is_shown(&self, case: &Case) -> bool {
         (self.from..self.until).contains(&case.start)
     }
 }
 
-pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allotted], now: Time) -> Plan {
+/// What is simulated of so many days, today among them.
+pub fn plan(
+    state: &State,
+    statuses: &BTreeMap<&Id, SetStatus>,
+    allotted: &[Allotted],
+    (now, days): (Time, u64),
+) -> Plan {
     let today = now.date(state.zone);
     let midnight = |days: u64| {
         let day = today.checked_add_days(Days::new(days)).unwrap_or(today);
         on_day(day, NaiveTime::MIN, state.zone)
     };
-    let (from, until) = (midnight(0), midnight(2));
+    let (from, until) = (midnight(0), midnight(days));
     let comes = |it: &&Allotted| {
         let case = it.case;
         !case.needs.is_empty() && !case.anything_out() && case.start >= now && case.start < until

@@ -172,6 +172,8 @@ pub mod to_open;
 pub mod tried;
 pub mod undo;
 pub mod verdict;
+pub mod week;
+pub mod what_if;
 
 pub use apply::apply;
 pub use command::Command;

@@ -113,6 +113,7 @@ table! {
     get "/api/v1/{site}/board" Token ALL api::board::get;
     get "/api/v1/{site}/board/live" Token ALL live::facts;
     get "/api/v1/{site}/forecast" Token ALL api::forecast::get;
+    get "/api/v1/{site}/week" Token ALL api::week::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
@@ -168,6 +169,7 @@ table! {
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     get "/cases/{case}/room" Session ALL pages::room::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
+    get "/week" Session ALL pages::week::get;
     get "/schedule" Session ALL pages::schedule::get;
     post "/schedule/{line}/message" Session PATIENT_READERS pages::schedule::message;
     get "/procedures" Session ALL pages::procedures::get;

@@ -120,3 +120,4 @@ mod trace;
 mod upkeep;
 mod ward;
 mod wear_told;
+mod week;

@@ -36,6 +36,7 @@ pub fn check(shop: &Shop) -> Result<(), Unusable> {
             .flat_map(|it| &it.servers)
             .flat_map(|it| &it.does)
             .all(|(job, _)| *job < shop.jobs.len())
+        && shop.groups.iter().flatten().all(|want| *want < shop.wants.len())
         && needs.all(|it| it.kind < shop.kept.len() && it.unit.is_none_or(|unit| unit < shop.units.len()));
     if !there {
         return Err(Unusable::NotThere);

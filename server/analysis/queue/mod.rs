@@ -152,6 +152,8 @@ pub struct Shop {
     pub day_parts: usize,
     /// Nothing is looked at beyond.
     pub until_s: f64,
+    /// Wants of which is asked how often all of them together are in time.
+    pub groups: Vec<Vec<usize>>,
 }
 
 /// Runs so many replications.

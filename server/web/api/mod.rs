@@ -30,6 +30,7 @@ pub mod schedule;
 pub mod set;
 pub mod wear;
 pub mod wear_more;
+pub mod week;
 
 use std::sync::Arc;
 

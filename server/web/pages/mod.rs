@@ -102,6 +102,7 @@ pub mod trend;
 pub mod verdict;
 
 pub mod wear;
+pub mod week;
 
 #[cfg(test)]
 pub mod sample;

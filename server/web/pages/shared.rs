@@ -56,6 +56,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Charge, Clinician, Lead, Desk, Infection, Auditor],
     ),
     (
+        "/week",
+        "Week ahead",
+        "Are the sets enough for the days to come, and what would help?",
+        &[Charge, Lead, Clinician, Biomed, Auditor],
+    ),
+    (
         "/schedule",
         "Schedule",
         "What did the schedule say that a person has to look at?",

@@ -161,6 +161,17 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Forecast",
         "{as_of:time entry:int replications:int sets:[{set:id ..}] cases:[{case:id ..}] not_known:[text]}",
     ),
+    (
+        "Week",
+        "{as_of:time entry:int replications:int asks:map days:[#DayAhead] changed:[#DayAhead] difference:[num]? \
+         helps:[{asks:map sentence:text cases:num low:num high:num}] not_known:[text]}",
+    ),
+    (
+        "DayAhead",
+        "{day:date cases:[{case:id start:time needs:[id] chance:#Share? lacks:id? held_up_by:text? not_known:text?}] all:#Share? \
+         sheets:[{count_sheet:id cases:int at_once:int sets:int all:#Share}]}",
+    ),
+    ("Share", "{chance:num low:num high:num}"),
     ("Kept", "{sha256:text bytes:int type:text}"),
     ("Resource", "{resourceType:text ..}"),
 ];
