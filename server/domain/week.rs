@@ -13,7 +13,7 @@ use super::forecast::{SEED, minute, odds};
 use super::forecast_shop::{Plan, plan};
 use super::id::Id;
 use super::readiness::{SetReadiness, SetStatus};
-use super::state::State;
+use super::state::{Condition, State};
 use super::time::{Date, Time, told_day};
 use super::what_if::{Question, another_set, set_away, with};
 use crate::analysis::queue::{self, Forecast};
@@ -61,12 +61,12 @@ impl Chance {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SheetAhead {
     pub count_sheet: Id,
-    /// Cases that need one, and the most sets that are away at one time, with the planned turnaround.
+    /// Cases that need one, and the most sets of it that are away at one time, with the planned turnaround.
     pub cases: usize,
     pub at_once: usize,
     /// Sets that are whole or on their way to be, less the reserve.
     pub sets: usize,
-    /// That all these cases are equipped in time.
+    /// That none of these cases is late for want of one.
     pub all: Chance,
 }
 
@@ -75,6 +75,8 @@ pub struct CaseAhead {
     pub case: Id,
     pub start: Time,
     pub needs: Vec<Id>,
+    /// Its sets are out for it already.
+    pub out: bool,
     /// None where it is not known, with the reason.
     pub chance: Option<Chance>,
     pub lacks: Option<Id>,
@@ -128,6 +130,7 @@ struct Look {
 
 /// What a group of wants is about.
 type Group = (Date, Option<Id>);
+type Groups = BTreeMap<Group, Vec<(usize, Option<usize>)>>;
 
 impl State {
     /// The days to come, as they are planned and with what is asked for.
@@ -185,15 +188,15 @@ fn look(state: &State, now: Time, asks: &Question, replications: u32) -> Result<
     Ok(Look { plan, told, days })
 }
 
-/// The wants of each day, and of each count sheet on each day.
-fn groups(state: &State, plan: &Plan) -> BTreeMap<Group, Vec<usize>> {
-    let mut groups: BTreeMap<Group, Vec<usize>> = BTreeMap::new();
+/// The wants of each day, and the needs of each count sheet on each day.
+fn groups(state: &State, plan: &Plan) -> Groups {
+    let mut groups = Groups::new();
     for (at, case) in plan.wants.iter().enumerate() {
         let Some(case) = state.cases.get(case) else { continue };
         let day = case.start.date(state.zone);
-        groups.entry((day, None)).or_default().push(at);
-        for sheet in case.needs.iter().collect::<BTreeSet<_>>() {
-            groups.entry((day, Some(sheet.clone()))).or_default().push(at);
+        groups.entry((day, None)).or_default().push((at, None));
+        for (need, sheet) in case.needs.iter().enumerate() {
+            groups.entry((day, Some(sheet.clone()))).or_default().push((at, Some(need)));
         }
     }
     groups
@@ -208,7 +211,7 @@ struct Asked<'a> {
 }
 
 impl Asked<'_> {
-    fn days(&self, plan: &Plan, told: &Forecast, groups: &BTreeMap<Group, Vec<usize>>) -> Vec<DayAhead> {
+    fn days(&self, plan: &Plan, told: &Forecast, groups: &Groups) -> Vec<DayAhead> {
         let mut days: BTreeMap<Date, DayAhead> = BTreeMap::new();
         let shown = self.allotted.iter().filter(|it| plan.is_shown(it.case));
         for it in shown {
@@ -223,7 +226,7 @@ impl Asked<'_> {
                 None => of.all = Some(all),
                 Some(sheet) => of.sheets.push(SheetAhead {
                     count_sheet: sheet.clone(),
-                    cases: wants.len(),
+                    cases: wants.iter().map(|(want, _)| want).collect::<BTreeSet<_>>().len(),
                     at_once: self.at_once(*day, sheet),
                     sets: self.sets(sheet),
                     all,
@@ -246,6 +249,7 @@ impl Asked<'_> {
             case: case.case.clone(),
             start: case.start,
             needs: case.needs.clone(),
+            out: case.anything_out(),
             chance: want.map(|want| Chance::of(want.chance, self.replications)),
             lacks: want.and_then(|want| case.needs.get(want.lacks?)).cloned(),
             held_up_by: want.and_then(|want| stop(want.held_up_at)),
@@ -299,7 +303,8 @@ fn more(base: &Forecast, with: &Forecast, runs: u32) -> (f64, f64, f64) {
     (mean, mean - half, mean + half)
 }
 
-/// What would help most: one more set of each count sheet that is needed, one more of each machine.
+/// What would help most: one more set of each count sheet that is needed, one more of each machine, each that is out of
+/// service back.
 fn helps(state: &State, now: Time, base: &Look, days: u32) -> Vec<Helps> {
     let is_short = |day: &DayAhead| day.all.is_some_and(|all| all.chance < GOOD);
     if !base.days.iter().any(is_short) {
@@ -328,6 +333,12 @@ fn helps(state: &State, now: Time, base: &Look, days: u32) -> Vec<Helps> {
         }
         let Ok(after) = queue::forecast(&shop, TRIED, SEED) else { continue };
         all.push(helped(planned.clone(), format!("One more {words}"), more(&before.told, &after, TRIED)));
+    }
+    for machine in state.machines.values().filter(|it| it.condition != Condition::InService) {
+        let asks = Question { days, back: Some(machine.machine.clone()), ..Question::default() };
+        let Ok(after) = look(state, now, &asks, TRIED) else { continue };
+        let does = format!("{} back in service", machine.machine);
+        all.push(helped(asks, does, more(&before.told, &after.told, TRIED)));
     }
     all.retain(|it| it.low >= WORTH);
     all.sort_by(|a, b| b.cases.total_cmp(&a.cases));

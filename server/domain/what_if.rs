@@ -1,6 +1,7 @@
 //! What is asked of the days to come: one more set, one away, a machine out of service, a case added.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -11,7 +12,7 @@ use super::deciding::{Asked, Turned, decide};
 use super::forecast_shop::Plan;
 use super::id::Id;
 use super::person::{Actor, Role};
-use super::state::{Condition, State};
+use super::state::{Condition, Machine, State};
 use super::time::Time;
 use crate::analysis::queue::{Item, Start, Unit};
 
@@ -44,20 +45,23 @@ pub struct Question {
     /// A machine that is out of service from now on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub down: Option<Id>,
+    /// A machine that is in service again, however it went out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub back: Option<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub case: Option<Added>,
 }
 
 impl Default for Question {
     fn default() -> Self {
-        Question { days: DAYS_USUAL, more: None, without: None, down: None, case: None }
+        Question { days: DAYS_USUAL, more: None, without: None, down: None, back: None, case: None }
     }
 }
 
 impl Question {
     /// Whether nothing is to be different.
     pub fn is_empty(&self) -> bool {
-        self.more.is_none() && self.without.is_none() && self.down.is_none() && self.case.is_none()
+        *self == Question { days: self.days, ..Question::default() }
     }
 }
 
@@ -79,6 +83,14 @@ pub(super) fn with(state: &State, now: Time, asks: &Question) -> Result<State, V
             let out = json!({"do": "machine_out", "machine": machine, "reason": "what if"});
             done(&mut draft, now, Role::Lead, out)?;
         }
+    }
+    if let Some(back) = &asks.back {
+        let Some(machine) = state.machines.get(back) else {
+            return Err(vec![format!("No machine is named \"{back}\". Choose one of the house's.")]);
+        };
+        // What a return asks for (tests, empty cycles) is not what is asked about.
+        let again = Machine { condition: Condition::InService, ..(**machine).clone() };
+        draft.machines.insert(back.clone(), Arc::new(again));
     }
     if let Some(case) = &asks.case {
         let is_free = |it: &String| !state.cases.keys().any(|case| case.as_str() == it);

@@ -104,6 +104,31 @@ fn a_machine_out_of_service_stops_what_has_to_go_through_it() {
     );
     let week = asked(&paper, down("steriliser-1"));
     assert_eq!((all(&week.days), week.difference), (0.0, Some((0.0, 0.0, 0.0))));
+    // Back in service it helps, as another set does that is ready.
+    let back = Question { back: Some(id("steriliser-1")), ..Question::default() };
+    let helps: Vec<&str> =
+        week.helps.iter().map(|it| it.sentence.split(':').next().unwrap_or_default()).collect();
+    assert_eq!(helps, ["One more set “Adult”", "steriliser-1 back in service"]);
+    assert_eq!(week.helps[1].asks, back);
+    let week = asked(&paper, back);
+    assert!(all(&week.changed) > 0.9 && week.difference.expect("a difference").0 > 0.9);
+}
+
+/// One case waits for a set of a sheet that there is, and for one of a sheet that there is not: the second is to blame.
+#[test]
+fn the_count_sheet_that_is_lacking_is_told() {
+    let mut paper = house(&[]);
+    ready(&mut paper, &["SET-1"]);
+    let extra = json!({"do": "define_count_sheet", "count_sheet": "light", "name": "Light", "lines": [
+        {"line": "cap", "family": "cap", "quantity": 1, "essential": true}]});
+    told(&mut paper, Lead, "2026-03-02T09:00:00Z", extra);
+    let plan = json!({"do": "plan_case", "case": "K-1", "start": "2026-03-03T09:00:00Z", "minutes": 60,
+        "needs": ["adult", "light"]});
+    told(&mut paper, Charge, "2026-03-02T09:00:00Z", plan);
+    let week = asked(&paper, Question::default());
+    let sheets: Vec<(&str, f64)> =
+        week.days[0].sheets.iter().map(|it| (it.count_sheet.as_str(), it.all.chance)).collect();
+    assert_eq!((all(&week.days), sheets), (0.0, vec![("adult", 1.0), ("light", 0.0)]));
 }
 
 #[test]
@@ -155,6 +180,7 @@ fn what_cannot_be_asked_is_told() {
         ),
         (Question { without: Some(id("SET-9")), ..Question::default() }, "No set is named \"SET-9\"."),
         (Question { down: Some(id("oven")), ..Question::default() }, "\"oven\""),
+        (Question { back: Some(id("oven")), ..Question::default() }, "No machine is named \"oven\"."),
         (case("nothing", later, 60), "\"nothing\""),
         (case("adult", "2026-03-01T09:00:00Z", 60), "future"),
         (case("adult", later, 0), "minutes"),

@@ -152,8 +152,8 @@ pub struct Shop {
     pub day_parts: usize,
     /// Nothing is looked at beyond.
     pub until_s: f64,
-    /// Wants of which is asked how often all of them together are in time.
-    pub groups: Vec<Vec<usize>>,
+    /// Of these is asked how often none of them is late; of one with a need, how often none is late for that need.
+    pub groups: Vec<Vec<(usize, Option<usize>)>>,
 }
 
 /// Runs so many replications.

@@ -38,7 +38,7 @@ pub struct WantForecast {
 pub struct Forecast {
     pub units: Vec<UnitForecast>,
     pub wants: Vec<WantForecast>,
-    /// The share of the replications in which all wants of a group are in time.
+    /// The share of the replications in which nothing of a group is late.
     pub groups: Vec<f64>,
     /// How many wants are in time, replication by replication.
     pub in_time: Vec<u32>,
@@ -54,6 +54,7 @@ pub(super) struct Told {
     want_lacks: Vec<Vec<u32>>,
     /// Whether each want is in time in the replication that is added.
     is_in_time: Vec<bool>,
+    lacked: Vec<Option<usize>>,
     groups: Vec<u32>,
     each: Vec<u32>,
 }
@@ -69,6 +70,7 @@ impl Told {
             want_held: vec![vec![0; jobs]; shop.wants.len()],
             want_lacks: shop.wants.iter().map(|want| vec![0; want.needs.len()]).collect(),
             is_in_time: vec![false; shop.wants.len()],
+            lacked: vec![None; shop.wants.len()],
             groups: vec![0; shop.groups.len()],
             each: Vec::new(),
         }
@@ -90,6 +92,7 @@ impl Told {
                 self.in_time[at] += 1;
                 continue;
             }
+            self.lacked[at] = want.lacked;
             if let Some(lacks) = want.lacked {
                 self.want_lacks[at][lacks] += 1;
             }
@@ -98,7 +101,10 @@ impl Told {
             }
         }
         for (count, group) in self.groups.iter_mut().zip(&shop.groups) {
-            *count += u32::from(group.iter().all(|want| self.is_in_time[*want]));
+            let is_late = |(want, need): &(usize, Option<usize>)| {
+                !self.is_in_time[*want] && (need.is_none() || self.lacked[*want] == *need)
+            };
+            *count += u32::from(!group.iter().any(is_late));
         }
         self.each.push(self.is_in_time.iter().map(|is_in_time| u32::from(*is_in_time)).sum());
     }

@@ -25,6 +25,7 @@ pub struct Asked {
     pub sets: String,
     pub without: String,
     pub down: String,
+    pub back: String,
     /// The count sheet of a case that is added, when it starts and how long it takes.
     pub add: String,
     pub start: String,
@@ -66,9 +67,11 @@ impl Asked {
             (Ok(more), Ok(sets)) => question.more = more.map(|sheet| (sheet, sets)),
             (more, sets) => [more.err(), sets.err()].into_iter().flatten().for_each(&mut keep),
         }
-        for (name, text, into) in
-            [("without", &self.without, &mut question.without), ("down", &self.down, &mut question.down)]
-        {
+        for (name, text, into) in [
+            ("without", &self.without, &mut question.without),
+            ("down", &self.down, &mut question.down),
+            ("back", &self.back, &mut question.back),
+        ] {
             match name_of(name, &whole(text)) {
                 Ok(found) => *into = found,
                 Err(error) => keep(error),
@@ -111,6 +114,7 @@ pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem
         sets: take("sets")?,
         without: take("without")?,
         down: take("down")?,
+        back: take("back")?,
         add: take("add")?,
         start: take("start")?,
         minutes: take("minutes")?,
@@ -138,6 +142,7 @@ mod tests {
             sets: "2".into(),
             without: "SET-1".into(),
             down: "W-1".into(),
+            back: String::new(),
             add: "child".into(),
             start: "2026-12-03T10:30".into(),
             minutes: String::new(),

@@ -9,7 +9,8 @@ use super::headline::sheet_name;
 use super::problem;
 use super::say::Say;
 use super::shared::{Page, count, listed, segment, time};
-use crate::domain::state::State;
+use crate::domain::forecast::odds;
+use crate::domain::state::{Condition, State};
 use crate::domain::time::{Date, Time};
 use crate::domain::week::{CaseAhead, Chance, DayAhead, SheetAhead, Week, day_words};
 use crate::domain::what_if::{DAYS_MOST, Question, SETS_MOST};
@@ -74,6 +75,7 @@ pub struct WeekPage {
     pub more: Vec<Choice>,
     pub without: Vec<Choice>,
     pub down: Vec<Choice>,
+    pub back: Vec<Choice>,
     pub case: Vec<Choice>,
     pub given: Asked,
     pub days_most: u32,
@@ -87,6 +89,12 @@ fn say(chance: Option<Chance>) -> Say {
         Some(it) if it.chance >= LIKELY => Say::due(it.words()),
         Some(it) => Say::new("not_ready", "stop", it.words()),
     }
+}
+
+/// A chance without its range.
+fn say_briefly(chance: Option<Chance>) -> Say {
+    let words = chance.map(|it| odds(it.chance));
+    Say { words: words.unwrap_or_else(|| "not known".into()), ..say(chance) }
 }
 
 fn day_of(days: &[DayAhead], day: Date) -> Option<&DayAhead> {
@@ -114,11 +122,13 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
             changed: asked.then(|| say(other.map(|it| it.all))),
         }
     });
-    let open = day.cases.iter().filter(|case| case.chance.is_none()).count();
-    let unknown = if open > 0 { format!(", {open} of them not known") } else { String::new() };
+    let out = day.cases.iter().filter(|case| case.out).count();
+    let open = day.cases.iter().filter(|case| !case.out && case.chance.is_none()).count();
+    let beside = [(out, "under way"), (open, "not known")];
+    let beside = beside.iter().filter(|(n, _)| *n > 0).map(|(n, words)| format!(", {n} of them {words}"));
     DayRow {
         day: day_words(day.day),
-        cases: count(day.cases.len(), "case", "cases") + &unknown,
+        cases: count(day.cases.len(), "case", "cases") + &beside.collect::<String>(),
         say: say(day.all),
         changed: asked.then(|| say(other.and_then(|it| it.all))),
         sheets: sheets.collect(),
@@ -135,7 +145,7 @@ fn case_row(state: &State, case: &CaseAhead, now: Time) -> CaseRow {
         case: case.case.to_string(),
         start: time(state, case.start, now),
         needs: listed(&names),
-        say: say(case.chance),
+        say: say_briefly(case.chance),
         why: why.join(" "),
     }
 }
@@ -147,11 +157,15 @@ fn heading(state: &State, days: &[DayAhead]) -> String {
         return "No case is planned for these days whose needs are known.".into();
     };
     let called = day_words(day.day);
-    let odds = crate::domain::forecast::odds(all.chance);
+    let odds = odds(all.chance);
     if all.chance >= GOOD {
         return format!("Every day should be equipped; the least likely is {called}, all of it {odds}.");
     }
-    let worst = day.sheets.iter().min_by(|a, b| a.all.chance.total_cmp(&b.all.chance));
+    let lacking = |it: &SheetAhead| it.at_once.saturating_sub(it.sets);
+    let worst = day
+        .sheets
+        .iter()
+        .min_by(|a, b| a.all.chance.total_cmp(&b.all.chance).then(lacking(b).cmp(&lacking(a))));
     let tightest = worst
         .map(|sheet| format!(" Tightest: “{}”, {}.", sheet_name(state, &sheet.count_sheet), needs(sheet)));
     format!("{called} is short: all of its cases equipped in time, {odds}.{}", tightest.unwrap_or_default())
@@ -164,10 +178,11 @@ fn asked_words(state: &State, asks: &Question, now: Time) -> String {
     });
     let without = asks.without.as_ref().map(|set| format!("set {set} away"));
     let down = asks.down.as_ref().map(|machine| format!("{machine} out of service"));
+    let back = asks.back.as_ref().map(|machine| format!("{machine} back in service"));
     let case = asks.case.as_ref().map(|case| {
         format!("a case more, “{}” on {}", sheet_name(state, &case.count_sheet), time(state, case.start, now))
     });
-    listed(&[more, without, down, case].into_iter().flatten().collect::<Vec<_>>())
+    listed(&[more, without, down, back, case].into_iter().flatten().collect::<Vec<_>>())
 }
 
 fn difference(week: &Week) -> String {
@@ -184,14 +199,18 @@ fn difference(week: &Week) -> String {
 impl WeekPage {
     pub fn of(visitor: &Visitor, week: &Week, given: Asked) -> WeekPage {
         let (state, now) = (&*visitor.state, visitor.now);
-        let is_at_risk = |case: &&CaseAhead| case.chance.is_none_or(|it| it.chance < GOOD);
+        let is_at_risk = |case: &&CaseAhead| !case.out && case.chance.is_none_or(|it| it.chance < GOOD);
         let shown = if week.changed.is_empty() { &week.days } else { &week.changed };
         let at_risk = shown.iter().flat_map(|day| &day.cases).filter(is_at_risk);
         let helps = week.helps.iter().map(|it| HelpRow {
             sentence: it.sentence.clone(),
-            href: it.asks.more.as_ref().map_or_else(String::new, |(sheet, _)| {
-                format!("/week?days={}&more={}", it.asks.days, encoded(sheet.as_str()))
-            }),
+            href: match (&it.asks.more, &it.asks.back) {
+                (Some((sheet, _)), _) => {
+                    format!("/week?days={}&more={}", it.asks.days, encoded(sheet.as_str()))
+                }
+                (_, Some(back)) => format!("/week?days={}&back={}", it.asks.days, encoded(back.as_str())),
+                _ => String::new(),
+            },
         });
         let choice = |value: &str, words: String, chosen: &str| Choice {
             value: value.into(),
@@ -200,6 +219,10 @@ impl WeekPage {
         };
         let sheets = |chosen: &str| -> Vec<Choice> {
             state.sheets.keys().map(|it| choice(it.as_str(), sheet_name(state, it), chosen)).collect()
+        };
+        let machines = |runs: bool, chosen: &str| -> Vec<Choice> {
+            let of = state.machines.values().filter(|it| (it.condition == Condition::InService) == runs);
+            of.map(|it| choice(it.machine.as_str(), it.machine.to_string(), chosen)).collect()
         };
         WeekPage {
             page: Page::of(visitor, "/week", "/week", None),
@@ -223,7 +246,8 @@ impl WeekPage {
                 .values()
                 .map(|set| choice(set.set.as_str(), format!("{} {}", set.set, set.name.0), &given.without))
                 .collect(),
-            down: state.machines.keys().map(|it| choice(it.as_str(), it.to_string(), &given.down)).collect(),
+            down: machines(true, &given.down),
+            back: machines(false, &given.back),
             given,
             days_most: DAYS_MOST,
             sets_most: SETS_MOST,

@@ -168,7 +168,7 @@ pub const SHAPES: &[(&str, &str)] = &[
     ),
     (
         "DayAhead",
-        "{day:date cases:[{case:id start:time needs:[id] chance:#Share? lacks:id? held_up_by:text? not_known:text?}] all:#Share? \
+        "{day:date cases:[{case:id start:time needs:[id] out:bool chance:#Share? lacks:id? held_up_by:text? not_known:text?}] all:#Share? \
          sheets:[{count_sheet:id cases:int at_once:int sets:int all:#Share}]}",
     ),
     ("Share", "{chance:num low:num high:num}"),
