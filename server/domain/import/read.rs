@@ -214,8 +214,7 @@ fn one(
     Ok(match what {
         What::Id => match identifier(reading, cell, line)? {
             Some(text) if Id::new(&text).is_none() => {
-                let needed = "1 to 64 letters from A to Z, digits, dots, hyphens or underscores are needed";
-                return Err((cell.shown(), needed.into()));
+                return Err(why(value::no_id(cell, &text)));
             }
             found => found.map(Value::from),
         },

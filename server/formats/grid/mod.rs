@@ -4,6 +4,7 @@
 
 mod charset;
 mod delimited;
+mod packed;
 pub mod value;
 mod workbook;
 
@@ -125,18 +126,28 @@ struct Raw {
     notes: Vec<String>,
 }
 
+fn more_rows(line: u64) -> Fault {
+    let needed = format!("at most {ROWS_MOST} rows are needed: divide the list");
+    Fault::new(line, "", "more rows", needed)
+}
+
 /// Finds the header, and holds every row to it.
 fn finished(raw: Raw) -> Result<Grid, Fault> {
     let mut rows = raw.rows.into_iter().filter(|row| row.cells.iter().any(|cell| !cell.is_blank()));
-    let first = rows
-        .next()
-        .ok_or_else(|| Fault::new(1, "", "no header", "a first row with names of columns is needed"))?;
+    let first = rows.next();
+    // What is wrong before the header is the header itself: no other row stands in for it.
+    let line = first.as_ref().map_or(u64::MAX, |first| first.line);
+    if let Some(fault) = raw.faults.iter().find(|fault| fault.line <= line) {
+        return Err(fault.clone());
+    }
+    let first =
+        first.ok_or_else(|| Fault::new(1, "", "no header", "a first row with names of columns is needed"))?;
     let mut names: Vec<String> = first.cells.iter().map(name).collect();
     while names.last().is_some_and(String::is_empty) {
         names.pop();
     }
     if names.len() > COLUMNS_MOST {
-        let found = format!("{} columns", names.len());
+        let found = format!("more than {COLUMNS_MOST} columns");
         return Err(Fault::new(first.line, "", found, format!("at most {COLUMNS_MOST} are needed")));
     }
     for (at, name) in names.iter().enumerate() {
@@ -154,8 +165,7 @@ fn finished(raw: Raw) -> Result<Grid, Fault> {
     };
     for row in rows {
         if grid.rows.len() >= ROWS_MOST {
-            let needed = format!("at most {ROWS_MOST} rows are needed: divide the list");
-            return Err(Fault::new(row.line, "", "more rows", needed));
+            return Err(more_rows(row.line));
         }
         match held(&grid.header, row) {
             Ok(row) => grid.rows.push(row),
@@ -180,7 +190,12 @@ fn held(header: &[String], mut row: Row) -> Result<Row, Fault> {
     let surplus = row.cells.iter().skip(header.len()).any(|cell| !cell.is_blank());
     if surplus || row.cells.len() < header.len() {
         let needed = format!("the wrong number of cells: {} are needed, as the header has", header.len());
-        return Err(Fault::new(row.line, "", format!("{} cells", row.cells.len()), needed));
+        let found = match row.cells.len() {
+            many if many > COLUMNS_MOST => format!("more than {COLUMNS_MOST} cells"),
+            1 => "1 cell".into(),
+            many => format!("{many} cells"),
+        };
+        return Err(Fault::new(row.line, "", found, needed));
     }
     row.cells.truncate(header.len());
     if let Some(cell) = header.iter().zip(&row.cells).find(|(name, cell)| name.is_empty() && !cell.is_blank())
