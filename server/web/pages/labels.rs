@@ -47,8 +47,8 @@ fn placed(label: &Label, size: Size) -> Result<Vec<crate::formats::label::Placed
 
 fn too_small(caption: &str, needed: Size) -> String {
     format!(
-        "The label of {caption} is too small to be read: at least {:.0} x {:.0} mm are needed for its symbol. \
-         Choose a larger size, or another symbol.",
+        "The label of {caption} is too small to be read: at least {:.0} x {:.0} mm are needed for its symbol and \
+         for what has to stand beside it whole. Choose a larger size, or another symbol.",
         needed.width_mm.ceil(),
         needed.height_mm.ceil()
     )
