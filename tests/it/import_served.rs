@@ -150,6 +150,15 @@ async fn questions_are_answered_once_and_the_answers_kept() {
         .into_owned();
     let (status, done) = served.list(Lead, "kind=assets", next).await;
     assert_eq!(status, 201, "{done}");
+    let again = "Inventar;model;acquired\nN-2;cap;05/06/2024\n";
+    let (_, tried) = served.list(Lead, "kind=assets&dry_run=true", again).await;
+    assert!(tried["notes"].to_string().contains("acquired have the day first, as somebody said"), "{tried}");
+    // A value for all rows is of its own list: the next one that lacks the column is asked about.
+    let fixed = "kind=assets&chosen=%7B%22fixed%22:%7B%22model%22:%22cap%22%7D%7D";
+    let (status, done) = served.list(Lead, fixed, "Inventar\nN-3\n").await;
+    assert_eq!(status, 201, "{done}");
+    let (status, problem) = served.list(Lead, "kind=assets", "Inventar\nN-4\n").await;
+    assert_eq!((status, &problem["errors"][0]["pointer"]), (422, &json!("/rows/1/model")), "{problem}");
     let (status, problem) = served.list(Lead, "kind=assets&chosen=%7B%22colour%22:1%7D", PARTS).await;
     assert_eq!(status, 422, "{problem}");
     let (status, _) = served.list(Desk, "kind=assets", PARTS).await;

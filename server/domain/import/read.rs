@@ -161,7 +161,12 @@ fn reading<'a>(
     match value::order(cells.iter()) {
         Order::Plain => reading.order = told,
         Order::Proven(order) => reading.order = Some(told.unwrap_or(order)),
-        Order::Ambiguous if told.is_some() => reading.order = told,
+        Order::Ambiguous if told.is_some() => {
+            let first = if told == Some(DayOrder::DayFirst) { "day" } else { "month" };
+            plan.notes
+                .push(format!("The dates of the column {name} have the {first} first, as somebody said."));
+            reading.order = told;
+        }
         Order::Ambiguous => {
             let open = |cell: &&Cell| value::day(cell, None).is_err();
             let example = cells.iter().find(open).map(Cell::shown).unwrap_or_default();

@@ -172,6 +172,12 @@ fn finished(raw: Raw) -> Result<Grid, Fault> {
             Err(fault) => grid.faults.push(fault),
         }
     }
+    if grid.header.len() == 1 && !grid.faults.is_empty() {
+        // A list that has a title above its header.
+        let note = "Row {} was read as the header, and has one name. If the names of the columns stand below it, take \
+                    away what stands above them.";
+        grid.notes.push(note.replace("{}", &grid.header_line.to_string()));
+    }
     grid.faults.sort_by_key(|fault| fault.line);
     Ok(grid)
 }

@@ -23,7 +23,8 @@ fn broken() -> Fault {
 }
 
 fn too_large(most: u64) -> Fault {
-    let found = format!("a workbook that unpacks to more than {} MiB", most >> 20);
+    let what = if most == UNPACKED_MOST { "a workbook that" } else { "a workbook of which a part" };
+    let found = format!("{what} unpacks to more than {} MiB", most >> 20);
     Fault::new(1, "", found, "a smaller one is needed, or text (CSV)")
 }
 

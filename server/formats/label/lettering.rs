@@ -20,6 +20,8 @@ pub struct Lettering {
     room: Size,
     /// Every line stands as it was given.
     pub is_uncut: bool,
+    /// How many of the lines that may be left away stand there.
+    kept: usize,
 }
 
 /// How wide a text is, of the size of its letters, as strong letters without serifs have them.
@@ -59,7 +61,13 @@ pub fn lettered(label: &Label, room: Size) -> Option<Lettering> {
     let one_each = |letter_mm: f64| {
         let lines: Vec<Line> = with_caption(label).collect();
         let fits = |line: &Line| wide(&line.text) * letter_mm <= room.width_mm + 1e-9;
-        lines.iter().skip(1).all(fits).then_some(Lettering { lines, letter_mm, room, is_uncut: true })
+        lines.iter().skip(1).all(fits).then_some(Lettering {
+            lines,
+            letter_mm,
+            room,
+            is_uncut: true,
+            kept: label.lines.len(),
+        })
     };
     let fits = |it: &Lettering| it.lines.len() as f64 * it.letter_mm * PITCH <= room.height_mm + 1e-9;
     let mut found = sizes(LETTER_MM, WELL_READ_MM).filter_map(one_each).find(fits);
@@ -68,8 +76,11 @@ pub fn lettered(label: &Label, room: Size) -> Option<Lettering> {
             .map(|letter_mm| whole(label, letter_mm, room))
             .find(|it| it.is_uncut && fits(it))
     });
+    // At the last as many of the other lines as there is room for, in letters as large as they can then be.
     found.or_else(|| {
-        sizes(WELL_READ_MM, LEAST_LETTER_MM).map(|letter_mm| whole(label, letter_mm, room)).find(fits)
+        let fitting = sizes(WELL_READ_MM, LEAST_LETTER_MM).map(|letter_mm| whole(label, letter_mm, room));
+        // Of equal ones the first, which has the larger letters.
+        fitting.filter(fits).reduce(|best, next| if next.kept > best.kept { next } else { best })
     })
 }
 
@@ -84,7 +95,7 @@ fn whole(label: &Label, letter_mm: f64, room: Size) -> Lettering {
     let needed = label.lines.iter().filter(|line| line.whole);
     let needed: usize = needed.map(|line| broken(&line.text, most).len()).sum();
     let mut left = rows.saturating_sub(needed + 1);
-    let mut is_uncut = true;
+    let (mut is_uncut, mut kept) = (true, 0);
     let mut lines = Vec::new();
     for (at, line) in with_caption(label).enumerate() {
         if at == 0 {
@@ -93,6 +104,7 @@ fn whole(label: &Label, letter_mm: f64, room: Size) -> Lettering {
             lines.extend(broken(&line.text, most).into_iter().map(|text| Line { text, ..line.clone() }));
         } else if left > 0 {
             left -= 1;
+            kept += 1;
             let text = cut(&line.text, most);
             is_uncut &= text == line.text;
             lines.push(Line { text, ..line });
@@ -100,7 +112,7 @@ fn whole(label: &Label, letter_mm: f64, room: Size) -> Lettering {
             is_uncut = false;
         }
     }
-    Lettering { lines, letter_mm, room, is_uncut }
+    Lettering { lines, letter_mm, room, is_uncut, kept }
 }
 
 /// A text in lines of at most this width, broken between its words, and within one that is longer than a line.

@@ -23,6 +23,8 @@ use crate::web::{App, fail};
 
 /// So many problems and things stand on the page; the others in the sheet of them.
 const SHOWN_MOST: usize = 500;
+/// What will not do is told in the page until somebody would rather have it as a sheet; the columns stand below it.
+const FAULTS_MOST: usize = 100;
 
 /// A list that waits, or what became of it.
 pub struct WaitingRow {
@@ -176,8 +178,8 @@ impl ImportPage {
         self.columns = plan.mapping.wanted.iter().map(|it| column(it, &plan.mapping.header)).collect();
         self.left_out = plan.mapping.left_out().join(", ");
         self.notes.clone_from(&plan.notes);
-        self.faults = plan.faults.iter().take(SHOWN_MOST).cloned().collect();
-        self.faults_more = plan.faults.len().saturating_sub(SHOWN_MOST);
+        self.faults = plan.faults.iter().take(FAULTS_MOST).cloned().collect();
+        self.faults_more = plan.faults.len().saturating_sub(FAULTS_MOST);
         self.doubts = plan.doubts.iter().take(SHOWN_MOST).cloned().collect();
         let changing = || plan.told.iter().filter(|it| it.change != Change::Same);
         let thing = |it: &crate::domain::import::Told| ThingRow {

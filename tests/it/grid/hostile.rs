@@ -95,8 +95,8 @@ fn a_workbook_that_is_not_as_it_should_be_is_refused_in_words() {
         (book(&(row(3, &[("A", "T-3")]) + &row(2, &[("A", "T-2")])), &[]), "row 2 behind row 3"),
         (book(&row(2, &[("A", "T-1"), ("A", "T-2")]), &[]), "a cell in column 1 behind those that follow it"),
         (book(&row(2, &[("B", "1"), ("A", "T-1")]), &[]), "a cell in column 1 behind those that follow it"),
-        (book("", &[("xl/styles.xml", looks.as_bytes())]), "unpacks to more than 8 MiB"),
-        (book("", &[("xl/media/a.bin", &vec![0; 33 << 20])]), "unpacks to more than 32 MiB"),
+        (book("", &[("xl/styles.xml", looks.as_bytes())]), "of which a part unpacks to more than 8 MiB"),
+        (book("", &[("xl/media/a.bin", &vec![0; 33 << 20])]), "of which a part unpacks to more than 32 MiB"),
     ] {
         let fault = fault(&bytes);
         assert!(fault.found.contains(found) && !fault.needed.is_empty(), "{found}: {fault:?}");
@@ -144,4 +144,15 @@ fn the_separator_is_found_behind_empty_rows() {
         let grid = grid::read(text.as_bytes(), None).unwrap();
         assert_eq!(grid.header, ["asset", "serial"], "{text:?}");
     }
+}
+
+#[test]
+fn a_title_above_the_header_is_pointed_at() {
+    let grid = grid::read(b"Inventory of the house,,\nasset,model,serial\nT-1,cap,7\n", None).unwrap();
+    assert!(
+        grid.notes.iter().any(|note| note.contains("take away what stands above them")),
+        "{:?}",
+        grid.notes
+    );
+    assert!(grid::read(b"asset\nT-1\n", None).unwrap().notes.is_empty());
 }

@@ -49,6 +49,18 @@ fn what_a_pack_must_say_is_never_cut() {
         assert!(laid_out(&label, needed).is_ok() && laid_out(&label, size((100.0, 50.0))).is_ok());
     }
     assert!(printed >= 9, "{printed}");
+    // What may be cut stands there, too, as soon as there is a line for it.
+    let symbol = Payload::Plain("CAM1".into()).symbol(Reading::Square).unwrap();
+    let lines = vec![
+        Line::strong("cable: Camera and light 1"),
+        Line::plain("1 part, count sheet Camera and light"),
+        Line::whole(must[1]),
+        Line::whole("Load L-05247, steriliser-1, cycle 9347"),
+        Line::strong(must[3]),
+    ];
+    let label = Label { symbol, caption: "CAM1".into(), lines };
+    let size = size(SIZES[1]);
+    assert!(drawn(&svg(&label, &laid_out(&label, size).unwrap(), size)).contains("1 part, count sheet Cam"));
 }
 
 /// Nothing stands outside the label, and no line over another.
