@@ -345,7 +345,15 @@
       event.stopPropagation();
       return run && finish();
     }
-    if (!run || event.timeStamp - run.last > APART_MS || !isFast(SHORTEST) || isElsewhere(run)) {
+    const fast = run && event.timeStamp - run.last <= APART_MS && isFast(SHORTEST);
+    const presses = !takesText(target) && target.tagName !== "SELECT" && !dialog();
+    if (fast && presses && !field() && !document.querySelector("[data-asks]")) {
+      event.preventDefault();
+      event.stopPropagation();
+      run = null;
+      return again("This page takes no scan.", "Open the desk, and scan there.");
+    }
+    if (!fast || isElsewhere(run)) {
       run = null;
       clearTimeout(silence);
       return;
@@ -377,6 +385,7 @@
     const going = run && event.timeStamp - run.last <= FAST_MS * 2;
     const free = !takesText(document.activeElement) && !dialog();
     const presses = event.key === " " && !going;
+    if (going && event.key === " " && !takesText(document.activeElement)) event.preventDefault();
     if (free && field() && !presses) {
       const select = document.activeElement && document.activeElement.tagName === "SELECT";
       if (!select || going) {

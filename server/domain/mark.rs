@@ -140,11 +140,26 @@ fn of_gs1(mark: &gs1::Mark) -> Reads {
     }
 }
 
+/// How every printed command of a workplace begins: the desk reads it as an act, and never as a thing.
+pub const COMMANDS: &str = "FTLDO";
+
 /// What is said of a mark that stands on many pieces.
 pub const UNNAMING: (&str, &str) = (
     "the mark of a product, which each of its pieces carries, so that no scan of it finds this one",
     "a mark with a number of this piece is needed, or one that the house gives it",
 );
+
+/// What is odd about a mark that may be recorded all the same: what was found, and what is needed.
+pub fn doubt(mark: &str) -> Option<(String, &'static str)> {
+    match read(mark) {
+        Reads::Faulty(why) => Some((
+            format!("a mark that does not read: {}", why.trim_end_matches('.')),
+            "look whether it is what stands on the part",
+        )),
+        _ if !names_one(mark) => Some((UNNAMING.0.to_string(), UNNAMING.1)),
+        _ => None,
+    }
+}
 
 /// Whether a mark names the one part that carries it, so that a scan of it finds that part. The mark of a product stands
 /// on every piece of it: it may be recorded, and finds none.
@@ -174,6 +189,8 @@ fn is_of_tissue(mark: &str) -> bool {
 pub(super) fn may_be_kept(at: &str, mark: Option<&Line>) -> Result<(), Malformed> {
     let Some(mark) = mark.map(Line::as_str) else { return Ok(()) };
     let found = match read(mark) {
+        Reads::Own(code) if code.starts_with(COMMANDS) => "a printed command of a workplace",
+        Reads::Plain if mark.starts_with(COMMANDS) => "a printed command of a workplace",
         Reads::Wristband => "the wristband of a patient",
         Reads::Badge(_) => "a badge of staff",
         Reads::Place(_) => "the mark of a place",

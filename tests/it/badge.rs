@@ -152,6 +152,11 @@ async fn the_next_person_goes_on_with_what_is_in_hand() {
     assert!(!page.contains("952123400012345670"), "a patient's number stands nowhere");
     let (status, _, page) = post("/badge", &[("site", site), ("badge", WRISTBAND), ("pin", "2580")]).await;
     assert!(status == 401 && page.contains("the wristband of a patient (8018)"), "{page}");
+    let (_, _, page) = post("/badge", &[("site", site), ("badge", "8017952123400000000551")]).await;
+    assert!(
+        page.contains("Nobody signs in with that: the check digit does not agree: read it again.<"),
+        "{page}"
+    );
     house.disable_person(site, "desk-9").await.unwrap();
     let (status, _, page) = post("/badge", &[("site", site), ("badge", BADGE), ("pin", "2580")]).await;
     assert!(status == 401 && page.contains("somebody whose account is closed"), "{page}");

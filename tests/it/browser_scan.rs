@@ -357,6 +357,7 @@ async fn what_a_scanner_types_arrives_whole_or_is_refused() {
             ends(&wedge).await;
             focus(&wedge, &served).await;
             pieces::pieces(&wedge).await;
+            pieces::pages_without_a_field(&wedge).await;
             assert_eq!(served.asset("B-1").await["stage"], "soiled", "no button was pressed");
             layouts(&mut wedge).await;
             person(&wedge).await;

@@ -172,6 +172,44 @@ async fn questions_are_answered_once_and_the_answers_kept() {
     served.stop().await;
 }
 
+/// What is wrong is told in a line, whatever stands in the cell; marks of no piece make no part twice.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_list_with_odd_marks_and_odd_texts_is_told_plainly() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    let product = "(01)09521234000013(10)LOT7";
+    let piece = "(01)09521234000013(21)A0018";
+    let text = format!(
+        "asset,model,mark\nN-1,cap,{product}\nN-2,cap,{product}\nN-3,cap,{piece}\nN-4,cap,(01)09521234000014(21)A\n"
+    );
+    let (status, tried) = served.list(Lead, "kind=assets&dry_run=true", text.clone()).await;
+    assert_eq!((status, tried["doubts"].as_array().map(Vec::len)), (200, Some(3)), "{tried}");
+    assert_eq!(served.list(Lead, "kind=assets", text.clone()).await.0, 201);
+    // The same list again, and the same piece in another writing, are what is there already.
+    let again = text.replace(piece, "]d201095212340000132 1A0018".replace(' ', "").as_str());
+    for text in [text, again] {
+        let (_, again) = served.list(Lead, "kind=assets", text).await;
+        assert_eq!((&again["same"], &again["entries"]), (&json!(4), &json!(0)), "{again}");
+    }
+    for (text, words) in [
+        ("asset,model,mark\n,cap,(01)09521234000013\n".to_string(), "a part without a name"),
+        (format!("asset,model,mark\nN-5,cap,{piece}\nN-6,cap,]d2010952123400001321A0018\n"), "N-5"),
+        ("asset,model,mark\nN-5,cap,]C18018952123400012345670\n".into(), "the wristband of a patient"),
+        (format!("asset,model\n{}\u{202e}\u{7},cap\n", "x ".repeat(3_000)), "…"),
+        (format!("{},model\nN-5,cap\n", "x".repeat(3_000)), "as the name of a column"),
+    ] {
+        let (status, problem) = served.list(Lead, "kind=assets", text).await;
+        let said = problem["errors"].to_string();
+        assert_eq!(status, 422, "{problem}");
+        assert!(said.contains(words) && said.len() < 1_500, "{words}: {said}");
+        assert!(
+            !said.contains("95212340001234567") && !said.contains('\u{202e}') && !said.contains("\\u0007")
+        );
+    }
+    served.sound().await;
+    served.stop().await;
+}
+
 /// A gigabyte is refused by what it says of itself, before it is read; without a word on its length, once it is too long.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_list_that_is_too_large_is_refused_before_it_is_read() {

@@ -178,6 +178,8 @@ async fn nobodys_number_becomes_the_mark_of_a_part() {
         ("]C0=A99972312345600", "blood and tissue"),
         ("4149521234003007", "a place"),
         ("+$$7LOTA ", "the second half of a mark"),
+        ("]d1FTLDODONE", "a printed command"),
+        ("FTLDOSTNsink 2", "a printed command"),
     ] {
         let new = json!({"model": "cap", "mark": mark});
         let replace = json!({"do": "replace", "set": "SET-1", "line": "cap", "position": 1, "cause": "worn",
@@ -193,6 +195,10 @@ async fn nobodys_number_becomes_the_mark_of_a_part() {
             assert!(!body.to_string().contains("95212340001234567"), "{body}");
         }
     }
+    // What does not read is kept, as it stands on the part perhaps, and said.
+    let wrong = json!({"do": "add_asset", "asset": "N-2", "model": "cap", "mark": "(01)09521234000014(21)A"});
+    let added = house.done(Lead, wrong).await;
+    assert!(added["doubts"][0]["detail"].as_str().unwrap().contains("check digit does not agree"), "{added}");
     // A house may write its own codes as it likes.
     house.done(Lead, json!({"do": "add_asset", "asset": "N-1", "model": "cap", "mark": "=1+1"})).await;
     assert_eq!(house.asset("=1%2B1").await["asset"], "N-1");

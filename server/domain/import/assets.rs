@@ -9,9 +9,8 @@ use super::models::plan_has;
 use super::read::Values;
 use super::{Change, Plan, Told};
 use crate::domain::id::Id;
-use crate::domain::mark::{self, Reads};
+use crate::domain::mark;
 use crate::domain::scan;
-use crate::domain::scan_miss::shown;
 use crate::domain::state::{Asset, Named, State};
 use crate::formats::table::Fault;
 
@@ -159,25 +158,11 @@ fn new(row: &Values, plan: &mut Plan) {
         plan.faults.push(row.fault("/location", "a place for a part without an id", needed));
         return;
     }
-    doubts(row, plan);
     plan.told.push(Told { line: row.line, name, change: Change::New, words: String::new() });
     let added = plan.give(row, fields, None);
     if let (Some(place), Some(scan), Some(added)) = (place, scan, added) {
         put_away(row, scan, place, Some(added), plan);
     }
-}
-
-/// A mark that may be kept and does not say what it seems to say.
-fn doubts(row: &Values, plan: &mut Plan) {
-    let Some(mark) = row.text("mark") else { return };
-    let doubt = match mark::read(mark) {
-        Reads::Faulty(why) => {
-            (format!("\"{}\". {why}", shown(mark)), "look whether it is what stands on the thing")
-        }
-        _ if !mark::names_one(mark) => (mark::UNNAMING.0.to_string(), mark::UNNAMING.1),
-        _ => return,
-    };
-    plan.doubts.push(row.fault("/mark", doubt.0, doubt.1));
 }
 
 fn put_away(row: &Values, scan: String, place: String, after: Option<usize>, plan: &mut Plan) {

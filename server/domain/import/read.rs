@@ -226,7 +226,7 @@ fn one(
         What::Mark => identifier(reading, cell, line)?.map(Value::from),
         What::Words => value::text(cell).map_err(why)?.map(Value::from),
         What::Whole => value::whole(cell).map_err(why)?.map(Value::from),
-        What::Cents => value::decimal(cell, sign).map_err(why)?.map(|text| cents(&text)).transpose()?,
+        What::Cents => value::decimal(cell, sign).map_err(why)?.map(|text| cents(cell, &text)).transpose()?,
         What::Day => value::day(cell, reading.order).map_err(why)?.map(|day| json!(day.to_string())),
         What::Moment => moment(cell, reading.order, zone)?.map(|at| json!(at.to_string())),
         What::Clock => clock(cell)?.map(|time| json!(time.to_string())),
@@ -250,9 +250,8 @@ fn identifier(reading: &mut Reading, cell: &Cell, line: u64) -> Result<Option<St
     Ok(Some(read.value))
 }
 
-fn cents(text: &str) -> Result<Value, Wrong> {
-    let wrong =
-        || (format!("\"{text}\""), "an amount of money is needed, with at most two decimals".to_string());
+fn cents(cell: &Cell, text: &str) -> Result<Value, Wrong> {
+    let wrong = || (cell.shown(), "an amount of money is needed, with at most two decimals".to_string());
     let amount: Decimal = text.parse().map_err(|_| wrong())?;
     let cents =
         amount.checked_mul(Decimal::ONE_HUNDRED).filter(|it| it.fract().is_zero()).ok_or_else(wrong)?;

@@ -22,6 +22,9 @@ pub const COLUMNS_MOST: usize = 200;
 /// A cell holds at most this many characters.
 pub const CELL_MOST: usize = 10_000;
 
+/// A name in the header has at most this many.
+const NAME_MOST: usize = 200;
+
 /// What stands in a cell.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Cell {
@@ -50,7 +53,7 @@ impl Cell {
     pub fn shown(&self) -> String {
         match self {
             Cell::Blank => "nothing".into(),
-            Cell::Text(text) => format!("\"{text}\""),
+            Cell::Text(text) => format!("\"{}\"", shown(text)),
             Cell::Number(number) => number.to_string(),
             Cell::Moment(moment) => format!("the date {moment}"),
             Cell::Truth(truth) => if *truth { "TRUE" } else { "FALSE" }.into(),
@@ -58,6 +61,18 @@ impl Cell {
             Cell::Broken(error) => format!("the error {error}"),
         }
     }
+}
+
+/// A text as it may stand in a sentence: cut where it is long, and without what nobody sees or what turns a line around.
+fn shown(text: &str) -> String {
+    const LETTERS: usize = 80;
+    let seen = |letter: char| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter };
+    let plain = text.chars().filter(|letter| !value::is_invisible(*letter));
+    let mut out: String = plain.take(LETTERS).map(seen).collect();
+    if text.chars().nth(LETTERS).is_some() {
+        out.push('…');
+    }
+    out
 }
 
 /// A row with as many cells as the header has.
@@ -151,6 +166,11 @@ fn finished(raw: Raw) -> Result<Grid, Fault> {
         return Err(Fault::new(first.line, "", found, format!("at most {COLUMNS_MOST} are needed")));
     }
     for (at, name) in names.iter().enumerate() {
+        if name.chars().count() > NAME_MOST {
+            let found = format!("\"{}\" as the name of a column", shown(name));
+            let needed = format!("at most {NAME_MOST} characters are needed: is this row the header?");
+            return Err(Fault::new(first.line, "", found, needed));
+        }
         if !name.is_empty() && names.iter().take(at).any(|other| other == name) {
             let needed = "a name for each column is needed: which of the two is meant, nobody can know";
             return Err(Fault::new(first.line, name.clone(), format!("the column {name} twice"), needed));

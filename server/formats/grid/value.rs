@@ -27,7 +27,7 @@ pub struct Read<T> {
 }
 
 /// Characters that nobody sees and that make two texts differ.
-fn is_invisible(letter: char) -> bool {
+pub fn is_invisible(letter: char) -> bool {
     matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{ad}')
 }
 

@@ -58,3 +58,34 @@ pub async fn pieces(wedge: &Wedge<'_>) {
     wedge.scan("C-1", "Enter").await;
     wedge.heading(&["C-1"]).await;
 }
+
+/// On a page that takes no scan its end, and a blank within, press no button that has the focus.
+pub async fn pages_without_a_field(wedge: &Wedge<'_>) {
+    wedge.run("location.assign('/sets/SET-1')").await;
+    wedge.keys.says("h1", &["Set SET-1 is in reprocessing"]).await;
+    tokio::time::sleep(Duration::from_millis(300)).await;
+    for (scan, end) in [("B-1", "Enter"), ("B 1 2", "Enter"), ("B-1", "Tab")] {
+        wedge
+            .run(
+                "const all = [...document.querySelectorAll('main button')].filter((it) => it.checkVisibility());
+                 window.pressed = 0;
+                 for (const it of all) it.onclick = () => { window.pressed += 1; return false; };
+                 all[0].focus();",
+            )
+            .await;
+        wedge.scan(scan, end).await;
+        wedge.keys.says("#trouble", &["This page takes no scan. Nothing was done.", "Open the desk"]).await;
+        assert_eq!(wedge.run("return window.pressed").await, json!(0), "{scan}");
+    }
+    // By hand the same button goes as ever.
+    wedge.run("document.querySelector('#trouble').remove(); document.activeElement.blur()").await;
+    wedge
+        .run("[...document.querySelectorAll('main button')].find((it) => it.checkVisibility()).focus()")
+        .await;
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    wedge.keys("", "Enter", SCANNER_S).await;
+    assert_eq!(wedge.run("return window.pressed").await, json!(1));
+    wedge.run("location.assign('/desk')").await;
+    wedge.keys.says("h1", &["Scan a part or a set"]).await;
+    tokio::time::sleep(Duration::from_millis(300)).await;
+}
