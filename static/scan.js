@@ -12,7 +12,7 @@
   // A second line end that some scanners send belongs to the scan before it.
   const SECOND_END_MS = 300;
   // What begins so soon after the page was opened may have begun on the page before: its first keys are lost.
-  const OPENING_MS = 90;
+  const OPENING_MS = 60;
   const SHORTEST = 3;
   const SHORTEST_WITHOUT_END = 6;
   const SEPARATOR = "\u001d";
@@ -163,11 +163,11 @@
       begin(event);
     } else {
       run.gaps.push(gap);
-      // Somebody typed before the scanner began: what came before the pause is not of the scan. After one key, or after
-      // fast ones, nobody can know whose they were.
+      // Somebody typed before the scanner began: what came before the pause is not of the scan. Whose one key or two were,
+      // nobody can know.
       if (gap > 2 * FAST_MS) {
         if (run.gaps.slice(0, -1).some((it) => it > FAST_MS)) begin(event);
-        else run.doubt = true;
+        else run.doubt = run.keys.length <= 2 || run.doubt;
       }
     }
     if (!run.touched.has(at)) run.touched.set(at, at && at.value);
@@ -215,7 +215,7 @@
     takeBack(it);
     const scan = field();
     if (scan && scan.tagName !== "TEXTAREA") scan.value = "";
-    if (it.cut || it.doubt) return again(it.cut ? "This page was still opening when the scan began, so that its beginning may be missing." : "A key was pressed just before this scan, or it paused within, so that what was read is not certain.");
+    if (it.cut || it.doubt) return again(it.cut ? "This page was still opening when the scan began, so that its beginning may be missing." : "A key was pressed just before this scan, so that what was read is not certain.");
     const other = it.whole && it.places.toLowerCase() !== it.keys.toLowerCase();
     if (it.keys.toUpperCase() === TEST || (it.whole && it.places.toUpperCase() === TEST)) return learn(it, other);
     const set = other ? read(KEYBOARD) : "own";

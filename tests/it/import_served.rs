@@ -191,6 +191,14 @@ async fn a_list_with_odd_marks_and_odd_texts_is_told_plainly() {
         let (_, again) = served.list(Lead, "kind=assets", text).await;
         assert_eq!((&again["same"], &again["entries"]), (&json!(4), &json!(0)), "{again}");
     }
+    // A list of sets names its parts by their marks as well, in any writing, and is the same again.
+    let sets = format!(
+        "set,count_sheet,name,line,position,asset\nSET-9,adult,Adult 9,cap,1,{}\n",
+        "]d2010952123400001321A0018"
+    );
+    assert_eq!(served.list(Lead, "kind=sets", sets.clone()).await.0, 201);
+    let (_, again) = served.list(Lead, "kind=sets", sets).await;
+    assert_eq!((&again["same"], &again["entries"]), (&json!(1), &json!(0)), "{again}");
     for (text, words) in [
         ("asset,model,mark\n,cap,(01)09521234000013\n".to_string(), "a part without a name"),
         (format!("asset,model,mark\nN-5,cap,{piece}\nN-6,cap,]d2010952123400001321A0018\n"), "N-5"),
