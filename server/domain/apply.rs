@@ -33,7 +33,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
 fn apply_what(state: &mut State, when: &When, what: &What) {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
-        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => catalogue(state, what),
+        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => {
+            catalogue(state, when, what)
+        }
         What::MachineDefined(_)
         | What::MachineOut(_)
         | What::MachineBack(_)
@@ -200,7 +202,7 @@ fn site(state: &mut State, what: &What) {
     }
 }
 
-fn catalogue(state: &mut State, what: &What) {
+fn catalogue(state: &mut State, when: &When, what: &What) {
     match what {
         What::RouteDefined(it) => {
             let mut versions =
@@ -210,6 +212,9 @@ fn catalogue(state: &mut State, what: &What) {
             state.changes.routes.insert(it.route.clone());
         }
         What::ModelDefined(it) => {
+            if !state.models.get(&it.model).is_some_and(|before| super::fhir::told_alike(before, it)) {
+                state.models_told.insert(it.model.clone(), when.seq);
+            }
             state.models.insert(it.model.clone(), Arc::new(it.clone()));
             state.changes.models.insert(it.model.clone());
         }

@@ -49,6 +49,8 @@ pub struct State {
     /// Every version of every route, oldest first: a part under way finishes on the one its turn began with.
     pub routes: OrdMap<Id, Arc<Vec<Arc<[RouteStep]>>>>,
     pub models: OrdMap<Id, Arc<Model>>,
+    /// The place in the ledger at which what is told elsewhere of a model's parts (`fhir::told_alike`) last changed.
+    pub models_told: OrdMap<Id, u64>,
     pub sheets: OrdMap<Id, Arc<CountSheet>>,
     pub machines: OrdMap<Id, Arc<Machine>>,
     pub assets: OrdMap<Id, Arc<Asset>>,
@@ -267,6 +269,7 @@ impl State {
             policy: Policy::default(),
             routes: OrdMap::new(),
             models: OrdMap::new(),
+            models_told: OrdMap::new(),
             sheets: OrdMap::new(),
             machines: OrdMap::new(),
             assets: OrdMap::new(),

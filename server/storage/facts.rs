@@ -14,7 +14,7 @@ pub use super::rows::key_order;
 use super::rows::{Table, Write};
 use crate::domain::event::Thing;
 use crate::domain::id::Id;
-use crate::domain::model::RouteStep;
+use crate::domain::model::{Model, RouteStep};
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
 use crate::domain::state::{Asset, Changes, KeptTest, Named, Seating, State, TurnBegan};
@@ -120,6 +120,19 @@ struct SiteFacts {
 }
 
 #[derive(Serialize, Deserialize)]
+struct ModelFacts {
+    model: Arc<Model>,
+    told: u64,
+}
+
+impl ModelFacts {
+    fn of(state: &State, model: &Arc<Model>) -> ModelFacts {
+        let told = state.models_told.get(&model.model).copied().unwrap_or_default();
+        ModelFacts { model: Arc::clone(model), told }
+    }
+}
+
+#[derive(Serialize, Deserialize)]
 struct SetFacts {
     count_sheet: Id,
     name: Line,
@@ -156,7 +169,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
         }};
     }
     things!(ROUTE, changes.routes, state.routes, Arc::clone);
-    things!(MODEL, changes.models, state.models, Arc::clone);
+    things!(MODEL, changes.models, state.models, |it| ModelFacts::of(state, it));
     things!(SHEET, changes.sheets, state.sheets, Arc::clone);
     things!(MACHINE, changes.machines, state.machines, Arc::clone);
     things!(SET, changes.sets, state.sets, |it: &Arc<SetState>| SetFacts {
@@ -308,7 +321,10 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     for (id, versions) in read::<Vec<Arc<[RouteStep]>>>(conn, &ROUTE, code).await? {
         state.routes.insert(id, Arc::new(versions));
     }
-    state.models = read::<Arc<_>>(conn, &MODEL, code).await?.into_iter().collect();
+    for (id, facts) in read::<ModelFacts>(conn, &MODEL, code).await? {
+        state.models_told.insert(id.clone(), facts.told);
+        state.models.insert(id, facts.model);
+    }
     state.sheets = read::<Arc<_>>(conn, &SHEET, code).await?.into_iter().collect();
     state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
     let mut tests = read::<KeptTest>(conn, &TEST, code).await?;

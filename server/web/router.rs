@@ -148,8 +148,13 @@ table! {
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
     get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;
     get "/api/v1/{site}/fhir/Device" Token ALL api::fhir::devices;
+    post "/api/v1/{site}/fhir/Device/_search" Token ALL api::fhir::search_devices;
     get "/api/v1/{site}/fhir/Device/{id}" Token ALL api::fhir::read_device;
+    get "/api/v1/{site}/fhir/Location" Token ALL api::fhir::locations;
+    post "/api/v1/{site}/fhir/Location/_search" Token ALL api::fhir::search_locations;
+    get "/api/v1/{site}/fhir/Location/{id}" Token ALL api::fhir::read_location;
     get "/api/v1/{site}/fhir/DeviceUseStatement" Token PATIENT_TRACERS api::fhir::uses;
+    post "/api/v1/{site}/fhir/DeviceUseStatement/_search" Token PATIENT_TRACERS api::fhir::search_uses;
     get "/api/v1/{site}/fhir/DeviceUseStatement/{id}" Token PATIENT_TRACERS api::fhir::read_use;
 
     get "/" Session ALL pages::start::get;

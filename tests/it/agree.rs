@@ -31,6 +31,7 @@ mod at_machine;
 mod pure;
 mod recall;
 mod schedule;
+mod told;
 mod wear;
 
 use acts::{Dice, code};

@@ -160,7 +160,9 @@ impl Pure {
             event: event_value,
         };
         self.entries.push(canonical(&serde_json::to_value(&entry).expect("an entry")).expect("a text"));
+        let before = self.state.clone();
         apply(&mut self.state, &When { seq, at, recorded_at, actor: &entry.actor }, event);
+        super::told::versions_follow(&before, &self.state);
         let Changes { turns, seatings, .. } = self.state.take_changes();
         let state = &self.state;
         let mut history = event.history(|asset| {

@@ -9,8 +9,12 @@ pub enum Body {
     Commands,
     /// JSON of this shape.
     Json(&'static str),
-    /// Bytes of this kind.
+    /// A form of this shape.
+    Form(&'static str),
+    /// Text of this kind.
     Bytes(&'static str),
+    /// Bytes of this kind, whose example stands in base64.
+    Picture(&'static str),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -85,6 +89,8 @@ macro_rules! list {
 }
 
 const FHIR: &[u16] = &[400, 406];
+const FHIR_READ: &[u16] = &[304, 400, 406];
+const FHIR_POST: &[u16] = &[400, 406, 413, 415];
 
 /// The table. A route without a line here, or a line without its route, fails a test, which names it.
 #[rustfmt::skip]
@@ -148,7 +154,8 @@ pub const OPERATIONS: &[Operation] = &[
     get("/broken-packs", "Broken packs, counted by reason, machine, shelf and packaging.", "from to", ok!("#BrokenPacks"), "from=2026-01-01T00:00:00Z"),
     get("/published-programmes", "Programmes to start from, with their sources. The maker's instructions decide.", "",
         ok!("{items:[#Published] next:text? caution:text}"), ""),
-    post("/attachments", "Keeps a picture or a scan, as it is.", Body::Bytes("image/png"), &[(200, "#Kept"), (201, "#Kept")], &[413, 429], "photo"),
+    post("/attachments", "Keeps a picture or a scan, as it is.", Body::Picture("image/png"), &[(200, "#Kept"), (201, "#Kept")], &[413, 429],
+        "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSAKkkQAAAABJRU5ErkJggg=="),
     get("/attachments/{sha256}", "A picture or a scan, as it came.", "", ok!("bytes"),
         "sha256=7f7f0b4bb05443d19142821d50fb1244341c41dadd9605007a1bbffbf17cfb5f"),
     get("/labels", "Labels: drawn, as a sheet to print, or for a label printer.", "kind scan size symbol paper skip dpi as", list!("#Label"), "kind=part&scan=EX-B1").also(&[409]),
@@ -156,12 +163,24 @@ pub const OPERATIONS: &[Operation] = &[
         &[(200, "#ListTried|#ListRecorded"), (201, "#ListRecorded")], &[413, 429], "model,asset,mark\nexample-cap,EX-C9,EX-MARK-C9\n").with("kind! dry_run chosen charset", "kind=assets&dry_run=true"),
     get("/ledger", "The ledger as it is, an entry with its leaf on each line.", "after limit", ok!("bytes"), "limit=3"),
     get("/fhir/metadata", "What can be read as HL7 FHIR R4, and by which parameters.", "_format", ok!("#Resource"), "").also(FHIR),
-    get("/fhir/Device", "Parts as FHIR devices.", "_id _lastUpdated identifier status model device-name udi-di _count _after _format",
+    get("/fhir/Device", "Parts as FHIR devices.",
+        "_id _lastUpdated identifier status model device-name udi-di location _count _sort _summary _total _after _format",
         ok!("#Resource"), "status=active&_count=2").also(FHIR),
-    get("/fhir/Device/{id}", "One part as a FHIR device.", "_format", ok!("#Resource"), "id=EX-B1").also(FHIR),
+    post("/fhir/Device/_search", "The same, the parameters in the body.", Body::Form("{_id?:text _lastUpdated?:text identifier?:text status?:text \
+        model?:text device-name?:text udi-di?:text location?:text _count?:int _sort?:text _summary?:text _total?:text _after?:text _format?:text}"),
+        ok!("#Resource"), FHIR_POST, "status=active&_count=2&_sort=-_lastUpdated"),
+    get("/fhir/Device/{id}", "One part as a FHIR device.", "_format", ok!("#Resource"), "id=EX-B1").also(FHIR_READ),
+    get("/fhir/Location", "Places where parts lie as FHIR locations.", "_id identifier name _count _sort _summary _total _after _format",
+        ok!("#Resource"), "_count=2").also(FHIR),
+    post("/fhir/Location/_search", "The same, the parameters in the body.", Body::Form("{_id?:text identifier?:text name?:text _count?:int \
+        _sort?:text _summary?:text _total?:text _after?:text _format?:text}"), ok!("#Resource"), FHIR_POST, "_count=2"),
+    get("/fhir/Location/{id}", "One place as a FHIR location.", "_format", ok!("#Resource"), "id=shelf.23").also(FHIR),
     get("/fhir/DeviceUseStatement", "Uses of parts at cases. The patient is a pseudonym, another for each case.",
-        "_id _lastUpdated identifier device _count _after _format", ok!("#Resource"), "device=EX-B1").also(FHIR),
-    get("/fhir/DeviceUseStatement/{id}", "One use of a part at a case.", "_format", ok!("#Resource"), "id=EX-CASE-1..EX-B1..1").also(FHIR),
+        "_id _lastUpdated identifier device _count _sort _summary _total _after _format", ok!("#Resource"), "device=EX-B1").also(FHIR),
+    post("/fhir/DeviceUseStatement/_search", "The same, the parameters in the body.", Body::Form("{_id?:text _lastUpdated?:text identifier?:text \
+        device?:text _count?:int _sort?:text _summary?:text _total?:text _after?:text _format?:text}"), ok!("#Resource"), FHIR_POST,
+        "device=Device/EX-B1"),
+    get("/fhir/DeviceUseStatement/{id}", "One use of a part at a case.", "_format", ok!("#Resource"), "id=EX-CASE-1..EX-B1..1").also(FHIR_READ),
 ];
 
 /// What the parameters mean, wherever they stand.
@@ -198,11 +217,16 @@ pub const PARAMETERS: &[(&str, &str, &str)] = &[
     ("_id", "text", "Logical ids, with commas between them"),
     ("_lastUpdated", "text", "A prefix and a date, as ge2026-03-02"),
     ("_count", "int", "How many at most on a page"),
+    ("_sort", "text", "_id or _lastUpdated, with a hyphen before it for backwards"),
+    ("_summary", "text", "count for the number alone, or false"),
+    ("_total", "text", "none, estimate or accurate: the number is always told, and exact"),
     ("_after", "text", "Where the page begins; the links of a page have it"),
     ("_format", "text", "json, or application/fhir+json"),
     ("identifier", "text", "A value, or a system, a stroke and a value"),
     ("status", "text", "active, inactive, entered-in-error or unknown"),
     ("device", "text", "The device that was used"),
+    ("location", "text", "The place where it lies, as Location/X"),
+    ("name", "text", "How the name begins"),
     ("device-name", "text", "How the device's name begins"),
     ("udi-di", "text", "How the device identifier begins"),
 ];
