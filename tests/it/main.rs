@@ -98,6 +98,7 @@ mod said;
 mod scan_mark;
 mod schedule;
 mod schedule_kill;
+mod schedule_outage;
 mod schedule_peers;
 mod schedule_served;
 mod served;
