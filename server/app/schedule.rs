@@ -94,7 +94,7 @@ impl House {
             true => {
                 rejected(207, format!("The message is longer than {} KiB, and was not read.", LONGEST / 1024))
             }
-            false => self.taken(site, &message).await,
+            false => self.taken(site, &message, hl7::is_guessed(bytes)).await,
         };
         let own_id = random::<8>().map(hex::encode).unwrap_or_default().to_uppercase();
         let now = hl7_time(self.clock.now());
@@ -111,14 +111,15 @@ impl House {
         Some(hl7::acknowledge(&message, told, &own_id, &now))
     }
 
-    async fn taken(&self, site: Option<&Id>, message: &Message<'_>) -> Answer {
+    /// `guessed`: what it says is not certain, since nobody here reads its character set.
+    async fn taken(&self, site: Option<&Id>, message: &Message<'_>, guessed: bool) -> Answer {
         let site = match self.meant(site, message).await {
             Ok(site) => site,
             Err(answer) => return answer,
         };
         let key = key(message);
         for _ in 0..TRIES {
-            match self.once(&site, message, &key).await {
+            match self.once(&site, message, guessed, &key).await {
                 Ok(Some(answer)) => return answer,
                 Ok(None) => {}
                 Err(gone) => return try_later(&gone),
@@ -150,7 +151,13 @@ impl House {
     }
 
     /// One look at a message; nothing where it has to be looked at anew.
-    async fn once(&self, site: &Id, message: &Message<'_>, key: &str) -> Result<Option<Answer>, Unavailable> {
+    async fn once(
+        &self,
+        site: &Id,
+        message: &Message<'_>,
+        guessed: bool,
+        key: &str,
+    ) -> Result<Option<Answer>, Unavailable> {
         if let Some(answer) = self.answered_before(site, key).await? {
             return Ok(Some(answer));
         }
@@ -158,6 +165,7 @@ impl House {
             return Ok(Some(rejected(204, format!("There is no site \"{site}\"."))));
         };
         let incoming = match schedule_read::read(message, state.zone) {
+            Ok(incoming) if guessed => incoming.not_certain(),
             Ok(incoming) => incoming,
             Err(reason) => return Ok(Some(refused(reason))),
         };

@@ -146,6 +146,7 @@ pub mod schedule;
 pub mod schedule_line;
 pub mod schedule_next;
 pub mod schedule_read;
+mod schedule_time;
 pub mod seating;
 pub mod set;
 pub mod setup_sheet;

@@ -2,11 +2,13 @@
 
 use std::time::Duration;
 
+use fettle::domain::person::Role::Charge;
 use fettle::formats::hl7::frame::framed;
 use tokio::io::AsyncWriteExt;
 
+use super::page::{act, open, person};
 use super::schedule::{Told, told};
-use super::schedule_served::{Peer, letters, opened, seq, shut};
+use super::schedule_served::{Peer, case, letters, opened, seq, shut};
 use super::served::{BOTH, Kind};
 
 #[tokio::test(flavor = "multi_thread")]
@@ -133,4 +135,82 @@ async fn two_hundred_connections_are_served_at_once() {
         assert_eq!(peers[0].ask(&told("S12").text()).await.0, "AA");
         shut(served, door).await;
     }
+}
+
+/// A letter that is read wrongly is another code, or another patient.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_character_set_that_is_not_read_here_is_not_guessed() {
+    let (served, door) = opened(Kind::Embedded).await;
+    let mut peer = Peer::to(door.address).await;
+    let one = |n: u32, set: &str, code: &[u8]| {
+        let text =
+            told("S12").with(|it| (it.filler, it.control) = (format!("A-{n}"), format!("M-{n}"))).text();
+        let text = text.replacen("|P|2.5\r", &format!("|P|2.5||||||{set}\r"), 1);
+        let (before, after) = text.split_once("BRONCH^").expect("a code");
+        [b"\x0b", before.as_bytes(), code, b"^", after.as_bytes(), b"\x1c\r"].concat()
+    };
+    for (n, set, code, first) in [
+        (1, "GB 18030-2000", b"\xb2\xe9".as_slice(), "AE"),
+        (2, "ISO IR87", "\u{fc}".as_bytes(), "AE"),
+        (3, "ISO IR87", b"PLAIN", "AA"),
+        (4, "8859/1", b"\xfc", "AA"),
+        (5, "UNICODE UTF-8", "\u{fc}".as_bytes(), "AA"),
+        (6, "", b"\xfc", "AA"),
+    ] {
+        peer.send(&one(n, set, code)).await;
+        let (letters, _, words) = letters(&peer.answer().await.expect("an answer"));
+        assert_eq!(letters, first, "{set}: {words}");
+        assert_eq!(words.contains("MSH-18"), first == "AE", "{words}");
+    }
+    for n in 3..=6 {
+        assert_eq!(served.get(&format!("cases/A-{n}")).await.0, 200);
+    }
+    let (_, lines) = served.get("schedule-lines").await;
+    assert_eq!(lines["items"].as_array().map(Vec::len), Some(2), "{lines}");
+    assert_eq!(lines["items"][0]["schedule"].get("codes"), None, "{lines}");
+    shut(served, door).await;
+}
+
+/// From a line of the list to a case that later messages find, on the page alone.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_case_is_planned_by_hand_from_its_line() {
+    let (served, door) = opened(Kind::Embedded).await;
+    let mut peer = Peer::to(door.address).await;
+    let odd = told("S12").with(|it| (it.minutes, it.filler) = ("1.25".into(), "A 7".into()));
+    assert_eq!(peer.ask(&odd.text()).await.0, "AE");
+    let client = person(&served, Charge).await;
+    let (_, _, page) = open(&client, &served, "/schedule").await;
+    for words in [
+        "What to do.</b> Ask whoever keeps the schedule to put it right and send it anew",
+        "Plan the case of line-00001 by hand",
+        "value=\"A-7\"",
+        "type=\"datetime-local\" value=\"2026-03-03T10:00\"",
+        "value=\"OR 3\"",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    let fields = [
+        ("do", "plan_case"),
+        ("back", "/schedule"),
+        ("case", "A-7"),
+        ("start:local", "2026-03-03T10:00"),
+        ("minutes:int", "75"),
+        ("room", "OR 3"),
+        ("needs:each", "adult"),
+    ];
+    let (status, _, page) = act(&client, &served, &fields).await;
+    assert!(status == 200 && page.contains("<option>A-7</option>"), "{page}");
+    let fields = [
+        ("do", "settle_schedule_message"),
+        ("back", "/schedule"),
+        ("line", "line-00001"),
+        ("outcome", "entered_by_hand"),
+        ("case", "A-7"),
+    ];
+    let (status, _, page) = act(&client, &served, &fields).await;
+    assert!(status == 200 && page.contains("Nothing of the schedule waits"), "{page}");
+    let cancelled = told("S15").with(|it| (it.control, it.filler) = ("M-2".into(), "A 7".into()));
+    assert_eq!(peer.ask(&cancelled.text()).await.0, "AA");
+    assert_eq!(case(&served, "A-7").await["status"], "cancelled");
+    shut(served, door).await;
 }
