@@ -324,6 +324,7 @@ impl Act {
             Act::Schedule(Schedule::Map(it)) => it.whole(),
             Act::Schedule(Schedule::TakeOver(it)) => it.whole(),
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
+            Act::Schedule(Schedule::Settle(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

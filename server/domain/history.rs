@@ -60,7 +60,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::LineClosed(_) => at_cases(what),
         What::ProcedureMapped(_) => Vec::new(),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
-        What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
+        What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)

@@ -4,11 +4,12 @@ use std::time::Duration;
 
 use fettle::domain::person::Role::Charge;
 use fettle::formats::hl7::frame::framed;
+use fettle::web::mllp::{self, Limits};
 use tokio::io::AsyncWriteExt;
 
 use super::page::{act, open, person};
 use super::schedule::{Told, told};
-use super::schedule_served::{Peer, case, letters, opened, seq, shut};
+use super::schedule_served::{Peer, QUICK, case, letters, opened, seq, shut};
 use super::served::{BOTH, Kind};
 
 #[tokio::test(flavor = "multi_thread")]
@@ -212,5 +213,61 @@ async fn a_case_is_planned_by_hand_from_its_line() {
     let cancelled = told("S15").with(|it| (it.control, it.filler) = ("M-2".into(), "A 7".into()));
     assert_eq!(peer.ask(&cancelled.text()).await.0, "AA");
     assert_eq!(case(&served, "A-7").await["status"], "cancelled");
+    // Put right and sent anew: the lines say so, and are settled together.
+    for n in [8, 9] {
+        let wrong = told("S12").with(|it| (it.minutes, it.filler) = ("1.25".into(), format!("A-{n}")));
+        assert_eq!(peer.ask(&wrong.text()).await.0, "AE");
+        let right = told("S12").with(|it| (it.control, it.filler) = (format!("M-{n}"), format!("A-{n}")));
+        assert_eq!(peer.ask(&right.text()).await.0, "AA");
+    }
+    let (_, _, page) = open(&client, &served, "/schedule").await;
+    assert_eq!(
+        page.matches("What to do.</b> A later message of the schedule has made the case").count(),
+        2,
+        "{page}"
+    );
+    assert!(page.contains("<a href=\"/cases/A-8\">A-8</a>") && !page.contains("Plan the case of"), "{page}");
+    let mut fields = vec![
+        ("do", "settle_schedule_message"),
+        ("back", "/schedule"),
+        ("lines:each", "line-00002"),
+        ("lines:each", "line-00003"),
+    ];
+    let (status, _, page) = act(&client, &served, &fields).await;
+    assert!(status == 422 && page.contains("missing"), "what lacks is named: {page}");
+    fields.push(("outcome", "overtaken"));
+    let (status, _, page) = act(&client, &served, &fields).await;
+    assert!(status == 200 && page.contains("Nothing of the schedule waits"), "{page}");
+    assert_eq!(page.matches("overtaken by what came later").count(), 2, "{page}");
+    shut(served, door).await;
+}
+
+/// Some senders open a connection for each message and forget the one before.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_sender_that_forgets_its_connections_is_heard_all_the_same() {
+    let (served, door) = opened(Kind::Embedded).await;
+    let limits = Limits { connections: 3, crowded: Duration::from_millis(400), ..QUICK };
+    let site = fettle::domain::id::Id::new(&served.site);
+    let small = mllp::listen("127.0.0.1:0", served.house.clone(), site, limits).await.expect("a door");
+    let one =
+        |n: usize| told("S12").with(|it| (it.filler, it.control) = (format!("A-{n}"), format!("M-{n}")));
+    let mut open = Vec::new();
+    for n in 0..3 {
+        let mut peer = Peer::to(small.address).await;
+        assert_eq!(peer.ask(&one(n).text()).await.0, "AA");
+        open.push(peer);
+    }
+    // While all of them were heard a moment ago, a newcomer is turned away.
+    let mut early = Peer::to(small.address).await;
+    let _ = early.0.write_all(&framed(&one(9).text())).await;
+    assert_eq!(early.answer().await, None);
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    assert_eq!(open[0].ask(&one(0).text()).await.0, "AA");
+    let mut late = Peer::to(small.address).await;
+    assert_eq!(late.ask(&one(3).text()).await.0, "AA", "it took the place of one that was quiet");
+    // Whoever was quiet longest went, and who was heard since is there.
+    assert_eq!(open[1].answer().await, None);
+    assert_eq!(open[0].ask(&one(4).text()).await.0, "AA");
+    small.close().await;
     shut(served, door).await;
 }

@@ -6,6 +6,7 @@ use axum::response::Response;
 
 use super::shared::{Done, Page, count, listed, segment, when};
 use super::theatre::{self, Choice};
+use crate::domain::case::Case;
 use crate::domain::id::Id;
 use crate::domain::person::Role;
 use crate::domain::schedule_line::{Answered, Became, ScheduleLine};
@@ -63,6 +64,8 @@ pub struct SchedulePage {
     pub more: usize,
     pub settled: Vec<SettledRow>,
     pub outcomes: Vec<(&'static str, &'static str)>,
+    /// Those of them that may become of several lines at once.
+    pub at_once: Vec<(&'static str, &'static str)>,
     pub needs: Vec<Vec<Choice>>,
     pub techniques: Vec<Choice>,
     /// Cases that a line may be about.
@@ -109,6 +112,16 @@ fn facts(state: &State, it: &ScheduleLine, now: Time) -> Vec<(&'static str, Stri
     all
 }
 
+fn outcomes() -> impl Iterator<Item = (&'static str, &'static str)> {
+    Became::ALL.into_iter().map(|it| (it.name(), it.words()))
+}
+
+/// The case that the schedule made of this appointment, or changed, since the message came.
+fn since<'a>(state: &'a State, it: &ScheduleLine) -> Option<&'a Case> {
+    let case = state.case_of(&it.kept.schedule)?;
+    (it.kept.case.is_none() && case.schedule.as_ref().is_some_and(|of| of.since > it.entry)).then_some(case)
+}
+
 /// Whether the message says that something does not take place.
 fn ends(it: &ScheduleLine) -> bool {
     matches!(it.kept.trigger.as_ref().map(Line::as_str), Some("S15" | "S17" | "S26"))
@@ -116,7 +129,11 @@ fn ends(it: &ScheduleLine) -> bool {
 
 /// What to do about a line. Whoever keeps the schedule is asked first where the message is wrong: what they send anew
 /// settles it for everybody.
-fn next(it: &ScheduleLine) -> &'static str {
+fn next(state: &State, it: &ScheduleLine) -> &'static str {
+    if since(state, it).is_some() {
+        return "A later message of the schedule has made the case of this appointment. Look at it: if it is right, settle \
+                this as overtaken.";
+    }
     let known = it.kept.case.is_some();
     match (it.kept.answered, known, ends(it)) {
         (_, true, true) => {
@@ -144,7 +161,7 @@ fn next(it: &ScheduleLine) -> &'static str {
 
 /// The case that the message would have made, as far as it tells it.
 fn plan(state: &State, it: &ScheduleLine) -> Option<Plan> {
-    if it.kept.case.is_some() || ends(it) {
+    if it.kept.case.is_some() || ends(it) || since(state, it).is_some() {
         return None;
     }
     let told = &it.kept.schedule;
@@ -166,21 +183,19 @@ impl SchedulePage {
     pub fn of(visitor: &Visitor, read: Option<(&Id, &str)>, done: Option<u64>) -> SchedulePage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = state.open_schedule_lines();
+        let about = |it: &&ScheduleLine| {
+            it.kept.case.clone().or_else(|| since(state, it).map(|case| case.case.clone()))
+        };
         let row = |it: &&ScheduleLine| Row {
             line: it.kept.line.to_string(),
             title: title(it),
             came: when(state, it.at, now),
             why: it.kept.why.clone(),
             facts: facts(state, it, now),
-            next: next(it),
+            next: next(state, it),
             plan: plan(state, it),
-            case: it.kept.case.as_ref().map(Id::to_string).unwrap_or_default(),
-            href: it
-                .kept
-                .case
-                .as_ref()
-                .map(|case| format!("/cases/{}", segment(case.as_str())))
-                .unwrap_or_default(),
+            case: about(it).map(|case| case.to_string()).unwrap_or_default(),
+            href: about(it).map(|case| format!("/cases/{}", segment(case.as_str()))).unwrap_or_default(),
             message: read
                 .filter(|(line, _)| **line == it.kept.line)
                 .map(|(_, text)| text.lines().map(String::from).collect())
@@ -200,7 +215,8 @@ impl SchedulePage {
                 .take(SETTLED_SHOWN)
                 .filter_map(|it| settled_row(state, it, now))
                 .collect(),
-            outcomes: Became::ALL.into_iter().map(|it| (it.name(), it.words())).collect(),
+            at_once: outcomes().filter(|it| it.0 != Became::EnteredByHand.name()).collect(),
+            outcomes: outcomes().collect(),
             needs: theatre::needs(state, &[]),
             techniques: theatre::techniques(None),
             cases: state.open_cases().map(|case| case.case.to_string()).collect(),

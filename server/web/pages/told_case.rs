@@ -155,7 +155,7 @@ pub fn sentence(event: &Event) -> Option<String> {
         }
         What::ScheduleSettled(it) => {
             let case = it.case.as_ref().map(|case| format!(", case {case}")).unwrap_or_default();
-            format!("{} of the schedule settled: {}{case}.", it.line, it.outcome.words())
+            format!("{} of the schedule settled: {}{case}.", names(it.lines()), it.outcome.words())
         }
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
         What::Found(it) if it.piece => format!("The missing piece of {} found.", it.asset),

@@ -25,6 +25,20 @@ impl Served {
     }
 }
 
+/// What the server says that it can do with places.
+fn offers_places(statement: &Value) {
+    let offered = statement["rest"][0]["resource"].as_array().unwrap();
+    let of = |kind: &str| offered.iter().find(|it| it["type"] == kind).unwrap();
+    let (location, device) = (of("Location"), of("Device"));
+    assert_eq!(location["interaction"], json!([{"code": "read"}, {"code": "search-type"}]));
+    assert_eq!(
+        (&device["versioning"], &device["conditionalRead"]),
+        (&json!("versioned"), &json!("full-support"))
+    );
+    assert_eq!((&location["versioning"], location.get("conditionalRead")), (&json!("no-version"), None));
+    assert!(device["searchParam"].as_array().unwrap().iter().any(|it| it["name"] == "location"));
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_place_is_read_and_its_devices_are_found() {
     for kind in BOTH {
@@ -84,16 +98,7 @@ async fn a_place_is_read_and_its_devices_are_found() {
             assert_eq!(served.ids(&query).await, found, "{query}");
         }
         let statement = served.fhir("metadata").await;
-        let offered = statement["rest"][0]["resource"].as_array().unwrap();
-        let location = offered.iter().find(|it| it["type"] == "Location").unwrap();
-        assert_eq!(location["interaction"], json!([{"code": "read"}, {"code": "search-type"}]));
-        let device = offered.iter().find(|it| it["type"] == "Device").unwrap();
-        assert_eq!(
-            (&device["versioning"], &device["conditionalRead"]),
-            (&json!("versioned"), &json!("full-support"))
-        );
-        assert_eq!((&location["versioning"], location.get("conditionalRead")), (&json!("no-version"), None));
-        assert!(device["searchParam"].as_array().unwrap().iter().any(|it| it["name"] == "location"));
+        offers_places(&statement);
         told.push(statement);
         all_valid(told);
         served.stop().await;

@@ -1,8 +1,11 @@
 //! What is kept of a message that waits for a person: what it tells of the appointment, and nothing of anybody.
 
+use fettle::domain::command::Command;
+use fettle::domain::person::Role::Charge;
 use fettle::domain::schedule_line::Answered;
 use fettle::domain::schedule_next::{self, Next};
 use fettle::formats::hl7;
+use serde_json::json;
 
 use super::{asked, next, read, told, ward};
 
@@ -81,4 +84,50 @@ fn the_start_is_told_whatever_else_is_wrong() {
     ] {
         assert_eq!(start(&it), None, "told in two ways, or twice");
     }
+}
+
+/// A feed that sends a day of wrong messages is settled in one act.
+#[test]
+fn several_lines_are_settled_at_once() {
+    let mut ward = ward();
+    for n in 1..=4 {
+        let schedule = json!({"sender": "THEATRE NORTH", "filler": format!("A-{n}")});
+        let kept = json!({"do": "keep_schedule_message", "schedule": schedule, "why": ["Its start is no time."],
+                          "answered": "AE", "message": "MSH|"});
+        ward.done(Charge, kept);
+    }
+    let settle = |fields: serde_json::Value| {
+        let mut all = json!({"do": "settle_schedule_message", "outcome": "not_ours"});
+        all.as_object_mut().expect("an object").extend(fields.as_object().expect("fields").clone());
+        all
+    };
+    for (wrong, pointer) in [
+        (json!({}), "/line"),
+        (json!({"line": "line-00001", "lines": ["line-00002"]}), "/lines"),
+        (json!({"lines": ["line-00001"], "outcome": "entered_by_hand", "case": "A-1"}), "/case"),
+        (json!({"lines": vec!["line-00001"; 501]}), "/lines"),
+    ] {
+        let read = Command::read(settle(wrong.clone())).expect_err("it is refused");
+        assert!(format!("{read:?}").contains(&format!("{pointer:?}")), "{wrong}: {read:?}");
+    }
+    ward.done(Charge, settle(json!({"line": "line-00002"})));
+    // What was settled meanwhile stays as it is; one that stands twice counts once.
+    let several =
+        json!({"lines": ["line-00002", "line-00001", "line-00003", "line-00001"], "outcome": "sender_told"});
+    let event = ward.done(Charge, settle(several)).to_value().expect("an event");
+    assert_eq!(event["also"], json!(["line-00003"]), "{event}");
+    let outcome = |n: u32| {
+        let line = &ward.paper.state.schedule_lines[format!("line-0000{n}").as_str()];
+        line.settled.as_ref().map(|settled| settled.outcome.name())
+    };
+    let all: Vec<_> = (1..=4).map(outcome).collect();
+    assert_eq!(all, [Some("sender_told"), Some("not_ours"), Some("sender_told"), None]);
+    ward.refused(Charge, settle(json!({"lines": ["line-00001", "line-00002"]})), "already_done");
+    ward.refused(Charge, settle(json!({"lines": ["line-00004", "line-00009"]})), "unknown_thing");
+    let event = ward.done(Charge, settle(json!({"lines": ["line-00004"]}))).to_value().expect("an event");
+    assert_eq!(
+        (&event["line"], event.get("also")),
+        (&json!("line-00004"), None),
+        "as an old entry is written"
+    );
 }
