@@ -5,6 +5,7 @@ use std::time::Duration;
 use fettle::domain::person::Role::Charge;
 use fettle::formats::hl7::frame::framed;
 use fettle::web::mllp::{self, Limits};
+use serde_json::json;
 use tokio::io::AsyncWriteExt;
 
 use super::page::{act, open, person};
@@ -234,7 +235,7 @@ async fn a_case_is_planned_by_hand_from_its_line() {
         ("lines:each", "line-00003"),
     ];
     let (status, _, page) = act(&client, &served, &fields).await;
-    assert!(status == 422 && page.contains("missing"), "what lacks is named: {page}");
+    assert!(status == 422 && page.contains("is empty"), "what lacks is named: {page}");
     fields.push(("outcome", "overtaken"));
     let (status, _, page) = act(&client, &served, &fields).await;
     assert!(status == 200 && page.contains("Nothing of the schedule waits"), "{page}");
@@ -270,4 +271,34 @@ async fn a_sender_that_forgets_its_connections_is_heard_all_the_same() {
     assert_eq!(open[0].ask(&one(4).text()).await.0, "AA");
     small.close().await;
     shut(served, door).await;
+}
+
+/// Some schedules send everything again each night: a person is asked once.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_waits_already_is_not_asked_again() {
+    for kind in BOTH {
+        let (served, door) = opened(kind).await;
+        let mut peer = Peer::to(door.address).await;
+        let night = |n: u32, patient: &str| {
+            let odd = told("S12").with(|it| {
+                (it.minutes, it.control) = ("1.25".into(), format!("M-{n}"));
+                it.sent = format!("2026030208{n:02}00+0100");
+                it.patient = format!("{patient}^^^NORTH^MR");
+            });
+            odd.text()
+        };
+        let (_, _, words) = peer.ask(&night(1, "PAT-1")).await;
+        assert!(words.contains("line-00001"), "{words}");
+        let before = seq(&served).await;
+        let again = peer.ask(&night(2, "PAT-1")).await;
+        assert_eq!(again, ("AE".into(), "M-2".into(), words.clone()), "answered as before");
+        assert_eq!(seq(&served).await, before, "and nothing is written");
+        assert!(peer.ask(&night(3, "PAT-2")).await.2.contains("line-00002"), "it names another patient");
+        let settle = |line: &str, outcome: &str| json!({"do": "settle_schedule_message", "line": line, "outcome": outcome});
+        served.done(Charge, settle("line-00001", "not_ours")).await;
+        served.done(Charge, settle("line-00002", "sender_told")).await;
+        assert_eq!(peer.ask(&night(4, "PAT-1")).await.2, words, "what is not ours stays so");
+        assert!(peer.ask(&night(5, "PAT-2")).await.2.contains("line-00003"), "it was not put right");
+        shut(served, door).await;
+    }
 }
