@@ -20,7 +20,7 @@ use crate::web::visitor::{Visitor, render};
 /// So many of the settled lines are shown.
 const SETTLED_SHOWN: usize = 50;
 /// So many of the open ones; the rest follows as these are settled.
-const OPEN_SHOWN: usize = 100;
+const OPEN_SHOWN: usize = 50;
 
 pub struct Row {
     pub line: String,
