@@ -178,6 +178,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.values.extend(from.values);
     into.procedures.extend(from.procedures);
     into.schedule_lines.extend(from.schedule_lines);
+    into.requests.extend(from.requests);
     into.paces.extend(from.paces);
     into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);

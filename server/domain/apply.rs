@@ -27,6 +27,7 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.recorded_at = when.recorded_at;
     let seen = super::pace::seen(state, when, event);
     apply_what(state, when, &event.what);
+    super::request_stands::lapse(state, when);
     super::pace::keep(state, when, seen);
 }
 
@@ -92,6 +93,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
         What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
+        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
+            super::request::applied(state, when, what)
+        }
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),

@@ -7,7 +7,7 @@ use super::schema::Form;
 use super::text::Text;
 use super::{
     asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
+    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
     schedule_line, set, site, step, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
@@ -189,6 +189,11 @@ acts! {
         "keep_schedule_message" Keep(schedule_line::KeepScheduleMessage) by &[Charge];
         "settle_schedule_message" Settle(schedule_line::SettleScheduleMessage) by &[Lead, Charge];
     }
+    Request {
+        "send_request" Send(request::SendRequest) by &[Charge];
+        "answer_request" Answer(request::AnswerRequest) by &[Desk, Lead];
+        "withdraw_request" Withdraw(request::WithdrawRequest) by &[Charge];
+    }
     Recall {
         "recall" Open(recall::OpenRecall) by &[Lead, Biomed, Infection];
         "narrow_recall" Narrow(recall::NarrowRecall) by &[Infection];
@@ -237,6 +242,7 @@ impl Act {
             Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
             Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
+            Act::Request(Request::Answer(it)) => it.answer == request::Reply::Done,
             _ => false,
         }
     }
@@ -324,6 +330,7 @@ impl Act {
             Act::Schedule(Schedule::Map(it)) => it.whole(),
             Act::Schedule(Schedule::TakeOver(it)) => it.whole(),
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
+            Act::Request(Request::Send(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

@@ -13,8 +13,8 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
-    machine, marking, measuring, missing, model, procedure, recall, record_form, repair, schedule_line, set,
-    site, step, tried, upkeep,
+    machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
+    schedule_line, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -281,6 +281,9 @@ kinds! {
     "procedures_applied" ProceduresApplied(procedure::ProceduresApplied);
     "schedule_kept" ScheduleKept(schedule_line::ScheduleKept);
     "schedule_settled" ScheduleSettled(schedule_line::ScheduleSettled);
+    "request_sent" RequestSent(request::RequestSent);
+    "request_answered" RequestAnswered(request::RequestAnswered);
+    "request_withdrawn" RequestWithdrawn(request::RequestWithdrawn);
 }
 
 impl What {

@@ -59,8 +59,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
         What::ProcedureMapped(_) => Vec::new(),
-        What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
-        What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
+        What::ScheduleKept(_) | What::ScheduleSettled(_) => told_of_cases(what),
+        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => told_of_cases(what),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -218,6 +218,17 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
             all
         }
         What::RecallClosed(it) => with_recall(&it.recall, std::iter::empty()),
+        _ => Vec::new(),
+    }
+}
+
+fn told_of_cases(what: &What) -> Vec<Thing> {
+    match what {
+        What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
+        What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
+        What::RequestSent(it) => vec![Thing::case(it.asks.case.as_str())],
+        What::RequestAnswered(it) => vec![Thing::case(it.case.as_str())],
+        What::RequestWithdrawn(it) => vec![Thing::case(it.case.as_str())],
         _ => Vec::new(),
     }
 }

@@ -119,6 +119,8 @@ pub struct SetPolicy {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    pub borrow_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub inspection_checks: Option<Vec<CheckRule>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub company_prefix: Option<String>,
@@ -173,6 +175,7 @@ impl SetPolicy {
             ("undo_minutes", self.undo_minutes, 1, 24 * 60),
             ("theatre_minute_cents", self.theatre_minute_cents, 0, 10_000_000),
             ("delay_minutes", self.delay_minutes, 0, 24 * 60),
+            ("borrow_minutes", self.borrow_minutes, 0, 7 * 24 * 60),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -242,6 +245,10 @@ pub struct Policy {
     /// How long a torn or missing part delays a case, by the house's own reckoning; 0 takes it back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
+    /// From asking until a borrowed set may be used here, or a borrowed part be wrapped, by the house's own reckoning; 0
+    /// takes it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub borrow_minutes: Option<u32>,
     /// What inspections measure, family by family; setting it takes the place of the whole list.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub inspection_checks: Vec<CheckRule>,
@@ -303,6 +310,7 @@ impl Default for Policy {
             wear_clock: BTreeMap::new(),
             theatre_minute_cents: None,
             delay_minutes: None,
+            borrow_minutes: None,
             inspection_checks: Vec::new(),
             marking: Marking::default(),
         }
@@ -339,6 +347,7 @@ impl Policy {
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),
+            (&mut self.borrow_minutes, change.borrow_minutes),
         ] {
             *to = from.map_or(*to, |from| Some(from).filter(|from| *from > 0));
         }

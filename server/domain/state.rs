@@ -19,6 +19,7 @@ use super::pace::Paces;
 use super::procedure::Procedure;
 use super::recall::Recall;
 use super::repair::Repair;
+use super::request::Request;
 use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
@@ -72,6 +73,9 @@ pub struct State {
     pub procedures: OrdMap<Id, Arc<Procedure>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
+    /// What the board asked of the desk, and those whose case is still to come, which follow from them.
+    pub requests: OrdMap<Id, Arc<Request>>,
+    pub current_requests: OrdSet<Id>,
     /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
     pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
@@ -131,6 +135,7 @@ pub struct Changes {
     pub values: BTreeSet<Id>,
     pub procedures: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
+    pub requests: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
     pub machine_paces: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
@@ -286,6 +291,8 @@ impl State {
             values: OrdMap::new(),
             procedures: OrdMap::new(),
             schedule_lines: OrdMap::new(),
+            requests: OrdMap::new(),
+            current_requests: OrdSet::new(),
             scheduled: OrdMap::new(),
             paces: Paces::default(),
             open_cases: OrdSet::new(),
@@ -328,6 +335,7 @@ impl State {
         let of_schedule = self.cases.values().filter(|case| case.schedule.is_some());
         let of_schedule: Vec<Id> = of_schedule.map(|case| case.case.clone()).collect();
         of_schedule.iter().for_each(|case| self.index_schedule(case, &[]));
+        self.index_requests();
         for (asset, mut cases) in cases_of {
             cases.sort();
             let mut cases: Vec<Id> = cases.into_iter().map(|(_, case)| case).collect();

@@ -144,6 +144,8 @@ table! {
     get "/api/v1/{site}/schedule-lines" Token ALL api::schedule::list;
     get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
     get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
+    get "/api/v1/{site}/requests" Token ALL api::request::list;
+    get "/api/v1/{site}/requests/{request}" Token ALL api::request::get;
     get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
     get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;

@@ -30,6 +30,7 @@ mod at_case;
 mod at_machine;
 mod pure;
 mod recall;
+mod request;
 mod schedule;
 mod wear;
 

@@ -134,6 +134,9 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         ("lead charge", with("apply_procedures", json!({"cases": ["no"]}))),
         ("charge", with("keep_schedule_message", kept)),
         ("lead charge", with("settle_schedule_message", json!({"line": "no", "outcome": "not_ours"}))),
+        ("charge", with("send_request", json!({"kind": "take_next", "case": "no", "set": "no"}))),
+        ("desk lead", with("answer_request", json!({"request": "no", "answer": "done"}))),
+        ("charge", with("withdraw_request", json!({"request": "no"}))),
     ]
 }
 

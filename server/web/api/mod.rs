@@ -26,6 +26,7 @@ pub mod programme;
 pub mod recall;
 pub mod record_form;
 pub mod reference;
+pub mod request;
 pub mod schedule;
 pub mod set;
 pub mod wear;

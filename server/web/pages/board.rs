@@ -1,8 +1,10 @@
 //! The board and the wall: what is ready, what is missing, when?
 
+use super::board_brief::{brief, with_check};
 use super::expected;
 use super::folded::{Folded, ahead, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, reserve_row, room_words, sheet_name};
+use super::requests::{self, ActRow, RequestRow};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
 use super::theatre;
@@ -42,6 +44,8 @@ pub struct CaseRow {
     pub say: Say,
     pub sets: Vec<(String, String)>,
     pub why: Vec<String>,
+    pub acts: Vec<ActRow>,
+    pub requests: Vec<RequestRow>,
     /// The same without reasons, for a wall that anybody passes: no patient, no indication.
     pub brief: String,
 }
@@ -95,6 +99,8 @@ pub struct BoardPage {
     pub page: Page,
     pub facts: Facts,
     pub issues: bool,
+    /// Whether the reader asks the desk by a press.
+    pub asks: bool,
 }
 
 #[derive(Template)]
@@ -160,32 +166,6 @@ fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
     (!told.is_empty()).then(|| format!("Kept for {}.", told.join("; ")))
 }
 
-fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
-    let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
-    let told = sets.map(|set| (&set.set, of_set(state, &set_status(state, set, now), now)));
-    let waits: Vec<_> = told.filter(|(_, say)| !say.is("ready") && !say.is("ready_short")).collect();
-    // The case tells of one set in its own words; of several each is told.
-    if let ([(set, _)], true) = (waits.as_slice(), case.sets.len() == needs) {
-        return set.to_string();
-    }
-    let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
-    if case.sets.len() < needs {
-        all.push("no set is free".into());
-    }
-    all.join("; ")
-}
-
-/// What the wall says beside a case that has its instruments and no function check.
-fn with_check(case: &BoardCase, brief: String) -> String {
-    let check = match case.check.as_ref().filter(|check| !check.done()) {
-        None => return brief,
-        Some(check) if !check.failed.is_empty() => "function check failed",
-        Some(check) if check.open.len() == check.asked => "not checked",
-        Some(_) => "function check not complete",
-    };
-    if brief.is_empty() { check.into() } else { format!("{brief}; {check}") }
-}
-
 fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
     let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
     let (say, brief) = (of_case(state, case, now), brief(state, case, needs.len(), now));
@@ -201,6 +181,8 @@ fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
             .map(|set| (format!("/sets/{}", segment(set.as_str())), set.to_string()))
             .collect(),
         why: case.why.clone(),
+        acts: Vec::new(),
+        requests: requests::of_case(state, case, now),
         // What the case is said to lack needs no second word.
         brief: with_check(case, if say.words.contains(&brief) { String::new() } else { brief }),
         say,
@@ -263,7 +245,7 @@ impl Facts {
         let board = &shown.board;
         let day = |today: bool| {
             let of = board.cases.iter().filter(move |case| is_today(state, case, now) == today);
-            of.map(|case| expected::case(case_row(state, case, now), shown, case)).collect()
+            of.map(|case| expected::case(case_row(state, case, now), shown, case, (state, now))).collect()
         };
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
@@ -312,7 +294,7 @@ impl BoardPage {
         // The page tells since when it is true, not when it was asked for: it is the same until something changes.
         page.clock = format!("unchanged since {}", facts.as_of);
         page.seq = shown.entry;
-        BoardPage { issues: page.sees("/emergency"), page, facts }
+        BoardPage { issues: page.sees("/emergency"), asks: page.may("send_request"), page, facts }
     }
 }
 

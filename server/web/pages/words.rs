@@ -66,6 +66,9 @@ pub fn command(name: &str) -> String {
         "apply_procedures" => "Give cases what their procedures need",
         "keep_schedule_message" => "Keep a message of the schedule",
         "settle_schedule_message" => "Settle a message of the schedule",
+        "send_request" => "Ask the desk",
+        "answer_request" => "Answer the request",
+        "withdraw_request" => "Take the request back",
         "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
