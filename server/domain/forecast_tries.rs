@@ -144,9 +144,12 @@ fn start_now<'a>(plan: &Plan, units: &[(usize, &'a Id)]) -> Option<(&'a Id, Step
 /// A part that is in no set, or in one that nobody counts on, goes into the set that lacks it, and is wrapped with its pack.
 fn put_in<'a>(state: &State, plan: &Plan, need: &'a Need) -> Option<(Id, &'a Id, String, Shop)> {
     let [short] = need.short.as_slice() else { return None };
-    let near = short.closes.iter().find(|it| it.place != Place::InRepair);
-    let closes = near.filter(|_| short.lacks == 1)?;
-    let asset = state.assets.get(&closes.asset).filter(|asset| asset.in_load.is_none())?;
+    // What is in a load comes with it, and not before.
+    let here = |it: &&super::closing::Closes| {
+        it.place != Place::InRepair && state.assets.get(&it.asset).is_some_and(|it| it.in_load.is_none())
+    };
+    let closes = short.closes.iter().find(here).filter(|_| short.lacks == 1)?;
+    let asset = state.assets.get(&closes.asset)?;
     let way = plan.ways.get(&closes.asset)?;
     let mut shop = plan.shop.clone();
     let packing = plan.packing(way);

@@ -151,7 +151,7 @@ impl Request {
 }
 
 impl SendRequest {
-    /// What is asked, without the case: "T-0138 of set C into set E".
+    /// What is asked, without the case: "put T-0138 of set C into set E".
     pub fn words(&self, state: &State) -> String {
         let asset = self.asset.as_ref().and_then(|asset| state.assets.get(asset));
         let from = asset.and_then(|asset| asset.seat.as_ref()).map(|seat| &seat.set);
@@ -169,7 +169,7 @@ impl SendRequest {
         let set = self.set.as_ref().map(Id::as_str).unwrap_or_default();
         let line = self.line.as_ref().map(|line| line.as_str()).unwrap_or_default();
         match (self.kind, &self.count_sheet) {
-            (RequestKind::TakeNext, _) => format!("set {set} before everything else at each step"),
+            (RequestKind::TakeNext, _) => format!("take set {set} before everything else at each step"),
             (RequestKind::StartNow, _) => {
                 let step = match self.step {
                     Some(StepKind::Disinfected) => "disinfection",
@@ -182,14 +182,14 @@ impl SendRequest {
             (RequestKind::PutIn, _) => {
                 let asset = self.asset.as_ref().map(Id::as_str).unwrap_or_default();
                 let from = from.map(|from| format!(" of set {from}")).unwrap_or_default();
-                format!("{asset}{from} into set {set}")
+                format!("put {asset}{from} into set {set}")
             }
             (RequestKind::Borrow, Some(id)) => format!("borrow a set “{}”", sheet.unwrap_or(id.as_str())),
             (RequestKind::Borrow, None) => format!("borrow what line \"{line}\" of set {set} lacks"),
         }
     }
 
-    /// The same with its case and its hour: "T-0138 into set E, for case K-1 at 10:30".
+    /// The same with its case and its hour: "put T-0138 into set E, for case K-1 at 10:30".
     pub fn sentence(&self, state: &State, now: Time) -> String {
         let start = state.cases.get(&self.case).map(|case| {
             let today = case.start.date(state.zone) == now.date(state.zone);

@@ -94,6 +94,7 @@ mod reference;
 mod release;
 mod release_safe;
 mod request;
+mod request_page;
 mod role;
 mod room;
 mod room_count;

@@ -49,7 +49,7 @@ fn a_request_says_what_for_which_case_and_when() {
     let sent = done(&mut paper, &mut now, Charge, put_in());
     assert_eq!(sent.beside.made, Id::new("request-00001"));
     let it = told(&paper, "request-00001", now);
-    assert_eq!(it.sentence, "T-SET-2 of set SET-2 into set SET-1, for case K-1 at 15:00");
+    assert_eq!(it.sentence, "put T-SET-2 of set SET-2 into set SET-1, for case K-1 at 15:00");
     assert_eq!((it.status, it.by.as_str()), (Standing::Sent, "charge"));
     // It takes nothing and keeps nothing: the part is where it was, and nobody is kept from it.
     let part = &paper.state.assets[&Id::new("T-SET-2").unwrap()];
@@ -60,7 +60,7 @@ fn a_request_says_what_for_which_case_and_when() {
         done(&mut paper, &mut at(NOW), Charge, command);
         told(&paper, "request-00001", at(NOW)).sentence
     };
-    assert_eq!(words(next()), "set SET-2 before everything else at each step, for case K-1 at 15:00");
+    assert_eq!(words(next()), "take set SET-2 before everything else at each step, for case K-1 at 15:00");
     let start = json!({"do": "send_request", "kind": "start_now", "case": "K-1", "set": "SET-2", "step": "sterilised",
                        "machine": "steriliser-1"});
     assert_eq!(

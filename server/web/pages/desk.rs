@@ -293,10 +293,8 @@ pub(super) async fn done(app: &App, visitor: &Visitor, sent: &Sent, value: Value
     if let Some(Outcome::Accepted(it)) = outcome.as_ref().filter(|_| is_receipt(&value)) {
         answer.loud = arrived(&state, &it.event, visitor.now);
     }
-    // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act. An answer to
-    // the board leaves in the hand what is in it.
-    let hand = if name == "answer_request" { &sent.thing } else { &scan };
-    let thing = if sent.step.is_empty() { thing::look_up(&state, hand, visitor.now).ok() } else { None };
+    // With a step chosen the next scan is another thing; without one, the same thing goes on to its next act.
+    let thing = if sent.step.is_empty() { thing::look_up(&state, &scan, visitor.now).ok() } else { None };
     DeskPage::of(visitor, &state, sent, Some(answer), thing).respond()
 }
 

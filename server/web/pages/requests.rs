@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::say::Say;
-use super::shared::{segment, time};
+use super::shared::{capital, segment, time};
 use crate::domain::board::BoardCase;
 use crate::domain::forecast::CaseForecast;
 use crate::domain::id::Id;
@@ -108,7 +108,7 @@ fn row(state: &State, it: &RequestTold, asks: String, now: Time) -> RequestRow {
     let id = format!("back-{}", it.request);
     RequestRow {
         request: it.request.to_string(),
-        asks,
+        asks: capital(&asks),
         sent: format!("{}, {}", it.by, time(state, it.at, now)),
         say: say(it.status),
         why,
@@ -147,7 +147,7 @@ mod tests {
         let mut asks = SendRequest::of(RequestKind::PutIn, &Id::new("K-1").unwrap());
         (asks.set, asks.asset) = (Id::new("E"), Id::new("T-0138"));
         let button = ask(&state, &asks, "ask-K-1-0".into()).unwrap();
-        assert_eq!(button.label, "Ask the desk: T-0138 into set E");
+        assert_eq!(button.label, "Ask the desk: put T-0138 into set E");
         let fields: Value = serde_json::from_str(&button.fields).unwrap();
         let wanted = json!({"do": "send_request", "key": "ask-K-1-0-0", "kind": "put_in", "case": "K-1", "set": "E",
                             "asset": "T-0138"});
