@@ -50,6 +50,7 @@ fn things(state: &State, wrong: &mut Vec<String>) {
     }
     running(state, wrong);
     super::checks_recall::check(state, wrong);
+    super::checks_request::check(state, wrong);
     packs(state, wrong);
     machines(state, wrong);
     open_exceptions(state, wrong);

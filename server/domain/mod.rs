@@ -24,6 +24,7 @@ pub mod check;
 pub mod check_lines;
 mod checks_case;
 mod checks_recall;
+mod checks_request;
 pub mod choosing;
 pub mod claims;
 pub mod closing;
