@@ -8,6 +8,7 @@ use serde_json::Value;
 use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
+use super::alerts::Bell;
 use super::batch::{Done, turned_code};
 use super::board::Boards;
 use super::clerk::whole::Whole;
@@ -90,6 +91,8 @@ pub struct House {
     pub records: Watched,
     /// Lists that are being imported.
     pub(super) imports: Running,
+    /// Rung when another program may have to be told of an alert.
+    pub bell: Bell,
     /// The sites that messages of a schedule may be for.
     pub(super) sites: super::schedule::Sites,
     pub(super) published: Published,
@@ -139,6 +142,7 @@ impl House {
             forecasts: Forecasts::default(),
             records: Watched::default(),
             imports: Running::default(),
+            bell: Bell::default(),
             sites: super::schedule::Sites::default(),
             published: Published::default(),
             following: Mutex::default(),

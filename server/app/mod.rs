@@ -1,6 +1,9 @@
 //! Use cases: the one write path, accounts, audits. This floor orders what the floors below do.
 
 pub mod accounts;
+pub mod alert_reads;
+pub mod alert_sending;
+pub mod alerts;
 pub mod attachment;
 pub mod badges;
 pub mod batch;

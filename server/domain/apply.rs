@@ -91,6 +91,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
+        What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
         What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),

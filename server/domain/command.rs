@@ -6,8 +6,8 @@ use super::person::Role::{self, *};
 use super::schema::Form;
 use super::text::Text;
 use super::{
-    asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
+    alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
+    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
     schedule_line, set, site, step, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
@@ -203,6 +203,10 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
+    Alert {
+        "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
+        "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
+    }
 }
 
 impl Act {
@@ -324,6 +328,7 @@ impl Act {
             Act::Schedule(Schedule::Map(it)) => it.whole(),
             Act::Schedule(Schedule::TakeOver(it)) => it.whole(),
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
+            Act::Alert(Alert::Set(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

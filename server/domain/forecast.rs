@@ -237,7 +237,7 @@ impl Telling<'_> {
 }
 
 /// The whole tenths of a chance: nine of ten are never more than they are, and nothing is certain.
-fn tenths(chance: f64) -> u8 {
+pub(super) fn tenths(chance: f64) -> u8 {
     ((chance * 10.0 + 1e-9).floor() as u8).min(9)
 }
 

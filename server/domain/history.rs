@@ -58,7 +58,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Counted(_)
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
-        What::ProcedureMapped(_) => Vec::new(),
+        What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
         What::MissingReported(_)

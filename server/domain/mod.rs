@@ -4,6 +4,9 @@
 
 mod adopt;
 pub mod affected;
+pub mod alert;
+pub mod alert_address;
+pub mod alert_told;
 pub mod apply;
 pub mod apply_case;
 pub mod apply_load;

@@ -1,6 +1,7 @@
 //! A site's current facts, whole in memory. Cloning a state costs a few counters: the maps share what is unchanged,
 //! so a draft is a clone, and a reader keeps the state it was given.
 
+use super::alert::AlertRule;
 use super::asset::{Cause, Owner};
 use super::broken::BrokenPack;
 use super::case::Case;
@@ -70,6 +71,8 @@ pub struct State {
     pub tried: OrdMap<Id, Arc<Tried>>,
     /// What procedures need, by the keys of their codes.
     pub procedures: OrdMap<Id, Arc<Procedure>>,
+    /// Rules of alerts, those that were dropped among them.
+    pub alert_rules: OrdMap<Id, Arc<AlertRule>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
     /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
@@ -130,6 +133,7 @@ pub struct Changes {
     pub upkeep: BTreeSet<Id>,
     pub values: BTreeSet<Id>,
     pub procedures: BTreeSet<Id>,
+    pub alert_rules: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
     pub machine_paces: BTreeSet<Id>,
@@ -285,6 +289,7 @@ impl State {
             upkeep: OrdMap::new(),
             values: OrdMap::new(),
             procedures: OrdMap::new(),
+            alert_rules: OrdMap::new(),
             schedule_lines: OrdMap::new(),
             scheduled: OrdMap::new(),
             paces: Paces::default(),

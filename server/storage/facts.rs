@@ -56,6 +56,7 @@ pub const TRIED: Table = plain!("tried_now");
 pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
 pub const PROCEDURE: Table = plain!("procedure_now");
+pub const ALERT: Table = plain!("alert_rule_now");
 pub const SCHEDULE: Table = plain!("schedule_line_now");
 pub const PACE: Table = plain!("pace_now");
 pub const CYCLE_PACE: Table = plain!("cycle_pace_now");
@@ -98,10 +99,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 29] = [
+pub const ALL: [Table; 30] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, SCHEDULE, PACE, CYCLE_PACE, ASSET, TURNED, LOAD,
-    HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, PACE, CYCLE_PACE, ASSET, TURNED,
+    LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -177,6 +178,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(UPKEEP, changes.upkeep, state.upkeep, Arc::clone);
     things!(VALUES, changes.values, state.values, Arc::clone);
     things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
+    things!(ALERT, changes.alert_rules, state.alert_rules, Arc::clone);
     things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
     things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
@@ -330,6 +332,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.upkeep = read::<Arc<_>>(conn, &UPKEEP, code).await?.into_iter().collect();
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
     state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
+    state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
     state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
     state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();

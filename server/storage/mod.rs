@@ -1,6 +1,8 @@
 //! SQL, and nothing else: one text for both databases, one branch between them.
 
 pub mod account;
+pub mod alert;
+pub mod alert_delivery;
 pub mod badge;
 mod asset;
 pub mod attachment;

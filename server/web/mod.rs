@@ -1,6 +1,7 @@
 //! HTTP: pages and the JSON API. This floor reads what the floors below say and renders it.
 
 pub mod account;
+pub mod alert;
 pub mod api;
 pub mod attachment;
 pub mod badge;
@@ -18,6 +19,7 @@ pub mod session;
 pub mod unbroken;
 pub mod upload;
 pub mod visitor;
+pub mod webhook;
 
 use std::sync::Arc;
 

@@ -15,7 +15,9 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, badge, export, form, import, live, pages, session, upload};
+use super::{
+    App, account, alert, api, attachment, badge, export, form, import, live, pages, session, upload,
+};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -70,6 +72,10 @@ const BROKEN_READERS: &[Role] =
 const LABELLERS: &[Role] = &[Role::Desk, Role::Lead, Role::Charge, Role::Biomed];
 /// Who brings lists of models, parts, count sheets, sets or cases.
 const IMPORTERS: &[Role] = &[Role::Lead, Role::Biomed, Role::Admin, Role::Charge];
+/// Who sees the rules of alerts, and what other programs were told.
+const ALERT_READERS: &[Role] = &[Role::Lead, Role::Charge, Role::Admin, Role::Auditor];
+/// Who sets them.
+const ALERT_KEEPERS: &[Role] = &[Role::Lead, Role::Charge, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -148,6 +154,10 @@ table! {
     get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
     get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
     get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
+    get "/api/v1/{site}/alerts" Token ALL api::alert::list;
+    get "/api/v1/{site}/alert-rules" Token ALERT_READERS api::alert::rules;
+    post "/api/v1/{site}/alert-rules/{rule}/secret" Token ALERT_KEEPERS api::alert::secret;
+    get "/api/v1/{site}/alert-deliveries" Token ALERT_READERS api::alert::deliveries;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
     get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;
     get "/api/v1/{site}/fhir/Device" Token ALL api::fhir::devices;
@@ -243,6 +253,10 @@ table! {
     get "/broken-packs" Session BROKEN_READERS pages::broken::get;
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
+    get "/alerts" Session ALL pages::alerts::get;
+    get "/alerts/band" Session ALL pages::alerts::band;
+    post "/alerts/{alert}/seen" Session WRITERS alert::seen;
+    post "/alerts/rules/{rule}/secret" Session ALERT_KEEPERS alert::secret;
     get "/handover" Session ALL pages::handover::get;
     get "/api-reference" Session ALL pages::api_reference::get;
     get "/labels" Session LABELLERS pages::labels::get;

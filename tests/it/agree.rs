@@ -26,6 +26,7 @@ use super::own::Own;
 use super::served::{BOTH, Served, department, steam_record, wash_record};
 
 mod acts;
+mod alert;
 mod at_case;
 mod at_machine;
 mod pure;

@@ -6,6 +6,9 @@
 #![allow(clippy::disallowed_methods)]
 
 mod agree;
+mod alert;
+mod alert_sent;
+mod alert_tls;
 mod allotment;
 mod answer_forms;
 mod answers;

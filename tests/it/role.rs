@@ -68,6 +68,11 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
         ("desk lead", with("countersign", json!({"load": "no"}))),
+        (
+            "lead charge admin",
+            with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
+        ),
+        ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
     ]);
     all
 }

@@ -1,5 +1,6 @@
 //! The JSON API: one door for commands, and the queries.
 
+pub mod alert;
 pub mod asset;
 pub mod attachment;
 pub mod board;

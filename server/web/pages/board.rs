@@ -1,5 +1,6 @@
 //! The board and the wall: what is ready, what is missing, when?
 
+use super::alerts::Band;
 use super::expected;
 use super::folded::{Folded, ahead, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, reserve_row, room_words, sheet_name};
@@ -99,6 +100,7 @@ pub struct Facts {
 pub struct BoardPage {
     pub page: Page,
     pub facts: Facts,
+    pub alerts: Band,
     /// Whether the reader issues in an emergency.
     pub issues: bool,
     /// Whether the reader settles what the schedule asks.
@@ -328,7 +330,7 @@ impl BoardPage {
         page.clock = facts.clock();
         page.seq = shown.entry;
         let settles = visitor.is(&[Role::Charge, Role::Lead]);
-        BoardPage { issues: page.sees("/emergency"), settles, page, facts }
+        BoardPage { issues: page.sees("/emergency"), settles, page, facts, alerts: Band::default() }
     }
 }
 
@@ -360,7 +362,9 @@ pub async fn get(
     headers: HeaderMap,
     Query(done): Query<Done>,
 ) -> Response {
-    current(&headers, &BoardPage::of(&visitor, &shown(&app, &visitor.state, visitor.now), done.seq()))
+    let mut page = BoardPage::of(&visitor, &shown(&app, &visitor.state, visitor.now), done.seq());
+    page.alerts = Band::of(&app, &visitor).await;
+    current(&headers, &page)
 }
 
 #[cfg(test)]

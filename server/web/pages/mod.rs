@@ -13,6 +13,7 @@ pub mod told_case;
 pub mod told_fit;
 pub mod words;
 
+pub mod alerts;
 pub mod answer;
 pub mod api_reference;
 pub mod asset;

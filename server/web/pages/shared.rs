@@ -101,6 +101,7 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "What of a machine is recalled, and what is not answered for?",
         &[Infection, Lead, Biomed, Auditor],
     ),
+    ("/alerts", "Alerts", "What am I told of at once, and what was another program told?", &Role::ALL),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/exceptions",

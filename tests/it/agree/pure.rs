@@ -224,6 +224,7 @@ impl Pure {
             upkeep: state.upkeep.keys().cloned().collect(),
             values: state.values.keys().cloned().collect(),
             procedures: state.procedures.keys().cloned().collect(),
+            alert_rules: state.alert_rules.keys().cloned().collect(),
             schedule_lines: state.schedule_lines.keys().cloned().collect(),
             paces: state.paces.works.keys().cloned().collect(),
             machine_paces: state.paces.machines.keys().cloned().collect(),

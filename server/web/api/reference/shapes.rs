@@ -161,6 +161,20 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Forecast",
         "{as_of:time entry:int replications:int sets:[{set:id ..}] cases:[{case:id ..}] not_known:[text]}",
     ),
+    (
+        "AlertTold",
+        "{alert:text rule:id about:text? tells:[text] subject:text sentence:text raised_at:time ended_at:time? seen:[{by:text at:time}]}",
+    ),
+    (
+        "AlertRule",
+        "{rule:id about:=case|reserve|load|missing|hold tells:[text] before:text? below:int? count_sheet:id? minutes:int? \
+         webhook:text? since:time at:time by:text entry:int dropped:time? secret:{made_at:time by:text}? gone:bool}",
+    ),
+    (
+        "AlertDelivery",
+        "{delivery:text alert:text rule:id kind:=raised|ended status:=waits|done|given_up|gone|dropped from:time due_at:time? \
+         tries:int attempts:[{number:int at:time told:text}]}",
+    ),
     ("Kept", "{sha256:text bytes:int type:text}"),
     ("Resource", "{resourceType:text ..}"),
 ];
