@@ -19,6 +19,7 @@ mod board;
 mod badge;
 mod broken;
 mod browser;
+mod browser_alert;
 mod browser_back;
 mod browser_case;
 mod browser_import;
