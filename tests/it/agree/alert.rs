@@ -9,6 +9,9 @@ pub fn next(state: &State, dice: &mut Dice) -> Value {
     let known: Vec<_> = state.alert_rules.keys().cloned().collect();
     let rule = dice.pick(&known).map_or("alert-9".to_string(), ToString::to_string);
     let tells = json!([dice.word(&["charge", "lead", "desk"])]);
+    if !known.is_empty() && dice.once_in(2) {
+        return json!({"do": "drop_alert", "rule": rule});
+    }
     match dice.below(6) {
         0 => {
             json!({"do": "set_alert", "tells": tells, "about": "case", "before": "12:00", "below": 1 + dice.below(9)})
