@@ -1,11 +1,15 @@
-// The board renews itself: it asks whether anything changed, takes the new content in place, and says since when it
-// is not current where the server does not answer. Without this script the page loads itself anew.
+// The board renews itself: the server sends what has changed and a beat in between, and the board says since when it is
+// not current where neither comes. Where no stream comes through, it asks. Without this script the page loads itself anew.
 "use strict";
 (() => {
   const EVERY_MS = 8000;
   const PATIENCE_MS = 6000;
+  // The server's beat is 4 s: a stream that is silent for thrice as long is none.
+  const SILENT_MS = 12000;
   let tag = "";
   let goodAt = new Date();
+  let source = null;
+  let heardAt = -SILENT_MS;
 
   function live() {
     return document.getElementById("live");
@@ -41,8 +45,9 @@
     document.body.classList.add("is-stale");
   }
 
-  function current(answer) {
-    const told = Date.parse(answer.headers.get("date") || "");
+  // The server's time, since a display's own clock may be wrong.
+  function current(at) {
+    const told = Date.parse(at || "");
     goodAt = Number.isNaN(told) ? new Date() : new Date(told);
     const band = document.getElementById("stale");
     if (band) band.remove();
@@ -54,17 +59,22 @@
     const page = new DOMParser().parseFromString(text, "text/html");
     const next = page.getElementById("live");
     if (!next) return false;
+    const same = live().cloneNode(true);
+    const said = same.querySelector("#checked");
+    if (said) said.textContent = "";
+    if (same.isEqualNode(next)) return true;
     const at = document.activeElement;
-    const href = at && live().contains(at) ? at.getAttribute("href") : null;
+    const within = at && live().contains(at);
+    const [href, id] = within ? [at.getAttribute("href"), at.id] : [null, ""];
     live().replaceWith(next);
-    for (const css of [".where time", "footer"]) {
-      const [old, fresh] = [document.querySelector(css), page.querySelector(css)];
-      if (old && fresh) old.replaceWith(fresh);
+    for (const [what, text] of [["clock", next.dataset.clock], ["entry", next.dataset.entry]]) {
+      for (const place of document.querySelectorAll(`[data-is="${what}"]`)) if (text) place.textContent = text;
     }
-    document.title = page.title;
-    if (href) {
-      const same = [...live().querySelectorAll("a[href]")].find((link) => link.getAttribute("href") === href);
-      if (same) same.focus({ preventScroll: true });
+    const again = id && document.getElementById(id);
+    if (again) again.focus({ preventScroll: true });
+    if (href && !again) {
+      const link = [...live().querySelectorAll("a[href]")].find((it) => it.getAttribute("href") === href);
+      if (link) link.focus({ preventScroll: true });
     }
     return true;
   }
@@ -79,10 +89,10 @@
       if (answer.redirected) {
         stale("Nobody is signed in here any more: load the page again and sign in.");
       } else if (answer.status === 304) {
-        current(answer);
+        current(answer.headers.get("date"));
       } else if (answer.ok && swap(await answer.text())) {
         tag = answer.headers.get("etag") || "";
-        current(answer);
+        current(answer.headers.get("date"));
       } else {
         stale("The server answers, but not with the board.");
       }
@@ -113,15 +123,67 @@
     }
   }
 
+  function heard() {
+    heardAt = performance.now();
+  }
+
+  function isSilent() {
+    return performance.now() - heardAt > SILENT_MS;
+  }
+
+  // A browser comes back by itself to a stream that broke off, and is sent the board of now.
+  function open() {
+    if (source || !window.EventSource || document.hidden) return;
+    source = new EventSource(`${location.pathname}/live${location.search}`);
+    source.addEventListener("board", (event) => {
+      heard();
+      tag = "";
+      swap(event.data);
+      fit();
+    });
+    source.addEventListener("current", (event) => {
+      heard();
+      current(JSON.parse(event.data).at);
+      checked();
+    });
+    source.addEventListener("gone", () => {
+      heard();
+      stale("The database does not answer: what has changed is not known.");
+    });
+    source.addEventListener("ended", () => {
+      close();
+      stale("Nobody is signed in here any more: load the page again and sign in.");
+    });
+    source.addEventListener("error", () => {
+      if (source && source.readyState === EventSource.CLOSED) close();
+    });
+  }
+
+  function close() {
+    if (source) source.close();
+    source = null;
+    heardAt = -SILENT_MS;
+  }
+
   async function keep() {
-    await look();
+    if (isSilent() && !document.hidden) {
+      await look();
+      open();
+    }
     setTimeout(keep, EVERY_MS);
   }
 
+  // A page that nobody sees needs no stream.
   document.addEventListener("visibilitychange", () => {
-    if (!document.hidden) look();
+    if (document.hidden) {
+      close();
+    } else {
+      look();
+      open();
+    }
   });
   window.addEventListener("resize", fit);
   fit();
-  keep();
+  open();
+  setTimeout(keep, source ? SILENT_MS : 0);
 })();

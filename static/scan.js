@@ -11,6 +11,8 @@
   const SILENCE_MS = 260;
   // A second line end that some scanners send belongs to the scan before it.
   const SECOND_END_MS = 300;
+  // What begins so soon after the page was opened may have begun on the page before: its first keys are lost.
+  const OPENING_MS = 60;
   const SHORTEST = 3;
   const SHORTEST_WITHOUT_END = 6;
   const SEPARATOR = "\u001d";
@@ -28,6 +30,7 @@
     Semicolon: ";:", Quote: "'\"", Backquote: "`~", Comma: ",<", Period: ".>", Slash: "/?", Space: "  ",
   };
 
+  const openedAt = performance.now();
   let audio = null;
   let run = null;
   let endedAt = -Infinity;
@@ -111,6 +114,12 @@
     band(words, "refused", choices);
   }
 
+  // A scan of which nothing was made, and why.
+  function again(why, next) {
+    refocus();
+    trouble(`${why} Nothing was done. ${next || "Scan it again."}`);
+  }
+
   function plain(text) {
     return text.replaceAll(SEPARATOR, "\u241d");
   }
@@ -139,20 +148,27 @@
   }
 
   function begin(event) {
-    run = { keys: "", places: "", whole: true, caps: false, repeated: false, gaps: [], last: event.timeStamp, touched: new Map() };
+    const cut = event.timeStamp - openedAt < OPENING_MS;
+    run = { keys: "", places: "", whole: true, caps: false, repeated: false, cut, doubt: false, gaps: [], last: event.timeStamp, touched: new Map() };
   }
 
   function take(event, key, place) {
     const gap = run ? event.timeStamp - run.last : Infinity;
     const at = document.activeElement;
+    // A scan without an end, whose silence a busy page did not hear, ends before the next one begins.
+    if (gap > SILENCE_MS && isFast(SHORTEST_WITHOUT_END) && !isElsewhere(run)) finish();
     // A page that changes under a scan does not cut it in two.
     const moved = gap > 2 * FAST_MS && run && !run.touched.has(at) && !isScanField(at);
     if (!run || gap > APART_MS || moved) {
       begin(event);
     } else {
       run.gaps.push(gap);
-      // Somebody typed before the scanner began: what came before the pause is not of the scan.
-      if (gap > 2 * FAST_MS && run.gaps.slice(0, -1).some((it) => it > FAST_MS)) begin(event);
+      // Somebody typed before the scanner began: what came before the pause is not of the scan. Whose one key or two were,
+      // nobody can know.
+      if (gap > 2 * FAST_MS) {
+        if (run.gaps.slice(0, -1).some((it) => it > FAST_MS)) begin(event);
+        else run.doubt = run.keys.length <= 2 || run.doubt;
+      }
     }
     if (!run.touched.has(at)) run.touched.set(at, at && at.value);
     run.keys += key;
@@ -199,12 +215,12 @@
     takeBack(it);
     const scan = field();
     if (scan && scan.tagName !== "TEXTAREA") scan.value = "";
+    if (it.cut || it.doubt) return again(it.cut ? "This page was still opening when the scan began, so that its beginning may be missing." : "A key was pressed just before this scan, so that what was read is not certain.");
     const other = it.whole && it.places.toLowerCase() !== it.keys.toLowerCase();
     if (it.keys.toUpperCase() === TEST || (it.whole && it.places.toUpperCase() === TEST)) return learn(it, other);
     const set = other ? read(KEYBOARD) : "own";
     if ((other && set !== "own" && set !== "us") || (set === "own" && it.keys.includes(LOST))) {
-      refocus();
-      return trouble("The scanner and this computer may be set to different keyboards, so that what was read is not certain. Nothing was done. Scan the test mark of the sheet of commands once, or set the scanner to this computer's keyboard.");
+      return again("The scanner and this computer may be set to different keyboards, so that what was read is not certain.", "Scan the test mark of the sheet of commands once, or set the scanner to this computer's keyboard.");
     }
     const text = set === "us" ? it.places : it.keys;
     if (it.caps && turned(text) !== text) {
@@ -322,7 +338,22 @@
       event.stopPropagation();
       return;
     }
-    if (!run || event.timeStamp - run.last > APART_MS || !isFast(SHORTEST) || isElsewhere(run)) {
+    // The rest of a scan that began on the page before presses nothing here.
+    const rest = event.timeStamp - (run ? run.last : openedAt) < OPENING_MS && (!run || run.cut);
+    if (rest && (run ? run.keys.length < SHORTEST : isScanField(target))) {
+      event.preventDefault();
+      event.stopPropagation();
+      return run && finish();
+    }
+    const fast = run && event.timeStamp - run.last <= APART_MS && isFast(SHORTEST);
+    const presses = !takesText(target) && target.tagName !== "SELECT" && !dialog();
+    if (fast && presses && !field() && !document.querySelector("[data-asks]")) {
+      event.preventDefault();
+      event.stopPropagation();
+      run = null;
+      return again("This page takes no scan.", "Open the desk, and scan there.");
+    }
+    if (!fast || isElsewhere(run)) {
       run = null;
       clearTimeout(silence);
       return;
@@ -354,6 +385,7 @@
     const going = run && event.timeStamp - run.last <= FAST_MS * 2;
     const free = !takesText(document.activeElement) && !dialog();
     const presses = event.key === " " && !going;
+    if (going && event.key === " " && !takesText(document.activeElement)) event.preventDefault();
     if (free && field() && !presses) {
       const select = document.activeElement && document.activeElement.tagName === "SELECT";
       if (!select || going) {
@@ -384,10 +416,7 @@
       const out = document.querySelector("form.who");
       if (!out || Date.now() - touched < idle) return;
       touched = Date.now();
-      const back = document.createElement("input");
-      back.type = "hidden";
-      back.name = "locked";
-      back.value = location.pathname;
+      const back = Object.assign(document.createElement("input"), { type: "hidden", name: "locked", value: location.pathname });
       out.append(back);
       out.submit();
     }, Math.min(idle / 4, 15000));

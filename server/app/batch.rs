@@ -31,6 +31,11 @@ pub enum Done {
 }
 
 impl Done {
+    /// Whether the ledger grew by it.
+    pub fn is_new(&self) -> bool {
+        matches!(self, Done::Entered { replayed: false, .. })
+    }
+
     pub fn outcome(self) -> Outcome {
         match self {
             Done::Entered { entry, at, event, replayed } => {

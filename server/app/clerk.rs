@@ -21,7 +21,7 @@ use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::domain::verdict::Prepared;
 use crate::ledger::frontier::Frontier;
-use crate::storage::{Conn, Db, StorageError, ledger};
+use crate::storage::{Conn, Db, StorageError, ledger, notices};
 
 /// How many commands go into one transaction at most.
 const BATCH: usize = 256;
@@ -145,6 +145,7 @@ impl Clerk {
         if let (Some(state), true) = (&state, lines.is_empty() || !outcomes.is_empty()) {
             self.publish(site, state.clone());
         }
+        let grew = outcomes.iter().any(Done::is_new) || answers.iter().any(|(whole, _)| whole.is_new());
         let mut outcomes = outcomes.into_iter();
         for (count, answer) in callers {
             // A caller that went away is not missed: what it asked for stands.
@@ -157,6 +158,20 @@ impl Clerk {
             let gone = || Unavailable { operation: super::house::operation() };
             let fresh = self.conn.is_some().then(|| state.clone()).flatten();
             let _ = answer.send(fresh.ok_or_else(gone));
+        }
+        if grew {
+            self.tell_others(site).await;
+        }
+    }
+
+    /// One notice for a batch, after it was answered: to be told late costs others a moment, and to tell within the
+    /// transaction would make every site's commit wait for the others'.
+    async fn tell_others(&mut self, site: &Id) {
+        let Some(conn) = &mut self.conn else { return };
+        let Some(text) = conn.dialect().notice() else { return };
+        if let Err(error) = conn.execute(text, &[notices::CHANNEL.into(), site.as_str().into()]).await {
+            // They look by themselves every few seconds; the next write finds out what became of the connection.
+            tracing::debug!(error = %super::house::chain(&error), "other servers were not told");
         }
     }
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use super::house::House;
 use crate::domain::forecast::{Forecast, minute};
@@ -34,6 +35,25 @@ impl House {
         let worked_out = tokio::task::spawn_blocking(move || forecasts.work_out(&own, now)).await;
         // The task ends with its answer; one that was ended from outside is done here instead.
         worked_out.unwrap_or_else(|_| self.forecasts.work_out(&state, now))
+    }
+
+    /// The forecast of these facts, if it is worked out within a time; it is gone on with in any case.
+    pub async fn forecast_within(
+        &self,
+        state: &State,
+        now: Time,
+        patience: Duration,
+    ) -> Option<Arc<Forecast>> {
+        let last = self.forecast_seen(state, now);
+        let known = async {
+            loop {
+                if let Some(known) = self.forecasts.known(state, now) {
+                    return known;
+                }
+                tokio::time::sleep(Duration::from_millis(20)).await;
+            }
+        };
+        tokio::time::timeout(patience, known).await.ok().or(last)
     }
 
     /// What is known already, for a page that does not wait; what is not is worked out meanwhile.

@@ -8,6 +8,7 @@ use serde_json::Value;
 use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::task::JoinHandle;
 
+use super::alerts::Bell;
 use super::batch::{Done, turned_code};
 use super::board::Boards;
 use super::clerk::whole::Whole;
@@ -17,6 +18,7 @@ use super::forecast::Forecasts;
 use super::import::Running;
 use super::outlook::Outlooks;
 use super::records::Watched;
+use super::week::Weeks;
 use crate::domain::command::{Act, Command, LessKey, Load};
 use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
@@ -86,13 +88,18 @@ pub struct House {
     pub(super) boards: Boards,
     pub(super) outlooks: Outlooks,
     pub(super) forecasts: Forecasts,
+    pub(super) weeks: Weeks,
     /// What waits in the folder of records.
     pub records: Watched,
     /// Lists that are being imported.
     pub(super) imports: Running,
+    /// Rung when another program may have to be told of an alert.
+    pub bell: Bell,
     /// The sites that messages of a schedule may be for.
     pub(super) sites: super::schedule::Sites,
-    published: Published,
+    pub(super) published: Published,
+    /// Looks whether other servers wrote, while anybody follows.
+    pub(super) following: Mutex<Option<JoinHandle<()>>>,
     /// On SQLite one clerk serves every site, since the file has one writer; on PostgreSQL each site has its own.
     clerks: Mutex<Senders>,
     ends: Mutex<Vec<JoinHandle<()>>>,
@@ -135,10 +142,13 @@ impl House {
             boards: Boards::default(),
             outlooks: Outlooks::default(),
             forecasts: Forecasts::default(),
+            weeks: Weeks::default(),
             records: Watched::default(),
             imports: Running::default(),
+            bell: Bell::default(),
             sites: super::schedule::Sites::default(),
             published: Published::default(),
+            following: Mutex::default(),
             clerks: Mutex::new(BTreeMap::new()),
             ends: Mutex::new(Vec::new()),
         })
@@ -273,6 +283,7 @@ impl House {
 
     /// Lets the clerks finish what they took, then closes the database.
     pub async fn close(&self) {
+        self.stop_following();
         if let Ok(mut clerks) = self.clerks.lock() {
             clerks.clear();
         }

@@ -177,7 +177,9 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.upkeep.extend(from.upkeep);
     into.values.extend(from.values);
     into.procedures.extend(from.procedures);
+    into.alert_rules.extend(from.alert_rules);
     into.schedule_lines.extend(from.schedule_lines);
+    into.requests.extend(from.requests);
     into.paces.extend(from.paces);
     into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);

@@ -15,7 +15,7 @@ use crate::domain::deciding::Turned;
 use crate::domain::event::{Event, What};
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
-use crate::domain::schedule_line::{Answered, ScheduleLine};
+use crate::domain::schedule_line::{Answered, Became, ScheduleKept, ScheduleLine};
 use crate::domain::schedule_next::{self, Next};
 use crate::domain::schedule_read::{self, Incoming};
 use crate::domain::text::Line;
@@ -94,7 +94,7 @@ impl House {
             true => {
                 rejected(207, format!("The message is longer than {} KiB, and was not read.", LONGEST / 1024))
             }
-            false => self.taken(site, &message).await,
+            false => self.taken(site, &message, hl7::is_guessed(bytes)).await,
         };
         let own_id = random::<8>().map(hex::encode).unwrap_or_default().to_uppercase();
         let now = hl7_time(self.clock.now());
@@ -111,14 +111,15 @@ impl House {
         Some(hl7::acknowledge(&message, told, &own_id, &now))
     }
 
-    async fn taken(&self, site: Option<&Id>, message: &Message<'_>) -> Answer {
+    /// `guessed`: what it says is not certain, since nobody here reads its character set.
+    async fn taken(&self, site: Option<&Id>, message: &Message<'_>, guessed: bool) -> Answer {
         let site = match self.meant(site, message).await {
             Ok(site) => site,
             Err(answer) => return answer,
         };
         let key = key(message);
         for _ in 0..TRIES {
-            match self.once(&site, message, &key).await {
+            match self.once(&site, message, guessed, &key).await {
                 Ok(Some(answer)) => return answer,
                 Ok(None) => {}
                 Err(gone) => return try_later(&gone),
@@ -150,7 +151,13 @@ impl House {
     }
 
     /// One look at a message; nothing where it has to be looked at anew.
-    async fn once(&self, site: &Id, message: &Message<'_>, key: &str) -> Result<Option<Answer>, Unavailable> {
+    async fn once(
+        &self,
+        site: &Id,
+        message: &Message<'_>,
+        guessed: bool,
+        key: &str,
+    ) -> Result<Option<Answer>, Unavailable> {
         if let Some(answer) = self.answered_before(site, key).await? {
             return Ok(Some(answer));
         }
@@ -158,6 +165,7 @@ impl House {
             return Ok(Some(rejected(204, format!("There is no site \"{site}\"."))));
         };
         let incoming = match schedule_read::read(message, state.zone) {
+            Ok(incoming) if guessed => incoming.not_certain(),
             Ok(incoming) => incoming,
             Err(reason) => return Ok(Some(refused(reason))),
         };
@@ -207,6 +215,9 @@ impl House {
         let Some(act) = schedule_next::kept(incoming, &next, &raw) else {
             return Ok(rejected(207, "The message came to nothing."));
         };
+        if let Some(answer) = self.asked_before(site, incoming, &next, &raw).await? {
+            return Ok(answer);
+        }
         match self.give(site, act, key).await {
             Outcome::Accepted(it) => Ok(told(&it.event).unwrap_or(Answer::Stored)),
             Outcome::Unavailable(gone) => Err(gone),
@@ -217,6 +228,37 @@ impl House {
             Outcome::Turned(turned) => Ok(rejected(207, words(&turned).join(" "))),
             Outcome::UnknownSite => Ok(rejected(204, format!("There is no site \"{site}\"."))),
         }
+    }
+
+    /// How a message was answered that says the same as one on the list, but for its number and when it was sent: some
+    /// schedules send everything again each night. What their keeper was asked to put right is asked about anew.
+    async fn asked_before(
+        &self,
+        site: &Id,
+        incoming: &Incoming,
+        next: &Next,
+        raw: &str,
+    ) -> Result<Option<Answer>, Unavailable> {
+        let (Next::Ask { why, .. }, Some(state)) = (next, self.state(site).await?) else { return Ok(None) };
+        let alike = |line: &ScheduleLine| {
+            let told = &line.kept;
+            let put_right =
+                line.settled.as_ref().is_some_and(|settled| settled.outcome == Became::SenderTold);
+            !put_right
+                && told.trigger == incoming.event
+                && told.schedule.says_as(&incoming.schedule)
+                && told.why == *why
+        };
+        // The header is the first line; what follows has to be the same to the letter, the patient's number too.
+        let content = |text: &str| text.split_once('\n').map(|(_, rest)| rest.to_owned());
+        for line in state.schedule_lines.values().filter(|line| alike(line)) {
+            let before = ledger::sealed(&self.db, site.as_str(), &line.kept.message).await;
+            let before = before.map_err(|error| unavailable(&error))?;
+            if before.is_some_and(|before| content(&before) == content(raw)) {
+                return Ok(Some(kept_as(&line.kept)));
+            }
+        }
+        Ok(None)
     }
 
     async fn give(&self, site: &Id, act: Act, key: &str) -> Outcome {
@@ -258,14 +300,17 @@ impl House {
 
 fn told_of(kind: &str, version: u32, event: serde_json::Value) -> Option<Answer> {
     match Event::read(kind, version, event).ok()?.what {
-        What::ScheduleKept(it) => {
-            let why = format!("Kept for a person as {}. {}", it.line, it.why.join(" "));
-            Some(match it.answered {
-                Answered::Accepted => Answer::Noted(why),
-                Answered::Error => Answer::Refused { letters: "AE", number: it.error.unwrap_or(207), why },
-            })
-        }
+        What::ScheduleKept(it) => Some(kept_as(&it)),
         _ => None,
+    }
+}
+
+/// How a message on the list is answered.
+fn kept_as(it: &ScheduleKept) -> Answer {
+    let why = format!("Kept for a person as {}. {}", it.line, it.why.join(" "));
+    match it.answered {
+        Answered::Accepted => Answer::Noted(why),
+        Answered::Error => Answer::Refused { letters: "AE", number: it.error.unwrap_or(207), why },
     }
 }
 

@@ -7,15 +7,18 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use clap::Args;
+use ipnet::IpNet;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
-use tokio::task::JoinHandle;
+use tokio::task::{JoinHandle, JoinSet};
 
 use super::{Database, Failure};
+use crate::app::alerts;
 use crate::app::house::{House, chain};
 use crate::app::records;
 use crate::domain::id::Id;
 use crate::web::mllp::{self, Limits, Mllp};
+use crate::web::webhook::{self, Reach, reach};
 use crate::web::{App, Options, router};
 
 /// After the signal to stop, requests under way have this long.
@@ -42,6 +45,12 @@ pub struct Serve {
     /// The site that the scheduling messages are for; else their receiving facility names it
     #[arg(long, env = "FETTLE_MLLP_SITE", value_name = "CODE", requires = "mllp")]
     mllp_site: Option<String>,
+    /// Networks of the house's own that webhooks of alerts may reach, as 10.1.0.0/16, with commas between them
+    #[arg(long, env = "FETTLE_WEBHOOK_NETWORKS", value_name = "NETWORKS", value_delimiter = ',')]
+    webhook_networks: Vec<IpNet>,
+    /// Webhooks of alerts may reach this very machine, without TLS too
+    #[arg(long, env = "FETTLE_WEBHOOK_LOOPBACK")]
+    webhook_loopback: bool,
 }
 
 impl Serve {
@@ -53,7 +62,8 @@ impl Serve {
             None => None,
         };
         let watching = self.records.map(|folder| tokio::spawn(records::watch(house.clone(), folder)));
-        serve(&self.listen, house, options, Beside { watching, schedule }, |_| {}).await
+        let reach = Reach::new(self.webhook_networks, self.webhook_loopback, reach::trusted())?;
+        serve(&self.listen, house, options, Beside { watching, schedule, reach: Some(reach) }, |_| {}).await
     }
 }
 
@@ -62,6 +72,8 @@ impl Serve {
 pub struct Beside {
     pub watching: Option<JoinHandle<()>>,
     pub schedule: Option<Mllp>,
+    /// Where webhooks may go; without it, to public addresses alone.
+    pub reach: Option<Reach>,
 }
 
 /// Opens the schedule's door.
@@ -97,15 +109,26 @@ pub async fn serve(
     let listener =
         TcpListener::bind(listen).await.map_err(|error| taken_or_not(listen, &error, "--listen"))?;
     let address = listener.local_addr()?;
-    let service = router::router(App::new(house.clone(), options));
-    let service = service.into_make_service_with_connect_info::<SocketAddr>();
-    let purge = tokio::spawn(purge(house.clone()));
+    let app = App::new(house.clone(), options);
+    let lives = app.lives.clone();
+    let service = router::router(app).into_make_service_with_connect_info::<SocketAddr>();
+    let reach = match beside.reach {
+        Some(reach) => reach,
+        None => Reach::new(Vec::new(), false, reach::trusted())?,
+    };
+    // Each ends with its task.
+    let mut own = JoinSet::new();
+    own.spawn(purge(house.clone()));
+    own.spawn(alerts::watch(house.clone()));
+    own.spawn(webhook::deliver(house.clone(), Arc::new(reach)));
     println!("listening on http://{address}");
     ready(address);
     let (stopping, stopped) = tokio::sync::watch::channel(false);
     let server = axum::serve(listener, service).with_graceful_shutdown(async move {
         told_to_stop().await;
         tracing::info!("stopping");
+        // A board that renews itself never ends by itself.
+        lives.close();
         // The receiver may be gone: then the server has ended already.
         let _ = stopping.send(true);
     });
@@ -123,7 +146,8 @@ pub async fn serve(
             server.abort();
         }
     }
-    purge.abort();
+    // A message on its way is due again a minute later, at this server or another.
+    own.shutdown().await;
     // What it gave to the clerk is finished; a file that it has not moved yet is known again after the next start.
     // What it took of the schedule is answered.
     let _ = schedule.await;

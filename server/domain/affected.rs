@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::event::Moved;
 use super::exposure::CasePart;
 use super::id::Id;
 use super::load::{Load, LoadStatus};
@@ -11,6 +12,7 @@ use super::lookback::{AtCase, trace_loads};
 use super::model::StepKind;
 use super::recall::{After, Recall};
 use super::state::{Asset, Stage, State};
+use super::step::RecallHeld;
 use super::time::Time;
 
 /// The loads of a machine after one time, from another on and up to a third; a rejected one made nothing ready.
@@ -73,6 +75,32 @@ pub fn relying<'a>(state: &State, loads: impl Iterator<Item = &'a Id>) -> BTreeS
                 && relies_on(state, asset, load)
             {
                 found.insert(asset.asset.clone());
+            }
+        }
+    }
+    found
+}
+
+/// The parts that an act puts back to where an open recall's load made them what they are, and that its hold has not.
+pub fn taken_by(state: &State, moved: &[Moved]) -> Vec<RecallHeld> {
+    let mut found = Vec::new();
+    for recall in state.recalls.values().filter(|recall| recall.is_open()) {
+        if state.holds.get(&recall.hold).is_none_or(|hold| hold.lifted_at.is_some()) {
+            continue;
+        }
+        for it in moved.iter().filter(|it| !recall.parts.contains_key(&it.asset)) {
+            let Some(now) = state.assets.get(&it.asset) else { continue };
+            if now.holds.iter().any(|held| held.hold == recall.hold) {
+                continue;
+            }
+            let mut then = (**now).clone();
+            (then.stage, then.turn, then.next) = (it.to, it.turn, it.next);
+            let of_turn = |load: &&Arc<Load>| {
+                load.contents.iter().any(|part| part.asset == it.asset && part.turn == it.turn)
+            };
+            let mut loads = recall.loads.iter().filter_map(|load| state.loads.get(load)).filter(of_turn);
+            if loads.any(|load| relies_on(state, &then, load)) {
+                found.push(RecallHeld { asset: it.asset.clone(), hold: recall.hold.clone() });
             }
         }
     }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
 use super::event::{Event, Moved, Noted, Thing, What};
+use super::hold::HoldKind;
 use super::id::Id;
 use super::lifetime::Clock;
 use super::machine::BackAfter;
@@ -27,13 +28,15 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.recorded_at = when.recorded_at;
     let seen = super::pace::seen(state, when, event);
     apply_what(state, when, &event.what);
+    super::request_stands::lapse(state, when);
     super::pace::keep(state, when, seen);
 }
 
 fn apply_what(state: &mut State, when: &When, what: &What) {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
-        What::RouteDefined(_) | What::ModelDefined(_) | What::CountSheetDefined(_) => catalogue(state, what),
+        What::RouteDefined(_) | What::CountSheetDefined(_) => catalogue(state, when, what),
+        What::ModelDefined(_) => catalogue(state, when, what),
         What::MachineDefined(_)
         | What::MachineOut(_)
         | What::MachineBack(_)
@@ -59,9 +62,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::TakenFromSet(_)
         | What::Replaced(_)
         | What::HoldPlaced(_)
-        | What::HoldLifted(_) => {
-            super::apply_parts::parts(state, when, what);
-        }
+        | What::HoldLifted(_) => super::apply_parts::parts(state, when, what),
         What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
             super::apply_recall::recalls(state, when, what)
         }
@@ -91,7 +92,11 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
+        What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
         What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
+        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
+            super::request::applied(state, when, what)
+        }
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),
@@ -104,6 +109,9 @@ fn stepped(state: &mut State, when: &When, it: &StepRecorded) {
     }
     moved_or_noted(state, when, &it.parts, &it.noted);
     packed_in(state, when, it);
+    for held in &it.held {
+        super::apply_parts::hold_on(state, when, &held.hold, HoldKind::Recall, &held.asset);
+    }
 }
 
 fn inspected(state: &mut State, when: &When, it: &Inspected) {
@@ -200,7 +208,7 @@ fn site(state: &mut State, what: &What) {
     }
 }
 
-fn catalogue(state: &mut State, what: &What) {
+fn catalogue(state: &mut State, when: &When, what: &What) {
     match what {
         What::RouteDefined(it) => {
             let mut versions =
@@ -210,6 +218,9 @@ fn catalogue(state: &mut State, what: &What) {
             state.changes.routes.insert(it.route.clone());
         }
         What::ModelDefined(it) => {
+            if !state.models.get(&it.model).is_some_and(|before| super::fhir::told_alike(before, it)) {
+                state.models_told.insert(it.model.clone(), when.seq);
+            }
             state.models.insert(it.model.clone(), Arc::new(it.clone()));
             state.changes.models.insert(it.model.clone());
         }

@@ -15,6 +15,7 @@ use super::id::Id;
 use super::issuing::is_ready;
 use super::missing::SearchOutcome;
 use super::readiness::{HeldPart, SetReadiness, SetStatus};
+use super::request_stands::RequestTold;
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
 use super::text::ended;
@@ -67,6 +68,9 @@ pub struct BoardCase {
     /// Why what was chosen for it does not do any more.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub chosen_fails: Option<Fails>,
+    /// What the desk was asked to do for it, and what it answered.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub requests: Vec<RequestTold>,
     /// How far the function check is of a case that has its instruments.
     pub check: Option<CheckState>,
 }
@@ -168,7 +172,8 @@ impl State {
         let tomorrow = now.date(self.zone).checked_add_days(Days::new(1));
         let midnight = tomorrow.map_or(Time(i64::MAX), |day| on_day(day, NaiveTime::MIN, self.zone));
         let cooling = self.assets.values().filter_map(|asset| asset.cooling_until(now));
-        cooling.chain(std::iter::once(midnight)).min().unwrap_or(midnight)
+        let ends = self.requests_end().filter(|end| *end > now);
+        cooling.chain(ends).chain(std::iter::once(midnight)).min().unwrap_or(midnight)
     }
 
     /// The last moment at which the clock alone may have changed it.
@@ -176,7 +181,8 @@ impl State {
         let midnight = on_day(now.date(self.zone), NaiveTime::MIN, self.zone);
         let cooled = self.assets.values().filter(|asset| asset.stage == Stage::Ready);
         let cooled = cooled.filter_map(|asset| asset.cool_at).filter(|cool| *cool <= now);
-        cooled.chain(std::iter::once(midnight)).max().unwrap_or(midnight)
+        let ends = self.requests_end().filter(|end| *end <= now);
+        cooled.chain(ends).chain(std::iter::once(midnight)).max().unwrap_or(midnight)
     }
 }
 

@@ -78,6 +78,7 @@ pub(super) fn board_cases(state: &State, statuses: &BTreeMap<&Id, SetStatus>, no
                 why,
                 short,
                 chosen_fails,
+                requests: state.requests_of(&case.case).map(|it| it.told(state, now)).collect(),
                 check,
             });
         }

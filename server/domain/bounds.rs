@@ -99,5 +99,11 @@ pub(super) fn doubts(model: &model::Model, it: &AddAsset) -> Vec<Doubt> {
         let needed = "look whether it is the age of this very part, in this unit; it is due to be replaced";
         Some(Point::new(pointer, found, needed).doubt())
     });
-    beyond.collect()
+    beyond.chain(of_mark(it)).collect()
+}
+
+/// A mark that many pieces carry, or that does not read: it is kept, and a scan may not find this part by it.
+fn of_mark(it: &AddAsset) -> Option<Doubt> {
+    let (found, needed) = super::mark::doubt(it.mark.as_ref()?.as_str())?;
+    Some(Point::new("/mark", found, needed).doubt())
 }

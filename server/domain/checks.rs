@@ -50,6 +50,7 @@ fn things(state: &State, wrong: &mut Vec<String>) {
     }
     running(state, wrong);
     super::checks_recall::check(state, wrong);
+    super::checks_request::check(state, wrong);
     packs(state, wrong);
     machines(state, wrong);
     open_exceptions(state, wrong);
@@ -79,14 +80,15 @@ fn seats(state: &State, wrong: &mut Vec<String>) {
     }
 }
 
-/// Every id, mark and set code names exactly its thing.
+/// Every id, set code and mark of one piece names exactly its thing.
 fn names(state: &State, wrong: &mut Vec<String>) {
     let mut expected: BTreeMap<&str, Named> = BTreeMap::new();
     for set in state.sets.values() {
         expected.insert(set.set.as_str(), Named::Set(set.set.clone()));
     }
     for asset in state.assets.values() {
-        for name in std::iter::once(asset.asset.as_str()).chain(asset.mark.iter().map(|mark| mark.as_str())) {
+        let mark = asset.mark.iter().map(|mark| mark.as_str()).filter(|mark| super::mark::names_one(mark));
+        for name in std::iter::once(asset.asset.as_str()).chain(mark) {
             if expected.insert(name, Named::Asset(asset.asset.clone())).is_some() {
                 wrong.push(format!("\"{name}\" names two things"));
             }

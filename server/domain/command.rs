@@ -6,9 +6,9 @@ use super::person::Role::{self, *};
 use super::schema::Form;
 use super::text::Text;
 use super::{
-    asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    schedule_line, set, site, step, tried, upkeep,
+    alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
+    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
+    request, schedule_line, set, site, step, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -189,6 +189,11 @@ acts! {
         "keep_schedule_message" Keep(schedule_line::KeepScheduleMessage) by &[Charge];
         "settle_schedule_message" Settle(schedule_line::SettleScheduleMessage) by &[Lead, Charge];
     }
+    Request {
+        "send_request" Send(request::SendRequest) by &[Charge];
+        "answer_request" Answer(request::AnswerRequest) by &[Desk, Lead];
+        "withdraw_request" Withdraw(request::WithdrawRequest) by &[Charge];
+    }
     Recall {
         "recall" Open(recall::OpenRecall) by &[Lead, Biomed, Infection];
         "narrow_recall" Narrow(recall::NarrowRecall) by &[Infection];
@@ -202,6 +207,10 @@ acts! {
         "release_load" Release(load::Release) by &[Desk, Lead];
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
+    }
+    Alert {
+        "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
+        "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
     }
 }
 
@@ -237,6 +246,7 @@ impl Act {
             Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
             Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
+            Act::Request(Request::Answer(it)) => it.answer == request::Reply::Done,
             _ => false,
         }
     }
@@ -314,6 +324,9 @@ impl Act {
             Act::Case(Case::ErasePatient(it)) => it.whole(),
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
+            Act::Asset(Asset::AddAsset(it)) => super::mark::may_be_kept("", it.mark.as_ref()),
+            Act::Asset(Asset::GiveMark(it)) => super::mark::may_name("", it.mark.as_ref()),
+            Act::Set(Set::Replace(it)) => it.new.whole(),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
             Act::Wear(it) => it.whole(),
             Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
@@ -324,6 +337,9 @@ impl Act {
             Act::Schedule(Schedule::Map(it)) => it.whole(),
             Act::Schedule(Schedule::TakeOver(it)) => it.whole(),
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
+            Act::Schedule(Schedule::Settle(it)) => it.whole(),
+            Act::Request(Request::Send(it)) => it.whole(),
+            Act::Alert(Alert::Set(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

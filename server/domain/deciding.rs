@@ -188,6 +188,8 @@ impl<'a> Deciding<'a> {
             Act::Load(Load::Reject(it)) => super::loading::reject(self, it),
             Act::Load(Load::Countersign(it)) => super::exception::countersign(self, it),
             Act::Schedule(act) => self.schedule(act),
+            Act::Request(act) => super::requesting::act(self, act),
+            Act::Alert(act) => super::alert::decide(self, act),
         }
     }
 

@@ -12,9 +12,9 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load, lookback,
-    machine, marking, measuring, missing, model, procedure, recall, record_form, repair, schedule_line, set,
-    site, step, tried, upkeep,
+    alert, asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load,
+    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
+    schedule_line, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -281,6 +281,11 @@ kinds! {
     "procedures_applied" ProceduresApplied(procedure::ProceduresApplied);
     "schedule_kept" ScheduleKept(schedule_line::ScheduleKept);
     "schedule_settled" ScheduleSettled(schedule_line::ScheduleSettled);
+    "request_sent" RequestSent(request::RequestSent);
+    "request_answered" RequestAnswered(request::RequestAnswered);
+    "request_withdrawn" RequestWithdrawn(request::RequestWithdrawn);
+    "alert_set" AlertSet(alert::SetAlert);
+    "alert_dropped" AlertDropped(alert::DropAlert);
 }
 
 impl What {

@@ -76,7 +76,16 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
     let (taken_out, short) = (Vec::new(), Vec::new());
     let (packaging, solution) = (it.packaging.clone(), it.solution.clone());
     let step = it.step;
-    Some(What::StepRecorded(StepRecorded { step, parts, noted, taken_out, short, packaging, solution }))
+    Some(What::StepRecorded(StepRecorded {
+        step,
+        parts,
+        noted,
+        taken_out,
+        short,
+        packaging,
+        solution,
+        held: Vec::new(),
+    }))
 }
 
 /// A step as it is told of one part. A manual disinfection whose record fails took the part nowhere.

@@ -1,5 +1,7 @@
-//! What the house tells in the terms of HL7 FHIR R4: a part as a Device, its use at a case as a DeviceUseStatement. What
-//! FHIR has no word for stands beside it, under a system of the house's own.
+//! What the house tells in the terms of HL7 FHIR R4: a part as a Device, the place where it lies as a Location, its use at a
+//! case as a DeviceUseStatement. What FHIR has no word for stands beside it, under a system of the house's own.
+
+use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
@@ -12,7 +14,7 @@ use super::stage::Standing;
 use super::state::{Asset, State};
 use crate::formats::fhir::{
     Annotation, Concept, Device, DeviceName, DeviceStatus, DeviceUseStatement, GS1_ISSUER, HIBC_ISSUER,
-    Identifier, Meta, Property, Quantity, Reference, UdiCarrier, UseStatus, base64, name,
+    Identifier, Location, Meta, Property, Quantity, Reference, UdiCarrier, UseStatus, base64, name,
 };
 use crate::formats::{gs1, hibc};
 
@@ -34,6 +36,43 @@ pub fn own_system(site: &Id, what: &str) -> String {
 /// The logical id of a part.
 pub fn device_id(asset: &Id) -> String {
     name::of(&[asset.as_str()])
+}
+
+/// The place in the ledger of the last entry that may have changed what is told of a part: one that touched it, or one that
+/// defined its model anew.
+pub fn device_entry(state: &State, asset: &Asset) -> u64 {
+    asset.last_entry.max(state.models_told.get(&asset.model).copied().unwrap_or_default())
+}
+
+/// Whether the parts of a model are told alike by two of its definitions.
+pub fn told_alike(one: &Model, other: &Model) -> bool {
+    let told = |it: &Model| (it.family, it.name.clone(), it.maker.clone(), it.gtin.clone());
+    told(one) == told(other)
+}
+
+/// Every place where a part lies, once.
+pub fn places(state: &State) -> BTreeSet<&str> {
+    state.assets.values().filter_map(|asset| asset.location.as_ref()).map(|place| place.as_str()).collect()
+}
+
+/// A place of the house. It is nothing but its name: what lies there is told by the parts.
+pub fn location(state: &State, place: &str) -> Location {
+    Location {
+        id: name::of(&[place]),
+        identifier: vec![Identifier::own(own_system(&state.site, "location"), place)],
+        status: "active",
+        name: place.into(),
+        mode: "instance",
+        managing_organization: Reference { kind: Some("Organization"), ..Reference::named(&state.name) },
+    }
+}
+
+fn lies_at(place: &str) -> Reference {
+    Reference {
+        reference: Some(format!("Location/{}", name::of(&[place]))),
+        kind: Some("Location"),
+        ..Reference::named(place)
+    }
 }
 
 /// A part as a device. Its version and time are those of the last entry that touched it, which the caller knows.
@@ -66,7 +105,7 @@ pub fn device(state: &State, asset: &Asset) -> Device {
         ),
         property: properties(asset),
         owner: owner(state, asset),
-        location: asset.location.as_ref().map(|location| Reference::named(location.as_str())),
+        location: asset.location.as_ref().map(|place| lies_at(place.as_str())),
         note: set.into_iter().collect(),
     }
 }

@@ -9,17 +9,22 @@ use std::sync::{Arc, Mutex};
 use chrono_tz::Tz;
 use imbl::OrdMap;
 
+use super::board::Equipped;
 use super::case::{Case, Technique};
 use super::configuration::{Configuration, Wish};
 use super::fit::Answer;
 use super::fit_judge::{Setting, verdict};
 use super::fit_layout::lay_out;
+use super::forecast::minute;
+use super::hold::HoldState;
 use super::id::Id;
-use super::model::{Dimensions, Model};
+use super::load::Load;
+use super::model::{Dimensions, Model, RouteStep};
 use super::refusal::Problem;
 use super::scan::resolve;
+use super::set::{CountSheet, SetState};
 use super::site::Policy;
-use super::state::{Asset, Named, State};
+use super::state::{Asset, Machine, Named, State};
 use super::time::Time;
 use super::tried::Tried;
 
@@ -99,10 +104,76 @@ struct Judged {
     sentence: String,
 }
 
+/// Everything of a house that a search for a configuration looks at, as it was: the maps of a state share what did not
+/// change, so that the same map is the same facts.
+#[derive(Clone, Debug)]
+struct Facts {
+    models: OrdMap<Id, Arc<Model>>,
+    assets: OrdMap<Id, Arc<Asset>>,
+    sets: OrdMap<Id, Arc<SetState>>,
+    sheets: OrdMap<Id, Arc<CountSheet>>,
+    cases: OrdMap<Id, Arc<Case>>,
+    loads: OrdMap<Id, Arc<Load>>,
+    routes: OrdMap<Id, Arc<Vec<Arc<[RouteStep]>>>>,
+    machines: OrdMap<Id, Arc<Machine>>,
+    holds: OrdMap<Id, Arc<HoldState>>,
+    reserves: OrdMap<Id, u32>,
+    tried: OrdMap<Id, Arc<Tried>>,
+    policy: Policy,
+    zone: Tz,
+}
+
+impl Facts {
+    fn of(state: &State) -> Facts {
+        Facts {
+            models: state.models.clone(),
+            assets: state.assets.clone(),
+            sets: state.sets.clone(),
+            sheets: state.sheets.clone(),
+            cases: state.cases.clone(),
+            loads: state.loads.clone(),
+            routes: state.routes.clone(),
+            machines: state.machines.clone(),
+            holds: state.holds.clone(),
+            reserves: state.reserves.clone(),
+            tried: state.tried.clone(),
+            policy: state.policy.clone(),
+            zone: state.zone,
+        }
+    }
+
+    fn are(&self, state: &State) -> bool {
+        self.assets.ptr_eq(&state.assets)
+            && self.cases.ptr_eq(&state.cases)
+            && self.loads.ptr_eq(&state.loads)
+            && self.sets.ptr_eq(&state.sets)
+            && self.models.ptr_eq(&state.models)
+            && self.sheets.ptr_eq(&state.sheets)
+            && self.routes.ptr_eq(&state.routes)
+            && self.machines.ptr_eq(&state.machines)
+            && self.holds.ptr_eq(&state.holds)
+            && self.reserves.ptr_eq(&state.reserves)
+            && self.tried.ptr_eq(&state.tried)
+            && (self.zone, &self.policy) == (state.zone, &state.policy)
+    }
+}
+
+/// What was found for a case whose own sets hold nothing that fits.
+#[derive(Clone, Debug)]
+struct Searched {
+    facts: Facts,
+    sets: Vec<Id>,
+    /// For how long it is said: a minute, or less where the clock changes something in it.
+    from: Time,
+    until: Time,
+    said: (Equipped, String),
+}
+
 /// The answers by case. Copies of a state share it: an answer counts only beside what it was judged from.
 #[derive(Clone, Debug, Default)]
 pub struct Memo {
     known: Arc<Mutex<BTreeMap<Id, Arc<Judged>>>>,
+    searched: Arc<Mutex<BTreeMap<Id, Arc<Searched>>>>,
     judged: Arc<AtomicU64>,
 }
 
@@ -156,4 +227,30 @@ pub fn own_sets(state: &State, case: &Case, sets: &[Id], holds: impl FnOnce() ->
     let answer = if holds() { Answer::Fits } else { Answer::DoesNotFit };
     state.fits.keep(state, &case.case, Judged { from, answer, sentence: String::new() });
     answer
+}
+
+/// What `search` says of a case whose own sets hold nothing that fits, or said within this minute of the same facts: a
+/// search through the whole house is not done once more for every page that shows its board.
+pub fn searched(
+    state: &State,
+    case: &Case,
+    (sets, now): (&[Id], Time),
+    search: impl FnOnce() -> (Equipped, String),
+) -> (Equipped, String) {
+    let known = state.fits.searched.lock().ok().and_then(|all| all.get(&case.case).cloned());
+    let is_it =
+        |it: &Arc<Searched>| (it.from..it.until).contains(&now) && it.sets == sets && it.facts.are(state);
+    if let Some(known) = known.filter(is_it) {
+        return known.said.clone();
+    }
+    state.fits.judged.fetch_add(1, Ordering::Relaxed);
+    let said = search();
+    let until = state.board_until(now).min(minute(now).plus_minutes(1));
+    let found =
+        Searched { facts: Facts::of(state), sets: sets.to_vec(), from: now, until, said: said.clone() };
+    if let Ok(mut all) = state.fits.searched.lock() {
+        all.retain(|case, _| state.open_cases.contains(case));
+        all.insert(case.case.clone(), Arc::new(found));
+    }
+    said
 }

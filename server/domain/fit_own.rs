@@ -8,7 +8,7 @@ use super::case::{Case, CaseStatus};
 use super::fit::Answer;
 use super::fit_house::{Candidate, House};
 use super::fit_judge::Setting;
-use super::fit_memo::own_sets;
+use super::fit_memo::{own_sets, searched};
 use super::fit_search::Search;
 use super::id::Id;
 use super::state::State;
@@ -34,24 +34,28 @@ pub fn own_sets_fail(state: &State, case: &Case, sets: &[Id], now: Time) -> Opti
     if own_sets(state, case, sets, holds) == Answer::Fits {
         return None;
     }
-    let names: Vec<&str> = sets.iter().map(Id::as_str).collect();
-    let by_itself =
-        format!("{} by itself holds no complete configuration that fits as wished", names.join(" with "));
-    let search = Search::new(&house, technique, Some(wish));
-    let found = search.best(&house.barrels(Some(wish)), &|_| true);
-    Some(match found.ranked.iter().find_map(|one| search.offer(one)) {
-        Some(offer) => {
-            let open: Vec<&str> = offer.open.iter().map(Id::as_str).collect();
-            let with = if open.is_empty() {
-                "with parts of the store".into()
-            } else {
-                format!("with {}", open.join(" and "))
-            };
-            (Equipped::InTurn, format!("{by_itself}; {with} one does. See its set-up sheet, and choose."))
+    Some(searched(state, case, (sets, now), || {
+        let names: Vec<&str> = sets.iter().map(Id::as_str).collect();
+        let by_itself =
+            format!("{} by itself holds no complete configuration that fits as wished", names.join(" with "));
+        let search = Search::new(&house, technique, Some(wish));
+        let found = search.best(&house.barrels(Some(wish)), &|_| true);
+        match found.ranked.iter().find_map(|one| search.offer(one)) {
+            Some(offer) => {
+                let open: Vec<&str> = offer.open.iter().map(Id::as_str).collect();
+                let with = if open.is_empty() {
+                    "with parts of the store".into()
+                } else {
+                    format!("with {}", open.join(" and "))
+                };
+                (Equipped::InTurn, format!("{by_itself}; {with} one does. See its set-up sheet, and choose."))
+            }
+            None => (
+                Equipped::NotReady,
+                format!(
+                    "{by_itself}, nor does anything that is or will be ready. Its set-up sheet says why."
+                ),
+            ),
         }
-        None => (
-            Equipped::NotReady,
-            format!("{by_itself}, nor does anything that is or will be ready. Its set-up sheet says why."),
-        ),
-    })
+    }))
 }

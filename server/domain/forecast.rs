@@ -21,6 +21,8 @@ use super::time::{MINUTE, Time};
 use crate::analysis::queue::{self, UnitForecast, WantForecast};
 
 pub const REPLICATIONS: u32 = 1_000;
+/// Today and tomorrow, as on the board.
+const SHOWN_DAYS: u64 = 2;
 
 /// How likely a case is equipped by its start, in the words of people.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
@@ -110,7 +112,7 @@ impl State {
         let now = minute(now);
         let statuses = statuses(self, now);
         let allotted = allotted(self, &statuses, now);
-        let plan = plan(self, &statuses, &allotted, now);
+        let plan = plan(self, &statuses, &allotted, (now, SHOWN_DAYS));
         let told = queue::forecast(&plan.shop, replications, SEED);
         let mut not_known = plan.not_known.clone();
         let (units, wants) = match told {
@@ -237,7 +239,7 @@ impl Telling<'_> {
 }
 
 /// The whole tenths of a chance: nine of ten are never more than they are, and nothing is certain.
-fn tenths(chance: f64) -> u8 {
+pub(super) fn tenths(chance: f64) -> u8 {
     ((chance * 10.0 + 1e-9).floor() as u8).min(9)
 }
 

@@ -7,6 +7,7 @@ use chrono::{Days, NaiveTime};
 
 use super::allotted::Allotted;
 use super::case::Case;
+use super::closing::Short;
 use super::forecast_stops::Stops;
 use super::id::Id;
 use super::order_of_work::{Needed, needed};
@@ -42,25 +43,79 @@ pub struct Plan {
     /// Why a set comes nowhere: no machine in service, or no way for it.
     pub stuck: BTreeMap<Id, String>,
     pub not_known: Vec<String>,
-    /// The end of tomorrow.
+    /// The numbers of packs, by set and text.
+    pub packs: BTreeMap<(Id, String), usize>,
+    /// The ways of parts that would close a line, and of what each short line takes.
+    pub ways: BTreeMap<Id, Vec<usize>>,
+    pub line_ways: BTreeMap<(Id, String), Vec<usize>>,
+    /// The end of the last day that is looked at.
     until: Time,
     from: Time,
 }
 
 impl Plan {
-    /// The cases of today and tomorrow, as on the board.
+    pub fn unit_of(&self, set: &Id) -> Option<usize> {
+        self.sets.iter().position(|it| it == set)
+    }
+
+    pub fn want_of(&self, case: &Id) -> Option<usize> {
+        self.wants.iter().position(|it| it == case)
+    }
+
+    /// The place of packing in a way; its end where nothing is packed.
+    pub fn packing(&self, way: &[usize]) -> usize {
+        let is_packing = |job: &usize| self.stops.get(*job).is_some_and(|it| it.step == StepKind::Packed);
+        way.iter().position(is_packing).unwrap_or(way.len())
+    }
+
+    /// Opens a pack that lies wrapped: what of it was past its packing is to be packed again.
+    pub fn unwrap(&self, shop: &mut Shop, unit: usize, pack: usize) {
+        for item in shop.items.iter_mut().filter(|item| item.unit == unit && item.pack == pack) {
+            let packing = self.packing(&item.way);
+            if let Start::Waiting { step, from_s } = item.start
+                && step > packing
+            {
+                item.start = Start::Waiting { step: packing, from_s: from_s.min(0.0) };
+            }
+        }
+    }
+
+    /// Puts a part into a line of a set that lacks nothing but it: its pack is wrapped with it.
+    pub fn fill(
+        &self,
+        state: &State,
+        shop: &mut Shop,
+        (set, line): (&Id, &str),
+        (way, start): (&[usize], Start),
+    ) -> Option<()> {
+        let unit = self.unit_of(set)?;
+        let of = state.sets.get(set).and_then(|set| state.sheets.get(&set.count_sheet)?.line(line))?;
+        let pack = *self.packs.get(&(set.clone(), of.pack.as_str().to_string()))?;
+        shop.units.get_mut(unit)?.unfit = false;
+        self.unwrap(shop, unit, pack);
+        shop.items.push(Item { unit, way: way.to_vec(), pack, start });
+        Some(())
+    }
+
+    /// The cases of the days that are looked at, from this morning on.
     pub fn is_shown(&self, case: &Case) -> bool {
         (self.from..self.until).contains(&case.start)
     }
 }
 
-pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allotted], now: Time) -> Plan {
+/// What is simulated of so many days, today among them.
+pub fn plan(
+    state: &State,
+    statuses: &BTreeMap<&Id, SetStatus>,
+    allotted: &[Allotted],
+    (now, days): (Time, u64),
+) -> Plan {
     let today = now.date(state.zone);
     let midnight = |days: u64| {
         let day = today.checked_add_days(Days::new(days)).unwrap_or(today);
         on_day(day, NaiveTime::MIN, state.zone)
     };
-    let (from, until) = (midnight(0), midnight(2));
+    let (from, until) = (midnight(0), midnight(days));
     let comes = |it: &&Allotted| {
         let case = it.case;
         !case.needs.is_empty() && !case.anything_out() && case.start >= now && case.start < until
@@ -77,6 +132,9 @@ pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allo
         wants: Vec::new(),
         stuck: BTreeMap::new(),
         not_known: Vec::new(),
+        packs: BTreeMap::new(),
+        ways: BTreeMap::new(),
+        line_ways: BTreeMap::new(),
         until,
         from,
     };
@@ -108,6 +166,10 @@ pub fn plan(state: &State, statuses: &BTreeMap<&Id, SetStatus>, allotted: &[Allo
     plan.shop.day_parts = day.len();
     plan.shop.until_s = end.since_s(now) as f64;
     plan.not_known = not_known(state, &building.stops, (now, end));
+    for short in coming.iter().flat_map(|it| &it.needs).flat_map(|need| &need.short) {
+        building.closing(short, &mut plan);
+    }
+    plan.packs = building.packs;
     let (stations, jobs, stops) = building.stops.done();
     (plan.shop.stations, plan.shop.jobs, plan.stops) = (stations, jobs, stops);
     plan
@@ -222,6 +284,30 @@ impl Building<'_> {
             self.packs.insert((set.set.clone(), String::new()), self.packs.len());
         }
         stuck
+    }
+
+    /// The ways of what would close a short line: of parts that are named, and of any part that it takes.
+    fn closing(&mut self, short: &Short, plan: &mut Plan) {
+        let state = self.state;
+        let set = state.sets.get(&short.set);
+        let Some(set) = set else { return };
+        let Some(line) = state.sheets.get(&set.count_sheet).and_then(|sheet| sheet.line(&short.line)) else {
+            return;
+        };
+        for closes in &short.closes {
+            if let Some(asset) = state.assets.get(&closes.asset) {
+                plan.ways.insert(closes.asset.clone(), self.stops.way(state, asset, &[asset]).0);
+            }
+        }
+        let takes =
+            |asset: &&std::sync::Arc<Asset>| state.model(&asset.model).is_some_and(|it| line.takes(it));
+        let seated = state.members(set).find(takes);
+        if let Some(asset) = seated.or_else(|| state.assets.values().find(takes)) {
+            let way = self.stops.way(state, asset, &[asset]).0;
+            plan.line_ways.insert((short.set.clone(), short.line.clone()), way);
+        }
+        let (numbers, pack) = (self.packs.len(), line.pack.as_str().to_string());
+        self.packs.entry((short.set.clone(), pack)).or_insert(numbers);
     }
 
     /// Where parts are now: a way has one job for each step of their route.

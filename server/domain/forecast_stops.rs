@@ -34,6 +34,16 @@ pub struct Stop {
 }
 
 impl Stop {
+    /// The machine that does it.
+    pub fn machine(&self) -> Option<&'static str> {
+        let by = match (self.step, self.method) {
+            (StepKind::Sterilised, method) => method,
+            (StepKind::Disinfected, Some(Method::Machine)) => self.method,
+            _ => None,
+        };
+        by.map(machine_words)
+    }
+
     pub fn words(&self) -> String {
         let words = match self.step {
             StepKind::Treated => "pre-cleaning",

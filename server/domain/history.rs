@@ -11,10 +11,8 @@ use super::step::StepRecorded;
 pub(super) fn things(what: &What) -> Vec<Thing> {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
-        What::ModelDefined(_)
-        | What::CountSheetDefined(_)
-        | What::ModelCostsSet(_)
-        | What::LifeLimitSet(_) => Vec::new(),
+        What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
+        What::ModelCostsSet(_) | What::LifeLimitSet(_) => Vec::new(),
         What::InspectionRequested(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::MachineDefined(_)
         | What::MachineOut(_)
@@ -58,9 +56,10 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Counted(_)
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
-        What::ProcedureMapped(_) => Vec::new(),
+        What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
-        What::ScheduleSettled(it) => of_line(&it.line, it.case.as_ref()),
+        What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
+        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -218,6 +217,15 @@ fn beside_the_loop(what: &What) -> Vec<Thing> {
             all
         }
         What::RecallClosed(it) => with_recall(&it.recall, std::iter::empty()),
+        _ => Vec::new(),
+    }
+}
+
+fn of_request(what: &What) -> Vec<Thing> {
+    match what {
+        What::RequestSent(it) => vec![Thing::case(it.asks.case.as_str())],
+        What::RequestAnswered(it) => vec![Thing::case(it.case.as_str())],
+        What::RequestWithdrawn(it) => vec![Thing::case(it.case.as_str())],
         _ => Vec::new(),
     }
 }

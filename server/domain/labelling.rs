@@ -57,10 +57,13 @@ impl Payload {
     /// A mark that names one piece by GS1 is written as such; everything else as it stands, without a reader's
     /// identifier.
     pub fn of(text: &str, today: NaiveDate) -> Payload {
-        if let (Reads::Piece(_), Ok(read)) = (mark::read(text), gs1::read(text, today))
-            && let Ok(data) = gs1::element_string(&read.elements, today)
-        {
-            return Payload::Gs1 { data, bracketed: gs1::bracketed(&read.elements) };
+        if let (Reads::Piece(_), Ok(read)) = (mark::read(text), gs1::read(text, today)) {
+            // A date without its day is read and not written: the label names the piece without it.
+            let whole = |(ai, _): &&gs1::Element| !read.day_zero.contains(ai);
+            let elements: Vec<gs1::Element> = read.elements.iter().filter(whole).cloned().collect();
+            if let Ok(data) = gs1::element_string(&elements, today) {
+                return Payload::Gs1 { data, bracketed: gs1::bracketed(&elements) };
+            }
         }
         match mark::read(text) {
             Reads::Own(code) => Payload::Plain(code),
@@ -93,6 +96,8 @@ impl Payload {
         let symbol = self.symbol(reading).map_err(|TooMuch| {
             format!("\"{}\" does not fit into {}.", super::scan_miss::shown(self.caption()), reading.words())
         })?;
+        // What its caption says already needs no line of its own.
+        let lines = lines.into_iter().filter(|line| line.text != self.caption()).collect();
         Ok(Label { symbol, caption: self.caption().to_owned(), lines })
     }
 }
@@ -101,9 +106,9 @@ fn site(state: &State) -> String {
     if state.name.is_empty() { state.site.to_string() } else { state.name.clone() }
 }
 
-/// What a part's label says: its mark, or its id where it has none.
+/// What a part's label says: its mark, or its id where it has none that names it.
 pub fn payload_of(asset: &Asset, today: NaiveDate) -> Payload {
-    match &asset.mark {
+    match asset.mark.as_ref().filter(|mark| mark::names_one(mark.as_str())) {
         Some(mark) => Payload::of(&mark.0, today),
         None => Payload::Plain(asset.asset.to_string()),
     }
@@ -174,14 +179,16 @@ pub fn of_pack(
     reading: Reading,
 ) -> Result<Label, String> {
     let sheet = state.sheets.get(&set.count_sheet).map_or(set.count_sheet.as_str(), |it| it.name.as_str());
+    // All packs of a set have its code: which of them it is stands first.
+    let many = if pack.parts.len() == 1 { "1 part".into() } else { format!("{} parts", pack.parts.len()) };
     let mut lines = vec![
-        Line::strong(format!("{}, {}", set.name.0, pack.pack)),
-        Line::plain(format!("Count sheet {sheet}, {} parts", pack.parts.len())),
+        Line::strong(format!("{}: {}", pack.pack, set.name.0)),
+        Line::plain(format!("{many}, count sheet {sheet}")),
     ];
     let by = if packed.by.is_empty() { String::new() } else { format!(" by {}", packed.by) };
     let day = |at: Time| at.in_zone(state.zone).format("%Y-%m-%d %H:%M").to_string();
-    lines.extend(packed.at.map(|at| Line::plain(format!("Packed {}{by}", day(at)))));
-    lines.push(Line::plain(load_line(state, pack)));
+    lines.extend(packed.at.map(|at| Line::whole(format!("Packed {}{by}", day(at)))));
+    lines.push(Line::whole(load_line(state, pack)));
     lines.push(Line::strong(until(state, pack)));
     Payload::Plain(set.set.to_string()).label(reading, lines)
 }

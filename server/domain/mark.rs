@@ -7,8 +7,10 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
+use super::command::{Malformed, wrong};
 use super::id::Id;
 use super::state::{Asset, Named, State};
+use super::text::Line;
 use crate::formats::gs1::{self, Kind};
 use crate::formats::hibc;
 
@@ -138,13 +140,96 @@ fn of_gs1(mark: &gs1::Mark) -> Reads {
     }
 }
 
+/// How every printed command of a workplace begins: the desk reads it as an act, and never as a thing.
+pub const COMMANDS: &str = "FTLDO";
+
+/// What is said of a mark that stands on many pieces.
+pub const UNNAMING: (&str, &str) = (
+    "the mark of a product, which each of its pieces carries, so that no scan of it finds this one",
+    "a mark with a number of this piece is needed, or one that the house gives it",
+);
+
+/// What is odd about a mark that may be recorded all the same: what was found, and what is needed.
+pub fn doubt(mark: &str) -> Option<(String, &'static str)> {
+    match read(mark) {
+        Reads::Faulty(why) => Some((
+            format!("a mark that does not read: {}", why.trim_end_matches('.')),
+            "look whether it is what stands on the part",
+        )),
+        _ if !names_one(mark) => Some((UNNAMING.0.to_string(), UNNAMING.1)),
+        _ => None,
+    }
+}
+
+/// Whether a mark names the one part that carries it, so that a scan of it finds that part. The mark of a product stands
+/// on every piece of it: it may be recorded, and finds none.
+pub fn names_one(mark: &str) -> bool {
+    match read(mark) {
+        Reads::Piece(_) | Reads::Own(_) | Reads::Faulty(_) | Reads::Plain => true,
+        Reads::Tissue => !is_of_tissue(mark),
+        Reads::Product { .. }
+        | Reads::AssetType(_)
+        | Reads::Place(_)
+        | Reads::Badge(_)
+        | Reads::Wristband
+        | Reads::Parcel(_)
+        | Reads::Half => false,
+    }
+}
+
+/// A house may begin a code of its own with the sign of ISBT 128; what is as long as one of those, and made as they are
+/// made, is one.
+fn is_of_tissue(mark: &str) -> bool {
+    const SHORTEST: usize = 10;
+    let digits = mark.bytes().filter(u8::is_ascii_digit).count();
+    mark.len() >= SHORTEST && 2 * digits >= mark.len() && !mark.contains([' ', '"', '(', ')'])
+}
+
+/// Whether a text may be recorded as the mark of a part: that of a person never is, and what is told does not repeat it.
+pub(super) fn may_be_kept(at: &str, mark: Option<&Line>) -> Result<(), Malformed> {
+    let Some(mark) = mark.map(Line::as_str) else { return Ok(()) };
+    let found = match read(mark) {
+        Reads::Own(code) if code.starts_with(COMMANDS) => "a printed command of a workplace",
+        Reads::Plain if mark.starts_with(COMMANDS) => "a printed command of a workplace",
+        Reads::Wristband => "the wristband of a patient",
+        Reads::Badge(_) => "a badge of staff",
+        Reads::Place(_) => "the mark of a place",
+        Reads::Parcel(_) => "the mark of a parcel",
+        Reads::Half => "the second half of a mark, which does not say of what",
+        Reads::Tissue if is_of_tissue(mark) => "a mark for blood and tissue (ISBT 128)",
+        Reads::Piece(_)
+        | Reads::Product { .. }
+        | Reads::AssetType(_)
+        | Reads::Tissue
+        | Reads::Faulty(_)
+        | Reads::Own(_)
+        | Reads::Plain => return Ok(()),
+    };
+    Err(wrong(
+        format!("{at}/mark"),
+        format!("found {found}; the mark that the part itself carries is needed"),
+    ))
+}
+
+/// A mark that is to name the part, and not only to stand on it.
+pub(super) fn may_name(at: &str, mark: Option<&Line>) -> Result<(), Malformed> {
+    may_be_kept(at, mark)?;
+    match mark.filter(|mark| !names_one(mark.as_str())) {
+        None => Ok(()),
+        Some(_) => {
+            let (found, needed) = UNNAMING;
+            Err(wrong(format!("{at}/mark"), format!("found {found}; {needed}")))
+        }
+    }
+}
+
 /// The key by which a recorded mark is found in whatever way it is written; none where only its own letters find it.
 pub fn key_of(mark: &str) -> Option<String> {
     match read(mark) {
         Reads::Piece(key) => Some(key),
         Reads::Own(code) => Some(own_key(&code)),
-        Reads::Product { .. }
-        | Reads::AssetType(_)
+        Reads::Product { key, .. } => Some(product_key(&key)),
+        Reads::AssetType(_)
         | Reads::Place(_)
         | Reads::Badge(_)
         | Reads::Wristband
@@ -161,17 +246,37 @@ pub fn own_key(code: &str) -> String {
     format!("own:{code}")
 }
 
+/// The key of parts that carry the mark of a product: it finds none of them, and says which they are.
+fn product_key(key: &str) -> String {
+    format!("of:{key}")
+}
+
 impl State {
     /// Files a part under its id, its mark, and the key of its mark.
     pub fn name_asset(&mut self, asset: &Asset) {
         let named = Named::Asset(asset.asset.clone());
         self.names.insert(asset.asset.to_string(), named.clone());
         if let Some(mark) = &asset.mark {
-            self.names.insert(mark.0.clone(), named);
+            if names_one(&mark.0) {
+                self.names.insert(mark.0.clone(), named);
+            }
             if let Some(key) = key_of(&mark.0) {
                 let mut all = self.pieces_of(&key).to_vec();
                 all.push(asset.asset.clone());
                 self.pieces.insert(key, all.into());
+            }
+        }
+    }
+
+    /// A part whose mark is about to be another one: those that carry a product's mark are without it.
+    pub(super) fn unname_product(&mut self, asset: &Asset) {
+        let key = asset.mark.as_ref().filter(|mark| !names_one(&mark.0)).and_then(|mark| key_of(&mark.0));
+        if let Some(key) = key {
+            let others = self.pieces_of(&key).iter().filter(|id| **id != asset.asset);
+            let others: Vec<Id> = others.cloned().collect();
+            match others.is_empty() {
+                true => drop(self.pieces.remove(&key)),
+                false => drop(self.pieces.insert(key, others.into())),
             }
         }
     }
@@ -181,7 +286,8 @@ impl State {
         self.pieces.get(key).map_or(&[], |all| all)
     }
 
-    /// The parts of a product: of a model with its number, or with a mark that begins with it.
+    /// The parts of a product: first those that carry its mark, then those with a mark that begins with it, or of a model
+    /// with its number.
     pub fn of_product(&self, key: &str, number: &str) -> Vec<&Asset> {
         let bare = |gtin: &str| gtin.trim_start_matches('0').to_owned();
         let models: Vec<&Id> = self
@@ -192,9 +298,13 @@ impl State {
             .collect();
         let serial = format!("{key}/sn:");
         let own = self.pieces.range(serial.clone()..).take_while(|(own, _)| own.starts_with(&serial));
-        let marked: BTreeSet<&Id> = own.flat_map(|(_, all)| all.iter()).collect();
+        let with_it = self.pieces_of(&product_key(key));
+        let marked: BTreeSet<&Id> = own.flat_map(|(_, all)| all.iter()).chain(with_it).collect();
         let all = self.assets.values().filter(|it| it.retired.is_none());
-        all.filter(|it| models.contains(&&it.model) || marked.contains(&it.asset)).map(|it| &**it).collect()
+        let all = all.filter(|it| models.contains(&&it.model) || marked.contains(&it.asset));
+        let mut all: Vec<&Asset> = all.map(|it| &**it).collect();
+        all.sort_by_key(|it| !with_it.contains(&it.asset));
+        all
     }
 }
 

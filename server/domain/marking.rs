@@ -185,7 +185,8 @@ pub(super) fn give(deciding: &mut Deciding, it: &GiveMark) -> Option<What> {
     if asset.retired.is_some() {
         deciding.against(retired(&asset).even_late());
     }
-    if let Some(mark) = &asset.mark {
+    // A product's mark is none of this piece: the one that it is given stands in its place.
+    if let Some(mark) = asset.mark.as_ref().filter(|mark| super::mark::names_one(mark.as_str())) {
         deciding.against(Problem::new(
             Code::AlreadyDone,
             format!("{} has the mark {} already.", asset.called(), mark.0),
@@ -219,6 +220,9 @@ pub(super) fn give(deciding: &mut Deciding, it: &GiveMark) -> Option<What> {
 }
 
 pub(super) fn given(state: &mut State, when: &When, it: &MarkGiven) {
+    if let Some(asset) = state.assets.get(&it.asset).cloned() {
+        state.unname_product(&asset);
+    }
     change(state, when, &it.asset, |asset| asset.mark = Some(it.mark.clone()));
     if let Some(asset) = state.assets.get(&it.asset).cloned() {
         state.name_asset(&asset);

@@ -54,6 +54,7 @@ pub(super) fn pack(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         short,
         packaging: it.packaging.clone(),
         solution: None,
+        held: Vec::new(),
     }))
 }
 

@@ -1,9 +1,10 @@
 //! Who acts: roles, and the pseudonym under which an act stands in the ledger.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// What a signed-in person or a token may do.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
     Desk,

@@ -144,9 +144,9 @@ fn as_it_reads(state: &State, text: &str) -> Problem {
             "Scan the part or the set; type where it lies as its place.",
         ),
         Reads::Badge(_) => unknown(
-            "This is the badge of somebody who works here, and no part or set.".into(),
+            "This is a badge of staff, and no part or set.".into(),
             PIECE,
-            "To change who works at this station, scan the badge on its page for that.",
+            "If it is to sign somebody in at the desk, let an administrator give it to that person first.",
         ),
         Reads::Wristband => unknown(
             "This is the wristband of a patient, and no part or set.".into(),

@@ -72,6 +72,11 @@ impl Scheduled {
         put(&mut self.codes, &newer.codes);
     }
 
+    /// Whether it tells the same of the same appointment, whenever it was sent.
+    pub fn says_as(&self, other: &Scheduled) -> bool {
+        Scheduled { sent: None, ..self.clone() } == Scheduled { sent: None, ..other.clone() }
+    }
+
     /// Whether it was certainly sent before what is known already.
     pub fn is_older_than(&self, known: &Scheduled) -> bool {
         self.sent.zip(known.sent).is_some_and(|(this, known)| this.until < known.from)

@@ -134,16 +134,51 @@ impl Became {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SettleScheduleMessage {
-    pub line: Id,
+    /// One line, or several of which the same became.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<Id>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<Id>,
     pub outcome: Became,
     /// The case that it was entered as, or that it means: later messages about the appointment find it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub case: Option<Id>,
 }
 
+/// So many lines are settled at once.
+const MOST_AT_ONCE: usize = 500;
+
+impl SettleScheduleMessage {
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        match (&self.line, self.lines.len()) {
+            (Some(_), 0) | (None, 1..=MOST_AT_ONCE) => {}
+            (Some(_), _) => return Err(wrong("/lines", "found beside line; one of the two is needed")),
+            (None, 0) => return Err(wrong("/line", "missing, and so is lines; one of the two is needed")),
+            (None, n) => return Err(wrong("/lines", format!("found {n} lines; at most 500 are needed"))),
+        }
+        match self.case.is_some() && self.line.is_none() {
+            true => Err(wrong("/case", "found a case beside several lines; it belongs to one")),
+            false => Ok(()),
+        }
+    }
+
+    fn all(&self) -> impl Iterator<Item = &Id> {
+        self.line.iter().chain(&self.lines)
+    }
+}
+
+impl ScheduleSettled {
+    pub fn lines(&self) -> impl Iterator<Item = &Id> {
+        std::iter::once(&self.line).chain(&self.also)
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ScheduleSettled {
     pub line: Id,
+    /// Lines of which the same became.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<Id>,
     pub outcome: Became,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub case: Option<Id>,
@@ -198,21 +233,38 @@ pub(super) fn keep(deciding: &mut Deciding, it: &KeepScheduleMessage) -> Option<
     }))
 }
 
-pub(super) fn settle(deciding: &mut Deciding, it: &SettleScheduleMessage) -> Option<What> {
-    let Some(line) = deciding.state.schedule_lines.get(&it.line).cloned() else {
-        deciding.against(unknown("line of the schedule", it.line.as_str()));
-        return None;
-    };
-    deciding.touches(Some(line.settled.as_ref().map_or(line.at, |settled| settled.at)));
-    if let Some(settled) = &line.settled {
+/// The lines that are still open, each once; where none is, whatever became of the first.
+fn still_open(deciding: &mut Deciding, it: &SettleScheduleMessage) -> Option<Vec<Arc<ScheduleLine>>> {
+    let mut open: Vec<Arc<ScheduleLine>> = Vec::new();
+    let mut before = None;
+    for id in it.all() {
+        let Some(line) = deciding.state.schedule_lines.get(id).cloned() else {
+            deciding.against(unknown("line of the schedule", id.as_str()));
+            return None;
+        };
+        deciding.touches(Some(line.settled.as_ref().map_or(line.at, |settled| settled.at)));
+        match &line.settled {
+            None if open.iter().any(|known| known.kept.line == line.kept.line) => {}
+            None => open.push(line),
+            Some(settled) => before = before.or(Some((id.clone(), settled.clone()))),
+        }
+    }
+    if let (true, Some((id, settled))) = (open.is_empty(), before) {
         let problem = Problem::new(
             Code::AlreadyDone,
-            format!("Line {} was settled by {}: {}.", it.line, settled.by, settled.outcome.words()),
+            format!("Line {id} was settled by {}: {}.", settled.by, settled.outcome.words()),
             "A line that is still open is needed.",
             "Nothing needs to be done.",
         );
         deciding.against(problem.even_late());
     }
+    Some(open)
+}
+
+pub(super) fn settle(deciding: &mut Deciding, it: &SettleScheduleMessage) -> Option<What> {
+    let open = still_open(deciding, it)?;
+    let known = it.all().next().and_then(|id| deciding.state.schedule_lines.get(id)).cloned();
+    let line = open.first().cloned().or(known)?;
     if let Some(id) = &it.case {
         let case = known_case(deciding, id)?;
         let other = case.schedule.as_ref().is_some_and(|of| of.told.keys().ne(line.kept.schedule.keys()));
@@ -231,7 +283,8 @@ pub(super) fn settle(deciding: &mut Deciding, it: &SettleScheduleMessage) -> Opt
         }
     }
     Some(What::ScheduleSettled(ScheduleSettled {
-        line: it.line.clone(),
+        line: line.kept.line.clone(),
+        also: open.iter().skip(1).map(|line| line.kept.line.clone()).collect(),
         outcome: it.outcome,
         case: it.case.clone(),
     }))
@@ -280,13 +333,25 @@ pub(super) fn applied(state: &mut State, when: &When, what: &What) {
             state.schedule_lines.insert(it.line.clone(), Arc::new(line));
         }
         What::ScheduleSettled(it) => {
-            let Some(line) = state.schedule_lines.get_mut(&it.line) else { return };
-            let line = Arc::make_mut(line);
-            let by = when.actor.to_string();
-            let (outcome, case) = (it.outcome, it.case.clone());
-            line.settled = Some(Settled { outcome, at: when.at, by, entry: when.seq, case });
-            let told = (*line.kept.schedule).clone();
-            state.changes.schedule_lines.insert(it.line.clone());
+            let settled = |case: Option<Id>| {
+                Some(Settled {
+                    outcome: it.outcome,
+                    at: when.at,
+                    by: when.actor.to_string(),
+                    entry: when.seq,
+                    case,
+                })
+            };
+            for id in it.lines() {
+                if let Some(line) = state.schedule_lines.get_mut(id) {
+                    Arc::make_mut(line).settled = settled(it.case.clone());
+                    state.changes.schedule_lines.insert(id.clone());
+                }
+            }
+            let Some(told) = state.schedule_lines.get(&it.line).map(|line| (*line.kept.schedule).clone())
+            else {
+                return;
+            };
             if let Some(case) = &it.case {
                 of_schedule(state, when, case, told);
             }

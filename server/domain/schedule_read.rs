@@ -1,15 +1,15 @@
 //! A scheduling message as it concerns cases: which appointment, what of it, and everything in the message that
 //! contradicts itself or is lacking. Nothing is guessed.
 
-use chrono::{LocalResult, NaiveDateTime, TimeZone};
 use chrono_tz::Tz;
 
-use super::schedule::{Coded, Scheduled, Sent};
+use super::schedule::{Coded, Scheduled};
+use super::schedule_time::{all_same, clock, instants, minute_of, sent, short};
 use super::text::{LONGEST_LINE, Line, is_blank};
 use super::time::Time;
 use crate::formats::hl7::Message;
 use crate::formats::hl7::appointment::{Appointment, appointment};
-use crate::formats::hl7::moment::{self, Moment, moment};
+use crate::formats::hl7::moment;
 use crate::formats::hl7::schedule::{self, Answer, Refused, Schedule};
 use crate::formats::json::normal;
 
@@ -53,14 +53,14 @@ pub struct Fault {
     pub words: String,
 }
 
-fn fault(number: u16, words: impl Into<String>) -> Fault {
+pub(super) fn fault(number: u16, words: impl Into<String>) -> Fault {
     Fault { number, words: words.into() }
 }
 
 /// A required field is missing; a value is none of its type; two of them do not go together.
-const MISSING: u16 = 101;
-const TYPE: u16 = 102;
-const VALUES: u16 = 103;
+pub(super) const MISSING: u16 = 101;
+pub(super) const TYPE: u16 = 102;
+pub(super) const VALUES: u16 = 103;
 const SEQUENCE: u16 = 100;
 
 /// A scheduling message that may be about a case.
@@ -76,6 +76,16 @@ pub struct Incoming {
     /// Why it is cancelled, where that is told by a code.
     pub reason: Option<String>,
     pub faults: Vec<Fault>,
+}
+
+impl Incoming {
+    /// The same where its character set is none that is read here: nothing in it is taken for what it says.
+    pub fn not_certain(mut self) -> Incoming {
+        let words = "Its character set (MSH-18) is none that is read here, and letters stand in it that it tells otherwise.";
+        self.faults.insert(0, fault(VALUES, words));
+        (self.patient, self.schedule.room, self.schedule.codes) = (None, None, None);
+        self
+    }
 }
 
 /// A text as a line of the ledger holds it; none where nothing can be read in it.
@@ -98,7 +108,7 @@ pub fn read(message: &Message<'_>, zone: Tz) -> Result<Incoming, Refused> {
     let it = appointment(message);
     let header = |field| message.header().map(|header| header.field(field)).unwrap_or_default();
     let event = message.component(header(9), 2);
-    let number = |text: &str| line(&message.unescaped(text));
+    let number = |text: &str| line(&message.unescaped(text)).filter(|number| number.as_str() != "\"\"");
     let sender = line(&it.sender).unwrap_or_else(|| Line("unnamed sender".into()));
     let mut all = Incoming {
         trigger: Trigger::of(event),
@@ -129,6 +139,11 @@ pub fn read(message: &Message<'_>, zone: Tz) -> Result<Incoming, Refused> {
 }
 
 fn appointment_of(all: &mut Incoming, it: &Appointment, told: &Schedule, zone: Tz) {
+    if it.patient.chars().count() > LONGEST_LINE {
+        // Two numbers that begin alike are two patients.
+        all.patient = None;
+        all.faults.push(fault(TYPE, "The patient's number is longer than 200 characters."));
+    }
     let too_long = [&told.placer_id, &told.filler_id].into_iter().any(|id| id.chars().count() > LONGEST_LINE);
     if too_long || (all.schedule.placer.is_none() && all.schedule.filler.is_none()) {
         all.faults.push(fault(TYPE, "The appointment's id is blank, or longer than 200 characters."));
@@ -159,7 +174,11 @@ fn appointment_of(all: &mut Incoming, it: &Appointment, told: &Schedule, zone: T
                 all.faults.extend(elsewhere(it, (start, minutes), zone));
             }
         }
-        Err(fault) => all.faults.push(fault),
+        Err(fault) => {
+            all.faults.push(fault);
+            // Whoever looks at it is told the start all the same, where one is told.
+            all.schedule.start = start_alone(it, zone);
+        }
     }
     if all.faults.is_empty() && all.schedule.start.is_none() && all.trigger != Some(Trigger::Modify) {
         all.faults.push(fault(
@@ -186,70 +205,6 @@ fn status(all: &mut Incoming, status: &str) {
         _ => return,
     };
     all.faults.push(fault(VALUES, words));
-}
-
-/// The instants that a reading of a clock may mean: none in the hour that is left out when clocks go forward, two in the
-/// hour that comes twice.
-fn instants(local: NaiveDateTime, offset_minutes: Option<i32>, zone: Tz) -> Vec<Time> {
-    let of = |micros: i64| Time(micros);
-    match offset_minutes {
-        Some(offset) => {
-            let utc = local.and_utc().timestamp_micros();
-            vec![of(utc - i64::from(offset) * 60_000_000)]
-        }
-        None => match zone.from_local_datetime(&local) {
-            LocalResult::None => Vec::new(),
-            LocalResult::Single(at) => vec![of(at.timestamp_micros())],
-            LocalResult::Ambiguous(a, b) => vec![of(a.timestamp_micros()), of(b.timestamp_micros())],
-        },
-    }
-}
-
-fn sent(text: &str, zone: Tz) -> Option<Sent> {
-    let it = moment(text)?;
-    let from = instants(it.local, it.offset_minutes, zone).into_iter().min();
-    let until = instants(it.last(), it.offset_minutes, zone).into_iter().max();
-    // In the hour that is left out no clock stands that is right: then nothing follows from it.
-    Some(Sent { from: from?, until: until? }).filter(|sent| sent.from.0 >= 0)
-}
-
-fn minute_of(text: &str, what: &str) -> Result<Moment, Fault> {
-    let it = moment(text).filter(|it| it.local.and_utc().timestamp() > 86_400);
-    let it = it.ok_or_else(|| fault(TYPE, format!("Its {what} \"{}\" is no time.", short(text))))?;
-    match it.to_the_minute() {
-        true => Ok(it),
-        false => Err(fault(MISSING, format!("Its {what} \"{}\" tells no minute.", short(text)))),
-    }
-}
-
-/// A value as a sentence quotes it.
-fn short(text: &str) -> String {
-    text.chars().filter(|sign| !sign.is_control()).take(40).collect()
-}
-
-/// All that is told of one time; they have to mean the same.
-fn all_same(texts: &[String], what: &str, zone: Tz) -> Result<Option<Vec<Time>>, Fault> {
-    let mut known: Option<Vec<Time>> = None;
-    for text in texts {
-        let it = minute_of(text, what)?;
-        let found = instants(it.local, it.offset_minutes, zone);
-        if found.is_empty() {
-            let words =
-                format!("Its {what} \"{}\" does not exist: clocks go forward over that hour.", short(text));
-            return Err(fault(TYPE, words));
-        }
-        match &known {
-            Some(before) if *before != found => {
-                let first = texts.first().map(|first| short(first)).unwrap_or_default();
-                return Err(fault(
-                    VALUES,
-                    format!("Its {what} is told as \"{first}\" and as \"{}\".", short(text)),
-                ));
-            }
-            _ => known = Some(found),
-        }
-    }
-    Ok(known)
 }
 
 fn lengths(it: &Appointment) -> Result<Option<u32>, Fault> {
@@ -320,6 +275,14 @@ fn span(it: &Appointment, zone: Tz) -> Result<(Option<Time>, Option<u32>), Fault
     }
 }
 
+/// The start that is told, whatever else is wrong; none where it is told in two ways.
+fn start_alone(it: &Appointment, zone: Tz) -> Option<Time> {
+    match all_same(&it.starts, "start", zone).ok()??.as_slice() {
+        [start] => Some(*start),
+        _ => None,
+    }
+}
+
 fn within_a_day(minutes: Option<u32>) -> Result<Option<u32>, Fault> {
     match minutes {
         Some(minutes) if minutes > 24 * 60 => {
@@ -349,14 +312,14 @@ fn elsewhere(it: &Appointment, (start, minutes): (Time, u32), zone: Tz) -> Vec<F
             _ => "staff",
         };
         let Ok(at) = minute_of(&booked.start, what) else {
-            all.push(fault(TYPE, format!("The time \"{}\" of its {what} is none.", short(&booked.start))));
+            all.push(fault(TYPE, format!("The time \"{}\" of its {what} is none.", clock(&booked.start))));
             continue;
         };
         let length = moment::minutes(&booked.duration, &booked.unit).unwrap_or(minutes);
         let meets = |at: &Time| *at < end && at.plus_minutes(i64::from(length)) > start;
         let found = instants(at.local, at.offset_minutes, zone);
         if !found.iter().any(meets) {
-            let when = found.first().map_or_else(|| short(&booked.start), |at| at.told(zone));
+            let when = found.first().map_or_else(|| clock(&booked.start), |at| at.told(zone));
             all.push(fault(
                 VALUES,
                 format!("The appointment is on {}, its {what} is booked for {when}.", start.told(zone)),

@@ -9,6 +9,7 @@ use utoipa::openapi::{Ref, RefOr};
 use utoipa::{PartialSchema, ToSchema};
 
 use super::around::Key;
+use super::display::DisplayAddress;
 use super::id::Id;
 use super::load::CycleNo;
 use super::marking::LabelSize;
@@ -57,6 +58,7 @@ macro_rules! forms {
 }
 
 forms! {
+    DisplayAddress: whole(text(60, "An address as 10.1.2.3, or a range as 10.1.2.0/28."));
     Id: whole(text(Id::LONGEST, "The name of a thing in its site, matched exactly, case and all.")
         .pattern(Some("^[A-Za-z0-9._-]{1,64}$")));
     Key: whole(text(64, "Any unique text: the same command under it again is done once."));

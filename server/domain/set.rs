@@ -142,6 +142,15 @@ pub struct NewModel {
     pub lot: Option<Line>,
 }
 
+impl NewPart {
+    pub(super) fn whole(&self) -> Result<(), super::command::Malformed> {
+        match self {
+            NewPart::Known(_) => Ok(()),
+            NewPart::New(it) => super::mark::may_be_kept("/new", it.mark.as_ref()),
+        }
+    }
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SetReserve {

@@ -10,6 +10,7 @@ use utoipa::ToSchema;
 use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
+use super::display::{self, DisplayAddress};
 use super::event::What;
 use super::inspection_checks::CheckRule;
 use super::lifetime::Clock;
@@ -119,6 +120,8 @@ pub struct SetPolicy {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    pub borrow_minutes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub inspection_checks: Option<Vec<CheckRule>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub company_prefix: Option<String>,
@@ -126,6 +129,8 @@ pub struct SetPolicy {
     pub code_prefix: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub label_sizes: Option<Vec<LabelSize>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wall_addresses: Option<Vec<DisplayAddress>>,
 }
 
 impl SetPolicy {
@@ -138,6 +143,7 @@ impl SetPolicy {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
         marking::whole(self)?;
+        display::whole(self.wall_addresses.as_deref().unwrap_or_default())?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
                 "/telescope_window_mm",
@@ -173,6 +179,7 @@ impl SetPolicy {
             ("undo_minutes", self.undo_minutes, 1, 24 * 60),
             ("theatre_minute_cents", self.theatre_minute_cents, 0, 10_000_000),
             ("delay_minutes", self.delay_minutes, 0, 24 * 60),
+            ("borrow_minutes", self.borrow_minutes, 0, 7 * 24 * 60),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -242,12 +249,19 @@ pub struct Policy {
     /// How long a torn or missing part delays a case, by the house's own reckoning; 0 takes it back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub delay_minutes: Option<u32>,
+    /// From asking until a borrowed set may be used here, or a borrowed part be wrapped, by the house's own reckoning; 0
+    /// takes it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub borrow_minutes: Option<u32>,
     /// What inspections measure, family by family; setting it takes the place of the whole list.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub inspection_checks: Vec<CheckRule>,
     /// The site's own marks and labels.
     #[serde(default)]
     pub marking: Marking,
+    /// Where the wall is shown without a sign-in; nowhere until the site says so.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub wall_addresses: Vec<DisplayAddress>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -303,8 +317,10 @@ impl Default for Policy {
             wear_clock: BTreeMap::new(),
             theatre_minute_cents: None,
             delay_minutes: None,
+            borrow_minutes: None,
             inspection_checks: Vec::new(),
             marking: Marking::default(),
+            wall_addresses: Vec::new(),
         }
     }
 }
@@ -336,9 +352,11 @@ impl Policy {
         put(&mut self.wall_mm, &change.wall_mm);
         put(&mut self.undo_minutes, &change.undo_minutes);
         put(&mut self.inspection_checks, &change.inspection_checks);
+        put(&mut self.wall_addresses, &change.wall_addresses);
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),
+            (&mut self.borrow_minutes, change.borrow_minutes),
         ] {
             *to = from.map_or(*to, |from| Some(from).filter(|from| *from > 0));
         }

@@ -1,6 +1,7 @@
 //! A site's current facts, whole in memory. Cloning a state costs a few counters: the maps share what is unchanged,
 //! so a draft is a clone, and a reader keeps the state it was given.
 
+use super::alert::AlertRule;
 use super::asset::{Cause, Owner};
 use super::broken::BrokenPack;
 use super::case::Case;
@@ -19,6 +20,7 @@ use super::pace::Paces;
 use super::procedure::Procedure;
 use super::recall::Recall;
 use super::repair::Repair;
+use super::request::Request;
 use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
 use super::site::Policy;
@@ -49,6 +51,8 @@ pub struct State {
     /// Every version of every route, oldest first: a part under way finishes on the one its turn began with.
     pub routes: OrdMap<Id, Arc<Vec<Arc<[RouteStep]>>>>,
     pub models: OrdMap<Id, Arc<Model>>,
+    /// The place in the ledger at which what is told elsewhere of a model's parts (`fhir::told_alike`) last changed.
+    pub models_told: OrdMap<Id, u64>,
     pub sheets: OrdMap<Id, Arc<CountSheet>>,
     pub machines: OrdMap<Id, Arc<Machine>>,
     pub assets: OrdMap<Id, Arc<Asset>>,
@@ -70,8 +74,13 @@ pub struct State {
     pub tried: OrdMap<Id, Arc<Tried>>,
     /// What procedures need, by the keys of their codes.
     pub procedures: OrdMap<Id, Arc<Procedure>>,
+    /// Rules of alerts, those that were dropped among them.
+    pub alert_rules: OrdMap<Id, Arc<AlertRule>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
+    /// What the board asked of the desk, and those whose case is still to come, which follow from them.
+    pub requests: OrdMap<Id, Arc<Request>>,
+    pub current_requests: OrdSet<Id>,
     /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
     pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
@@ -130,7 +139,9 @@ pub struct Changes {
     pub upkeep: BTreeSet<Id>,
     pub values: BTreeSet<Id>,
     pub procedures: BTreeSet<Id>,
+    pub alert_rules: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
+    pub requests: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
     pub machine_paces: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
@@ -267,6 +278,7 @@ impl State {
             policy: Policy::default(),
             routes: OrdMap::new(),
             models: OrdMap::new(),
+            models_told: OrdMap::new(),
             sheets: OrdMap::new(),
             machines: OrdMap::new(),
             assets: OrdMap::new(),
@@ -285,7 +297,10 @@ impl State {
             upkeep: OrdMap::new(),
             values: OrdMap::new(),
             procedures: OrdMap::new(),
+            alert_rules: OrdMap::new(),
             schedule_lines: OrdMap::new(),
+            requests: OrdMap::new(),
+            current_requests: OrdSet::new(),
             scheduled: OrdMap::new(),
             paces: Paces::default(),
             open_cases: OrdSet::new(),
@@ -328,6 +343,7 @@ impl State {
         let of_schedule = self.cases.values().filter(|case| case.schedule.is_some());
         let of_schedule: Vec<Id> = of_schedule.map(|case| case.case.clone()).collect();
         of_schedule.iter().for_each(|case| self.index_schedule(case, &[]));
+        self.index_requests();
         for (asset, mut cases) in cases_of {
             cases.sort();
             let mut cases: Vec<Id> = cases.into_iter().map(|(_, case)| case).collect();

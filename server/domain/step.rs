@@ -161,6 +161,16 @@ pub struct StepRecorded {
     pub packaging: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub solution: Option<Box<Solution>>,
+    /// By this act a part is again as a recalled load made it: the recall's hold takes it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub held: Vec<RecallHeld>,
+}
+
+/// A part that an open recall takes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RecallHeld {
+    pub asset: Id,
+    pub hold: Id,
 }
 
 /// A part that left its seat with a step.
@@ -319,6 +329,15 @@ pub(super) fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
 }
 
 pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
+    let mut what = recorded(deciding, it)?;
+    if let What::StepRecorded(done) = &mut what {
+        // Past its order, a part may come to rest on a wash that was recalled while it lay before it.
+        done.held = super::affected::taken_by(deciding.state, &done.parts);
+    }
+    Some(what)
+}
+
+fn recorded(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     let step = it.step;
     if deciding.late() || matches!(step, StepKind::Treated | StepKind::Received) {
         if !it.without.is_empty() {
@@ -349,5 +368,6 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         short: Vec::new(),
         packaging: None,
         solution: it.solution.clone(),
+        held: Vec::new(),
     }))
 }

@@ -87,7 +87,7 @@ pub struct ToOpen {
 }
 
 /// What belongs to a set-up and stands in no configuration.
-const BESIDE: [Family; 5] =
+pub(super) const BESIDE: [Family; 5] =
     [Family::CameraHead, Family::LightCable, Family::LightSource, Family::Injector, Family::MouthGuard];
 /// What may stand in the configuration; where none of its family does, the set's own is told.
 const EITHER: [Family; 3] = [Family::JetAdapter, Family::SuctionTube, Family::Telescope];

@@ -209,6 +209,14 @@ impl Db {
         }
     }
 
+    /// How to reach a database that tells its other clients of what is written.
+    pub(super) fn tells(&self) -> Option<&PgConnectOptions> {
+        match self {
+            Db::Embedded { .. } => None,
+            Db::Server { options, .. } => Some(options),
+        }
+    }
+
     /// A connection of its own, for one that writes or reads at length.
     pub async fn connect(&self) -> Result<Conn, StorageError> {
         Ok(match self {

@@ -12,7 +12,7 @@ macro_rules! kept {
 
 /// The tables that a backup holds: all but sessions, which end with the server that began them, and lists that wait to
 /// be imported, which are chosen again.
-const TABLES: [Table; 12] = [
+const TABLES: [Table; 17] = [
     kept!("site", ["site"], ["name", "timezone", "secret", "founded_at"]),
     super::ledger::HEAD_NOW,
     super::ledger::ENTRY,
@@ -24,6 +24,15 @@ const TABLES: [Table; 12] = [
     kept!("pin", ["site", "person"], ["pin", "tries"]),
     kept!("token", ["site", "id"], ["name", "role", "hash", "revoked"]),
     kept!("import_mapping", ["site", "kind"], ["chosen", "stored_at", "stored_by"]),
+    kept!("alert", ["site", "id"], ["rule", "subject", "sentence", "raised_at", "ended_at", "seq"]),
+    kept!("alert_seen", ["site", "alert", "person"], ["at"]),
+    kept!("alert_webhook", ["site", "rule"], ["secret", "made_at", "made_by", "gone_entry"]),
+    kept!(
+        "alert_delivery",
+        ["site", "id"],
+        ["alert", "rule", "kind", "body", "made_at", "due_at", "tries", "status"]
+    ),
+    kept!("alert_attempt", ["site", "delivery", "number"], ["at", "told"]),
     kept!("read_log", ["site", "at", "actor", "what"], []),
 ];
 
@@ -36,6 +45,9 @@ fn arg(row: &super::Row, table: &Table, place: usize, column: &str) -> Result<Ar
         "secret" | "root" | "frontier" | "leaf" | "asked" | "salt" | "raw" => Arg::Bytes(row.bytes(place)?),
         "hash" => Arg::Bytes(row.bytes(place)?),
         "seq" | "recorded_at" | "at" | "founded_at" | "stored_at" | "disabled" | "revoked" | "tries" => {
+            Arg::Int(row.int(place)?)
+        }
+        "raised_at" | "ended_at" | "made_at" | "due_at" | "gone_entry" | "number" => {
             Arg::Int(row.int(place)?)
         }
         "key" if table.name == "ledger_entry" => Arg::OptText(row.opt_text(place)?),

@@ -92,6 +92,14 @@ impl Dialect {
         }
     }
 
+    /// Tells the other servers that a site's ledger grew, where the database can.
+    pub fn notice(self) -> Option<&'static str> {
+        match self {
+            Dialect::Embedded => None,
+            Dialect::Server => Some("SELECT pg_notify($1, $2)"),
+        }
+    }
+
     /// Begins a transaction whose reads all see one moment.
     pub fn snapshot(self) -> &'static str {
         match self {

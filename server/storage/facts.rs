@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::asset;
 use super::connection::{Arg, Conn, StorageError};
+use super::model::ModelFacts;
 pub use super::rows::key_order;
 use super::rows::{Table, Write};
 use crate::domain::event::Thing;
@@ -56,7 +57,9 @@ pub const TRIED: Table = plain!("tried_now");
 pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
 pub const PROCEDURE: Table = plain!("procedure_now");
+pub const ALERT: Table = plain!("alert_rule_now");
 pub const SCHEDULE: Table = plain!("schedule_line_now");
+pub const REQUEST: Table = plain!("request_now");
 pub const PACE: Table = plain!("pace_now");
 pub const CYCLE_PACE: Table = plain!("cycle_pace_now");
 pub const ASSET: Table = Table {
@@ -98,10 +101,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 29] = [
+pub const ALL: [Table; 31] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, SCHEDULE, PACE, CYCLE_PACE, ASSET, TURNED, LOAD,
-    HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE,
+    ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -156,7 +159,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
         }};
     }
     things!(ROUTE, changes.routes, state.routes, Arc::clone);
-    things!(MODEL, changes.models, state.models, Arc::clone);
+    things!(MODEL, changes.models, state.models, |it| ModelFacts::of(state, it));
     things!(SHEET, changes.sheets, state.sheets, Arc::clone);
     things!(MACHINE, changes.machines, state.machines, Arc::clone);
     things!(SET, changes.sets, state.sets, |it: &Arc<SetState>| SetFacts {
@@ -177,7 +180,9 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(UPKEEP, changes.upkeep, state.upkeep, Arc::clone);
     things!(VALUES, changes.values, state.values, Arc::clone);
     things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
+    things!(ALERT, changes.alert_rules, state.alert_rules, Arc::clone);
     things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
+    things!(REQUEST, changes.requests, state.requests, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
     things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
@@ -190,14 +195,8 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     let mut loads: Rows = Vec::new();
     for load in changes.loads.iter().filter_map(|id| state.loads.get(id)) {
         let (machine, status) = (load.machine.as_str().into(), load.status.name().into());
-        loads.push(vec![
-            site(),
-            load.load.as_str().into(),
-            machine,
-            status,
-            load.started_at.0.into(),
-            json(&**load)?,
-        ]);
+        let (id, started) = (load.load.as_str().into(), load.started_at.0.into());
+        loads.push(vec![site(), id, machine, status, started, json(&**load)?]);
     }
     all.push((LOAD, loads));
     Ok(all)
@@ -308,7 +307,10 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     for (id, versions) in read::<Vec<Arc<[RouteStep]>>>(conn, &ROUTE, code).await? {
         state.routes.insert(id, Arc::new(versions));
     }
-    state.models = read::<Arc<_>>(conn, &MODEL, code).await?.into_iter().collect();
+    for (id, facts) in read::<ModelFacts>(conn, &MODEL, code).await? {
+        state.models_told.insert(id.clone(), facts.told);
+        state.models.insert(id, facts.model);
+    }
     state.sheets = read::<Arc<_>>(conn, &SHEET, code).await?.into_iter().collect();
     state.machines = read::<Arc<_>>(conn, &MACHINE, code).await?.into_iter().collect();
     let mut tests = read::<KeptTest>(conn, &TEST, code).await?;
@@ -330,7 +332,9 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.upkeep = read::<Arc<_>>(conn, &UPKEEP, code).await?.into_iter().collect();
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
     state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
+    state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
     state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
+    state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
     state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();
     state.assets = read_assets(conn, code).await?;

@@ -5,15 +5,16 @@ use super::connection::{Conn, Db, StorageError};
 use super::facts;
 
 /// Numbered changes, in order. One numbering for both databases.
-const MIGRATIONS: [(i64, &str); 4] = [
+const MIGRATIONS: [(i64, &str); 5] = [
     (1, include_str!("../../migrations/0001_ledger_and_accounts.sql")),
     (2, include_str!("../../migrations/0002_attachments.sql")),
     (3, include_str!("../../migrations/0003_badges.sql")),
     (4, include_str!("../../migrations/0004_imports.sql")),
+    (5, include_str!("../../migrations/0005_alerts.sql")),
 ];
 
 /// The form of the tables of current facts. Raise it when one changes.
-pub const FACTS_VERSION: i64 = 21;
+pub const FACTS_VERSION: i64 = 22;
 
 /// SQLite before this has a defect in its write-ahead log.
 const SQLITE_AT_LEAST: [u32; 3] = [3, 51, 3];

@@ -1,6 +1,8 @@
 //! SQL, and nothing else: one text for both databases, one branch between them.
 
 pub mod account;
+pub mod alert;
+pub mod alert_delivery;
 pub mod badge;
 mod asset;
 pub mod attachment;
@@ -11,6 +13,8 @@ pub mod facts;
 pub mod import;
 pub mod ledger;
 pub mod migrate;
+mod model;
+pub mod notices;
 pub mod rows;
 
 pub use connection::{Arg, Conn, Db, Row, StorageError};

@@ -66,7 +66,7 @@ pub async fn post(
     let again = |status, error: &str| sign_in::again(status, &sent.site, "", &sent.back, error);
     if badge.len() > 200 || House::no_badge(badge).is_some() {
         let why = House::no_badge(badge).unwrap_or("it is too long");
-        return again(StatusCode::UNAUTHORIZED, &format!("Nobody signs in with that: {why}."));
+        return again(StatusCode::UNAUTHORIZED, &format!("Nobody signs in with that: {}.", within(why)));
     }
     let owner = match app.house.badge_owner(&sent.site, badge).await {
         Ok(owner) => owner,
@@ -99,6 +99,13 @@ pub async fn post(
         }
         Err(error) => failed(&error),
     }
+}
+
+/// A sentence as the end of another one.
+fn within(sentence: &str) -> String {
+    let mut letters = sentence.trim_end_matches('.').chars();
+    let first: String = letters.next().map(|first| first.to_lowercase().collect()).unwrap_or_default();
+    first + letters.as_str()
 }
 
 fn words(refused: &ByBadge) -> String {

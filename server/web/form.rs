@@ -6,7 +6,7 @@
 //! and numbers between them make a list.
 //! `name:into` is a choice between lists: its value is `list=text`. An empty field is left out, so that an optional one
 //! may stay empty, and so is a row of a list that is all empty; what is named `name:beside` is left out with the rest of its row; so is a field whose twin `was.name` has the same value,
-//! since it does not change.
+//! since it does not change. A button named `:fields` carries whole fields.
 
 use std::collections::BTreeMap;
 
@@ -15,6 +15,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
 use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
 
 use super::App;
 use super::api::command::read;
@@ -191,12 +192,32 @@ fn onward(fields: &Fields, event: &Value, back: &str) -> String {
     }
 }
 
+/// A button that carries fields of its own, as JSON: they stand in the form as if they had been there. Its key is that of who
+/// pressed it, since two people may press one button.
+fn spread(fields: Fields, who: &str) -> Fields {
+    let mut all = Fields::new();
+    for (name, text) in fields {
+        let own = name.ends_with(":fields").then(|| serde_json::from_str::<Map<String, Value>>(&text).ok());
+        let Some(own) = own.flatten() else {
+            all.push((name, text));
+            continue;
+        };
+        all.extend(own.iter().filter_map(|(name, value)| {
+            let value = value.as_str()?;
+            let key = || hex::encode(Sha256::digest(format!("{value} {who}")).get(..16).unwrap_or_default());
+            Some((name.clone(), if name == "key" { key() } else { value.to_string() }))
+        }));
+    }
+    all
+}
+
 pub async fn post(State(app): State<App>, visitor: Visitor, Form(fields): Form<Fields>) -> Response {
     submit(&app, &visitor, fields).await
 }
 
 /// Submits a form's command and answers with the page that it came from, or with the refusal, whole.
 pub async fn submit(app: &App, visitor: &Visitor, fields: Fields) -> Response {
+    let fields = spread(fields, &visitor.actor.code);
     let asked = command(&fields, visitor.state.zone).and_then(read);
     submit_read(app, visitor, &fields, asked).await
 }

@@ -2,12 +2,12 @@
 //! answered on it when it is durable.
 
 use std::net::SocketAddr;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError, Weak};
 use std::time::Duration;
 
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Notify, Semaphore, watch};
 use tokio::task::{JoinHandle, JoinSet};
 use tokio::time::{Instant, sleep, timeout, timeout_at};
 
@@ -24,6 +24,9 @@ pub struct Limits {
     pub frame: Duration,
     /// Between two messages.
     pub idle: Duration,
+    /// The same where all places are taken: whoever was quiet for so long makes room for a newcomer, since some senders
+    /// open a connection for each message and forget the one before.
+    pub crowded: Duration,
     /// For an answer to be taken.
     pub answer: Duration,
     /// Bytes between two messages that belong to none.
@@ -36,6 +39,7 @@ impl Default for Limits {
             connections: 256,
             frame: Duration::from_secs(30),
             idle: Duration::from_secs(3_600),
+            crowded: Duration::from_secs(60),
             answer: Duration::from_secs(10),
             wasted: 4 * 1024 * 1024,
         }
@@ -45,6 +49,49 @@ impl Default for Limits {
 /// After the signal to stop, a message that is being written has this long to be answered.
 const GRACE: Duration = Duration::from_secs(5);
 const PIECE: usize = 8 * 1024;
+/// So long a newcomer waits for the place of a quiet one.
+const ROOM: Duration = Duration::from_secs(1);
+
+/// An open connection: when something came on it last, and the word that it has to go.
+struct Guest {
+    heard: Mutex<Instant>,
+    leave: Notify,
+}
+
+impl Guest {
+    fn hears(&self) {
+        *self.heard.lock().unwrap_or_else(PoisonError::into_inner) = Instant::now();
+    }
+
+    fn heard(&self) -> Instant {
+        *self.heard.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// All that are open.
+#[derive(Default)]
+struct Guests(Mutex<Vec<Weak<Guest>>>);
+
+impl Guests {
+    fn enter(&self) -> Arc<Guest> {
+        let guest = Arc::new(Guest { heard: Mutex::new(Instant::now()), leave: Notify::new() });
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.retain(|known| known.strong_count() > 0);
+        all.push(Arc::downgrade(&guest));
+        guest
+    }
+
+    /// Bids the one that was quiet longest to go, where that is at least so long; whether there is one.
+    fn make_room(&self, quiet: Duration) -> bool {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let longest = all.iter().filter_map(Weak::upgrade).min_by_key(|guest| guest.heard());
+        let found = longest.filter(|guest| guest.heard().elapsed() >= quiet);
+        if let Some(guest) = &found {
+            guest.leave.notify_one();
+        }
+        found.is_some()
+    }
+}
 
 /// An open door.
 pub struct Mllp {
@@ -96,6 +143,7 @@ async fn accept(
     stopped: watch::Receiver<bool>,
 ) {
     let places = Arc::new(Semaphore::new(limits.connections));
+    let guests = Guests::default();
     let mut open = JoinSet::new();
     let mut stop = stopped.clone();
     loop {
@@ -112,13 +160,20 @@ async fn accept(
                 continue;
             }
         };
-        let Ok(place) = places.clone().try_acquire_owned() else {
+        let place = match places.clone().try_acquire_owned() {
+            Ok(place) => Some(place),
+            Err(_) if guests.make_room(limits.crowded) => {
+                timeout(ROOM, places.clone().acquire_owned()).await.ok().and_then(Result::ok)
+            }
+            Err(_) => None,
+        };
+        let Some(place) = place else {
             tracing::warn!(%peer, most = limits.connections, "too many connections of schedules");
             continue;
         };
-        let (house, site, stopped) = (house.clone(), site.clone(), stopped.clone());
+        let (house, site, stopped, guest) = (house.clone(), site.clone(), stopped.clone(), guests.enter());
         open.spawn(async move {
-            let why = serve(stream, &house, site.as_ref(), limits, stopped).await;
+            let why = serve(stream, &house, site.as_ref(), limits, stopped, &guest).await;
             tracing::debug!(%peer, why, "a connection of the schedule ended");
             drop(place);
         });
@@ -134,6 +189,7 @@ async fn serve(
     site: Option<&Id>,
     limits: Limits,
     mut stopped: watch::Receiver<bool>,
+    guest: &Guest,
 ) -> &'static str {
     // Answers are short and wanted at once; where the system does not grant it they come a little later.
     let _ = stream.set_nodelay(true);
@@ -143,6 +199,7 @@ async fn serve(
     loop {
         let read = tokio::select! {
             () = told(&mut stopped) => return "the server stops",
+            () = guest.leave.notified() => return "it was quiet, and made room for another",
             read = timeout_at(deadline, stream.read(&mut piece)) => read,
         };
         let count = match read {
@@ -153,6 +210,7 @@ async fn serve(
             Ok(Ok(count)) => count,
             Ok(Err(_)) => return "it broke",
         };
+        guest.hears();
         let was_inside = framer.inside();
         let mut rest = piece.get(..count).unwrap_or_default();
         let mut whole = false;
@@ -169,6 +227,7 @@ async fn serve(
                 return "the server stops";
             }
         }
+        guest.hears();
         if framer.wasted() > limits.wasted {
             return "too much came that belongs to no message";
         }

@@ -1,6 +1,7 @@
 //! HTTP: pages and the JSON API. This floor reads what the floors below say and renders it.
 
 pub mod account;
+pub mod alert;
 pub mod api;
 pub mod attachment;
 pub mod badge;
@@ -9,6 +10,7 @@ pub mod export;
 pub mod fail;
 pub mod form;
 pub mod import;
+pub mod live;
 pub mod mllp;
 pub mod pages;
 pub mod problem;
@@ -17,6 +19,7 @@ pub mod session;
 pub mod unbroken;
 pub mod upload;
 pub mod visitor;
+pub mod webhook;
 
 use std::sync::Arc;
 
@@ -24,6 +27,7 @@ use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter};
 use tokio::sync::Semaphore;
 
 use crate::app::house::House;
+use live::Lives;
 use pages::curve::Pictures;
 
 /// How many command bodies are in hand at once; past that a caller is told to try again.
@@ -39,6 +43,8 @@ pub struct App {
     pub attempts: Arc<DefaultKeyedRateLimiter<String>>,
     /// The cycle records that were drawn last.
     pub pictures: Arc<Pictures>,
+    /// The boards that renew themselves.
+    pub lives: Arc<Lives>,
 }
 
 /// How the server stands in its surroundings.
@@ -60,6 +66,7 @@ impl App {
             places: Arc::new(Semaphore::new(PLACES)),
             attempts: Arc::new(attempts),
             pictures: Arc::default(),
+            lives: Arc::default(),
         }
     }
 }

@@ -15,7 +15,9 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::problem::Problem;
-use super::{App, account, api, attachment, badge, export, form, import, pages, session, upload};
+use super::{
+    App, account, alert, api, attachment, badge, export, form, import, live, pages, session, upload,
+};
 use crate::app::house::operation;
 use crate::domain::person::Role;
 
@@ -32,6 +34,8 @@ pub enum Door {
     Token,
     /// With a session.
     Session,
+    /// With a session, or from the address of a wall display that the site names.
+    Wall,
 }
 
 /// A line of the table.
@@ -68,6 +72,10 @@ const BROKEN_READERS: &[Role] =
 const LABELLERS: &[Role] = &[Role::Desk, Role::Lead, Role::Charge, Role::Biomed];
 /// Who brings lists of models, parts, count sheets, sets or cases.
 const IMPORTERS: &[Role] = &[Role::Lead, Role::Biomed, Role::Admin, Role::Charge];
+/// Who sees the rules of alerts, and what other programs were told.
+const ALERT_READERS: &[Role] = &[Role::Lead, Role::Charge, Role::Admin, Role::Auditor];
+/// Who sets them.
+const ALERT_KEEPERS: &[Role] = &[Role::Lead, Role::Charge, Role::Admin];
 const ADMIN: &[Role] = &[Role::Admin];
 const ADMIN_READERS: &[Role] = &[Role::Admin, Role::Auditor];
 const SITE_READERS: &[Role] = &[Role::Admin, Role::Auditor, Role::Lead, Role::Charge];
@@ -109,7 +117,9 @@ table! {
     get "/api/v1/{site}/loads" Token ALL api::load::list;
     get "/api/v1/{site}/loads/{load}" Token ALL api::load::get;
     get "/api/v1/{site}/board" Token ALL api::board::get;
+    get "/api/v1/{site}/board/live" Token ALL live::facts;
     get "/api/v1/{site}/forecast" Token ALL api::forecast::get;
+    get "/api/v1/{site}/week" Token ALL api::week::get;
     get "/api/v1/{site}/cases" Token ALL api::case::list;
     get "/api/v1/{site}/cases/{case}" Token ALL api::case::get;
     get "/api/v1/{site}/cases/{case}/patient" Token PATIENT_READERS api::case::patient;
@@ -144,12 +154,23 @@ table! {
     get "/api/v1/{site}/schedule-lines" Token ALL api::schedule::list;
     get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
     get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
+    get "/api/v1/{site}/requests" Token ALL api::request::list;
+    get "/api/v1/{site}/requests/{request}" Token ALL api::request::get;
     get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
+    get "/api/v1/{site}/alerts" Token ALL api::alert::list;
+    get "/api/v1/{site}/alert-rules" Token ALERT_READERS api::alert::rules;
+    post "/api/v1/{site}/alert-rules/{rule}/secret" Token ALERT_KEEPERS api::alert::secret;
+    get "/api/v1/{site}/alert-deliveries" Token ALERT_READERS api::alert::deliveries;
     get "/api/v1/{site}/ledger" Token ALL api::ledger::get;
     get "/api/v1/{site}/fhir/metadata" Token ALL api::fhir::metadata;
     get "/api/v1/{site}/fhir/Device" Token ALL api::fhir::devices;
+    post "/api/v1/{site}/fhir/Device/_search" Token ALL api::fhir::search_devices;
     get "/api/v1/{site}/fhir/Device/{id}" Token ALL api::fhir::read_device;
+    get "/api/v1/{site}/fhir/Location" Token ALL api::fhir::locations;
+    post "/api/v1/{site}/fhir/Location/_search" Token ALL api::fhir::search_locations;
+    get "/api/v1/{site}/fhir/Location/{id}" Token ALL api::fhir::read_location;
     get "/api/v1/{site}/fhir/DeviceUseStatement" Token PATIENT_TRACERS api::fhir::uses;
+    post "/api/v1/{site}/fhir/DeviceUseStatement/_search" Token PATIENT_TRACERS api::fhir::search_uses;
     get "/api/v1/{site}/fhir/DeviceUseStatement/{id}" Token PATIENT_TRACERS api::fhir::read_use;
 
     get "/" Session ALL pages::start::get;
@@ -157,12 +178,15 @@ table! {
     post "/desk" Session AT_THE_DESK pages::desk::post;
     get "/queue" Session ALL pages::queue::get;
     get "/board" Session ALL pages::board::get;
-    get "/board/wall" Session ALL pages::board::wall;
+    get "/board/live" Session ALL live::board;
+    get "/board/wall" Wall ALL pages::board_wall::get;
+    get "/board/wall/live" Wall ALL live::wall;
     get "/cases" Session ALL pages::cases::get;
     get "/cases/{case}" Session ALL pages::case::get;
     get "/cases/{case}/sheet" Session ALL pages::setup_sheet::get;
     get "/cases/{case}/room" Session ALL pages::room::get;
     post "/cases/{case}/patient" Session PATIENT_READERS pages::case::patient;
+    get "/week" Session ALL pages::week::get;
     get "/schedule" Session ALL pages::schedule::get;
     post "/schedule/{line}/message" Session PATIENT_READERS pages::schedule::message;
     get "/procedures" Session ALL pages::procedures::get;
@@ -238,6 +262,10 @@ table! {
     get "/broken-packs" Session BROKEN_READERS pages::broken::get;
     get "/broken-packs.csv" Session BROKEN_READERS pages::broken::csv;
     get "/broken-packs.xlsx" Session BROKEN_READERS pages::broken::book;
+    get "/alerts" Session ALL pages::alerts::get;
+    get "/alerts/band" Session ALL pages::alerts::band;
+    post "/alerts/{alert}/seen" Session WRITERS alert::seen;
+    post "/alerts/rules/{rule}/secret" Session ALERT_KEEPERS alert::secret;
     get "/handover" Session ALL pages::handover::get;
     get "/api-reference" Session ALL pages::api_reference::get;
     get "/labels" Session LABELLERS pages::labels::get;

@@ -92,9 +92,11 @@ fn asked_for(parts: &Parts) -> String {
     path.unwrap_or_else(|| "/".into())
 }
 
-/// How a session ended that somebody still holds; what was sent after its end is not recorded.
+/// How a session ended that somebody still holds; what was sent after its end is not recorded. Whoever signs out, or
+/// whose station locks itself, sends nothing that could be.
 fn ended(parts: &Parts) -> Ended {
-    match (parts.method == Method::GET, secret(&parts.headers).is_some()) {
+    let asks = parts.method == Method::GET || parts.uri.path() == "/sign-out";
+    match (asks, secret(&parts.headers).is_some()) {
         (false, _) => Ended::Unsent,
         (true, true) => Ended::Idle,
         (true, false) => Ended::Never,

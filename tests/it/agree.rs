@@ -26,11 +26,14 @@ use super::own::Own;
 use super::served::{BOTH, Served, department, steam_record, wash_record};
 
 mod acts;
+mod alert;
 mod at_case;
 mod at_machine;
 mod pure;
 mod recall;
+mod request;
 mod schedule;
+mod told;
 mod wear;
 
 use acts::{Dice, code};

@@ -139,6 +139,10 @@ async fn the_next_person_goes_on_with_what_is_in_hand() {
     let lock = [("csrf", hidden(&text, "csrf")), ("locked", "/desk")];
     let locked = again.post(format!("{}/sign-out", served.base)).form(&lock).send().await.unwrap();
     assert_eq!(locked.headers()["location"], "/sign-in?ended=idle&back=/desk");
+    // The server's own idle time may have run out before the page's: nothing was sent that would have to be repeated.
+    let late = again.post(format!("{}/sign-out", served.base)).header("cookie", "fettle_session=over");
+    let late = late.header("referer", format!("{}/desk", served.base)).form(&lock).send().await.unwrap();
+    assert_eq!(late.headers()["location"], "/sign-in?ended=idle&back=/desk");
     let after = again.get(format!("{}/desk", served.base)).send().await.unwrap();
     assert_eq!(after.status(), 303, "nobody goes on without signing in");
     // A wristband and the badge of somebody who left are refused in a sentence.
@@ -148,6 +152,11 @@ async fn the_next_person_goes_on_with_what_is_in_hand() {
     assert!(!page.contains("952123400012345670"), "a patient's number stands nowhere");
     let (status, _, page) = post("/badge", &[("site", site), ("badge", WRISTBAND), ("pin", "2580")]).await;
     assert!(status == 401 && page.contains("the wristband of a patient (8018)"), "{page}");
+    let (_, _, page) = post("/badge", &[("site", site), ("badge", "8017952123400000000551")]).await;
+    assert!(
+        page.contains("Nobody signs in with that: the check digit does not agree: read it again.<"),
+        "{page}"
+    );
     house.disable_person(site, "desk-9").await.unwrap();
     let (status, _, page) = post("/badge", &[("site", site), ("badge", BADGE), ("pin", "2580")]).await;
     assert!(status == 401 && page.contains("somebody whose account is closed"), "{page}");

@@ -122,6 +122,8 @@ impl Keyboard {
 
     pub async fn scan(&self, code: &str) {
         assert!(self.focus().await.contains("scan="), "the scan field has the focus");
+        // Nobody scans in the first moment of a page: what does may have lost its beginning, and is refused.
+        tokio::time::sleep(std::time::Duration::from_millis(120)).await;
         self.type_in(code).await;
         self.press(Key::Enter).await;
         self.says("h1", &[code]).await;

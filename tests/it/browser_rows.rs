@@ -183,3 +183,54 @@ async fn a_failed_load_prints_on_one_sheet() {
     who.await.expect("a person");
     walk(served, prints).await;
 }
+
+/// Names of other systems are as long as these make them: no page is wider for it, and several lines are settled by keyboard.
+async fn long_lines(keys: Keyboard, served: Arc<Served>) {
+    sign_in(&keys, &served, "/schedule").await;
+    keys.says("h1", &["2 messages of the schedule wait"]).await;
+    let unfold = "document.querySelectorAll('details.screen').forEach(it => it.open = true);";
+    for page in ["/procedures", "/schedule"] {
+        keys.client.goto(&format!("{}{page}", served.base)).await.expect("a page");
+        for width in [1280, 1920, 500] {
+            keys.client.set_window_size(width, 900).await.expect("a window");
+            keys.client.execute(unfold, Vec::new()).await.expect("open");
+            tokio::time::sleep(Duration::from_millis(300)).await;
+            assert_eq!(number(&keys, BEYOND).await, 0, "{page} at {width} px");
+        }
+    }
+    keys.client.set_window_size(1280, 900).await.expect("a window");
+    for line in ["line-00001", "line-00002"] {
+        keys.reach(&format!("lines:each={line}")).await;
+        keys.press(Key::Space).await;
+    }
+    let counted = "return getComputedStyle(document.querySelector('.ticked'), '::before').content;";
+    let words = keys.client.execute(counted, Vec::new()).await.expect("words");
+    assert!(words.as_str().is_some_and(|text| text.contains("ticked")), "{words}");
+    // Nothing is settled before it is said as what.
+    keys.press(Key::Enter).await;
+    tokio::time::sleep(Duration::from_millis(400)).await;
+    keys.says("h1", &["2 messages of the schedule wait"]).await;
+    keys.reach("outcome=not_ours").await;
+    keys.press(Key::Space).await;
+    keys.enter_on("Settle what is ticked").await;
+    keys.says("h1", &["Nothing of the schedule waits"]).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn long_names_of_a_schedule_make_no_page_wider() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    for letter in ["x", "y"] {
+        let schedule = json!({"sender": "s".repeat(200), "filler": letter.repeat(200), "room": "r".repeat(200),
+                              "codes": [{"code": "c".repeat(200), "name": "n".repeat(200)}]});
+        let kept = json!({"do": "keep_schedule_message", "trigger": "S12", "control_id": "m".repeat(200), "schedule": schedule,
+                          "why": ["w".repeat(300)], "answered": "AE", "message": "MSH|"});
+        served.done(Role::Charge, kept).await;
+        let plan = json!({"do": "plan_case", "case": letter.repeat(64), "start": "2999-03-03T09:00:00Z", "minutes": 45,
+                          "needs": [], "schedule": schedule});
+        served.done(Role::Charge, plan).await;
+    }
+    let who = served.house.add_person(&served.site, Some("p-1"), "Person One", Role::Charge, PASSWORD);
+    who.await.expect("a person");
+    walk(served, long_lines).await;
+}

@@ -10,6 +10,8 @@ use serde_json::{Value, json};
 use super::browser::{Keyboard, PASSWORD, sign_in};
 use super::served::{Kind, Served};
 
+mod pieces;
+
 const GS: char = '\u{1d}';
 /// A scanner's keys follow one another so fast; a person's do not.
 const SCANNER_S: f64 = 0.004;
@@ -120,7 +122,12 @@ impl<'a> Wedge<'a> {
 
     /// Presses the keys of a text, and what ends it.
     async fn keys(&self, text: &str, end: &str, gap_s: f64) {
-        let mut at = SystemTime::UNIX_EPOCH.elapsed().unwrap().as_secs_f64();
+        self.keys_from(None, text, end, gap_s).await;
+    }
+
+    /// The same from a time on; answers when the last key was pressed.
+    async fn keys_from(&self, from: Option<f64>, text: &str, end: &str, gap_s: f64) -> f64 {
+        let mut at = from.unwrap_or_else(|| SystemTime::UNIX_EPOCH.elapsed().unwrap().as_secs_f64());
         for letter in text.chars() {
             at += gap_s;
             if letter == GS {
@@ -138,6 +145,7 @@ impl<'a> Wedge<'a> {
             "Tab" => self.press("Tab", "Tab", 0, None, at).await,
             _ => {}
         }
+        at
     }
 
     async fn scan(&self, text: &str, end: &str) {
@@ -208,9 +216,15 @@ async fn house() -> Served {
     let served = Served::start(Kind::Embedded).await;
     served.furnish().await;
     let mark = format!("]d2010952123400001310LOT7{GS}21A0018");
-    for (asset, mark) in
-        [("GRASP", Some(mark)), ("PY77", None), ("PZ77", None), ("QA11", None), ("AQ11", None)]
-    {
+    for (asset, mark) in [
+        ("GRASP", Some(mark)),
+        ("PY77", None),
+        ("PZ77", None),
+        ("QA11", None),
+        ("AQ11", None),
+        ("PY77-2", None),
+        ("PZ77-2", None),
+    ] {
         let mut add = json!({"do": "add_asset", "asset": asset, "model": "barrel"});
         if let Some(mark) = mark {
             add["mark"] = json!(mark);
@@ -339,8 +353,12 @@ async fn what_a_scanner_types_arrives_whole_or_is_refused() {
         let walk = async move {
             sign_in(&keys, &served).await;
             let mut wedge = Wedge::at(&keys).await;
+            tokio::time::sleep(Duration::from_millis(300)).await;
             ends(&wedge).await;
             focus(&wedge, &served).await;
+            pieces::pieces(&wedge).await;
+            pieces::pages_without_a_field(&wedge).await;
+            assert_eq!(served.asset("B-1").await["stage"], "soiled", "no button was pressed");
             layouts(&mut wedge).await;
             person(&wedge).await;
         };

@@ -219,7 +219,7 @@ async fn every_kind_of_cases(served: &Served) {
         "needs": []}),
         )
         .await;
-    served.done(Charge, json!({"do": "cancel_case", "case": "K-2", "reason": "moved away"})).await;
+    super::request::every_kind(served).await;
     for (asset, model, line) in [("B-8", "barrel", "barrel"), ("T-8", "scope", "telescope")] {
         served.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})).await;
         if line == "telescope" {
@@ -296,6 +296,7 @@ async fn every_kind_beside_the_loop(served: &Served) {
         )
         .await;
     super::schedule::every_kind(served).await;
+    super::alert::every_kind(served).await;
     let told = served.done(Clinician, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"})).await;
     let correct = json!({"do": "correct", "entry": told["entry"], "reason": "it lay beside the tray"});
     served.done(Role::Lead, correct).await;
@@ -324,12 +325,9 @@ impl Served {
         self.done(Desk, start).await;
         let judge = json!({"do": "judge_load", "load": "night-1", "record": steam_record(200), "ambient_kpa": "98.4"});
         self.done(Desk, judge).await;
-        self.done(
-            Desk,
-            json!({"do": "record_indicator", "load": "night-1", "indicator": "chemical",
-                               "result": "pass"}),
-        )
-        .await;
+        let chemical =
+            json!({"do": "record_indicator", "load": "night-1", "indicator": "chemical", "result": "pass"});
+        self.done(Desk, chemical).await;
         self.done(Desk, json!({"do": "release_load", "load": "night-1", "dry": true})).await;
     }
 

@@ -1,6 +1,7 @@
 //! The house as HL7 FHIR R4: what it tells passes the same judgement as specimens do (`tests/python/resources.py`), and a search
 //! finds what it should by the rules of the standard (hl7.org/fhir/R4: search, http, device, deviceusestatement).
 
+mod asked;
 mod wrong;
 
 use std::process::Command;

@@ -10,6 +10,8 @@ use fettle::formats::grid::{self, Cell, Charset, Grid, Refused};
 use fettle::formats::table::Fault;
 use proptest::prelude::*;
 
+mod hostile;
+
 const HEADER: [&str; 5] = ["asset", "serial", "description", "acquired", "place"];
 const ROWS: [[&str; 5]; 3] = [
     ["T-17", "00123", "Telescope 30°, 4 mm", "2024-03-01", "Main"],
@@ -99,7 +101,9 @@ fn what_is_no_list_is_told_by_its_line() {
         ("\n , ,\n", 1, "no header"),
         ("a,b,b\n1,2,3\n", 1, "the column b twice"),
         ("a,b\n1,\"2\n3,4\n", 2, "opened on line 2 and never closed"),
-        ("a,b\n\"1\n2\",3\n4\n", 4, "1 cells"),
+        ("a,b\n\"1\n2\",3\n4\n", 4, "1 cell"),
+        ("a,\"b\"x\nc,d\n", 1, "behind a closing quotation mark"),
+        ("\"a\"x\n", 1, "behind a closing quotation mark"),
         ("a,b\n1,2,3\n", 2, "3 cells"),
         ("a,b\n1,\"2\"x\n", 2, "behind a closing quotation mark"),
         ("a,,c\n1,2,3\n", 2, "without a name"),
@@ -139,6 +143,7 @@ fn identifiers_are_text_or_refused() {
         as_text("9.52123E+12"),
         as_text("9,52E+12"),
         as_text("9E+12"),
+        as_text("9.5e+12"),
         Cell::Number(9.52123e15),
         Cell::Number(1.5),
         Cell::Moment(NaiveDate::from_ymd_opt(2024, 3, 1).unwrap().and_hms_opt(0, 0, 0).unwrap()),

@@ -150,6 +150,15 @@ async fn questions_are_answered_once_and_the_answers_kept() {
         .into_owned();
     let (status, done) = served.list(Lead, "kind=assets", next).await;
     assert_eq!(status, 201, "{done}");
+    let again = "Inventar;model;acquired\nN-2;cap;05/06/2024\n";
+    let (_, tried) = served.list(Lead, "kind=assets&dry_run=true", again).await;
+    assert!(tried["notes"].to_string().contains("acquired have the day first, as somebody said"), "{tried}");
+    // A value for all rows is of its own list: the next one that lacks the column is asked about.
+    let fixed = "kind=assets&chosen=%7B%22fixed%22:%7B%22model%22:%22cap%22%7D%7D";
+    let (status, done) = served.list(Lead, fixed, "Inventar\nN-3\n").await;
+    assert_eq!(status, 201, "{done}");
+    let (status, problem) = served.list(Lead, "kind=assets", "Inventar\nN-4\n").await;
+    assert_eq!((status, &problem["errors"][0]["pointer"]), (422, &json!("/rows/1/model")), "{problem}");
     let (status, problem) = served.list(Lead, "kind=assets&chosen=%7B%22colour%22:1%7D", PARTS).await;
     assert_eq!(status, 422, "{problem}");
     let (status, _) = served.list(Desk, "kind=assets", PARTS).await;
@@ -160,6 +169,52 @@ async fn questions_are_answered_once_and_the_answers_kept() {
         problem["detail"].as_str().expect("a detail").contains("add_asset by the role charge"),
         "{problem}"
     );
+    served.stop().await;
+}
+
+/// What is wrong is told in a line, whatever stands in the cell; marks of no piece make no part twice.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_list_with_odd_marks_and_odd_texts_is_told_plainly() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    let product = "(01)09521234000013(10)LOT7";
+    let piece = "(01)09521234000013(21)A0018";
+    let text = format!(
+        "asset,model,mark\nN-1,cap,{product}\nN-2,cap,{product}\nN-3,cap,{piece}\nN-4,cap,(01)09521234000014(21)A\n"
+    );
+    let (status, tried) = served.list(Lead, "kind=assets&dry_run=true", text.clone()).await;
+    assert_eq!((status, tried["doubts"].as_array().map(Vec::len)), (200, Some(3)), "{tried}");
+    assert_eq!(served.list(Lead, "kind=assets", text.clone()).await.0, 201);
+    // The same list again, and the same piece in another writing, are what is there already.
+    let again = text.replace(piece, "]d201095212340000132 1A0018".replace(' ', "").as_str());
+    for text in [text, again] {
+        let (_, again) = served.list(Lead, "kind=assets", text).await;
+        assert_eq!((&again["same"], &again["entries"]), (&json!(4), &json!(0)), "{again}");
+    }
+    // A list of sets names its parts by their marks as well, in any writing, and is the same again.
+    let sets = format!(
+        "set,count_sheet,name,line,position,asset\nSET-9,adult,Adult 9,cap,1,{}\n",
+        "]d2010952123400001321A0018"
+    );
+    assert_eq!(served.list(Lead, "kind=sets", sets.clone()).await.0, 201);
+    let (_, again) = served.list(Lead, "kind=sets", sets).await;
+    assert_eq!((&again["same"], &again["entries"]), (&json!(1), &json!(0)), "{again}");
+    for (text, words) in [
+        ("asset,model,mark\n,cap,(01)09521234000013\n".to_string(), "a part without a name"),
+        (format!("asset,model,mark\nN-5,cap,{piece}\nN-6,cap,]d2010952123400001321A0018\n"), "N-5"),
+        ("asset,model,mark\nN-5,cap,]C18018952123400012345670\n".into(), "the wristband of a patient"),
+        (format!("asset,model\n{}\u{202e}\u{7},cap\n", "x ".repeat(3_000)), "…"),
+        (format!("{},model\nN-5,cap\n", "x".repeat(3_000)), "as the name of a column"),
+    ] {
+        let (status, problem) = served.list(Lead, "kind=assets", text).await;
+        let said = problem["errors"].to_string();
+        assert_eq!(status, 422, "{problem}");
+        assert!(said.contains(words) && said.len() < 1_500, "{words}: {said}");
+        assert!(
+            !said.contains("95212340001234567") && !said.contains('\u{202e}') && !said.contains("\\u0007")
+        );
+    }
+    served.sound().await;
     served.stop().await;
 }
 

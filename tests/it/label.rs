@@ -12,6 +12,9 @@ use fettle::formats::label::{Label, Line, Marking, Sheet, Size, advice, laid_out
 use serde_json::{Value, json};
 
 use super::served::{Kind, Served};
+use whole::within;
+
+mod whole;
 
 fn today() -> NaiveDate {
     "2026-11-25".parse().unwrap()
@@ -131,6 +134,7 @@ fn every_label_reads_back_as_it_was_meant() {
         for size in sizes(&label) {
             let placed = laid_out(&label, size).expect("it fits");
             let called = format!("{:?} {:?} {size:?}", case.text, case.reading);
+            within(&placed, size);
             manifest.push(json!({"svg": svg(&label, &placed, size)}));
             expected.push((format!("svg {called}"), case.expected()));
             manifest.push(json!({"printer": zpl(&label, &placed, size, 203)}));
@@ -262,9 +266,9 @@ async fn a_packs_label_says_what_was_packed_and_never_sterile_too_early() {
     let (status, text) = lines().await;
     assert_eq!(status, 200, "{text}");
     for words in [
-        "Adult 1, tray",
-        "Adult 1, optics",
-        "Count sheet Adult",
+        "tray: Adult 1",
+        "optics: Adult 1",
+        "count sheet Adult",
         "Packed 20",
         "steriliser-1",
         "Sterile until 20",

@@ -59,23 +59,35 @@ async fn a_locked_database_is_told_after_a_while() {
     tokio::join!(locked(Kind::Embedded), locked(Kind::Server));
 }
 
-/// Ends every connection to the database but its own, as the site's own role may.
-async fn end_connections(conn: &mut Conn) {
+/// Ends every connection to the database but its own, as the site's own role may: the server's own workers are not its.
+pub async fn end_connections(conn: &mut Conn) {
     let text = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() \
-                AND pid <> pg_backend_pid()";
+                AND pid <> pg_backend_pid() AND usename = current_user";
     conn.fetch(text, &[]).await.expect("ended connections");
 }
 
 /// What the clients of a test are at.
 #[derive(Default)]
-struct Work {
+pub struct Work {
     answered: AtomicUsize,
     over: AtomicBool,
 }
 
 impl Work {
     /// Waits until so many more were answered: a slow machine takes longer, and does as much.
-    async fn goes_on(&self, more: usize) {
+    pub fn is_over(&self) -> bool {
+        self.over.load(Ordering::Relaxed)
+    }
+
+    pub fn answered(&self) {
+        self.answered.fetch_add(1, Ordering::Relaxed);
+    }
+
+    pub fn end(&self) {
+        self.over.store(true, Ordering::Relaxed);
+    }
+
+    pub async fn goes_on(&self, more: usize) {
         let wanted = self.answered.load(Ordering::Relaxed) + more;
         let begun = Instant::now();
         while self.answered.load(Ordering::Relaxed) < wanted {
@@ -155,13 +167,13 @@ async fn ended_connections_cost_no_answered_entry() {
 }
 
 /// A way to the database that can be cut: everything that goes through it ends, and nothing more comes through.
-struct Way {
-    open: tokio::sync::watch::Sender<bool>,
-    url: String,
+pub struct Way {
+    pub open: tokio::sync::watch::Sender<bool>,
+    pub url: String,
 }
 
 impl Way {
-    async fn to(url: &str) -> Way {
+    pub async fn to(url: &str) -> Way {
         let (before, rest) = url.split_once('@').expect("a user");
         let (server, name) = rest.split_once('/').expect("a name");
         let server = server.to_string();

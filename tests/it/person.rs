@@ -33,7 +33,10 @@ impl Served {
         }
         let answer = asked.send().await.expect("an answer");
         let status = answer.status().as_u16();
-        let body = answer.text().await.expect("a body");
+        // A stream has no end to wait for.
+        let streams =
+            answer.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind == "text/event-stream");
+        let body = if streams { String::new() } else { answer.text().await.expect("a body") };
         // Below `/fhir` the code stands in the details of the outcome's issue.
         let code = serde_json::from_str(&body).map_or(String::new(), |body: Value| {
             let code = body["code"].as_str().or(body["issue"][0]["details"]["coding"][0]["code"].as_str());
@@ -118,7 +121,7 @@ async fn pages_are_for_sessions_of_their_roles() {
         served.furnish().await;
         let (leaving, staying): (Vec<&Route>, Vec<&Route>) = ROUTES
             .iter()
-            .filter(|route| route.door == Door::Session)
+            .filter(|route| matches!(route.door, Door::Session | Door::Wall))
             .partition(|route| route.path == "/sign-out");
         for route in staying.iter().chain(&leaving) {
             for cookie in [None, Some("fettle_session=made-up")] {

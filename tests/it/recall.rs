@@ -9,7 +9,7 @@ use fettle::domain::person::Role::{self, Biomed, Charge, Desk, Infection, Lead};
 use serde_json::{Value, json};
 
 use super::case::{issue, plan};
-use super::served::{BOTH, Served, steam_record};
+use super::served::{BOTH, Served, steam_record, wash_record};
 
 impl Served {
     /// Growth in a load's indicator, the recall that follows, and another of a washer.
@@ -309,6 +309,48 @@ async fn a_chemical_indicator_read_as_failed_after_the_release_holds_what_came_f
         let told = served.indicator(&load, "biological", "fail").await;
         assert_eq!(told["event"]["recall"]["loads"], json!([load, next]), "{told}");
         assert_eq!(served.asset("B-2").await["standing"], "held");
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+/// A part that was to be cleaned again when its wash was recalled is not held: it goes through the washer anew. Told late
+/// that it was packed all the same, it rests on that wash again, and the recall takes it.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_skips_its_new_wash_is_held_by_the_recall_of_the_old_one() {
+    for kind in BOTH {
+        let served = Served::start(kind).await;
+        served.furnish().await;
+        let step = |step: &str, scan: &str| json!({"do": "record_step", "step": step, "scan": [scan]});
+        for name in ["treated", "received", "cleaned", "dried"] {
+            served.done(Desk, step(name, "SET-1")).await;
+        }
+        served.done(Desk, step("disinfected", "T-1")).await;
+        let load = served.load("washer-1", "wash", "SET-1").await;
+        served.done(Desk, json!({"do": "judge_load", "load": load, "record": wash_record(300)})).await;
+        served.done(Desk, json!({"do": "release_load", "load": load})).await;
+        let again = json!({"do": "inspect", "scan": "SET-1", "passed": true,
+                           "except": [{"asset": "B-1", "outcome": "reclean"}]});
+        served.done(Desk, again).await;
+        for name in ["cleaned", "dried"] {
+            served.done(Desk, step(name, "B-1")).await;
+        }
+        let wash = json!({"do": "recall", "machine": "washer-1", "reason": "a spray arm stood still", "out": false,
+                          "from": "2020-01-01T00:00:00Z", "to": "2100-01-01T00:00:00Z"});
+        let made = served.done(Infection, wash).await;
+        assert_eq!(made["event"]["assets"], json!(["C-1"]), "B-1 has to be washed again");
+        let late =
+            json!({"do": "record_step", "step": "packed", "scan": "B-1", "late": {"cause": "forgotten"}});
+        let told = served.done(Lead, late).await;
+        assert!(told["deviation"].to_string().contains("out_of_order"), "{told}");
+        let hold = made["event"]["hold"].clone();
+        assert_eq!(told["event"]["held"], json!([{"asset": "B-1", "hold": hold}]), "{told}");
+        let asset = served.asset("B-1").await;
+        assert_eq!(
+            (&asset["standing"], &asset["held"][0]["kind"]),
+            (&json!("held"), &json!("recall")),
+            "{asset}"
+        );
         served.sound().await;
         served.stop().await;
     }

@@ -68,6 +68,11 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
         ("desk lead", with("countersign", json!({"load": "no"}))),
+        (
+            "lead charge admin",
+            with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
+        ),
+        ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
     ]);
     all
 }
@@ -134,6 +139,9 @@ fn of_cases() -> Vec<(&'static str, Value)> {
         ("lead charge", with("apply_procedures", json!({"cases": ["no"]}))),
         ("charge", with("keep_schedule_message", kept)),
         ("lead charge", with("settle_schedule_message", json!({"line": "no", "outcome": "not_ours"}))),
+        ("charge", with("send_request", json!({"kind": "take_next", "case": "no", "set": "no"}))),
+        ("desk lead", with("answer_request", json!({"request": "no", "answer": "done"}))),
+        ("charge", with("withdraw_request", json!({"request": "no"}))),
     ]
 }
 

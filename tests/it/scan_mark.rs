@@ -74,7 +74,7 @@ async fn what_is_no_piece_says_what_it_is() {
         ),
         ("]d2800309521234000778", "it has no number of a single piece"),
         ("]d24149521234003007254ROOM-2", "names a place"),
-        ("]C18017952123400000000550", "the badge of somebody"),
+        ("]C18017952123400000000550", "a badge of staff"),
         ("]C18018952123400012345670", "the wristband of a patient"),
         ("=A99972312345600", "a mark for blood and tissue (ISBT 128), not for an instrument"),
         ("&,1000000000000XYZ123", "a mark for blood and tissue (ISBT 128), not for an instrument"),
@@ -129,6 +129,79 @@ async fn two_parts_never_share_a_mark_in_two_writings() {
     }
     let set = json!({"do": "build_set", "set": "dm-0004711", "count_sheet": "adult", "name": "Twice"});
     house.refused(Lead, set, "name_taken").await;
+    house.sound().await;
+    house.stop().await;
+}
+
+/// A mark that stands on every piece of a product may be recorded for several; a scan of it finds none of them, and says
+/// which they are. The piece gets a mark of its own, and its label says that one.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_mark_of_a_product_never_names_the_part_that_carries_it() {
+    for kind in BOTH {
+        let house = marked(kind).await;
+        let product = "]d2010952123400001310LOT9";
+        for asset in ["P-1", "P-2"] {
+            let add = json!({"do": "add_asset", "asset": asset, "model": "cap", "mark": product});
+            let added = house.done(Lead, add).await;
+            assert_eq!(added["doubts"][0]["pointer"], "/mark", "{added}");
+        }
+        for scan in [product, "(01)09521234000013(10)LOT9", "010952123400001310LOT9"] {
+            let problem = house.refused(Desk, step(scan), "unknown_thing").await;
+            assert!(problem["found"].as_str().unwrap().contains("no number of a single piece"), "{problem}");
+            let next = problem["next"].as_str().unwrap();
+            assert!(next.contains("P-1") && next.contains("P-2"), "{next}");
+        }
+        let give = json!({"do": "give_mark", "asset": "C-2", "mark": product});
+        let (status, body) = house.post(Lead, give).await;
+        assert_eq!((status, &body["errors"][0]["pointer"]), (422, &json!("/mark")), "{body}");
+        let (_, label) = house.get("labels?scan=P-1&size=50%20x%2025").await;
+        assert_eq!(label["items"][0]["caption"], "P-1", "its label says its own id: {label}");
+        let given = house.done(Lead, json!({"do": "give_mark", "asset": "P-1"})).await;
+        assert_eq!(given["event"]["mark"], "M000001", "{given}");
+        let problem = house.refused(Desk, step(product), "unknown_thing").await;
+        assert!(problem["next"].as_str().unwrap().contains("P-2"), "{problem}");
+        let event = house.done(Desk, json!({"do": "put_away", "scan": "M000001", "location": "box"})).await;
+        assert_eq!(event["event"]["parts"][0]["asset"], "P-1");
+        house.sound().await;
+        house.stop().await;
+    }
+}
+
+/// What names a person, a place or blood is never recorded as the mark of a part, nor repeated by the refusal.
+#[tokio::test(flavor = "multi_thread")]
+async fn nobodys_number_becomes_the_mark_of_a_part() {
+    let house = marked(Kind::Embedded).await;
+    for (mark, words) in [
+        ("]C18018952123400012345670", "the wristband of a patient"),
+        ("(8017)952123400000000550", "a badge of staff"),
+        ("=A99972312345600", "blood and tissue"),
+        ("]C0=A99972312345600", "blood and tissue"),
+        ("4149521234003007", "a place"),
+        ("+$$7LOTA ", "the second half of a mark"),
+        ("]d1FTLDODONE", "a printed command"),
+        ("FTLDOSTNsink 2", "a printed command"),
+    ] {
+        let new = json!({"model": "cap", "mark": mark});
+        let replace = json!({"do": "replace", "set": "SET-1", "line": "cap", "position": 1, "cause": "worn",
+            "failure": false, "new": new});
+        for (command, pointer) in [
+            (json!({"do": "add_asset", "asset": "N-1", "model": "cap", "mark": mark}), "/mark"),
+            (json!({"do": "give_mark", "asset": "C-2", "mark": mark}), "/mark"),
+            (replace, "/new/mark"),
+        ] {
+            let (status, body) = house.post(Lead, command).await;
+            assert_eq!((status, &body["errors"][0]["pointer"]), (422, &json!(pointer)), "{mark}: {body}");
+            assert!(body["detail"].as_str().unwrap().contains(words), "{mark}: {body}");
+            assert!(!body.to_string().contains("95212340001234567"), "{body}");
+        }
+    }
+    // What does not read is kept, as it stands on the part perhaps, and said.
+    let wrong = json!({"do": "add_asset", "asset": "N-2", "model": "cap", "mark": "(01)09521234000014(21)A"});
+    let added = house.done(Lead, wrong).await;
+    assert!(added["doubts"][0]["detail"].as_str().unwrap().contains("check digit does not agree"), "{added}");
+    // A house may write its own codes as it likes.
+    house.done(Lead, json!({"do": "add_asset", "asset": "N-1", "model": "cap", "mark": "=1+1"})).await;
+    assert_eq!(house.asset("=1%2B1").await["asset"], "N-1");
     house.sound().await;
     house.stop().await;
 }

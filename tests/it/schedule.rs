@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 use super::ward::Ward;
 
 mod bytes;
+mod kept;
 mod needs;
 mod time;
 

@@ -63,6 +63,7 @@ pub const QUICK: Limits = Limits {
     connections: 220,
     frame: Duration::from_millis(600),
     idle: Duration::from_secs(20),
+    crowded: Duration::from_secs(60),
     answer: Duration::from_secs(5),
     wasted: 100_000,
 };

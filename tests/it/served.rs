@@ -161,6 +161,16 @@ impl Served {
         assert!(ours.is_empty(), "{ours:?}");
     }
 
+    /// Another door of the same house, with what its handlers reach.
+    pub async fn beside(&self) -> (App, String) {
+        let app = App::new(self.house.clone(), Options::default());
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let address = listener.local_addr().expect("an address");
+        let service = router::router(app.clone()).into_make_service_with_connect_info::<SocketAddr>();
+        tokio::spawn(async move { axum::serve(listener, service).await.expect("a server") });
+        (app, format!("http://{address}"))
+    }
+
     pub async fn stop(self) {
         self.server.abort();
         self.house.close().await;

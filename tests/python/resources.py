@@ -40,6 +40,7 @@ REQUIRED = {
     "CapabilityStatement.rest.mode": "client server",
     "CapabilityStatement.rest.resource.interaction.code": "read vread update patch delete history-instance history-type create search-type",
     "CapabilityStatement.rest.resource.versioning": "no-version versioned versioned-update",
+    "CapabilityStatement.rest.resource.conditionalRead": "not-supported modified-since not-match full-support",
     "CapabilityStatement.rest.resource.searchParam.type": "number date string token reference composite quantity uri special",
 }
 IN_R5 = {"Device.status": "active inactive entered-in-error"}

@@ -26,6 +26,9 @@ pub fn check(shop: &Shop) -> Result<(), Unusable> {
         };
         step && it.unit < shop.units.len() && it.way.iter().all(|job| *job < shop.jobs.len())
     };
+    let is_there = |want: usize, need: Option<usize>| {
+        shop.wants.get(want).is_some_and(|want| need.is_none_or(|need| need < want.needs.len()))
+    };
     let mut needs = shop.wants.iter().flat_map(|want| &want.needs);
     let there = shop.items.iter().all(item)
         && shop.units.iter().all(|unit| unit.kind < shop.kept.len())
@@ -36,6 +39,7 @@ pub fn check(shop: &Shop) -> Result<(), Unusable> {
             .flat_map(|it| &it.servers)
             .flat_map(|it| &it.does)
             .all(|(job, _)| *job < shop.jobs.len())
+        && shop.groups.iter().flatten().all(|(want, need)| is_there(*want, *need))
         && needs.all(|it| it.kind < shop.kept.len() && it.unit.is_none_or(|unit| unit < shop.units.len()));
     if !there {
         return Err(Unusable::NotThere);

@@ -152,6 +152,8 @@ pub struct Shop {
     pub day_parts: usize,
     /// Nothing is looked at beyond.
     pub until_s: f64,
+    /// Of these is asked how often none of them is late; of one with a need, how often none is late for that need.
+    pub groups: Vec<Vec<(usize, Option<usize>)>>,
 }
 
 /// Runs so many replications.

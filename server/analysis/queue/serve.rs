@@ -98,7 +98,9 @@ impl Run {
                 self.wants.ready_of_kind[shop.units[unit].kind] -= 1;
                 self.wants.claims[want][place] = Some(unit);
                 let served = &mut self.wants.served[want];
-                let since_s = self.units[unit].ready_since_s;
+                // What was finished and not to be had, as the reserve is, counts from when it was.
+                let it = &shop.wants[want];
+                let since_s = if now > it.start_s - it.lead_s { now } else { self.units[unit].ready_since_s };
                 if served.ready_s.is_none_or(|ready| since_s >= ready) {
                     served.ready_s = Some(since_s);
                     (served.lacked, served.held_up_at) = (Some(place), self.units[unit].course.held_up_at);

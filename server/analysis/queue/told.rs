@@ -38,6 +38,10 @@ pub struct WantForecast {
 pub struct Forecast {
     pub units: Vec<UnitForecast>,
     pub wants: Vec<WantForecast>,
+    /// The share of the replications in which nothing of a group is late.
+    pub groups: Vec<f64>,
+    /// How many wants are in time, replication by replication.
+    pub in_time: Vec<u32>,
     pub replications: u32,
 }
 
@@ -48,6 +52,11 @@ pub(super) struct Told {
     unit_held: Vec<Vec<u32>>,
     want_held: Vec<Vec<u32>>,
     want_lacks: Vec<Vec<u32>>,
+    /// Whether each want is in time in the replication that is added.
+    is_in_time: Vec<bool>,
+    lacked: Vec<Option<usize>>,
+    groups: Vec<u32>,
+    each: Vec<u32>,
 }
 
 impl Told {
@@ -60,6 +69,10 @@ impl Told {
             unit_held: vec![vec![0; jobs]; shop.units.len()],
             want_held: vec![vec![0; jobs]; shop.wants.len()],
             want_lacks: shop.wants.iter().map(|want| vec![0; want.needs.len()]).collect(),
+            is_in_time: vec![false; shop.wants.len()],
+            lacked: vec![None; shop.wants.len()],
+            groups: vec![0; shop.groups.len()],
+            each: Vec::new(),
         }
     }
 
@@ -74,10 +87,12 @@ impl Told {
         for (at, it) in shop.wants.iter().enumerate() {
             let want = run.want(at);
             self.complete[at].extend(want.ready_s);
-            if want.complete_s.is_some_and(|complete| complete <= it.start_s) {
+            self.is_in_time[at] = want.complete_s.is_some_and(|complete| complete <= it.start_s);
+            if self.is_in_time[at] {
                 self.in_time[at] += 1;
                 continue;
             }
+            self.lacked[at] = want.lacked;
             if let Some(lacks) = want.lacked {
                 self.want_lacks[at][lacks] += 1;
             }
@@ -85,6 +100,13 @@ impl Told {
                 self.want_held[at][job] += 1;
             }
         }
+        for (count, group) in self.groups.iter_mut().zip(&shop.groups) {
+            let is_late = |(want, need): &(usize, Option<usize>)| {
+                !self.is_in_time[*want] && (need.is_none() || self.lacked[*want] == *need)
+            };
+            *count += u32::from(!group.iter().any(is_late));
+        }
+        self.each.push(self.is_in_time.iter().map(|is_in_time| u32::from(*is_in_time)).sum());
     }
 
     pub fn finished(mut self, replications: u32) -> Forecast {
@@ -101,7 +123,9 @@ impl Told {
             lacks: most(&self.want_lacks[at]),
             held_up_at: most(&self.want_held[at]),
         });
-        Forecast { units, wants: wants.collect(), replications }
+        let wants = wants.collect();
+        let groups = self.groups.iter().map(|count| share(*count as usize)).collect();
+        Forecast { units, wants, groups, in_time: self.each, replications }
     }
 }
 

@@ -18,6 +18,16 @@ pub enum Whole {
     Unavailable(Unavailable),
 }
 
+impl Whole {
+    /// Whether the ledger grew by it.
+    pub(super) fn is_new(&self) -> bool {
+        match self {
+            Whole::Written(outcomes) => outcomes.iter().any(Done::is_new),
+            Whole::Refused(_) | Whole::UnknownSite | Whole::Unavailable(_) => false,
+        }
+    }
+}
+
 impl Clerk {
     /// Decides and writes all of them, or none.
     pub(super) async fn whole(&mut self, site: &Id, lines: &[Line], decided: &Arc<AtomicUsize>) -> Whole {

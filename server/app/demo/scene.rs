@@ -164,5 +164,18 @@ fn cases(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
             writer.give(Role::Charge, Time(now.0 - 7 * MINUTE), keep)?;
         }
     }
+    alerts(writer, now)
+}
+
+/// What the house wants to be told of.
+fn alerts(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
+    for rule in [
+        json!({"do": "set_alert", "tells": ["charge", "lead"], "about": "case", "before": "12:00"}),
+        json!({"do": "set_alert", "tells": ["charge", "lead"], "about": "reserve"}),
+        json!({"do": "set_alert", "tells": ["charge", "clinician", "lead"], "about": "missing"}),
+        json!({"do": "set_alert", "tells": ["lead", "desk"], "about": "load", "minutes": 45}),
+    ] {
+        writer.give(Role::Charge, Time(now.0 - 6 * MINUTE), rule)?;
+    }
     Ok(())
 }

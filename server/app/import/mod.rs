@@ -169,7 +169,8 @@ impl House {
         Ok(found.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default())
     }
 
-    /// Keeps how a list was read, so that the next one of its kind needs no telling.
+    /// Keeps how a list was read, so that the next one of its kind needs no telling. A value for all rows is of this list
+    /// alone: the next one, whose column is lacking, has other rows.
     pub async fn keep_mapping(
         &self,
         site: &Id,
@@ -177,7 +178,8 @@ impl House {
         chosen: &Chosen,
         actor: &Actor,
     ) -> Result<(), Unavailable> {
-        let text = serde_json::to_string(chosen).unwrap_or_default();
+        let kept = Chosen { fixed: BTreeMap::new(), ..chosen.clone() };
+        let text = serde_json::to_string(&kept).unwrap_or_default();
         let at_and_by = (self.clock.now().0, actor.code.as_str());
         let kept = stored::keep_mapping(&self.db, site.as_str(), kind.name(), &text, at_and_by).await;
         kept.map_err(|error| unavailable(&error))

@@ -9,6 +9,8 @@ use super::models::plan_has;
 use super::read::Values;
 use super::{Change, Plan, Told};
 use crate::domain::id::Id;
+use crate::domain::mark;
+use crate::domain::scan;
 use crate::domain::state::{Asset, Named, State};
 use crate::formats::table::Fault;
 
@@ -34,6 +36,11 @@ struct Names<'a> {
     /// Lines by ids and marks.
     names: BTreeMap<String, u64>,
     of_serials: BTreeMap<(String, String), u64>,
+}
+
+/// The mark of a row, where it names the one part that carries it.
+fn own_mark(row: &Values) -> Option<&str> {
+    row.text("mark").filter(|mark| mark::names_one(mark))
 }
 
 pub fn plan(state: &State, rows: &[Values], plan: &mut Plan) {
@@ -64,8 +71,8 @@ pub fn plan(state: &State, rows: &[Values], plan: &mut Plan) {
 /// Whether no row before has the same id, mark or serial number; both rows are told.
 fn once(row: &Values, names: &mut Names, plan: &mut Plan) -> bool {
     let mut fine = true;
-    for (key, path) in [("asset", "/asset"), ("mark", "/mark")] {
-        let Some(name) = row.text(key) else { continue };
+    for (name, path) in [(row.text("asset"), "/asset"), (own_mark(row), "/mark")] {
+        let Some(name) = name else { continue };
         if let Some(first) = names.names.insert(name.to_string(), row.line)
             && first != row.line
         {
@@ -88,12 +95,12 @@ fn once(row: &Values, names: &mut Names, plan: &mut Plan) -> bool {
 
 /// The part of the house that a row names, or why it names none for certain.
 fn known<'a>(row: &Values, names: &Names<'a>) -> Result<Option<&'a Asset>, (&'static str, String)> {
-    let named = |name: &str| match names.state.names.get(name) {
-        Some(Named::Asset(asset)) => names.state.assets.get(asset).map(|part| &**part),
-        Some(Named::Set(_)) | None => None,
+    let named = |name: &str| match scan::find(names.state, name) {
+        Ok(Named::Asset(asset)) => names.state.assets.get(&asset).map(|part| &**part),
+        Ok(Named::Set(_)) | Err(_) => None,
     };
     let by_id = row.text("asset").and_then(|id| names.state.assets.get(id)).map(|part| &**part);
-    let by_mark = row.text("mark").and_then(named);
+    let by_mark = own_mark(row).and_then(named);
     let serial = row.text("model").zip(row.text("serial"));
     let by_serial = serial.and_then(|key| names.serials.get(&key).copied());
     let found = [("/asset", by_id), ("/mark", by_mark), ("/serial", by_serial)];
@@ -126,7 +133,7 @@ fn one(row: &Values, names: &Names, plan: &mut Plan) {
 }
 
 fn new(row: &Values, plan: &mut Plan) {
-    let name = row.text("asset").or(row.text("mark")).or(row.text("serial"));
+    let name = row.text("asset").or(own_mark(row)).or(row.text("serial"));
     let Some(name) = name.map(String::from) else {
         let needed = "an id, a mark or a serial number is needed: without one, the same list would make the part again";
         plan.faults.push(row.fault("/asset", "a part without a name", needed));
@@ -145,7 +152,7 @@ fn new(row: &Values, plan: &mut Plan) {
     fields.insert("do".into(), json!("add_asset"));
     // Where it is to lie is told by a command of its own, which needs the part's name.
     let place = row.text("location").map(String::from);
-    let scan = row.text("asset").or(row.text("mark")).map(String::from);
+    let scan = row.text("asset").or(own_mark(row)).map(String::from);
     if place.is_some() && scan.is_none() {
         let needed = "an id or a mark is needed for a part that is put somewhere at once";
         plan.faults.push(row.fault("/location", "a place for a part without an id", needed));
@@ -172,7 +179,7 @@ fn same(row: &Values, part: &Asset, plan: &mut Plan) {
     let mut differs = false;
     for (key, field) in FIELDS {
         let Some(value) = row.values.get(key) else { continue };
-        if has.get(field) == Some(value) {
+        if has.get(field) == Some(value) || (key == "mark" && is_the_mark(row, part)) {
             continue;
         }
         differs = true;
@@ -204,6 +211,13 @@ fn same(row: &Values, part: &Asset, plan: &mut Plan) {
     let words = format!("{}: {was} → {place}", row.column("/location"));
     plan.told.push(Told { line: row.line, name: part.asset.to_string(), change: Change::Changes, words });
     put_away(row, part.asset.to_string(), place, None, plan);
+}
+
+/// Whether a row tells a part's own mark, in whatever writing.
+fn is_the_mark(row: &Values, part: &Asset) -> bool {
+    let keys = row.text("mark").zip(part.mark.as_ref());
+    let keys = keys.map(|(told, own)| (mark::key_of(told), mark::key_of(own.as_str())));
+    keys.is_some_and(|(told, own)| told.is_some() && told == own)
 }
 
 /// What was recorded of a part when it was added, as a command would say it.

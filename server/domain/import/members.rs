@@ -7,6 +7,8 @@ use serde_json::{Value, json};
 use super::read::Values;
 use super::sheets::{agreed, grouped};
 use super::{Change, Plan, Told};
+use crate::domain::id::Id;
+use crate::domain::scan;
 use crate::domain::set::SetState;
 use crate::domain::state::{Named, State};
 
@@ -86,6 +88,14 @@ fn build(
     plan.give(row, fields, None)
 }
 
+/// The part that a cell names, by its id or by its mark in whatever writing.
+fn part_of(state: &State, name: &str) -> Option<Id> {
+    match scan::find(state, name) {
+        Ok(Named::Asset(asset)) => Some(asset),
+        Ok(Named::Set(_)) | Err(_) => None,
+    }
+}
+
 /// Whether the row's part and its place stand in no row before it.
 fn once(
     state: &State,
@@ -96,10 +106,7 @@ fn once(
     plan: &mut Plan,
 ) -> bool {
     if let Some(name) = row.text("asset") {
-        let part = match state.names.get(name) {
-            Some(Named::Asset(asset)) => asset.to_string(),
-            Some(Named::Set(_)) | None => name.to_string(),
-        };
+        let part = part_of(state, name).map_or_else(|| name.to_string(), |asset| asset.to_string());
         if let Some(first) = parts.insert(part, row.line) {
             let found = format!("\"{name}\", which stands in line {first} already");
             plan.faults.push(row.fault("/asset", found, "each part in one place is needed"));
@@ -140,8 +147,8 @@ fn member(state: &State, row: &Values, set: &str, built: Option<usize>, plan: &m
         }
     };
     let position = row.whole("position");
-    if let Some(Named::Asset(id)) = state.names.get(asset)
-        && let Some(seat) = state.assets.get(id).and_then(|part| part.seat.as_ref())
+    if let Some(id) = part_of(state, asset)
+        && let Some(seat) = state.assets.get(&id).and_then(|part| part.seat.as_ref())
         && (seat.set.as_str(), seat.line.as_str()) == (set, line)
         && position.is_none_or(|position| u64::from(seat.position) == position)
     {

@@ -161,7 +161,12 @@ fn reading<'a>(
     match value::order(cells.iter()) {
         Order::Plain => reading.order = told,
         Order::Proven(order) => reading.order = Some(told.unwrap_or(order)),
-        Order::Ambiguous if told.is_some() => reading.order = told,
+        Order::Ambiguous if told.is_some() => {
+            let first = if told == Some(DayOrder::DayFirst) { "day" } else { "month" };
+            plan.notes
+                .push(format!("The dates of the column {name} have the {first} first, as somebody said."));
+            reading.order = told;
+        }
         Order::Ambiguous => {
             let open = |cell: &&Cell| value::day(cell, None).is_err();
             let example = cells.iter().find(open).map(Cell::shown).unwrap_or_default();
@@ -214,15 +219,14 @@ fn one(
     Ok(match what {
         What::Id => match identifier(reading, cell, line)? {
             Some(text) if Id::new(&text).is_none() => {
-                let needed = "1 to 64 letters from A to Z, digits, dots, hyphens or underscores are needed";
-                return Err((cell.shown(), needed.into()));
+                return Err(why(value::no_id(cell, &text)));
             }
             found => found.map(Value::from),
         },
         What::Mark => identifier(reading, cell, line)?.map(Value::from),
         What::Words => value::text(cell).map_err(why)?.map(Value::from),
         What::Whole => value::whole(cell).map_err(why)?.map(Value::from),
-        What::Cents => value::decimal(cell, sign).map_err(why)?.map(|text| cents(&text)).transpose()?,
+        What::Cents => value::decimal(cell, sign).map_err(why)?.map(|text| cents(cell, &text)).transpose()?,
         What::Day => value::day(cell, reading.order).map_err(why)?.map(|day| json!(day.to_string())),
         What::Moment => moment(cell, reading.order, zone)?.map(|at| json!(at.to_string())),
         What::Clock => clock(cell)?.map(|time| json!(time.to_string())),
@@ -246,9 +250,8 @@ fn identifier(reading: &mut Reading, cell: &Cell, line: u64) -> Result<Option<St
     Ok(Some(read.value))
 }
 
-fn cents(text: &str) -> Result<Value, Wrong> {
-    let wrong =
-        || (format!("\"{text}\""), "an amount of money is needed, with at most two decimals".to_string());
+fn cents(cell: &Cell, text: &str) -> Result<Value, Wrong> {
+    let wrong = || (cell.shown(), "an amount of money is needed, with at most two decimals".to_string());
     let amount: Decimal = text.parse().map_err(|_| wrong())?;
     let cents =
         amount.checked_mul(Decimal::ONE_HUNDRED).filter(|it| it.fract().is_zero()).ok_or_else(wrong)?;

@@ -49,6 +49,8 @@ pub struct Offered {
     pub documentation: &'static str,
     pub interaction: Vec<Interaction>,
     pub versioning: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub conditional_read: Option<&'static str>,
     pub search_param: Vec<SearchParam>,
 }
 
@@ -66,14 +68,20 @@ pub struct SearchParam {
 }
 
 impl Offered {
-    /// A resource that is read one by one and searched for.
-    pub fn read_only(kind: &'static str, documentation: &'static str, search: &[SearchParam]) -> Offered {
+    /// A resource that is read one by one and searched for. One with versions is read on condition too.
+    pub fn read_only(
+        kind: &'static str,
+        documentation: &'static str,
+        search: &[SearchParam],
+        versions: bool,
+    ) -> Offered {
         let interaction = ["read", "search-type"].map(|code| Interaction { code });
         Offered {
             kind,
             documentation,
             interaction: interaction.into(),
-            versioning: "no-version",
+            versioning: if versions { "versioned" } else { "no-version" },
+            conditional_read: versions.then_some("full-support"),
             search_param: search.to_vec(),
         }
     }

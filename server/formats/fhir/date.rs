@@ -40,6 +40,9 @@ pub struct Asked {
     pub to: i64,
 }
 
+/// Parts of a second are read up to so many digits; some libraries write seven, or nine.
+const MOST_DIGITS: usize = 12;
+
 /// Reads one. `local` says when a day or a time without an offset is, in microseconds UTC.
 pub fn read(text: &str, local: impl Fn(NaiveDateTime) -> i64) -> Option<Asked> {
     let known = PREFIXES.iter().find_map(|(name, prefix)| Some((*prefix, text.strip_prefix(name)?)));
@@ -73,9 +76,11 @@ fn span(date: &str, local: impl Fn(NaiveDateTime) -> i64) -> Option<(i64, i64)> 
     let (clock, length) = match (clock.len(), clock.split_once('.')) {
         (5, _) => (format!("{clock}:00"), TimeDelta::minutes(1)),
         (8, None) => (clock.to_owned(), TimeDelta::seconds(1)),
-        (_, Some((_, part))) if digits(part) && (1..=6).contains(&part.len()) => {
+        // What is finer than a microsecond is cut: nothing is kept finer.
+        (_, Some((whole, part))) if digits(part) && (1..=MOST_DIGITS).contains(&part.len()) => {
+            let part = part.get(..6).unwrap_or(part);
             let length = 10_i64.pow(6 - u32::try_from(part.len()).ok()?);
-            (clock.to_owned(), TimeDelta::microseconds(length))
+            (format!("{whole}.{part}"), TimeDelta::microseconds(length))
         }
         _ => return None,
     };
@@ -141,6 +146,12 @@ mod tests {
             ("ge2013", "2013-01-01T00:00:00Z", "2012-12-31T23:59:59Z"),
             ("le2013-02", "2013-02-28T23:59:59Z", "2013-03-01T00:00:00Z"),
             ("eq2013-01-14T10:00:00+02:00", "2013-01-14T08:00:00.5Z", "2013-01-14T08:00:01Z"),
+            ("eq2013-01-14T10:00:00.1234567Z", "2013-01-14T10:00:00.123456Z", "2013-01-14T10:00:00.123457Z"),
+            (
+                "gt2013-01-14T10:00:00.123456789+01:00",
+                "2013-01-14T09:00:00.123457Z",
+                "2013-01-14T09:00:00.123456Z",
+            ),
             ("eq2013-01-14T10:00:00.5Z", "2013-01-14T10:00:00.59Z", "2013-01-14T10:00:00.6Z"),
         ] {
             let it = asked(text).unwrap();
@@ -167,6 +178,8 @@ mod tests {
             "xx2013-01-14",
             "2013-01-14-01",
             "2013-01-14T10:00:00.Z",
+            "2013-01-14T10:00:00.1234567890123Z",
+            "2013-01-14T10:00:00.12x4567Z",
             "ge2013-01-14T10:00:00+99:00",
             "+2013",
         ] {

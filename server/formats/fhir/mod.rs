@@ -26,6 +26,7 @@ const IDENTIFIER_TYPES: &str = "http://terminology.hl7.org/CodeSystem/v2-0203";
 pub enum Resource {
     Device(Box<Device>),
     DeviceUseStatement(Box<DeviceUseStatement>),
+    Location(Box<Location>),
     Bundle(Bundle),
     OperationOutcome(outcome::OperationOutcome),
     CapabilityStatement(Box<capability::CapabilityStatement>),
@@ -261,6 +262,17 @@ pub struct DeviceUseStatement {
     pub device: Reference,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub note: Vec<Annotation>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "camelCase")]
+pub struct Location {
+    pub id: String,
+    pub identifier: Vec<Identifier>,
+    pub status: &'static str,
+    pub name: String,
+    pub mode: &'static str,
+    pub managing_organization: Reference,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -6,9 +6,10 @@ use sha2::{Digest, Sha256};
 const LONGEST: usize = 64;
 
 /// The logical id of a thing that has these names: the names themselves, with a dot before what stands for a dot (`.0`),
-/// an underscore (`.1`) or the end of a name (`..`). What would be too long is told by its hash, behind `.9`.
+/// an underscore (`.1`), a space (`.2`) or the end of a name (`..`). What would be too long, or has other letters, is told
+/// by its hash, behind `.9`.
 pub fn of(names: &[&str]) -> String {
-    let mut id = String::new();
+    let (mut id, mut fits) = (String::new(), true);
     for (at, name) in names.iter().enumerate() {
         if at > 0 {
             id.push_str("..");
@@ -17,11 +18,15 @@ pub fn of(names: &[&str]) -> String {
             match letter {
                 '.' => id.push_str(".0"),
                 '_' => id.push_str(".1"),
-                other => id.push(other),
+                ' ' => id.push_str(".2"),
+                other => {
+                    fits &= other.is_ascii_alphanumeric() || other == '-';
+                    id.push(other);
+                }
             }
         }
     }
-    if id.len() <= LONGEST {
+    if fits && !id.is_empty() && id.len() <= LONGEST {
         return id;
     }
     let hash = hex::encode(Sha256::digest(id.as_bytes()));
@@ -33,7 +38,7 @@ pub fn of(names: &[&str]) -> String {
 pub enum Named {
     /// These names.
     Names(Vec<String>),
-    /// Something whose names are too long: whatever has this very id.
+    /// Something whose names are too long, or have letters that no id has: whatever has this very id.
     Hashed,
     /// Nothing could ever have that id.
     Nothing,
@@ -50,6 +55,7 @@ pub fn read(id: &str) -> Named {
             '.' => match letters.next() {
                 Some('0') => '.',
                 Some('1') => '_',
+                Some('2') => ' ',
                 Some('.') => {
                     names.push(String::new());
                     continue;
@@ -81,6 +87,7 @@ mod tests {
             vec!["_._"],
             vec!["case-7", "T_1", "3"],
             vec!["a.", ".b"],
+            vec!["shelf 3"],
         ] {
             let id = of(&names);
             let fits = id.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'.');
@@ -100,7 +107,9 @@ mod tests {
         let (one, two) = (of(&[&long, "a"]), of(&[&other, "a"]));
         assert!(one != two && one.len() <= LONGEST && one.starts_with(".9"));
         assert_eq!(read(&one), Named::Hashed);
-        for id in ["a b", "a/b", "a.", "a.2", "\u{e9}", &"x".repeat(65)] {
+        let (one, two) = (of(&["Stra\u{df}e"]), of(&["Stra\u{df}e 2"]));
+        assert!(one != two && one.is_ascii() && read(&one) == Named::Hashed);
+        for id in ["a b", "a/b", "a.", "a.3", "\u{e9}", &"x".repeat(65)] {
             assert_eq!(read(id), Named::Nothing, "{id}");
         }
     }

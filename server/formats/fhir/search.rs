@@ -65,6 +65,11 @@ impl Token {
         Token { system, value: Some(plain(value)).filter(|value| !value.is_empty()) }
     }
 
+    /// Neither a system nor a value: it would name whatever has no system.
+    pub fn is_empty(&self) -> bool {
+        self.value.is_none() && !matches!(self.system, Of::This(_))
+    }
+
     fn is(&self, system: Option<&str>, value: &str) -> bool {
         let of = match &self.system {
             Of::Any => true,

@@ -1,7 +1,7 @@
 //! Text with tabs, semicolons or commas between the cells (RFC 4180, and what programs make of it): cells in quotation
 //! marks keep separators and line ends.
 
-use super::{CELL_MOST, Cell, Raw, Row};
+use super::{CELL_MOST, COLUMNS_MOST, Cell, ROWS_MOST, Raw, Row, more_rows};
 use crate::formats::table::Fault;
 
 /// Reads all rows, the header among them.
@@ -11,7 +11,15 @@ pub fn read(text: &str) -> Result<Raw, Fault> {
     let mut raw = Raw { rows: Vec::new(), faults: Vec::new(), notes: Vec::new() };
     while !reader.is_at_end() {
         let line = reader.line;
-        match reader.row()? {
+        let row = reader.row()?;
+        if matches!(&row, Ok(cells) if cells.iter().all(Cell::is_blank)) {
+            continue;
+        }
+        // A short file may hold millions of rows: reading ends where no list goes on. The header is a row, too.
+        if raw.rows.len() + raw.faults.len() > ROWS_MOST {
+            return Err(more_rows(line));
+        }
+        match row {
             Ok(cells) => raw.rows.push(Row { line, cells }),
             Err(fault) => raw.faults.push(fault),
         }
@@ -32,7 +40,7 @@ fn separator(text: &str) -> (u8, bool, &str) {
     // What the header has outside quotation marks, in this order: a comma may stand in a name, a tab hardly ever.
     let mut quoted = false;
     let mut held = [false; 3];
-    for byte in text.bytes() {
+    for byte in text.trim_start_matches(['\r', '\n']).bytes() {
         match byte {
             b'"' => quoted = !quoted,
             b'\r' | b'\n' if !quoted => break,
@@ -88,6 +96,9 @@ impl<'a> Reader<'a> {
                         format!("at most {CELL_MOST} are needed"),
                     ));
                 }
+                // One cell more than there may be says that there are too many; a million more say no more.
+                Ok(_) if cells.len() > COLUMNS_MOST => {}
+                Ok(text) if text.is_empty() && cells.len() == COLUMNS_MOST => {}
                 Ok(text) if text.is_empty() => cells.push(Cell::Blank),
                 Ok(text) => cells.push(Cell::Text(text)),
                 Err(fault) => {

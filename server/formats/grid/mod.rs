@@ -4,6 +4,7 @@
 
 mod charset;
 mod delimited;
+mod packed;
 pub mod value;
 mod workbook;
 
@@ -20,6 +21,9 @@ pub const ROWS_MOST: usize = 20_000;
 pub const COLUMNS_MOST: usize = 200;
 /// A cell holds at most this many characters.
 pub const CELL_MOST: usize = 10_000;
+
+/// A name in the header has at most this many.
+const NAME_MOST: usize = 200;
 
 /// What stands in a cell.
 #[derive(Clone, PartialEq, Debug)]
@@ -49,7 +53,7 @@ impl Cell {
     pub fn shown(&self) -> String {
         match self {
             Cell::Blank => "nothing".into(),
-            Cell::Text(text) => format!("\"{text}\""),
+            Cell::Text(text) => format!("\"{}\"", shown(text)),
             Cell::Number(number) => number.to_string(),
             Cell::Moment(moment) => format!("the date {moment}"),
             Cell::Truth(truth) => if *truth { "TRUE" } else { "FALSE" }.into(),
@@ -57,6 +61,18 @@ impl Cell {
             Cell::Broken(error) => format!("the error {error}"),
         }
     }
+}
+
+/// A text as it may stand in a sentence: cut where it is long, and without what nobody sees or what turns a line around.
+fn shown(text: &str) -> String {
+    const LETTERS: usize = 80;
+    let seen = |letter: char| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter };
+    let plain = text.chars().filter(|letter| !value::is_invisible(*letter));
+    let mut out: String = plain.take(LETTERS).map(seen).collect();
+    if text.chars().nth(LETTERS).is_some() {
+        out.push('…');
+    }
+    out
 }
 
 /// A row with as many cells as the header has.
@@ -125,21 +141,36 @@ struct Raw {
     notes: Vec<String>,
 }
 
+fn more_rows(line: u64) -> Fault {
+    let needed = format!("at most {ROWS_MOST} rows are needed: divide the list");
+    Fault::new(line, "", "more rows", needed)
+}
+
 /// Finds the header, and holds every row to it.
 fn finished(raw: Raw) -> Result<Grid, Fault> {
     let mut rows = raw.rows.into_iter().filter(|row| row.cells.iter().any(|cell| !cell.is_blank()));
-    let first = rows
-        .next()
-        .ok_or_else(|| Fault::new(1, "", "no header", "a first row with names of columns is needed"))?;
+    let first = rows.next();
+    // What is wrong before the header is the header itself: no other row stands in for it.
+    let line = first.as_ref().map_or(u64::MAX, |first| first.line);
+    if let Some(fault) = raw.faults.iter().find(|fault| fault.line <= line) {
+        return Err(fault.clone());
+    }
+    let first =
+        first.ok_or_else(|| Fault::new(1, "", "no header", "a first row with names of columns is needed"))?;
     let mut names: Vec<String> = first.cells.iter().map(name).collect();
     while names.last().is_some_and(String::is_empty) {
         names.pop();
     }
     if names.len() > COLUMNS_MOST {
-        let found = format!("{} columns", names.len());
+        let found = format!("more than {COLUMNS_MOST} columns");
         return Err(Fault::new(first.line, "", found, format!("at most {COLUMNS_MOST} are needed")));
     }
     for (at, name) in names.iter().enumerate() {
+        if name.chars().count() > NAME_MOST {
+            let found = format!("\"{}\" as the name of a column", shown(name));
+            let needed = format!("at most {NAME_MOST} characters are needed: is this row the header?");
+            return Err(Fault::new(first.line, "", found, needed));
+        }
         if !name.is_empty() && names.iter().take(at).any(|other| other == name) {
             let needed = "a name for each column is needed: which of the two is meant, nobody can know";
             return Err(Fault::new(first.line, name.clone(), format!("the column {name} twice"), needed));
@@ -154,13 +185,18 @@ fn finished(raw: Raw) -> Result<Grid, Fault> {
     };
     for row in rows {
         if grid.rows.len() >= ROWS_MOST {
-            let needed = format!("at most {ROWS_MOST} rows are needed: divide the list");
-            return Err(Fault::new(row.line, "", "more rows", needed));
+            return Err(more_rows(row.line));
         }
         match held(&grid.header, row) {
             Ok(row) => grid.rows.push(row),
             Err(fault) => grid.faults.push(fault),
         }
+    }
+    if grid.header.len() == 1 && !grid.faults.is_empty() {
+        // A list that has a title above its header.
+        let note = "Row {} was read as the header, and has one name. If the names of the columns stand below it, take \
+                    away what stands above them.";
+        grid.notes.push(note.replace("{}", &grid.header_line.to_string()));
     }
     grid.faults.sort_by_key(|fault| fault.line);
     Ok(grid)
@@ -180,7 +216,12 @@ fn held(header: &[String], mut row: Row) -> Result<Row, Fault> {
     let surplus = row.cells.iter().skip(header.len()).any(|cell| !cell.is_blank());
     if surplus || row.cells.len() < header.len() {
         let needed = format!("the wrong number of cells: {} are needed, as the header has", header.len());
-        return Err(Fault::new(row.line, "", format!("{} cells", row.cells.len()), needed));
+        let found = match row.cells.len() {
+            many if many > COLUMNS_MOST => format!("more than {COLUMNS_MOST} cells"),
+            1 => "1 cell".into(),
+            many => format!("{many} cells"),
+        };
+        return Err(Fault::new(row.line, "", found, needed));
     }
     row.cells.truncate(header.len());
     if let Some(cell) = header.iter().zip(&row.cells).find(|(name, cell)| name.is_empty() && !cell.is_blank())

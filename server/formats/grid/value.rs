@@ -27,18 +27,41 @@ pub struct Read<T> {
 }
 
 /// Characters that nobody sees and that make two texts differ.
-fn is_invisible(letter: char) -> bool {
+pub fn is_invisible(letter: char) -> bool {
     matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2060}' | '\u{feff}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{ad}')
 }
 
-/// Characters that look like a plain one and are not.
-const LOOK_ALIKES: [char; 9] =
-    ['\u{2010}', '\u{2011}', '\u{2012}', '\u{2013}', '\u{2212}', 'О', 'А', 'В', 'С'];
+/// A character of a text that only looks like a plain one: a hyphen of another kind, or a Greek, Cyrillic or wide letter
+/// among plain ones.
+pub fn look_alike(text: &str) -> Option<char> {
+    let plain = text.bytes().any(|byte| byte.is_ascii_alphanumeric());
+    text.chars().find(|letter| match letter {
+        '\u{2010}'..='\u{2015}' | '\u{2212}' => true,
+        '\u{370}'..='\u{52f}' | '\u{ff01}'..='\u{ff5e}' => plain,
+        _ => false,
+    })
+}
 
 /// A text without invisible characters and without blanks at its ends, the hard ones among them.
 pub fn clean(text: &str) -> String {
     let seen: String = text.chars().filter(|letter| !is_invisible(*letter)).collect();
     seen.trim_matches(|letter: char| letter.is_whitespace() || letter == '\u{a0}').to_owned()
+}
+
+/// What is said of such a character.
+pub fn odd(letter: char) -> String {
+    format!("U+{:04X}, which only looks like a plain character", letter as u32)
+}
+
+/// Why a cell holds no name of the house.
+pub fn no_id(cell: &Cell, text: &str) -> Why {
+    match look_alike(text) {
+        Some(letter) => Why {
+            found: format!("{}, with {}", cell.shown(), odd(letter)),
+            needed: "the plain one is needed",
+        },
+        None => Why::of(cell, "1 to 64 letters from A to Z, digits, dots, hyphens or underscores are needed"),
+    }
 }
 
 /// An identifier: a mark, a serial number, an id. It is text, whatever it looks like.
@@ -55,10 +78,7 @@ pub fn identifier(cell: &Cell) -> Result<Option<Read<String>>, Why> {
                 let needed = "the whole identifier is needed: a spreadsheet program has shortened it to a rounded number";
                 return Err(Why::of(cell, needed));
             }
-            let odd = value.chars().find(|letter| LOOK_ALIKES.contains(letter));
-            let warning = odd.map(|letter| {
-                format!("{value} holds U+{:04X}, which only looks like a plain character", letter as u32)
-            });
+            let warning = look_alike(&value).map(|letter| format!("{value} holds {}", odd(letter)));
             Ok((!value.is_empty()).then_some(Read { value, warning }))
         }
         // A program keeps fifteen digits of a number; those after them are gone.
@@ -75,7 +95,7 @@ pub fn identifier(cell: &Cell) -> Result<Option<Read<String>>, Why> {
 
 /// What a spreadsheet program shows of a long number: one digit, decimals, E+ and a power.
 fn is_scientific(text: &str) -> bool {
-    let Some((digits, power)) = text.split_once("E+") else { return false };
+    let Some((digits, power)) = text.split_once("E+").or(text.split_once("e+")) else { return false };
     let all = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let (first, decimals) = digits.split_once(['.', ',']).unwrap_or((digits, "0"));
     first.len() == 1 && all(first) && all(decimals) && all(power)

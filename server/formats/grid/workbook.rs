@@ -1,28 +1,29 @@
 //! A workbook (ECMA-376, `.xlsx`): the first sheet that is shown. Cells are read one after the other, so that a sheet
 //! whose last cell lies a million rows down costs nothing; what it unpacks to is measured before anything is read.
 
-use std::io::{Cursor, Read};
+use std::io::Cursor;
 
 use calamine::{DataRef, Reader, SheetType, SheetVisible, Xlsx};
 
-use super::{CELL_MOST, COLUMNS_MOST, Cell, ROWS_MOST, Raw, Row};
+use super::packed::bounded;
+use super::{CELL_MOST, COLUMNS_MOST, Cell, ROWS_MOST, Raw, Row, more_rows};
 use crate::formats::table::Fault;
 
-/// What a workbook may unpack to.
-const UNPACKED_MOST: u64 = 256 << 20;
-const PARTS_MOST: usize = 1_000;
+/// Why a workbook is none.
+fn broken(error: &dyn std::fmt::Display) -> Fault {
+    let found = format!("a workbook that cannot be read ({error})");
+    Fault::new(1, "", found, "a workbook saved as .xlsx is needed")
+}
 
 /// Reads the rows of the first sheet that is shown.
 pub fn read(bytes: &[u8]) -> Result<Raw, Fault> {
     bounded(bytes)?;
-    let broken = |error: &dyn std::fmt::Display| {
-        Fault::new(
-            1,
-            "",
-            format!("a workbook that cannot be read ({error})"),
-            "a workbook saved as .xlsx is needed",
-        )
-    };
+    // The library counts without care where a file names a cell far beyond every sheet.
+    std::panic::catch_unwind(|| first_sheet(bytes))
+        .unwrap_or_else(|_| Err(broken(&"it is not as it should be")))
+}
+
+fn first_sheet(bytes: &[u8]) -> Result<Raw, Fault> {
     let mut book = Xlsx::new(Cursor::new(bytes)).map_err(|error| broken(&error))?;
     let sheets: Vec<_> = book
         .sheets_metadata()
@@ -50,37 +51,49 @@ pub fn read(bytes: &[u8]) -> Result<Raw, Fault> {
         raw.notes.push(format!("Not read of the workbook: {}. They were passed over.", others.join(", ")));
     }
     let mut cells = book.worksheet_cells_reader(name).map_err(|error| broken(&error))?;
-    while let Some(cell) = cells.next_cell_with_formula().map_err(|error| broken(&error))? {
-        let (row, column) = cell.pos;
+    // With what a formula is, and not with its text: a shared one may call itself the four thousand millionth.
+    while let Some(cell) = cells.next_cell_with_formula_metadata().map_err(|error| broken(&error))? {
         let found = read_cell(&cell.value, cell.formula.is_some());
-        if found == Cell::Blank {
-            continue;
-        }
-        let line = u64::from(row) + 1;
-        if column as usize >= COLUMNS_MOST {
-            let needed = format!("cells in the first {COLUMNS_MOST} columns are needed");
-            raw.faults.push(Fault::new(
-                line,
-                "",
-                format!("a cell in column {}", u64::from(column) + 1),
-                needed,
-            ));
-            continue;
-        }
-        if raw.rows.last().is_none_or(|last| last.line != line) {
-            // The header is a row, too.
-            if raw.rows.len() > ROWS_MOST {
-                return Err(Fault::new(line, "", "more rows", format!("at most {ROWS_MOST} are needed")));
-            }
-            raw.rows.push(Row { line, cells: Vec::new() });
-        }
-        if let Some(last) = raw.rows.last_mut() {
-            last.cells.resize((column as usize).max(last.cells.len()), Cell::Blank);
-            last.cells.push(found);
+        if found != Cell::Blank {
+            put(&mut raw, cell.pos, found)?;
         }
     }
     even(&mut raw.rows);
     Ok(raw)
+}
+
+/// Puts a cell where it says that it stands. Programs write rows and cells in their order; what stands in another is not
+/// read, since nobody knows which of two is meant.
+fn put(raw: &mut Raw, (row, column): (u32, u32), found: Cell) -> Result<(), Fault> {
+    let line = u64::from(row) + 1;
+    let last = raw.rows.last().map_or(0, |row| row.line);
+    if line < last {
+        let found = format!("row {line} behind row {last}");
+        return Err(Fault::new(line, "", found, "rows in their order are needed: save the workbook again"));
+    }
+    if line > last {
+        // The header is a row, too.
+        if raw.rows.len() > ROWS_MOST {
+            return Err(more_rows(line));
+        }
+        raw.rows.push(Row { line, cells: Vec::new() });
+    }
+    let column = column as usize;
+    if column >= COLUMNS_MOST {
+        if raw.faults.last().is_none_or(|fault| fault.line != line) {
+            let needed = format!("cells in the first {COLUMNS_MOST} columns are needed");
+            raw.faults.push(Fault::new(line, "", format!("a cell in column {}", column + 1), needed));
+        }
+        return Ok(());
+    }
+    let Some(last) = raw.rows.last_mut() else { return Ok(()) };
+    if last.cells.len() > column {
+        let found = format!("a cell in column {} behind those that follow it", column + 1);
+        return Err(Fault::new(line, "", found, "cells in their order are needed: save the workbook again"));
+    }
+    last.cells.resize(column, Cell::Blank);
+    last.cells.push(found);
+    Ok(())
 }
 
 /// A sheet has no end of a row: every row is as long as the header at least.
@@ -113,24 +126,4 @@ fn read_cell(value: &DataRef<'_>, is_formula: bool) -> Cell {
         DataRef::DateTimeIso(own) | DataRef::DurationIso(own) => text(own),
         DataRef::Error(error) => Cell::Broken(error.to_string()),
     }
-}
-
-/// A small file may unpack to very much: everything is unpacked once into nothing, and counted.
-fn bounded(bytes: &[u8]) -> Result<(), Fault> {
-    let broken = || Fault::new(1, "", "a broken workbook", "a workbook saved as .xlsx is needed");
-    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|_| broken())?;
-    if archive.len() > PARTS_MOST {
-        let found = format!("a workbook of {} parts", archive.len());
-        return Err(Fault::new(1, "", found, format!("at most {PARTS_MOST} are needed")));
-    }
-    let mut left = UNPACKED_MOST;
-    for part in 0..archive.len() {
-        let part = archive.by_index(part).map_err(|_| broken())?;
-        let unpacked = std::io::copy(&mut part.take(left + 1), &mut std::io::sink()).map_err(|_| broken())?;
-        left = left.checked_sub(unpacked).ok_or_else(|| {
-            let found = format!("a workbook that unpacks to more than {} MiB", UNPACKED_MOST >> 20);
-            Fault::new(1, "", found, "a smaller one is needed, or text (CSV)")
-        })?;
-    }
-    Ok(())
 }

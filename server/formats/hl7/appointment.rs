@@ -41,6 +41,10 @@ pub struct Appointment {
 }
 
 fn told(message: &Message<'_>, value: &str) -> String {
+    // Two quotes say that a value is taken away: they are none themselves.
+    if value.trim() == "\"\"" {
+        return String::new();
+    }
     message.unescaped(value).trim().to_owned()
 }
 
@@ -139,6 +143,8 @@ const KEPT: [(&str, &[usize]); 9] = [
     ("AIL", &[1, 2, 3, 4, 6, 7, 8, 9, 10, 12]),
     ("AIP", &[1, 2, 4, 6, 7, 8, 9, 10, 12]),
 ];
+/// Coded reasons and kinds of an appointment: beside the code stands free text, which may name anybody.
+const CODED: [usize; 3] = [6, 7, 8];
 /// A reduced message is no longer than this.
 const LONGEST_REDUCED: usize = 20_000;
 
@@ -156,7 +162,11 @@ pub fn reduced(message: &Message<'_>, with_patient: bool) -> String {
         for number in (if own_first { 2 } else { 1 })..=kept.last().copied().unwrap_or(0) {
             line.push(field_sign);
             if kept.contains(&number) || (own_first && number == 2) {
-                line.push_str(segment.field(number));
+                let field = segment.field(number);
+                match segment.name == "SCH" && CODED.contains(&number) {
+                    true => line.push_str(message.component(field, 1)),
+                    false => line.push_str(field),
+                }
             }
         }
         if kept.is_empty() {

@@ -37,6 +37,18 @@ pub fn text(bytes: &[u8]) -> Cow<'_, str> {
     }
 }
 
+/// Whether a message names a character set that is not read here, and has bytes that tell: what is read of them is a guess.
+pub fn is_guessed(bytes: &[u8]) -> bool {
+    let Some(name) = header_field(bytes.strip_prefix(b"\x0b").unwrap_or(bytes), 18) else { return false };
+    let name = String::from_utf8_lossy(name);
+    let name = name.split(['~', '^']).next().unwrap_or_default().trim();
+    let known = name.is_empty()
+        || name == "ASCII"
+        || name.starts_with("UNICODE")
+        || NAMED.iter().any(|(own, _)| *own == name);
+    !known && !bytes.is_ascii()
+}
+
 /// A field of the header before the text is known; its separator is the byte after `MSH`.
 fn header_field(bytes: &[u8], number: usize) -> Option<&[u8]> {
     let rest = bytes.strip_prefix(b"MSH")?;

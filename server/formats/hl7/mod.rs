@@ -14,7 +14,7 @@ pub mod schedule;
 use std::borrow::Cow;
 
 pub use ack::{Acknowledged, acknowledge};
-pub use charset::text;
+pub use charset::{is_guessed, text};
 
 /// A longer message is refused before it is looked at.
 pub const LONGEST: usize = 1 << 20;

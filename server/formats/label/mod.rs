@@ -3,6 +3,7 @@
 
 mod advice;
 mod layout;
+mod lettering;
 mod pdf;
 mod svg;
 mod symbol;
@@ -20,15 +21,23 @@ pub use zpl::zpl;
 pub struct Line {
     pub text: String,
     pub strong: bool,
+    /// A label on which it does not stand as a whole is too small.
+    pub whole: bool,
 }
 
 impl Line {
+    /// A line that may be cut where there is no room for it.
     pub fn plain(text: impl Into<String>) -> Line {
-        Line { text: text.into(), strong: false }
+        Line { text: text.into(), strong: false, whole: false }
     }
 
+    pub fn whole(text: impl Into<String>) -> Line {
+        Line { text: text.into(), strong: false, whole: true }
+    }
+
+    /// In strong letters, and never cut.
     pub fn strong(text: impl Into<String>) -> Line {
-        Line { text: text.into(), strong: true }
+        Line { text: text.into(), strong: true, whole: true }
     }
 }
 

@@ -9,6 +9,7 @@ use krilla::paint::Fill;
 use krilla::surface::Surface;
 use krilla::text::{Font, TextDirection};
 
+use super::layout::DOT_MM;
 use super::{Label, Placed, Sheet, TooSmall, laid_out};
 
 /// Why there is no sheet.
@@ -69,11 +70,14 @@ fn draw(
             Placed::Symbol { x_mm, y_mm, module_mm, high_mm } => {
                 let symbol = &label.symbol;
                 let row_mm = if symbol.is_bars() { *high_mm } else { *module_mm };
+                // On whole dots of the page, so that no module lies half on one: see `layout`.
+                let snapped = |mm: f64| (mm / DOT_MM).round() * DOT_MM;
+                let (x_mm, y_mm) = (snapped(left_mm + x_mm), snapped(top_mm + y_mm));
                 let mut path = PathBuilder::new();
                 for row in 0..symbol.height {
                     for (start, long) in symbol.runs(row) {
-                        let x = left_mm + x_mm + start as f64 * module_mm;
-                        let y = top_mm + y_mm + row as f64 * module_mm;
+                        let x = x_mm + start as f64 * module_mm;
+                        let y = y_mm + row as f64 * module_mm;
                         let rect = Rect::from_xywh(at(x), at(y), at(long as f64 * module_mm), at(row_mm));
                         path.push_rect(rect.ok_or(PdfError::Unwritten)?);
                     }

@@ -19,12 +19,12 @@ pub fn svg(label: &Label, placed: &[Placed], size: Size) -> String {
                 let path = path(&label.symbol, (*x_mm, *y_mm), *module_mm, *high_mm);
                 let _ = write!(out, "<path fill=\"#000\" shape-rendering=\"crispEdges\" d=\"{path}\"/>");
             }
-            Placed::Text { x_mm, y_mm, size_mm, strong, text } => {
+            Placed::Text { x_mm, y_mm, size_mm, wide_mm, strong, text } => {
                 let weight = if *strong { " font-weight=\"700\"" } else { "" };
                 let _ = write!(
                     out,
                     "<text x=\"{x_mm:.3}\" y=\"{y_mm:.3}\" font-size=\"{size_mm:.3}\"{weight} \
-                     font-family=\"sans-serif\" fill=\"#000\">{}</text>",
+                     textLength=\"{wide_mm:.3}\" lengthAdjust=\"spacingAndGlyphs\" font-family=\"sans-serif\" fill=\"#000\">{}</text>",
                     escaped(text)
                 );
             }

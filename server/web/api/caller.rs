@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use axum::extract::{FromRequestParts, RawPathParams};
-use axum::http::header;
 use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
 
 use super::super::App;
 use super::super::problem::Problem;
@@ -32,20 +32,22 @@ impl Caller {
     }
 }
 
+/// The token that a request brings.
+pub fn bearer(headers: &HeaderMap) -> Option<String> {
+    let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, secret) = value.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| secret.trim().to_string())
+}
+
 impl FromRequestParts<App> for Caller {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
-        let bearer = parts.headers.get(header::AUTHORIZATION).and_then(|value| value.to_str().ok());
-        let secret = bearer.and_then(|value| {
-            let (scheme, secret) = value.split_once(' ')?;
-            scheme.eq_ignore_ascii_case("bearer").then_some(secret.trim())
-        });
-        let Some(secret) = secret else {
+        let Some(secret) = bearer(&parts.headers) else {
             return Err(Problem::not_signed_in());
         };
         let found =
-            app.house.token(secret).await.map_err(|error| Problem::unavailable(&unavailable(&error)))?;
+            app.house.token(&secret).await.map_err(|error| Problem::unavailable(&unavailable(&error)))?;
         let Some((site, actor)) = found else {
             return Err(Problem::not_signed_in());
         };

@@ -1,5 +1,6 @@
 //! The JSON API: one door for commands, and the queries.
 
+pub mod alert;
 pub mod asset;
 pub mod attachment;
 pub mod board;
@@ -26,10 +27,12 @@ pub mod programme;
 pub mod recall;
 pub mod record_form;
 pub mod reference;
+pub mod request;
 pub mod schedule;
 pub mod set;
 pub mod wear;
 pub mod wear_more;
+pub mod week;
 
 use std::sync::Arc;
 

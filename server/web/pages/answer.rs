@@ -51,13 +51,14 @@ pub fn act_words(command: &Value) -> String {
         "inspect" if command.get("passed") == Some(&Value::Bool(true)) => "inspected, passed".into(),
         "inspect" => format!("inspected, not passed ({})", text("outcome")),
         "pack_broken" => format!("pack broken, {}", text("why").replace('_', " ")),
+        "answer_request" => format!("answered, {}", text("answer")),
         other => super::words::command(other).to_lowercase(),
     }
 }
 
-/// The scan that a command names, or the part, or the entry.
+/// The scan that a command names, or the part, the request or the entry.
 pub fn scan_of(command: &Value) -> String {
-    let named = command.get("scan").or_else(|| command.get("asset"));
+    let named = command.get("scan").or_else(|| command.get("asset")).or_else(|| command.get("request"));
     let entry = || command.get("entry").and_then(Value::as_u64).map(|entry| format!("Entry {entry}"));
     named.and_then(Value::as_str).map(str::to_string).or_else(entry).unwrap_or_default()
 }

@@ -18,6 +18,9 @@ pub struct Asked {
     pub role: String,
 }
 
+/// The kind of a body that is a form.
+const FORM: &str = "application/x-www-form-urlencoded";
+
 /// A piece of what a type is called, with the shape that it leads to.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Piece {
@@ -239,7 +242,11 @@ fn operation(path: &str, method: &str, it: &Value) -> Operation {
     let body = content.map(|(media, content)| {
         all.extend(fields(&content["schema"], "", &[]));
         let schema = &content["schema"];
-        if schema.is_object() { kind(schema) } else { vec![plain(format!("bytes, as {media}"))] }
+        match schema.is_object() {
+            true if *media == FORM => vec![plain("a form")],
+            true => kind(schema),
+            false => vec![plain(format!("bytes, as {media}"))],
+        }
     });
     let usual = USUAL.map(|status| status.to_string());
     let own = it["responses"].as_object().into_iter().flatten().filter(|(status, _)| !usual.contains(status));
@@ -251,7 +258,16 @@ fn operation(path: &str, method: &str, it: &Value) -> Operation {
         });
         Answer { status: status.clone(), says: text(answer, "description"), kind }
     });
-    let sent = content.map(|(_, content)| &content["example"]).filter(|sent| sent.is_object()).map(pretty);
+    let sent = content.and_then(|(media, content)| match &content["example"] {
+        Value::Object(pairs) if *media == FORM => {
+            let plain = |value: &Value| value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+            let pairs: Vec<String> =
+                pairs.iter().map(|(name, value)| format!("{name}={}", plain(value))).collect();
+            Some(pairs.join("&"))
+        }
+        Value::Object(_) => Some(pretty(&content["example"])),
+        other => other.as_str().map(str::to_owned),
+    });
     let line = format!("{} {}", method.to_uppercase(), example(path, it));
     Operation {
         id: text(it, "operationId"),

@@ -1,8 +1,11 @@
 //! The board and the wall: what is ready, what is missing, when?
 
+use super::alerts::Band;
+use super::board_brief::{brief, with_check};
 use super::expected;
 use super::folded::{Folded, ahead, folded};
 use super::headline::{headline, is_today, part_title, ready_sets, reserve_row, room_words, sheet_name};
+use super::requests::{self, ActRow, RequestRow};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
 use super::theatre;
@@ -11,6 +14,7 @@ use crate::app::house::operation;
 use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet, Equipped};
 use crate::domain::case::CaseStatus;
 use crate::domain::id::Id;
+use crate::domain::person::Role;
 use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -42,6 +46,8 @@ pub struct CaseRow {
     pub say: Say,
     pub sets: Vec<(String, String)>,
     pub why: Vec<String>,
+    pub acts: Vec<ActRow>,
+    pub requests: Vec<RequestRow>,
     /// The same without reasons, for a wall that anybody passes: no patient, no indication.
     pub brief: String,
 }
@@ -84,6 +90,10 @@ pub struct Facts {
     /// How many parts are missed without a named outcome.
     pub loud: usize,
     pub as_of: String,
+    /// The entry after which it was first so.
+    pub entry: u64,
+    /// Messages of the schedule that wait for a person.
+    pub schedule_waits: usize,
     /// What the forecast does not know.
     pub not_known: Vec<String>,
     pub zone: &'static str,
@@ -94,13 +104,19 @@ pub struct Facts {
 pub struct BoardPage {
     pub page: Page,
     pub facts: Facts,
+    pub alerts: Band,
+    /// Whether the reader issues in an emergency.
     pub issues: bool,
+    /// Whether the reader settles what the schedule asks.
+    pub settles: bool,
+    /// Whether the reader asks the desk by a press.
+    pub asks: bool,
 }
 
+/// What of the board renews itself: the same for every reader.
 #[derive(Template)]
-#[template(path = "board_wall.html")]
-pub struct WallPage {
-    pub site: String,
+#[template(path = "board_live.html")]
+pub struct BoardLive {
     pub facts: Facts,
 }
 
@@ -160,32 +176,6 @@ fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
     (!told.is_empty()).then(|| format!("Kept for {}.", told.join("; ")))
 }
 
-fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) -> String {
-    let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
-    let told = sets.map(|set| (&set.set, of_set(state, &set_status(state, set, now), now)));
-    let waits: Vec<_> = told.filter(|(_, say)| !say.is("ready") && !say.is("ready_short")).collect();
-    // The case tells of one set in its own words; of several each is told.
-    if let ([(set, _)], true) = (waits.as_slice(), case.sets.len() == needs) {
-        return set.to_string();
-    }
-    let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
-    if case.sets.len() < needs {
-        all.push("no set is free".into());
-    }
-    all.join("; ")
-}
-
-/// What the wall says beside a case that has its instruments and no function check.
-fn with_check(case: &BoardCase, brief: String) -> String {
-    let check = match case.check.as_ref().filter(|check| !check.done()) {
-        None => return brief,
-        Some(check) if !check.failed.is_empty() => "function check failed",
-        Some(check) if check.open.len() == check.asked => "not checked",
-        Some(_) => "function check not complete",
-    };
-    if brief.is_empty() { check.into() } else { format!("{brief}; {check}") }
-}
-
 fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
     let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
     let (say, brief) = (of_case(state, case, now), brief(state, case, needs.len(), now));
@@ -201,6 +191,8 @@ fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
             .map(|set| (format!("/sets/{}", segment(set.as_str())), set.to_string()))
             .collect(),
         why: case.why.clone(),
+        acts: Vec::new(),
+        requests: requests::of_case(state, case, now),
         // What the case is said to lack needs no second word.
         brief: with_check(case, if say.words.contains(&brief) { String::new() } else { brief }),
         say,
@@ -263,7 +255,7 @@ impl Facts {
         let board = &shown.board;
         let day = |today: bool| {
             let of = board.cases.iter().filter(move |case| is_today(state, case, now) == today);
-            of.map(|case| expected::case(case_row(state, case, now), shown, case)).collect()
+            of.map(|case| expected::case(case_row(state, case, now), shown, case, (state, now))).collect()
         };
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
@@ -288,6 +280,8 @@ impl Facts {
             ready_sets: ready,
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
+            entry: shown.entry,
+            schedule_waits: state.open_schedule_lines().len(),
             not_known: expected::not_known(state, shown.forecast.as_deref(), now),
             zone: state.zone.name(),
         }
@@ -295,6 +289,11 @@ impl Facts {
 }
 
 impl Facts {
+    /// Since when all of this is so.
+    pub fn clock(&self) -> String {
+        format!("unchanged since {}", self.as_of)
+    }
+
     /// How close the rows of a wall stand, so that the day's cases fit: board.js goes on from here where they do not.
     pub fn density(&self) -> &'static str {
         match self.today.len().max(self.folded.len() + self.reserves.len() + 3) {
@@ -310,23 +309,23 @@ impl BoardPage {
         let mut page = Page::of(visitor, "/board", "/board", done);
         let facts = Facts::of(&visitor.state, shown, visitor.now);
         // The page tells since when it is true, not when it was asked for: it is the same until something changes.
-        page.clock = format!("unchanged since {}", facts.as_of);
+        page.clock = facts.clock();
         page.seq = shown.entry;
-        BoardPage { issues: page.sees("/emergency"), page, facts }
-    }
-}
-
-impl WallPage {
-    pub fn of(visitor: &Visitor, shown: &Shown) -> WallPage {
-        let state = &visitor.state;
-        let site = if state.name.is_empty() { state.site.to_string() } else { state.name.clone() };
-        WallPage { site, facts: Facts::of(state, shown, visitor.now) }
+        let settles = visitor.is(&[Role::Charge, Role::Lead]);
+        BoardPage {
+            issues: page.sees("/emergency"),
+            settles,
+            asks: page.may("send_request"),
+            page,
+            facts,
+            alerts: Band::default(),
+        }
     }
 }
 
 /// A page that is told apart from its former self by every letter of it, since it shows more than the board's facts:
 /// names of sheets, who looks at it.
-fn current(headers: &HeaderMap, template: &impl Template) -> Response {
+pub(super) fn current(headers: &HeaderMap, template: &impl Template) -> Response {
     let text = match template.render() {
         Ok(text) => crate::web::unbroken::names(&text),
         Err(error) => {
@@ -341,10 +340,9 @@ fn current(headers: &HeaderMap, template: &impl Template) -> Response {
     })
 }
 
-/// The board of what the visitor sees: the same facts and the same moment.
-pub fn shown(app: &App, visitor: &Visitor) -> Shown {
-    let forecast = app.house.forecast_seen(&visitor.state, visitor.now);
-    Shown { forecast, ..app.house.board_of(&visitor.state, visitor.now) }
+/// The board of these facts at this moment, with the forecast as far as it is known.
+pub fn shown(app: &App, state: &State, now: Time) -> Shown {
+    Shown { forecast: app.house.forecast_seen(state, now), ..app.house.board_of(state, now) }
 }
 
 pub async fn get(
@@ -353,11 +351,9 @@ pub async fn get(
     headers: HeaderMap,
     Query(done): Query<Done>,
 ) -> Response {
-    current(&headers, &BoardPage::of(&visitor, &shown(&app, &visitor), done.seq()))
-}
-
-pub async fn wall(Reach(app): Reach<App>, visitor: Visitor, headers: HeaderMap) -> Response {
-    current(&headers, &WallPage::of(&visitor, &shown(&app, &visitor)))
+    let mut page = BoardPage::of(&visitor, &shown(&app, &visitor.state, visitor.now), done.seq());
+    page.alerts = Band::of(&app, &visitor).await;
+    current(&headers, &page)
 }
 
 #[cfg(test)]
@@ -377,18 +373,5 @@ mod tests {
         assert!(text.contains(super::super::words::NOT_BACK), "{text}");
         assert!(heading.contains("No set for an emergency: “Adult rigid bronchoscopy”."), "{heading}");
         assert!(text.contains("below minimum"));
-    }
-
-    #[test]
-    fn the_wall_names_no_patient_and_no_indication() {
-        let visitor = sample::in_theatre();
-        let shown = Boards::default().show(&visitor.state, visitor.now);
-        let text = sample::show("board_wall", &WallPage::of(&visitor, &shown));
-        assert!(text.contains(super::super::words::SEARCH), "{text}");
-        let text = text.replace(super::super::words::SEARCH, "");
-        for word in ["patient", "prion", "hold: ", "image dim", "airborne"] {
-            assert!(!text.contains(word), "{word}");
-        }
-        assert!(text.contains("Not accounted for") && text.contains("K-2"));
     }
 }

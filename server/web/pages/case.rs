@@ -280,7 +280,7 @@ impl CasePage {
 }
 
 async fn page(app: &App, visitor: &Visitor, case: &Case, done: Option<u64>) -> CasePage {
-    let shown = shown(app, visitor);
+    let shown = shown(app, &visitor.state, visitor.now);
     let thing = Thing::case(case.case.as_str());
     let history = app.house.history(&visitor.state.site, &thing, None, MOST_ENTRIES).await;
     let board = theatre::on_board(&shown.board, &case.case);

@@ -175,7 +175,7 @@ impl CasesPage {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
-    let shown = shown(&app, &visitor);
+    let shown = shown(&app, &visitor.state, visitor.now);
     let number = |text: Option<String>| text.and_then(|text| text.parse::<u64>().ok());
     let from = number(asked.from).and_then(|from| usize::try_from(from).ok()).unwrap_or(0);
     render(&CasesPage::of(&visitor, &shown.board, from.min(10_000_000), number(asked.done)))

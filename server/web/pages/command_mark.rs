@@ -8,10 +8,9 @@ use serde_json::{Value, json};
 
 use super::desk::{STEPS, Sent};
 use super::refused::{Reason, plain};
+use crate::domain::mark::COMMANDS as BEGINS;
 use crate::domain::person::Role;
 
-/// How every one of them begins.
-pub const BEGINS: &str = "FTLDO";
 /// The mark by which a station learns what its scanner's keys mean; `scan.js` knows it by its text.
 pub const TEST: &str = "FTLDOTESTYZQWAM1234567890";
 const STATION: &str = "STN";

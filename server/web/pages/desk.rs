@@ -9,8 +9,10 @@ use serde_json::{Value, json};
 
 use super::answer::{Answer, accepted, act_words, command, refusal, scan_of};
 use super::desk_beside::{self, Asks, BesideScan};
+use super::desk_log::{Scanned, line, remember};
 use super::desk_marks::{change_of_person, commanded};
 use super::refused;
+use super::requests::{self, RequestRow};
 use super::shared::{self, Page};
 use super::thing::{self, Thing};
 use crate::app::house::Outcome;
@@ -20,9 +22,6 @@ use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::api::command::read;
 use crate::web::visitor::{Visitor, render};
-
-/// How many of the last scans stay in sight.
-const REMEMBERED: usize = 8;
 
 /// What the desk's form sends, and what its address may carry.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -55,12 +54,6 @@ pub struct Choice {
     pub chosen: bool,
 }
 
-pub struct Scanned {
-    pub sign: String,
-    pub time: String,
-    pub words: String,
-}
-
 #[derive(Template)]
 #[template(path = "desk.html")]
 pub struct DeskPage {
@@ -77,6 +70,8 @@ pub struct DeskPage {
     pub asks: Asks,
     /// What is not accounted for and has no outcome: it stands above everything.
     pub missed: Vec<String>,
+    /// What the board asks of the desk.
+    pub requests: Vec<RequestRow>,
 }
 
 /// The acts that a scan may do at once, as the form names them.
@@ -133,6 +128,7 @@ impl DeskPage {
         }
         DeskPage {
             missed: missed(state, visitor.now),
+            requests: requests::waiting(state, visitor.now),
             asks: Asks::of(state, sent, step, thing.as_ref(), page.may("pack_broken")),
             page,
             heading: heading(thing.as_ref(), answer.as_ref(), step),
@@ -181,25 +177,6 @@ fn missed(state: &State, now: Time) -> Vec<String> {
         format!("{} {}{since}", line.lacks, line.line)
     });
     parts.chain(lines).collect()
-}
-
-/// The newest line first, then those of before, as far as they are remembered.
-fn remember(state: &State, now: Time, new: Option<(&str, String)>, before: &str) -> String {
-    let clock = now.in_zone(state.zone).format("%H:%M");
-    let new = new.map(|(sign, words)| format!("{sign}\t{clock}\t{}", words.replace(['\n', '\r', '\t'], " ")));
-    let cut = |text: &str| text.chars().take(240).collect::<String>();
-    let all = new.iter().map(String::as_str).chain(before.lines().filter(|line| !line.trim().is_empty()));
-    all.take(REMEMBERED).map(cut).collect::<Vec<_>>().join("\n")
-}
-
-fn line(text: &str) -> Option<Scanned> {
-    let mut parts = text.splitn(3, '\t');
-    let word = match parts.next()? {
-        "+" => "recorded",
-        "!" => "refused",
-        _ => "looked up",
-    };
-    Some(Scanned { sign: word.into(), time: parts.next()?.into(), words: parts.next()?.trim().into() })
 }
 
 pub async fn get(visitor: Visitor, Query(sent): Query<Sent>) -> Response {
@@ -272,12 +249,17 @@ pub async fn post(Reach(app): Reach<App>, visitor: Visitor, Form(sent): Form<Sen
     }
 }
 
-/// The command that was refused, with the reason for which its rule is set aside.
+/// The command that was refused, with the reason for which its rule is set aside, or an answer to a request.
 fn overridden(sent: &Sent) -> Value {
     let mut again = serde_json::from_str(&sent.again).unwrap_or(Value::Null);
-    if let (Value::Object(fields), false) = (&mut again, sent.code.is_empty()) {
-        fields.insert("override".into(), json!({"code": sent.code, "reason": sent.reason}));
-    }
+    let reason = sent.reason.trim();
+    match &mut again {
+        Value::Object(fields) if !sent.code.is_empty() => {
+            fields.insert("override".into(), json!({"code": sent.code, "reason": sent.reason}))
+        }
+        Value::Object(fields) if !reason.is_empty() => fields.insert("because".into(), json!(reason)),
+        _ => None,
+    };
     again
 }
 

@@ -90,7 +90,7 @@ impl EmergencyPage {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&EmergencyPage::of(&visitor, &shown(&app, &visitor).board, done.seq()))
+    render(&EmergencyPage::of(&visitor, &shown(&app, &visitor.state, visitor.now).board, done.seq()))
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 //! step takes longest. A chance is told in tenths, and no more exact than it is.
 
 use super::board::{CaseRow, SetRow};
+use super::requests;
 use super::say::Say;
 use super::shared::{listed, time};
 use crate::app::board::Shown;
@@ -32,11 +33,9 @@ fn of_case<'a>(shown: &'a Shown, case: &BoardCase) -> Option<&'a CaseForecast> {
 }
 
 /// A row of a case with its chance in words, and what holds it up.
-pub fn case(mut row: CaseRow, shown: &Shown, case: &BoardCase) -> CaseRow {
+pub fn case(mut row: CaseRow, shown: &Shown, case: &BoardCase, (state, now): (&State, Time)) -> CaseRow {
     let told = shown.forecast.as_ref().and_then(|it| it.case(&case.case));
-    let helps =
-        told.iter().flat_map(|it| &it.saves).take(TOLD).map(|it| format!("Would help: {}", it.sentence));
-    row.why.extend(helps);
+    row.acts = told.map(|told| requests::acts(state, told, TOLD, now)).unwrap_or_default();
     let Some(told) = of_case(shown, case) else { return row };
     row.say = match told.likely {
         Likely::Expected => Say::new("turn2", "turn", format!("in reprocessing, {}", told.words)),

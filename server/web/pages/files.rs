@@ -10,6 +10,7 @@ const FILES: &[(&str, &str, &str)] = &[
     ("scan.js", "text/javascript; charset=utf-8", include_str!("../../../static/scan.js")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("../../../static/desk.js")),
     ("keep.js", "text/javascript; charset=utf-8", include_str!("../../../static/keep.js")),
+    ("alerts.js", "text/javascript; charset=utf-8", include_str!("../../../static/alerts.js")),
     ("board.js", "text/javascript; charset=utf-8", include_str!("../../../static/board.js")),
     ("favicon.svg", "image/svg+xml", include_str!("../../../static/favicon.svg")),
 ];

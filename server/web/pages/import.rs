@@ -23,6 +23,8 @@ use crate::web::{App, fail};
 
 /// So many problems and things stand on the page; the others in the sheet of them.
 const SHOWN_MOST: usize = 500;
+/// What will not do is told in the page until somebody would rather have it as a sheet; the columns stand below it.
+const FAULTS_MOST: usize = 100;
 
 /// A list that waits, or what became of it.
 pub struct WaitingRow {
@@ -176,8 +178,8 @@ impl ImportPage {
         self.columns = plan.mapping.wanted.iter().map(|it| column(it, &plan.mapping.header)).collect();
         self.left_out = plan.mapping.left_out().join(", ");
         self.notes.clone_from(&plan.notes);
-        self.faults = plan.faults.iter().take(SHOWN_MOST).cloned().collect();
-        self.faults_more = plan.faults.len().saturating_sub(SHOWN_MOST);
+        self.faults = plan.faults.iter().take(FAULTS_MOST).cloned().collect();
+        self.faults_more = plan.faults.len().saturating_sub(FAULTS_MOST);
         self.doubts = plan.doubts.iter().take(SHOWN_MOST).cloned().collect();
         let changing = || plan.told.iter().filter(|it| it.change != Change::Same);
         let thing = |it: &crate::domain::import::Told| ThingRow {
@@ -252,6 +254,8 @@ pub async fn one(
     Query(changed): Query<Changed>,
 ) -> Response {
     let site = &visitor.state.site;
+    // Before the list is read: one that ends in between then stands as written.
+    let progress = app.house.progress_of(site, &id);
     let (waiting, raw) = match app.house.list_of(site, &visitor.actor, &id).await {
         Ok(Some(found)) => found,
         Ok(None) => return fail::nothing_here(),
@@ -262,7 +266,7 @@ pub async fn one(
         return render(&page.written(waiting.kind, written));
     }
     let failed = app.house.take_failure(site, &id);
-    if let Some(progress) = app.house.progress_of(site, &id) {
+    if let Some(progress) = progress.filter(|_| failed.is_none()) {
         return render(&page.under_way(&progress, visitor.now));
     }
     let kind = waiting.kind;

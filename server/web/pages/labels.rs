@@ -47,8 +47,8 @@ fn placed(label: &Label, size: Size) -> Result<Vec<crate::formats::label::Placed
 
 fn too_small(caption: &str, needed: Size) -> String {
     format!(
-        "The label of {caption} is too small to be read: at least {:.0} x {:.0} mm are needed for its symbol. \
-         Choose a larger size, or another symbol.",
+        "The label of {caption} is too small to be read: at least {:.0} x {:.0} mm are needed for its symbol and \
+         for what has to stand beside it whole. Choose a larger size, or another symbol.",
         needed.width_mm.ceil(),
         needed.height_mm.ceil()
     )
@@ -134,11 +134,9 @@ fn refused(visitor: &Visitor, asked: &Asked, why: String) -> Response {
 pub fn as_pdf(labels: &[Label], asked: &Asked, size: Size) -> Result<Vec<u8>, String> {
     let paper = asked.paper_size();
     let places = Sheet::of(paper, size).ok_or("A label of that size does not fit on the page.")?;
+    labels.iter().try_for_each(|label| placed(label, size).map(drop))?;
     sheet(labels, &places, asked.skip()).map_err(|error| match error {
-        PdfError::TooSmall(small) => {
-            let longest = labels.iter().max_by_key(|label| label.caption.len());
-            too_small(longest.map_or("", |label| &label.caption), small.needed)
-        }
+        PdfError::TooSmall(small) => too_small("one of them", small.needed),
         PdfError::Unwritten => "The sheet could not be written.".into(),
     })
 }

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::domain::labelling::{Payload, Reading, payload_of};
+use crate::domain::mark::names_one;
 use crate::domain::marking::next_mark;
 use crate::domain::state::{Asset, State};
 use crate::formats::label::{Advice, Marking, advice};
@@ -26,7 +27,8 @@ pub struct MarkAdvice {
 
 impl MarkAdvice {
     pub fn of(state: &State, asset: &Asset, today: NaiveDate) -> Option<MarkAdvice> {
-        let payload = match &asset.mark {
+        let own = asset.mark.as_ref().filter(|mark| names_one(mark.as_str()));
+        let payload = match own {
             Some(_) => payload_of(asset, today),
             None => Payload::of(&next_mark(state, &state.policy)?.0, today),
         };
@@ -41,7 +43,7 @@ impl MarkAdvice {
                 rows.push(row(&advice(&symbol, marking), reading, shaft_mm));
             }
         }
-        Some(MarkAdvice { says: payload.caption().to_owned(), to_come: asset.mark.is_none(), rows })
+        Some(MarkAdvice { says: payload.caption().to_owned(), to_come: own.is_none(), rows })
     }
 }
 

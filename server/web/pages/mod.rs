@@ -13,6 +13,7 @@ pub mod told_case;
 pub mod told_fit;
 pub mod words;
 
+pub mod alerts;
 pub mod answer;
 pub mod api_reference;
 pub mod asset;
@@ -20,6 +21,8 @@ pub mod badge;
 pub mod command_mark;
 pub mod assets;
 pub mod board;
+pub mod board_wall;
+pub mod board_brief;
 pub mod broken;
 pub mod case;
 pub mod cases;
@@ -29,6 +32,7 @@ pub mod curve;
 pub mod define;
 pub mod desk;
 pub mod desk_beside;
+mod desk_log;
 mod desk_marks;
 pub mod labels;
 pub mod labels_made;
@@ -80,6 +84,7 @@ pub mod refusal;
 pub mod repair;
 pub mod report;
 pub mod reports;
+pub mod requests;
 pub mod room;
 pub mod schedule;
 pub mod set;
@@ -99,7 +104,9 @@ pub mod start;
 pub mod thing;
 pub mod trend;
 pub mod verdict;
+
 pub mod wear;
+pub mod week;
 
 #[cfg(test)]
 pub mod sample;

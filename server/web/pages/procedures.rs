@@ -65,13 +65,19 @@ fn names(state: &State, needs: &[Id], technique: Option<Technique>) -> String {
     if all.is_empty() { "nothing of the house's sets".into() } else { listed(&all) }
 }
 
-/// The codes of open cases that are mapped to nothing, each with its cases.
+/// The codes of open cases that are mapped to nothing, each with its cases; the one that is needed first comes first.
 fn unknown(state: &State) -> Vec<Unknown> {
     let mut all: BTreeMap<String, (String, Vec<(String, String)>)> = BTreeMap::new();
-    for case in state.open_cases() {
+    let mut first: Vec<String> = Vec::new();
+    let mut open: Vec<_> = state.open_cases().collect();
+    open.sort_by_key(|case| (case.start, case.case.clone()));
+    for case in open {
         for coded in case.schedule.iter().flat_map(|of| of.codes()) {
             if state.procedure(coded.code.as_str()).is_some() {
                 continue;
+            }
+            if !all.contains_key(&coded.code.0) {
+                first.push(coded.code.0.clone());
             }
             let (name, cases) = all.entry(coded.code.0.clone()).or_default();
             if let Some(told) = &coded.name {
@@ -83,14 +89,15 @@ fn unknown(state: &State) -> Vec<Unknown> {
             }
         }
     }
-    let one = |(code, (name, cases))| Unknown {
+    let one = |(code, (name, cases)): (String, (String, _))| Unknown {
         code,
         name,
         cases,
         needs: theatre::needs(state, &[]),
         techniques: theatre::techniques(None),
     };
-    all.into_iter().take(MOST).map(one).collect()
+    let in_turn = first.into_iter().filter_map(|code| all.remove_entry(&code));
+    in_turn.take(MOST).map(one).collect()
 }
 
 fn row(visitor: &Visitor, it: &Procedure) -> Row {

@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
+use super::requests::{self, RequestRow};
 use super::say::Say;
 use super::shared::{Done, Page, count, segment, time, when};
 use crate::domain::allotted::{allotted, statuses};
@@ -52,6 +53,8 @@ pub struct QueuePage {
     pub heading: String,
     pub groups: Vec<Group>,
     pub running: Vec<Running>,
+    /// What the board asks of the desk.
+    pub requests: Vec<RequestRow>,
 }
 
 /// A load that waits for its record or its decision.
@@ -182,7 +185,8 @@ impl QueuePage {
             })
             .collect();
         let heading = heading(&groups, running.len());
-        QueuePage { page: Page::of(visitor, "/queue", "/queue", done), heading, groups, running }
+        let requests = requests::waiting(state, now);
+        QueuePage { page: Page::of(visitor, "/queue", "/queue", done), heading, groups, running, requests }
     }
 }
 

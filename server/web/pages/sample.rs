@@ -20,7 +20,7 @@ use crate::domain::time::Time;
 use crate::domain::{Asked, Command, State, decide};
 use crate::web::visitor::Visitor;
 
-pub use timetable::scheduled;
+pub use timetable::{alerting, scheduled};
 
 struct House {
     state: State,

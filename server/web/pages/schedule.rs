@@ -5,10 +5,13 @@ use axum::extract::{Form, Path, Query, State as Reach};
 use axum::response::Response;
 
 use super::shared::{Done, Page, count, listed, segment, when};
+use super::theatre::{self, Choice};
+use crate::domain::case::Case;
 use crate::domain::id::Id;
 use crate::domain::person::Role;
-use crate::domain::schedule_line::{Became, ScheduleLine};
+use crate::domain::schedule_line::{Answered, Became, ScheduleLine};
 use crate::domain::state::State;
+use crate::domain::text::Line;
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::form::Fields;
@@ -17,7 +20,7 @@ use crate::web::visitor::{Visitor, render};
 /// So many of the settled lines are shown.
 const SETTLED_SHOWN: usize = 50;
 /// So many of the open ones; the rest follows as these are settled.
-const OPEN_SHOWN: usize = 100;
+const OPEN_SHOWN: usize = 50;
 
 pub struct Row {
     pub line: String,
@@ -30,6 +33,18 @@ pub struct Row {
     pub href: String,
     /// The message, where it was asked for just now, line by line.
     pub message: Vec<String>,
+    /// What to do about it, in sentences.
+    pub next: &'static str,
+    /// What a case that is planned by hand begins with, where it is about none that is here.
+    pub plan: Option<Plan>,
+}
+
+/// A case as the message tells it, to be planned by hand.
+pub struct Plan {
+    pub case: String,
+    pub start: String,
+    pub minutes: String,
+    pub room: String,
 }
 
 pub struct SettledRow {
@@ -49,6 +64,10 @@ pub struct SchedulePage {
     pub more: usize,
     pub settled: Vec<SettledRow>,
     pub outcomes: Vec<(&'static str, &'static str)>,
+    /// Those of them that may become of several lines at once.
+    pub at_once: Vec<(&'static str, &'static str)>,
+    pub needs: Vec<Vec<Choice>>,
+    pub techniques: Vec<Choice>,
     /// Cases that a line may be about.
     pub cases: Vec<String>,
     pub reads: bool,
@@ -93,23 +112,90 @@ fn facts(state: &State, it: &ScheduleLine, now: Time) -> Vec<(&'static str, Stri
     all
 }
 
+fn outcomes() -> impl Iterator<Item = (&'static str, &'static str)> {
+    Became::ALL.into_iter().map(|it| (it.name(), it.words()))
+}
+
+/// The case that the schedule made of this appointment, or changed, since the message came.
+fn since<'a>(state: &'a State, it: &ScheduleLine) -> Option<&'a Case> {
+    let case = state.case_of(&it.kept.schedule)?;
+    (it.kept.case.is_none() && case.schedule.as_ref().is_some_and(|of| of.since > it.entry)).then_some(case)
+}
+
+/// Whether the message says that something does not take place.
+fn ends(it: &ScheduleLine) -> bool {
+    matches!(it.kept.trigger.as_ref().map(Line::as_str), Some("S15" | "S17" | "S26"))
+}
+
+/// What to do about a line. Whoever keeps the schedule is asked first where the message is wrong: what they send anew
+/// settles it for everybody.
+fn next(state: &State, it: &ScheduleLine) -> &'static str {
+    if since(state, it).is_some() {
+        return "A later message of the schedule has made the case of this appointment. Look at it: if it is right, settle \
+                this as overtaken.";
+    }
+    let known = it.kept.case.is_some();
+    match (it.kept.answered, known, ends(it)) {
+        (_, true, true) => {
+            "Look at the case. Cancel it by hand if that is right, then settle this as entered by hand, with that case; \
+             or tell whoever keeps the schedule that it takes place."
+        }
+        (_, true, false) => {
+            "Look at the case. Change it by hand if the schedule is right, then settle this as entered by hand, with \
+             that case; or tell whoever keeps the schedule what is right."
+        }
+        (_, false, true) => {
+            "If a case was planned for it by hand, cancel that one, and settle this as entered by hand, with that case. \
+             If there is none, nothing needs to be cancelled: it is not ours."
+        }
+        (Answered::Error, false, false) => {
+            "Ask whoever keeps the schedule to put it right and send it anew: that makes the case by itself, and this is \
+             overtaken. Or plan the case by hand, then settle this as entered by hand, with that case."
+        }
+        (Answered::Accepted, false, false) => {
+            "If it is still to come, ask whoever keeps the schedule for its right time, or plan it by hand and settle \
+             this with that case. If it is over and was not here, it is not ours."
+        }
+    }
+}
+
+/// The case that the message would have made, as far as it tells it.
+fn plan(state: &State, it: &ScheduleLine) -> Option<Plan> {
+    if it.kept.case.is_some() || ends(it) || since(state, it).is_some() {
+        return None;
+    }
+    let told = &it.kept.schedule;
+    let number = told.filler.as_ref().or(told.placer.as_ref()).map_or("", |number| number.as_str());
+    let plain = |sign: char| if sign.is_ascii_alphanumeric() || "._-".contains(sign) { sign } else { '-' };
+    let stem: String = number.chars().map(plain).take(56).collect();
+    let stem = if stem.is_empty() { it.kept.line.to_string() } else { stem };
+    let mut names = (1..1_000).map(|n| if n == 1 { stem.clone() } else { format!("{stem}-{n}") });
+    let local = |start: Time| start.in_zone(state.zone).format("%Y-%m-%dT%H:%M").to_string();
+    Some(Plan {
+        case: names.find(|name| !state.cases.contains_key(name.as_str())).unwrap_or_default(),
+        start: told.start.map(local).unwrap_or_default(),
+        minutes: told.minutes.map(|minutes| minutes.to_string()).unwrap_or_default(),
+        room: told.room.as_ref().map(|room| room.0.clone()).unwrap_or_default(),
+    })
+}
+
 impl SchedulePage {
     pub fn of(visitor: &Visitor, read: Option<(&Id, &str)>, done: Option<u64>) -> SchedulePage {
         let (state, now) = (&*visitor.state, visitor.now);
         let open = state.open_schedule_lines();
+        let about = |it: &&ScheduleLine| {
+            it.kept.case.clone().or_else(|| since(state, it).map(|case| case.case.clone()))
+        };
         let row = |it: &&ScheduleLine| Row {
             line: it.kept.line.to_string(),
             title: title(it),
             came: when(state, it.at, now),
             why: it.kept.why.clone(),
             facts: facts(state, it, now),
-            case: it.kept.case.as_ref().map(Id::to_string).unwrap_or_default(),
-            href: it
-                .kept
-                .case
-                .as_ref()
-                .map(|case| format!("/cases/{}", segment(case.as_str())))
-                .unwrap_or_default(),
+            next: next(state, it),
+            plan: plan(state, it),
+            case: about(it).map(|case| case.to_string()).unwrap_or_default(),
+            href: about(it).map(|case| format!("/cases/{}", segment(case.as_str()))).unwrap_or_default(),
             message: read
                 .filter(|(line, _)| **line == it.kept.line)
                 .map(|(_, text)| text.lines().map(String::from).collect())
@@ -129,7 +215,10 @@ impl SchedulePage {
                 .take(SETTLED_SHOWN)
                 .filter_map(|it| settled_row(state, it, now))
                 .collect(),
-            outcomes: Became::ALL.into_iter().map(|it| (it.name(), it.words())).collect(),
+            at_once: outcomes().filter(|it| it.0 != Became::EnteredByHand.name()).collect(),
+            outcomes: outcomes().collect(),
+            needs: theatre::needs(state, &[]),
+            techniques: theatre::techniques(None),
             cases: state.open_cases().map(|case| case.case.to_string()).collect(),
             reads: matches!(visitor.actor.role, Role::Charge | Role::Infection | Role::Auditor),
             not_known,
@@ -207,6 +296,8 @@ mod tests {
         assert!(text.contains("<h1>1 message of the schedule waits for a person, since"), "{text}");
         assert!(text.contains("its room is booked for"), "{text}");
         assert!(text.contains("not ours") && text.contains("p-charge"), "{text}");
+        assert!(text.contains("What to do.</b> Ask whoever keeps the schedule"), "{text}");
+        assert!(text.contains("Plan the case of line-00001 by hand"), "{text}");
         assert!(!text.contains("REF-77"), "{text}");
     }
 

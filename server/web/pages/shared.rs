@@ -56,6 +56,12 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Charge, Clinician, Lead, Desk, Infection, Auditor],
     ),
     (
+        "/week",
+        "Week ahead",
+        "Are the sets enough for the days to come, and what would help?",
+        &[Charge, Lead, Clinician, Biomed, Auditor],
+    ),
+    (
         "/schedule",
         "Schedule",
         "What did the schedule say that a person has to look at?",
@@ -101,6 +107,7 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         "What of a machine is recalled, and what is not answered for?",
         &[Infection, Lead, Biomed, Auditor],
     ),
+    ("/alerts", "Alerts", "What am I told of at once, and what was another program told?", &Role::ALL),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/exceptions",

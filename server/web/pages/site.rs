@@ -172,6 +172,20 @@ fn of_fit(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     ]
 }
 
+fn of_walls(policy: &crate::domain::site::Policy) -> Policy {
+    let told = match policy.wall_addresses.as_slice() {
+        [] => "none".into(),
+        all => all.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
+    };
+    row(
+        "wall_addresses:commas",
+        "Addresses of wall displays that need no sign-in",
+        "Between commas, as: 10.1.2.3, 10.1.2.16/28. Whoever stands there sees the wall, which names no patient. \
+         \"none\" takes them away.",
+        told,
+    )
+}
+
 fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let [low, high] = policy.telescope_window_mm;
     let [thin, thick] = policy.wall_mm;
@@ -224,6 +238,7 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             "A desk left alone signs itself out.",
             policy.idle_minutes.to_string(),
         ),
+        of_walls(policy),
         row(
             "undo_minutes:int",
             "Minutes in which an own defect report may be taken back",

@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
+use super::alerts::Band;
 use super::board::shown;
 use super::cases;
 use super::headline::{headline, is_today, of_cases, part_title, sheet_name, undercut};
@@ -34,6 +35,7 @@ pub struct Item {
 #[template(path = "start.html")]
 pub struct StartPage {
     pub page: Page,
+    pub alerts: Band,
     pub heading: String,
     /// What the rows are.
     pub title: &'static str,
@@ -258,6 +260,7 @@ impl StartPage {
         items.truncate(MOST_ROWS);
         StartPage {
             page: Page::of(visitor, "/", "/", done),
+            alerts: Band::default(),
             reports: super::reports::recent(visitor),
             heading,
             title,
@@ -288,7 +291,9 @@ fn founding(state: &State) -> String {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(done): Query<Done>) -> Response {
-    render(&StartPage::of(&visitor, &shown(&app, &visitor).board, done.seq()))
+    let mut page = StartPage::of(&visitor, &shown(&app, &visitor.state, visitor.now).board, done.seq());
+    page.alerts = Band::of(&app, &visitor).await;
+    render(&page)
 }
 
 #[cfg(test)]

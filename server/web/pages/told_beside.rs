@@ -1,6 +1,6 @@
 //! Entries about defect reports, repairs, look-backs, flags and countersignatures, in sentences.
 
-use super::shared::count;
+use super::shared::{count, listed};
 use crate::domain::event::{Event, What};
 use crate::domain::recall::Recalled;
 
@@ -38,6 +38,12 @@ pub fn sentence(event: &Event) -> Option<String> {
         What::LookBackClosed(it) => format!("Look-back {} closed: {}", it.look_back, it.outcome),
         What::FlagCleared(it) => format!("Flag of {} cleared: {}", it.machine, it.reason.0),
         What::Countersigned(it) => format!("Load {} countersigned.", it.load),
+        What::AlertSet(it) => {
+            let tells: Vec<String> = it.tells.iter().map(|role| role.words().to_string()).collect();
+            let rule = it.rule.as_ref().map(ToString::to_string).unwrap_or_default();
+            format!("Rule of alerts {rule} set, about {}: tells {}.", it.about.name(), listed(&tells))
+        }
+        What::AlertDropped(it) => format!("Rule of alerts {} dropped.", it.rule),
         _ => return None,
     })
 }

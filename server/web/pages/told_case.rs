@@ -155,8 +155,14 @@ pub fn sentence(event: &Event) -> Option<String> {
         }
         What::ScheduleSettled(it) => {
             let case = it.case.as_ref().map(|case| format!(", case {case}")).unwrap_or_default();
-            format!("{} of the schedule settled: {}{case}.", it.line, it.outcome.words())
+            format!("{} of the schedule settled: {}{case}.", names(it.lines()), it.outcome.words())
         }
+        What::RequestSent(it) => format!("{} to the desk: {}.", it.request, it.asks.plain_words()),
+        What::RequestAnswered(it) => {
+            let because = it.because.as_ref().map(|because| format!(": {because}")).unwrap_or_default();
+            format!("{} answered by the desk: {}{because}.", it.request, it.answer.words())
+        }
+        What::RequestWithdrawn(it) => format!("{} taken back.", it.request),
         What::MissingReported(it) => format!("{} reported as not accounted for.", it.asset),
         What::Found(it) if it.piece => format!("The missing piece of {} found.", it.asset),
         What::Found(it) => {

@@ -66,6 +66,11 @@ pub fn command(name: &str) -> String {
         "apply_procedures" => "Give cases what their procedures need",
         "keep_schedule_message" => "Keep a message of the schedule",
         "settle_schedule_message" => "Settle a message of the schedule",
+        "send_request" => "Ask the desk",
+        "answer_request" => "Answer the request",
+        "withdraw_request" => "Take the request back",
+        "set_alert" => "Set a rule of alerts",
+        "drop_alert" => "Drop a rule of alerts",
         "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };

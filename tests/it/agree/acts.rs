@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, recall, schedule, wear};
+use super::{at_case, at_machine, recall, request, schedule, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -60,9 +60,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         27 | 28 => put_in(state, dice),
         29 => take(state, dice),
         30 => retire(state, dice),
-        31 => {
-            json!({"do": "put_away", "scan": scan(state, dice), "location": dice.word(&["shelf", "box", "trolley"])})
-        }
+        31 => json!({"do": "put_away", "scan": scan(state, dice), "location": dice.word(&["shelf", "box"])}),
         32 => {
             json!({"do": "pack_broken", "scan": scan(state, dice), "why": dice.word(&["wet", "torn", "dropped"])})
         }
@@ -70,11 +68,12 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         36 => unknown(dice),
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
-        41 => wear::next(state, dice),
+        41 | 91 => wear::next(state, dice),
+        93 | 94 => request::next(state, dice),
         42 | 95 => schedule::next(state, dice, now),
-        44..56 | 76..92 => at_case::next(state, dice, now),
+        44..56 | 76..91 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
-        63..66 | 92..95 => recall::next(state, dice),
+        63..66 | 92 => recall::next(state, dice),
         71..76 => at_machine::answer(state, dice),
         _ => add(dice),
     };

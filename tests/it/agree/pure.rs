@@ -160,7 +160,9 @@ impl Pure {
             event: event_value,
         };
         self.entries.push(canonical(&serde_json::to_value(&entry).expect("an entry")).expect("a text"));
+        let before = self.state.clone();
         apply(&mut self.state, &When { seq, at, recorded_at, actor: &entry.actor }, event);
+        super::told::versions_follow(&before, &self.state);
         let Changes { turns, seatings, .. } = self.state.take_changes();
         let state = &self.state;
         let mut history = event.history(|asset| {
@@ -224,6 +226,8 @@ impl Pure {
             upkeep: state.upkeep.keys().cloned().collect(),
             values: state.values.keys().cloned().collect(),
             procedures: state.procedures.keys().cloned().collect(),
+            requests: state.requests.keys().cloned().collect(),
+            alert_rules: state.alert_rules.keys().cloned().collect(),
             schedule_lines: state.schedule_lines.keys().cloned().collect(),
             paces: state.paces.works.keys().cloned().collect(),
             machine_paces: state.paces.machines.keys().cloned().collect(),

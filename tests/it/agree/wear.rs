@@ -7,7 +7,7 @@ use super::acts::{Dice, scan};
 
 pub fn next(state: &State, dice: &mut Dice) -> Value {
     let model = dice.word(&["cap", "barrel", "scope", "none"]);
-    match dice.below(6) {
+    match dice.below(9) {
         0 => {
             json!({"do": "set_model_costs", "model": model, "planned_cents": dice.below(9_000), "lead_days": 14})
         }
@@ -19,6 +19,7 @@ pub fn next(state: &State, dice: &mut Dice) -> Value {
                     [{"family": "cap", "check": "light", "unit": "lx", "min": dice.below(4), "source": "house"}]}),
         4 => json!({"do": "hold", "kind": "recall", "reason": "a notice", "model": "cap", "lots": ["L-2"],
                     "unknown": dice.word(&["hold", "leave"])}),
+        5..8 => super::alert::next(state, dice),
         _ => json!({"do": "request_inspection", "scan": scan(state, dice), "reason": "old for its model"}),
     }
 }

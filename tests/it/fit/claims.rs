@@ -282,6 +282,17 @@ fn a_ready_set_that_holds_nothing_that_fits_is_not_called_ready() {
     let judged = house.paper.state.fits.judged();
     assert_eq!(on_board(&house, "K-1").why, board.why);
     assert_eq!(house.paper.state.fits.judged(), judged, "the same pieces are not looked at again");
+    // Nor is the house searched once more for what changes none of its parts; a minute later it is.
+    house
+        .done(Charge, json!({"do": "send_request", "kind": "borrow", "case": "K-1", "count_sheet": "sheet"}));
+    assert_eq!(on_board(&house, "K-1").why, board.why);
+    assert_eq!(house.paper.state.fits.judged(), judged);
+    house.now = house.now.plus_minutes(1);
+    assert_eq!(on_board(&house, "K-1").why, board.why);
+    assert_eq!(house.paper.state.fits.judged(), judged + 1);
+    let mut forgetful = house.paper.state.clone();
+    forgetful.fits = Default::default();
+    assert_eq!(forgetful.board(house.now), house.paper.state.board(house.now));
     // With a telescope of the store one does.
     house.done(Lead, json!({"do": "lift_hold", "hold": "hold-0001", "reason": "clear again"}));
     house.piece("T-9", "t4");

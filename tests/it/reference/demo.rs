@@ -3,6 +3,7 @@
 use fettle::app::demo;
 use fettle::app::house::House;
 use fettle::domain::person::Role;
+use fettle::formats::fhir::base64;
 use fettle::web::api::reference::{SITE, document, examples, operation_of};
 use fettle::web::router::{Door, ROUTES, Route};
 use reqwest::{Method, header};
@@ -44,6 +45,9 @@ impl Demo {
     async fn ask(&self, role: Option<Role>, method: &str, path: &str, body: Vec<u8>) -> Got {
         let method = Method::from_bytes(method.to_uppercase().as_bytes()).unwrap();
         let mut asked = self.served.client.request(method, format!("{}{path}", self.served.base)).body(body);
+        if path.contains("/_search") {
+            asked = asked.header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        }
         if let Some((_, token)) = self.tokens.iter().find(|(own, _)| Some(*own) == role) {
             asked = asked.bearer_auth(token);
         }
@@ -101,15 +105,20 @@ impl Demo {
         let route = ROUTES.iter().find(|it| it.path.ends_with("/commands")).unwrap();
         let path = SITE.replace("{site}", demo::SITE) + "/commands";
         let (mut made, mut entry) = (Value::Null, Value::Null);
-        for example in examples() {
-            let (mut command, mut needed) = (example.command, 201);
-            match example.takes.split_once('=') {
-                Some((field, "made")) => command[field] = made.clone(),
-                Some((field, _)) => command[field] = entry.clone(),
-                None => needed = example.takes.parse().unwrap_or(201),
+        // By what the document says alone: a program has nothing else.
+        let told = &document()["paths"][route.path]["post"]["requestBody"]["content"]["application/json"];
+        let story = told["examples"].as_object().unwrap();
+        assert_eq!(story.len(), examples().count());
+        for (name, example) in story {
+            let mut command = example["value"].clone();
+            if let Some(field) = example["x-takes"]["field"].as_str() {
+                let from = if example["x-takes"]["from"] == "made" { &made } else { &entry };
+                command[field] = from.clone();
             }
-            let what = command.to_string();
-            let got = self.ask(Some(example.role), "post", &path, what.clone().into()).await;
+            let role = Role::parse(example["x-role"].as_str().unwrap());
+            let needed = u16::try_from(example["x-status"].as_u64().unwrap()).unwrap();
+            let what = format!("{name} {command}");
+            let got = self.ask(role, "post", &path, command.to_string().into()).await;
             Demo::told(route, &got, &what);
             assert_eq!(got.status, needed, "{what}: {:?}", got.body);
             if let (201, Some(body)) = (got.status, got.body) {
@@ -130,7 +139,7 @@ async fn every_example_works_in_the_demo() {
     let ours: Vec<&Route> = ROUTES.iter().filter(|it| it.path.starts_with("/api/")).collect();
     let dot = hex::decode(DOT).unwrap();
     let body_of = |route: &Route| match operation_of(route).unwrap().sends {
-        "photo" => dot.clone(),
+        sent if sent == base64(&dot) => dot.clone(),
         other => other.as_bytes().to_vec(),
     };
     // The picture first, since a command names it.
@@ -158,6 +167,13 @@ async fn every_example_works_in_the_demo() {
             }
         }
     }
+    let labels = ROUTES.iter().find(|it| it.path.ends_with("/labels")).unwrap();
+    for form in ["pdf", "zpl", "svg"] {
+        let path = format!("{}&as={form}", address(labels));
+        let got = demo.ask(Some(Role::Auditor), "get", &path, Vec::new()).await;
+        assert_eq!(got.status, 200, "{path}");
+        Demo::told(labels, &got, &path);
+    }
     whole_lists(&demo).await;
     demo.served.stop().await;
 }
@@ -173,6 +189,7 @@ async fn whole_lists(demo: &Demo) {
                 "recalls",
                 "wear/inspect-next",
                 "fhir/Device",
+                "fhir/Location",
                 "fhir/DeviceUseStatement",
             ])
     {

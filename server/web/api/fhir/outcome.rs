@@ -66,7 +66,10 @@ fn issue(status: StatusCode, code: Option<&str>) -> IssueType {
         (_, StatusCode::UNAUTHORIZED) => IssueType::Login,
         (_, StatusCode::FORBIDDEN) => IssueType::Forbidden,
         (_, StatusCode::NOT_FOUND) => IssueType::NotFound,
-        (_, StatusCode::METHOD_NOT_ALLOWED | StatusCode::NOT_ACCEPTABLE) => IssueType::NotSupported,
+        (
+            _,
+            StatusCode::METHOD_NOT_ALLOWED | StatusCode::NOT_ACCEPTABLE | StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        ) => IssueType::NotSupported,
         (_, StatusCode::PAYLOAD_TOO_LARGE) => IssueType::TooLong,
         (_, StatusCode::TOO_MANY_REQUESTS) => IssueType::Throttled,
         (_, StatusCode::SERVICE_UNAVAILABLE) => IssueType::Timeout,

@@ -1,21 +1,18 @@
 //! What a search asks for: parameters that are known, each well-formed, or the search is refused with its name.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use axum::extract::{FromRequestParts, Query};
-use axum::http::request::Parts;
-use axum::http::{StatusCode, header};
 use chrono_tz::Tz;
 
-use super::super::super::App;
 use super::super::super::problem::Problem;
-use super::super::caller::Caller;
-use crate::domain::command::Malformed;
+use super::asked::{Asked, code_unfit, not_known, unfit};
+use super::sort::Order;
+use crate::domain::id::Id;
 use crate::domain::time::{Time, on_day};
 use crate::formats::fhir::capability::SearchParam;
 use crate::formats::fhir::date::{self, Prefix};
 use crate::formats::fhir::search::{Token, any_of, begins, plain};
-use crate::formats::fhir::{Coding, Device, DeviceStatus, DeviceUseStatement, Resource};
+use crate::formats::fhir::{Coding, Device, DeviceStatus, DeviceUseStatement, Location, Reference, Resource};
 
 const COUNT_MOST: usize = 1_000;
 const COUNT_USUAL: usize = 100;
@@ -26,7 +23,7 @@ const fn param(name: &'static str, kind: &'static str, documentation: &'static s
 }
 
 const ID: SearchParam = param("_id", "token", "The logical id");
-const UPDATED: SearchParam = param("_lastUpdated", "date", "When it was last changed here");
+pub const UPDATED: SearchParam = param("_lastUpdated", "date", "When it was last changed here");
 
 pub const DEVICE: &[SearchParam] = &[
     ID,
@@ -36,6 +33,13 @@ pub const DEVICE: &[SearchParam] = &[
     param("model", "string", "How the model's name in the catalogue begins"),
     param("device-name", "string", "How the model's words, or those for its kind, begin"),
     param("udi-di", "string", "How the device identifier begins"),
+    param("location", "reference", "The place where it lies"),
+];
+
+pub const LOCATION: &[SearchParam] = &[
+    ID,
+    param("identifier", "token", "The place's name"),
+    param("name", "string", "How the place's name begins"),
 ];
 
 pub const USE: &[SearchParam] = &[
@@ -44,108 +48,6 @@ pub const USE: &[SearchParam] = &[
     param("identifier", "token", "The case"),
     param("device", "reference", "The device that was used"),
 ];
-
-/// What stands behind the question mark, and where the caller thinks that this server is.
-pub struct Asked {
-    pairs: Vec<(String, String)>,
-    address: String,
-}
-
-/// A refusal of the search itself.
-pub fn unfit(name: &str, detail: impl Into<String>) -> Problem {
-    let wrong = Malformed { pointer: format!("?{name}"), detail: detail.into() };
-    Problem { status: StatusCode::BAD_REQUEST, ..Problem::malformed(&[wrong]) }
-}
-
-fn code_unfit(name: &str, detail: String) -> Problem {
-    let mut problem = unfit(name, detail);
-    problem.members.insert("code".into(), "code_invalid".into());
-    problem
-}
-
-/// Formats in which an answer is given.
-fn is_json(kind: &str) -> bool {
-    let kind = kind.split(';').next().unwrap_or_default().trim().to_ascii_lowercase();
-    // A plus in an address is a space where it was not written as %2B.
-    let kind = kind.replace(' ', "+");
-    ["json", "application/json", "application/fhir+json", "application/*", "*/*"].contains(&kind.as_str())
-}
-
-impl FromRequestParts<App> for Asked {
-    type Rejection = Problem;
-
-    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
-        let read = Query::<Vec<(String, String)>>::from_request_parts(parts, app).await;
-        let Query(mut pairs) = read.map_err(|error| unfit("", error.to_string()))?;
-        let text = |name| parts.headers.get(name).and_then(|value| value.to_str().ok());
-        let formats: Vec<String> =
-            pairs.extract_if(.., |(name, _)| name == "_format").map(|(_, value)| value).collect();
-        let accepts = match formats.as_slice() {
-            [] => text(header::ACCEPT).is_none_or(|kinds| kinds.split(',').any(is_json)),
-            formats => formats.iter().all(|format| is_json(format)),
-        };
-        if !accepts {
-            let detail = "Answers are application/fhir+json alone.";
-            return Err(Problem::new(
-                StatusCode::NOT_ACCEPTABLE,
-                "not_acceptable",
-                "Not in that format",
-                detail,
-            ));
-        }
-        let behind_tls = app.options.trusted_proxy
-            && parts.headers.get("x-forwarded-proto").is_some_and(|value| value == "https");
-        let scheme = if behind_tls || app.options.secure_cookie { "https" } else { "http" };
-        let host = text(header::HOST).or(parts.uri.authority().map(|it| it.as_str())).unwrap_or("localhost");
-        Ok(Asked { pairs, address: format!("{scheme}://{host}") })
-    }
-}
-
-impl Asked {
-    pub fn base(&self, caller: &Caller) -> String {
-        format!("{}/api/v1/{}/fhir", self.address, caller.site)
-    }
-
-    /// A read takes no parameter.
-    pub fn nothing_more(&self) -> Result<(), Problem> {
-        match self.pairs.first() {
-            None => Ok(()),
-            Some((name, _)) => Err(not_known(name, &[])),
-        }
-    }
-
-    /// The address of this search, from another place on.
-    pub fn address(&self, path: &str, after: Option<&str>) -> String {
-        let rest = self.pairs.iter().filter(|(name, _)| name != "_after");
-        let pairs = rest.map(|(name, value)| (name.as_str(), value.as_str()));
-        let all: Vec<String> = pairs
-            .chain(after.map(|after| ("_after", after)))
-            .map(|(name, value)| format!("{}={}", escaped(name), escaped(value)))
-            .collect();
-        if all.is_empty() { path.to_owned() } else { format!("{path}?{}", all.join("&")) }
-    }
-}
-
-/// Text as it stands in an address.
-fn escaped(text: &str) -> String {
-    let mut all = String::new();
-    for byte in text.bytes() {
-        match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => all.push(char::from(byte)),
-            other => all.push_str(&format!("%{other:02X}")),
-        }
-    }
-    all
-}
-
-fn not_known(name: &str, known: &[SearchParam]) -> Problem {
-    let mut names: Vec<&str> = known.iter().map(|it| it.name).collect();
-    names.extend(["_count", "_format"]);
-    let detail = format!("\"{name}\" is no parameter here; known are {}", names.join(", "));
-    let mut problem = unfit(name, detail);
-    problem.members.insert("code".into(), "not_supported".into());
-    problem
-}
 
 /// One parameter: any of its values will do; all parameters have to.
 enum Criterion {
@@ -156,13 +58,17 @@ enum Criterion {
     Model(Vec<String>),
     Name(Vec<String>),
     Udi(Vec<String>),
+    /// Logical ids.
     Device(Vec<String>),
+    Location(Vec<String>),
 }
 
+#[derive(Default)]
 pub struct Search {
     criteria: Vec<Criterion>,
     pub count: usize,
     pub after: Option<String>,
+    pub order: Order,
 }
 
 /// Where times lie in the ledger.
@@ -171,33 +77,98 @@ pub struct Place<'a> {
     pub now: Time,
 }
 
-pub fn criteria(known: &[SearchParam], asked: &Asked, zone: Tz) -> Result<Search, Problem> {
-    let mut search = Search { criteria: Vec::new(), count: COUNT_USUAL, after: None };
+/// Reads a search of a site's resources.
+pub fn criteria(known: &[SearchParam], asked: &Asked, site: &Id, zone: Tz) -> Result<Search, Problem> {
+    let mut search = Search { count: COUNT_USUAL, ..Search::default() };
+    let (mut once, mut counted) = (BTreeSet::new(), false);
     for (name, value) in &asked.pairs {
-        match name.as_str() {
-            "_count" => {
-                let whole = value.parse().ok();
-                let detail = || format!("\"_count\" is \"{value}\"; a whole number is needed");
-                search.count =
-                    whole.map(|many: usize| many.min(COUNT_MOST)).ok_or_else(|| unfit(name, detail()))?;
-            }
-            "_after" => search.after = Some(value.clone()),
-            _ if known.iter().any(|it| it.name == name) => {
-                search.criteria.push(criterion(name, value, zone)?);
-            }
-            _ => return Err(not_known(name, known)),
+        if name.starts_with('_') && !known.iter().any(|it| it.name == name) && !once.insert(name) {
+            return Err(unfit(name, format!("\"{name}\" stands twice; once is needed")));
         }
+        match name.as_str() {
+            "_count" => search.count = count(value)?,
+            "_after" => search.after = Some(value.clone()),
+            "_sort" => search.order = Order::read(value, known.iter().any(|it| it.name == UPDATED.name))?,
+            "_summary" => counted = summary(value)?,
+            "_total" => total(value)?,
+            _ if known.iter().any(|it| it.name == name) => {
+                search.criteria.push(criterion(name, value, site, zone)?);
+            }
+            _ => return Err(not_known(name, Some(known))),
+        }
+    }
+    if counted {
+        search.count = 0;
     }
     Ok(search)
 }
 
-fn criterion(name: &str, value: &str, zone: Tz) -> Result<Criterion, Problem> {
+/// How many on a page. Above the most the page is the most, as the standard lets a server do.
+fn count(value: &str) -> Result<usize, Problem> {
+    if value.is_empty() || !value.bytes().all(|b| b.is_ascii_digit()) {
+        return Err(unfit("_count", format!("\"_count\" is \"{value}\"; a whole number is needed")));
+    }
+    Ok(value.parse().unwrap_or(COUNT_MOST).min(COUNT_MOST))
+}
+
+/// Whether the number alone is asked for. What a resource is without part of it is not told here: part of a device might
+/// be taken for all of it.
+fn summary(value: &str) -> Result<bool, Problem> {
+    match value {
+        "count" => Ok(true),
+        "false" => Ok(false),
+        "true" | "text" | "data" => {
+            let detail = format!(
+                "\"_summary\" is \"{value}\"; resources are told whole here: count or false is needed"
+            );
+            let mut problem = unfit("_summary", detail);
+            problem.members.insert("code".into(), "not_supported".into());
+            Err(problem)
+        }
+        _ => Err(code_unfit("_summary", format!("\"_summary\" is \"{value}\"; count or false is needed"))),
+    }
+}
+
+/// The number of what was found is always told, and exact.
+fn total(value: &str) -> Result<(), Problem> {
+    match value {
+        "none" | "estimate" | "accurate" => Ok(()),
+        _ => Err(code_unfit(
+            "_total",
+            format!("\"_total\" is \"{value}\"; one of none, estimate, accurate is needed"),
+        )),
+    }
+}
+
+/// The logical id that a reference to this kind of resource names: `Device/x`, `x`, or the whole address of it here, by
+/// whatever name this server is reached. What is elsewhere is refused: it would find nothing, without a word.
+fn referred(name: &str, kind: &str, text: &str, site: &str) -> Result<String, Problem> {
+    let whole = text.contains("://") || text.starts_with("urn:");
+    let below = match text.rsplit_once(&format!("/api/v1/{site}/fhir/")) {
+        Some((_, below)) if whole => below,
+        _ => text,
+    };
+    let id = below.strip_prefix(kind).and_then(|rest| rest.strip_prefix('/')).unwrap_or(below);
+    if id.is_empty() || id.contains(['/', ':']) {
+        let detail = format!("\"{name}\" is \"{text}\"; a {kind} of this server is needed, as {kind}/X or X");
+        return Err(unfit(name, detail));
+    }
+    Ok(id.to_owned())
+}
+
+fn criterion(name: &str, value: &str, site: &Id, zone: Tz) -> Result<Criterion, Problem> {
     if value.is_empty() {
         return Err(unfit(name, format!("\"{name}\" is empty")));
     }
     let all = any_of(value);
+    if all.iter().any(String::is_empty) {
+        // Everything begins with nothing: an empty value would find all there is.
+        return Err(unfit(name, format!("\"{name}\" is \"{value}\"; one of its values is empty")));
+    }
     let texts = || all.iter().map(|it| plain(it)).collect::<Vec<String>>();
     let tokens = || all.iter().map(|it| Token::read(it)).collect::<Vec<Token>>();
+    let references =
+        |kind| texts().iter().map(|it| referred(name, kind, it, site.as_str())).collect::<Result<_, _>>();
     Ok(match name {
         "_id" => Criterion::Id(texts()),
         "_lastUpdated" => {
@@ -213,17 +184,18 @@ fn criterion(name: &str, value: &str, zone: Tz) -> Result<Criterion, Problem> {
             };
             Criterion::Updated(all.iter().map(read).collect::<Result<_, _>>()?)
         }
+        "identifier" if tokens().iter().any(Token::is_empty) => {
+            return Err(unfit(name, format!("\"{name}\" is \"{value}\"; a value or a system is needed")));
+        }
         "identifier" => Criterion::Identifier(tokens()),
         "status" => Criterion::Status(statuses(tokens())?),
         "model" => Criterion::Model(texts()),
         "device-name" => Criterion::Name(texts()),
         "udi-di" => Criterion::Udi(texts()),
-        // `Device/x`, `x`, or the whole address of it.
-        "device" => {
-            let last = |it: String| it.rsplit('/').next().unwrap_or_default().to_owned();
-            Criterion::Device(texts().into_iter().map(last).collect())
-        }
-        other => return Err(not_known(other, &[])),
+        "name" => Criterion::Name(texts()),
+        "device" => Criterion::Device(references("Device")?),
+        "location" => Criterion::Location(references("Location")?),
+        other => return Err(not_known(other, None)),
     })
 }
 
@@ -266,6 +238,7 @@ impl Search {
             (Criterion::Updated(dates), _) => dates.iter().any(|it| updated(it, entry, place)),
             (it, Resource::Device(device)) => it.fits_device(device),
             (it, Resource::DeviceUseStatement(statement)) => it.fits_use(statement),
+            (it, Resource::Location(location)) => it.fits_location(location),
             (_, Resource::Bundle(_) | Resource::OperationOutcome(_) | Resource::CapabilityStatement(_)) => {
                 false
             }
@@ -311,7 +284,26 @@ impl Criterion {
                 let own = device.udi_carrier.iter().map(|it| &it.device_identifier);
                 own.into_iter().any(|own| texts.iter().any(|text| begins(own, text)))
             }
+            Criterion::Location(ids) => {
+                device.location.as_ref().is_some_and(|own| named(ids, "Location/", own))
+            }
             Criterion::Id(_) | Criterion::Updated(_) | Criterion::Device(_) => false,
+        }
+    }
+
+    fn fits_location(&self, location: &Location) -> bool {
+        match self {
+            Criterion::Identifier(tokens) => {
+                location.identifier.iter().any(|own| tokens.iter().any(|token| token.names(own)))
+            }
+            Criterion::Name(texts) => texts.iter().any(|text| begins(&location.name, text)),
+            Criterion::Id(_)
+            | Criterion::Updated(_)
+            | Criterion::Status(_)
+            | Criterion::Model(_)
+            | Criterion::Udi(_)
+            | Criterion::Device(_)
+            | Criterion::Location(_) => false,
         }
     }
 
@@ -320,16 +312,20 @@ impl Criterion {
             Criterion::Identifier(tokens) => {
                 statement.identifier.iter().any(|own| tokens.iter().any(|token| token.names(own)))
             }
-            Criterion::Device(ids) => {
-                let own = statement.device.reference.as_deref().and_then(|it| it.strip_prefix("Device/"));
-                ids.iter().any(|id| own == Some(id.as_str()))
-            }
+            Criterion::Device(ids) => named(ids, "Device/", &statement.device),
             Criterion::Id(_)
             | Criterion::Updated(_)
             | Criterion::Status(_)
             | Criterion::Model(_)
             | Criterion::Name(_)
-            | Criterion::Udi(_) => false,
+            | Criterion::Udi(_)
+            | Criterion::Location(_) => false,
         }
     }
+}
+
+/// Whether a reference names one of these.
+fn named(ids: &[String], kind: &str, reference: &Reference) -> bool {
+    let own = reference.reference.as_deref().and_then(|it| it.strip_prefix(kind));
+    own.is_some_and(|own| ids.iter().any(|id| id == own))
 }

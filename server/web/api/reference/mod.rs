@@ -189,7 +189,16 @@ fn parameters(route: &Route, operation: &Operation) -> Vec<Value> {
 fn media(path: &str) -> &'static [&'static str] {
     match path {
         "/ledger" => &["application/x-ndjson"],
+        "/board/live" => &["text/event-stream"],
         _ => &["image/jpeg", "image/png", "image/webp", "application/pdf"],
+    }
+}
+
+/// What is answered beside JSON, where it is asked for.
+fn beside(path: &str) -> &'static [&'static str] {
+    match path {
+        "/labels" => &["application/pdf", "text/plain"],
+        _ => &[],
     }
 }
 
@@ -198,9 +207,12 @@ fn answers(route: &Route, operation: &Operation) -> Map<String, Value> {
     let json = if fhir { MEDIA_TYPE } else { "application/json" };
     let mut all = Map::new();
     for (status, shape) in operation.answers {
-        let content = match *shape {
+        let content: Map<String, Value> = match *shape {
             "bytes" => media(operation.path).iter().map(|kind| ((*kind).to_owned(), json!({}))).collect(),
-            shape => Map::from_iter([(json.to_owned(), json!({"schema": schema(shape)}))]),
+            shape => {
+                let beside = beside(operation.path).iter().map(|kind| ((*kind).to_owned(), json!({})));
+                std::iter::once((json.to_owned(), json!({"schema": schema(shape)}))).chain(beside).collect()
+            }
         };
         let says = if *status == 201 { "Recorded" } else { "Answered" };
         all.insert(status.to_string(), json!({"description": says, "content": content}));
@@ -232,10 +244,35 @@ pub fn meaning(status: u16) -> &'static str {
         406 => "Not in that format",
         409 => "Refused: what was found, what is needed, and the next step",
         413 => "Too large",
+        415 => "A body of another kind",
         422 => "Not readable: the field or parameter is named",
         429 => "Too many at once; try again in a second",
         _ => "The database does not answer; nothing was written",
     }
+}
+
+const STORY: &str = "The examples are one story, in the order of their keys: the demo accepts each after those before it, from the \
+                     role in x-role, with the status in x-status. x-takes names a field and what of the answers before goes \
+                     into it: the last `made`, or the last `entry`. The picture that one of them names is posted first, to \
+                     /attachments; the examples of other addresses work when the story was told.";
+
+/// The examples of commands as one story, in the order of their keys: each with the role that gives it, the status where it
+/// is refused, and the field that takes what the server made before.
+fn story() -> Map<String, Value> {
+    let told = examples().enumerate().map(|(at, example)| {
+        let name = example.command["do"].as_str().unwrap_or_default().to_owned();
+        let mut it = json!({"value": example.command, "x-role": example.role.name(), "x-status": 201});
+        match example.takes.split_once('=') {
+            Some((field, from)) => it["x-takes"] = json!({"field": field, "from": from}),
+            None => {
+                if let Ok(status) = example.takes.parse::<u16>() {
+                    it["x-status"] = status.into();
+                }
+            }
+        }
+        (format!("{:03}_{name}", at + 1), it)
+    });
+    told.collect()
 }
 
 fn body(operation: &Operation) -> Option<Value> {
@@ -244,18 +281,25 @@ fn body(operation: &Operation) -> Option<Value> {
         Body::Commands => {
             let command = json!({"$ref": "#/components/schemas/Command"});
             let list = json!({"type": "array", "items": command, "maxItems": super::command::ARRAY_MOST});
-            let mut given = Map::new();
-            for example in examples() {
-                let name = example.command["do"].as_str().unwrap_or_default().to_owned();
-                given.entry(name).or_insert_with(|| json!({"value": example.command}));
-            }
-            json!({"application/json": {"schema": {"oneOf": [command, list]}, "examples": given}})
+            json!({"application/json": {"schema": {"oneOf": [command, list]}, "examples": story()}})
         }
         Body::Json(shape) => {
             let example: Value = serde_json::from_str(operation.sends).unwrap_or_default();
             json!({"application/json": {"schema": schema(shape), "example": example}})
         }
-        Body::Bytes(kind) => json!({kind: {}}),
+        Body::Form(shape) => {
+            let example: Map<String, Value> = operation
+                .sends
+                .split('&')
+                .filter_map(|pair| pair.split_once('='))
+                .map(|(name, value)| {
+                    (name.to_owned(), value.parse::<i64>().map_or(value.into(), Value::from))
+                })
+                .collect();
+            json!({"application/x-www-form-urlencoded": {"schema": schema(shape), "example": example}})
+        }
+        Body::Bytes(kind) => json!({kind: {"example": operation.sends}}),
+        Body::Picture(kind) => json!({kind: {"x-example-base64": operation.sends}}),
     };
     Some(json!({"required": true, "content": content}))
 }
@@ -270,6 +314,9 @@ fn told(route: &Route, operation: &Operation) -> Value {
         "parameters": parameters(route, operation),
         "responses": answers(route, operation),
     });
+    if operation.body == Body::Commands {
+        it["description"] = STORY.into();
+    }
     if let Some(body) = body(operation) {
         it["requestBody"] = body;
     }

@@ -9,8 +9,12 @@ pub enum Body {
     Commands,
     /// JSON of this shape.
     Json(&'static str),
-    /// Bytes of this kind.
+    /// A form of this shape.
+    Form(&'static str),
+    /// Text of this kind.
     Bytes(&'static str),
+    /// Bytes of this kind, whose example stands in base64.
+    Picture(&'static str),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -85,6 +89,8 @@ macro_rules! list {
 }
 
 const FHIR: &[u16] = &[400, 406];
+const FHIR_READ: &[u16] = &[304, 400, 406];
+const FHIR_POST: &[u16] = &[400, 406, 413, 415];
 
 /// The table. A route without a line here, or a line without its route, fails a test, which names it.
 #[rustfmt::skip]
@@ -106,6 +112,7 @@ pub const OPERATIONS: &[Operation] = &[
     get("/loads", "Every load, with its verdict.", "after limit", list!("#Load"), "limit=2"),
     get("/loads/{load}", "One load: may it be released, and why not?", "", ok!("#Load"), "load=EX-STEAM-3"),
     get("/board", "What is ready, what is missing, and when. With an entity tag.", "", ok!("#Board"), "").also(&[304]),
+    get("/board/live", "The board as server-sent events: `board` whenever it changes, its id the place in the ledger; `current`, `gone` or `ended` between. It goes on until as many were sent as are wanted.", "limit", ok!("bytes"), "limit=1"),
     get("/cases", "Every case. Who the patient is stands nowhere in it.", "after limit", list!("#Case"), "limit=2"),
     get("/cases/{case}", "One case: what was issued, opened, used and counted.", "", ok!("#Case"), "case=EX-CASE-1"),
     get("/cases/{case}/patient", "The patient's reference. Each reading is logged.", "", ok!("{patient:text?}"), "case=EX-CASE-1"),
@@ -115,12 +122,20 @@ pub const OPERATIONS: &[Operation] = &[
         Body::Json("{configuration:#Configuration case?:id technique?:text}"), ok!("#Fit"), &[413], r#"{"configuration": {"barrel": "EX-B1"}}"#),
     get("/forecast", "Whether the cases of today and tomorrow will be equipped, when each set should be ready, and what holds it up.", "",
         ok!("#Forecast"), ""),
+    get("/week", "The days to come against what there is: as planned, and with one more set, one away, a machine out of service or back, or a case more.",
+        "days more sets without down back add start minutes", ok!("#Week"), "days=3&more=example-adult"),
+    get("/requests", "What the board asked of the desk, how each request stands, and what the desk said.", "after limit open", list!("#Request"), "limit=2"),
+    get("/requests/{request}", "One of these requests.", "", ok!("#Request"), "request=request-00001"),
     get("/schedule-lines", "Messages of the schedule that a person has to look at, or has looked at.", "after limit open", list!("#ScheduleLine"), "limit=2"),
     get("/schedule-lines/{line}", "One of these messages: why it waits, and what became of it.", "", ok!("#ScheduleLine"), "line=line-00001"),
     get("/schedule-lines/{line}/message", "The message itself, less what names people but by their numbers. Each reading is logged.", "",
         ok!("{line:id message:text}"), "line=line-00001"),
     get("/procedures", "What procedures of the schedule need, with the cases that would get something else by it now.", "after limit",
         list!("#Procedure"), "limit=2"),
+    get("/alerts", "What the rules of alerts told: what is so still, and what ended, for 90 days.", "after limit open", list!("#AlertTold"), "open=true&limit=2"),
+    get("/alert-rules", "The rules of alerts, those that were dropped among them. Secrets are shown nowhere.", "after limit", list!("#AlertRule"), "limit=2"),
+    post("/alert-rules/{rule}/secret", "Makes the secret anew with which a rule's messages are signed, and tells it this once.", Body::Nothing, ok!("{rule:id secret:text}"), &[], "").with("", "rule=EX-ALERT"),
+    get("/alert-deliveries", "What other programs were told of alerts, and each try.", "after limit", list!("#AlertDelivery"), "limit=2"),
     get("/due", "What is due, in order of need.", "after limit", list!("#Due"), "limit=2"),
     get("/exceptions", "What was released alone or early, and what was out of the ordinary in a month.", "month", ok!("#Exceptions"), "month=2026-11"),
     get("/wear", "How long the parts of a model last.", "model!", ok!("#Wear"), "model=example-barrel"),
@@ -148,7 +163,8 @@ pub const OPERATIONS: &[Operation] = &[
     get("/broken-packs", "Broken packs, counted by reason, machine, shelf and packaging.", "from to", ok!("#BrokenPacks"), "from=2026-01-01T00:00:00Z"),
     get("/published-programmes", "Programmes to start from, with their sources. The maker's instructions decide.", "",
         ok!("{items:[#Published] next:text? caution:text}"), ""),
-    post("/attachments", "Keeps a picture or a scan, as it is.", Body::Bytes("image/png"), &[(200, "#Kept"), (201, "#Kept")], &[413, 429], "photo"),
+    post("/attachments", "Keeps a picture or a scan, as it is.", Body::Picture("image/png"), &[(200, "#Kept"), (201, "#Kept")], &[413, 429],
+        "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSAKkkQAAAABJRU5ErkJggg=="),
     get("/attachments/{sha256}", "A picture or a scan, as it came.", "", ok!("bytes"),
         "sha256=7f7f0b4bb05443d19142821d50fb1244341c41dadd9605007a1bbffbf17cfb5f"),
     get("/labels", "Labels: drawn, as a sheet to print, or for a label printer.", "kind scan size symbol paper skip dpi as", list!("#Label"), "kind=part&scan=EX-B1").also(&[409]),
@@ -156,12 +172,24 @@ pub const OPERATIONS: &[Operation] = &[
         &[(200, "#ListTried|#ListRecorded"), (201, "#ListRecorded")], &[413, 429], "model,asset,mark\nexample-cap,EX-C9,EX-MARK-C9\n").with("kind! dry_run chosen charset", "kind=assets&dry_run=true"),
     get("/ledger", "The ledger as it is, an entry with its leaf on each line.", "after limit", ok!("bytes"), "limit=3"),
     get("/fhir/metadata", "What can be read as HL7 FHIR R4, and by which parameters.", "_format", ok!("#Resource"), "").also(FHIR),
-    get("/fhir/Device", "Parts as FHIR devices.", "_id _lastUpdated identifier status model device-name udi-di _count _after _format",
+    get("/fhir/Device", "Parts as FHIR devices.",
+        "_id _lastUpdated identifier status model device-name udi-di location _count _sort _summary _total _after _format",
         ok!("#Resource"), "status=active&_count=2").also(FHIR),
-    get("/fhir/Device/{id}", "One part as a FHIR device.", "_format", ok!("#Resource"), "id=EX-B1").also(FHIR),
+    post("/fhir/Device/_search", "The same, the parameters in the body.", Body::Form("{_id?:text _lastUpdated?:text identifier?:text status?:text \
+        model?:text device-name?:text udi-di?:text location?:text _count?:int _sort?:text _summary?:text _total?:text _after?:text _format?:text}"),
+        ok!("#Resource"), FHIR_POST, "status=active&_count=2&_sort=-_lastUpdated"),
+    get("/fhir/Device/{id}", "One part as a FHIR device.", "_format", ok!("#Resource"), "id=EX-B1").also(FHIR_READ),
+    get("/fhir/Location", "Places where parts lie as FHIR locations.", "_id identifier name _count _sort _summary _total _after _format",
+        ok!("#Resource"), "_count=2").also(FHIR),
+    post("/fhir/Location/_search", "The same, the parameters in the body.", Body::Form("{_id?:text identifier?:text name?:text _count?:int \
+        _sort?:text _summary?:text _total?:text _after?:text _format?:text}"), ok!("#Resource"), FHIR_POST, "_count=2"),
+    get("/fhir/Location/{id}", "One place as a FHIR location.", "_format", ok!("#Resource"), "id=shelf.23").also(FHIR),
     get("/fhir/DeviceUseStatement", "Uses of parts at cases. The patient is a pseudonym, another for each case.",
-        "_id _lastUpdated identifier device _count _after _format", ok!("#Resource"), "device=EX-B1").also(FHIR),
-    get("/fhir/DeviceUseStatement/{id}", "One use of a part at a case.", "_format", ok!("#Resource"), "id=EX-CASE-1..EX-B1..1").also(FHIR),
+        "_id _lastUpdated identifier device _count _sort _summary _total _after _format", ok!("#Resource"), "device=EX-B1").also(FHIR),
+    post("/fhir/DeviceUseStatement/_search", "The same, the parameters in the body.", Body::Form("{_id?:text _lastUpdated?:text identifier?:text \
+        device?:text _count?:int _sort?:text _summary?:text _total?:text _after?:text _format?:text}"), ok!("#Resource"), FHIR_POST,
+        "device=Device/EX-B1"),
+    get("/fhir/DeviceUseStatement/{id}", "One use of a part at a case.", "_format", ok!("#Resource"), "id=EX-CASE-1..EX-B1..1").also(FHIR_READ),
 ];
 
 /// What the parameters mean, wherever they stand.
@@ -178,6 +206,15 @@ pub const PARAMETERS: &[(&str, &str, &str)] = &[
     ("scan", "text", "The id or mark of a part, as it was scanned"),
     ("case", "id", "The name of a case"),
     ("machine", "id", "The name of a machine"),
+    ("days", "int", "So many days, today among them: 1 to 14"),
+    ("more", "id", "A count sheet of which there were more sets"),
+    ("sets", "int", "How many more: 1 to 10"),
+    ("without", "id", "A set that is not to be had"),
+    ("down", "id", "A machine that is out of service"),
+    ("back", "id", "A machine that is in service again"),
+    ("add", "id", "The count sheet of a case that is added"),
+    ("start", "text", "When the case that is added starts: with a zone, or of the site's"),
+    ("minutes", "int", "How long it takes"),
     ("set", "id", "The code of a set"),
     ("hold", "id", "The name of a hold"),
     ("recall", "id", "The name of a recall"),
@@ -185,6 +222,8 @@ pub const PARAMETERS: &[(&str, &str, &str)] = &[
     ("kind", "text", "What kind of list, or of label"),
     ("open", "bool", "Those alone that wait"),
     ("line", "id", "The name of a line of the schedule"),
+    ("request", "id", "The name of a request to the desk"),
+    ("rule", "id", "The name of a rule of alerts"),
     ("dry_run", "bool", "Whether it is only tried"),
     ("chosen", "text", "How the columns are read, as JSON"),
     ("charset", "text", "The character set of the file"),
@@ -198,11 +237,16 @@ pub const PARAMETERS: &[(&str, &str, &str)] = &[
     ("_id", "text", "Logical ids, with commas between them"),
     ("_lastUpdated", "text", "A prefix and a date, as ge2026-03-02"),
     ("_count", "int", "How many at most on a page"),
+    ("_sort", "text", "_id or _lastUpdated, with a hyphen before it for backwards"),
+    ("_summary", "text", "count for the number alone, or false"),
+    ("_total", "text", "none, estimate or accurate: the number is always told, and exact"),
     ("_after", "text", "Where the page begins; the links of a page have it"),
     ("_format", "text", "json, or application/fhir+json"),
     ("identifier", "text", "A value, or a system, a stroke and a value"),
     ("status", "text", "active, inactive, entered-in-error or unknown"),
     ("device", "text", "The device that was used"),
+    ("location", "text", "The place where it lies, as Location/X"),
+    ("name", "text", "How the name begins"),
     ("device-name", "text", "How the device's name begins"),
     ("udi-di", "text", "How the device identifier begins"),
 ];

@@ -67,7 +67,7 @@ pub const SHAPES: &[(&str, &str)] = &[
     (
         "Board",
         "{as_of:time entry:int sets:[{set:id name:text count_sheet:id status:#Readiness why:[text] ready_at:time?}] cases:[{case:id \
-         start:time status:=ready|in_turn|not_ready sets:[id] why:[text] ..}] reserves:[{count_sheet:id minimum:int ready:int}] \
+         start:time status:=ready|in_turn|not_ready sets:[id] why:[text] requests?:[#Request] ..}] reserves:[{count_sheet:id minimum:int ready:int}] \
          not_accounted_for:[map] lines_not_back:[map]}",
     ),
     (
@@ -149,6 +149,12 @@ pub const SHAPES: &[(&str, &str)] = &[
     ),
     ("ListRecorded", "{kind:text new:int changes:int same:int entries:int first:int? last:int?}"),
     (
+        "Request",
+        "{request:id kind:=take_next|start_now|put_in|borrow case:id set?:id asset?:id step?:text machine?:id count_sheet?:id line?:text \
+         sentence:text status:=sent|accepted|done|cannot|lapsed|withdrawn lapsed?:text at:time by:text entry:int \
+         answers?:[{answer:=accepted|done|cannot because?:text at:time by:text entry:int}] withdrawn?:{at:time by:text entry:int}}",
+    ),
+    (
         "ScheduleLine",
         "{line:id trigger:text? control_id:text? schedule:map case:id? why:[text] answered:=AA|AE at:time entry:int settled:map? \
          message:bool}",
@@ -159,7 +165,33 @@ pub const SHAPES: &[(&str, &str)] = &[
     ),
     (
         "Forecast",
-        "{as_of:time entry:int replications:int sets:[{set:id ..}] cases:[{case:id ..}] not_known:[text]}",
+        "{as_of:time entry:int replications:int sets:[{set:id ..}] cases:[{case:id \
+         saves?:[{act:text chance:num sentence:text loses?:[any] request?:map ..}] ..}] not_known:[text]}",
+    ),
+    (
+        "Week",
+        "{as_of:time entry:int replications:int asks:map days:[#DayAhead] changed:[#DayAhead] difference:[num]? \
+         helps:[{asks:map sentence:text cases:num low:num high:num}] not_known:[text]}",
+    ),
+    (
+        "DayAhead",
+        "{day:date cases:[{case:id start:time needs:[id] out:bool chance:#Share? lacks:id? held_up_by:text? not_known:text?}] all:#Share? \
+         sheets:[{count_sheet:id cases:int at_once:int sets:int all:#Share}]}",
+    ),
+    ("Share", "{chance:num low:num high:num}"),
+    (
+        "AlertTold",
+        "{alert:text rule:id about:text? tells:[text] subject:text sentence:text raised_at:time ended_at:time? seen:[{by:text at:time}]}",
+    ),
+    (
+        "AlertRule",
+        "{rule:id about:=case|reserve|load|missing|hold tells:[text] before:text? below:int? count_sheet:id? minutes:int? \
+         webhook:text? since:time at:time by:text entry:int dropped:time? secret:{made_at:time by:text}? gone:bool}",
+    ),
+    (
+        "AlertDelivery",
+        "{delivery:text alert:text rule:id kind:=raised|ended status:=waits|done|given_up|gone|dropped from:time due_at:time? \
+         tries:int attempts:[{number:int at:time told:text}]}",
     ),
     ("Kept", "{sha256:text bytes:int type:text}"),
     ("Resource", "{resourceType:text ..}"),

@@ -48,3 +48,16 @@ pub fn scheduled() -> Visitor {
     );
     looking(house, Role::Charge)
 }
+
+/// A house that tells its lead and its charge nurse when a case is unlikely, and another program with them.
+pub fn alerting() -> Visitor {
+    let mut house = house();
+    let tells = json!(["charge", "lead"]);
+    for rule in [
+        json!({"do": "set_alert", "tells": tells, "about": "case", "before": "12:00", "webhook": "https://hooks.example.org/fettle"}),
+        json!({"do": "set_alert", "tells": ["lead"], "about": "load", "minutes": 45}),
+    ] {
+        house.act(Role::Charge, rule);
+    }
+    looking(house, Role::Charge)
+}
