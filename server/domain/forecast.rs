@@ -215,7 +215,11 @@ impl Telling<'_> {
     }
 
     fn words(&self, it: &Allotted, told: &WantForecast, ready_at: Option<Time>) -> (Likely, String) {
-        let hour = |at: Time| super::board::hour(self.state, at);
+        let zone = self.state.zone;
+        let hour = |at: Time| match at.date(zone) == self.now.date(zone) {
+            true => super::board::hour(self.state, at),
+            false => at.in_zone(zone).format("%a %H:%M").to_string(),
+        };
         let odds = odds(told.chance);
         match (tenths(told.chance), ready_at) {
             (5.., Some(at)) => (Likely::Expected, format!("expected {}, {odds}", hour(at))),

@@ -28,6 +28,7 @@ mod browser_room;
 mod browser_rows;
 mod browser_scan;
 mod browser_wear;
+mod calibration;
 mod canonical;
 mod case;
 mod case_input;

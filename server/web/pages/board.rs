@@ -268,7 +268,7 @@ impl Facts {
         let tomorrow: Vec<CaseRow> = day(false);
         Facts {
             ahead: ahead(&tomorrow),
-            heading: headline(state, board, now) + &expected::heading(state, shown),
+            heading: headline(state, board, now) + &expected::heading(state, shown, now),
             ready: ready_sets(board),
             loud: missing.iter().filter(|part| part.loud).count(),
             missing,

@@ -71,7 +71,7 @@ fn when(told: &SetForecast, state: &State, now: Time) -> Option<String> {
 }
 
 /// What the heading says of the cases that wait: the least likely first.
-pub fn heading(state: &State, shown: &Shown) -> String {
+pub fn heading(state: &State, shown: &Shown, now: Time) -> String {
     let mut waiting: Vec<&CaseForecast> =
         shown.board.cases.iter().filter_map(|case| of_case(shown, case)).collect();
     waiting.sort_by(|a, b| {
@@ -80,6 +80,8 @@ pub fn heading(state: &State, shown: &Shown) -> String {
     let told: Vec<String> = waiting
         .iter()
         .filter(|told| matches!(told.likely, Likely::Expected | Likely::Unlikely))
+        // The heading is of today: an hour of tomorrow would be taken for one of today.
+        .filter(|told| told.start.date(state.zone) == now.date(state.zone))
         .take(TOLD)
         .map(|told| {
             let start = told.start.in_zone(state.zone).format("%H:%M");
