@@ -29,16 +29,11 @@ struct Kept {
 }
 
 /// What was asked last.
+#[derive(Default)]
 pub struct Weeks {
     kept: Mutex<VecDeque<Kept>>,
     /// One is worked out at a time: each takes a processor for seconds, and boards come first.
     turn: tokio::sync::Mutex<()>,
-}
-
-impl Default for Weeks {
-    fn default() -> Self {
-        Weeks { kept: Mutex::new(VecDeque::new()), turn: tokio::sync::Mutex::new(()) }
-    }
 }
 
 impl Weeks {

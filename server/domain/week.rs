@@ -156,7 +156,7 @@ impl State {
             let with = look(self, now, asks, REPLICATIONS)?;
             // A case that is added is in no run of the others.
             if asks.case.is_none() {
-                week.difference = Some(more(&base.told, &with.told, REPLICATIONS));
+                week.difference = Some(more(&base.told, &with.told));
             }
             week.changed = with.days;
         }
@@ -287,16 +287,16 @@ impl Asked<'_> {
     }
 }
 
-/// How many wants more are in time, with the 95 % range: the runs are alike but for the change, so that their differences
-/// are what is spread.
-fn more(base: &Forecast, with: &Forecast, runs: u32) -> (f64, f64, f64) {
-    let n = f64::from(runs.max(2));
+/// How many wants more are in time, with the 95 % range: runs of one number are alike but for the change, so that their
+/// differences are what is spread. Of two that were run unequally often the runs that both have are compared.
+fn more(base: &Forecast, with: &Forecast) -> (f64, f64, f64) {
     let differences: Vec<f64> = base
         .in_time
         .iter()
         .zip(&with.in_time)
         .map(|(before, after)| f64::from(*after) - f64::from(*before))
         .collect();
+    let n = differences.len().max(2) as f64;
     let mean = differences.iter().sum::<f64>() / n;
     let spread = differences.iter().map(|it| (it - mean).powi(2)).sum::<f64>() / (n - 1.0);
     let half = Z * (spread / n).sqrt();
@@ -311,7 +311,6 @@ fn helps(state: &State, now: Time, base: &Look, days: u32) -> Vec<Helps> {
         return Vec::new();
     }
     let planned = Question { days, ..Question::default() };
-    let Ok(before) = look(state, now, &planned, TRIED) else { return Vec::new() };
     let sheets: BTreeSet<&Id> =
         base.days.iter().flat_map(|day| &day.sheets).map(|it| &it.count_sheet).collect();
     let mut all: Vec<Helps> = sheets
@@ -320,25 +319,25 @@ fn helps(state: &State, now: Time, base: &Look, days: u32) -> Vec<Helps> {
             let asks = Question { days, more: Some((sheet.clone(), 1)), ..Question::default() };
             let after = look(state, now, &asks, TRIED).ok()?;
             let name = state.sheets.get(sheet).map_or(sheet.as_str(), |it| it.name.0.as_str());
-            Some(helped(asks, format!("One more set “{name}”"), more(&before.told, &after.told, TRIED)))
+            Some(helped(asks, format!("One more set “{name}”"), more(&base.told, &after.told)))
         })
         .collect();
-    for (at, station) in before.plan.shop.stations.iter().enumerate().filter(|(_, it)| it.gathers.is_some()) {
-        let job = before.plan.shop.jobs.iter().position(|job| job.station == at);
-        let words = job.and_then(|job| before.plan.stops.get(job)?.machine());
+    for (at, station) in base.plan.shop.stations.iter().enumerate().filter(|(_, it)| it.gathers.is_some()) {
+        let job = base.plan.shop.jobs.iter().position(|job| job.station == at);
+        let words = job.and_then(|job| base.plan.stops.get(job)?.machine());
         let (Some(server), Some(words)) = (station.servers.first(), words) else { continue };
-        let mut shop = before.plan.shop.clone();
+        let mut shop = base.plan.shop.clone();
         if let Some(it) = shop.stations.get_mut(at) {
             it.servers.push(server.clone());
         }
         let Ok(after) = queue::forecast(&shop, TRIED, SEED) else { continue };
-        all.push(helped(planned.clone(), format!("One more {words}"), more(&before.told, &after, TRIED)));
+        all.push(helped(planned.clone(), format!("One more {words}"), more(&base.told, &after)));
     }
     for machine in state.machines.values().filter(|it| it.condition != Condition::InService) {
         let asks = Question { days, back: Some(machine.machine.clone()), ..Question::default() };
         let Ok(after) = look(state, now, &asks, TRIED) else { continue };
         let does = format!("{} back in service", machine.machine);
-        all.push(helped(asks, does, more(&before.told, &after.told, TRIED)));
+        all.push(helped(asks, does, more(&base.told, &after.told)));
     }
     all.retain(|it| it.low >= WORTH);
     all.sort_by(|a, b| b.cases.total_cmp(&a.cases));

@@ -47,11 +47,16 @@ pub fn sign_in_path(back: &str, ended: Ended) -> String {
 
 /// A text as a part of a query: everything but letters, digits and a few marks is escaped.
 pub fn encoded(text: &str) -> String {
+    encoded_but(text, b"-._/")
+}
+
+/// A text as a part of an address, in which these marks stand as they are.
+pub fn encoded_but(text: &str, marks: &[u8]) -> String {
     let mut out = String::new();
     for byte in text.bytes() {
-        match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'/' => out.push(char::from(byte)),
-            _ => out.push_str(&format!("%{byte:02X}")),
+        match byte.is_ascii_alphanumeric() || marks.contains(&byte) {
+            true => out.push(char::from(byte)),
+            false => out.push_str(&format!("%{byte:02X}")),
         }
     }
     out

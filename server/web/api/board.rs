@@ -29,14 +29,17 @@ pub fn told(shown: &Shown) -> Value {
     })
 }
 
+/// Whether the caller says that it has this version, or any: RFC 9110, 13.1.2, a list of tags, compared weakly, or a star.
+pub fn names_tag(headers: &HeaderMap, own: &str) -> bool {
+    let bare = |tag: &str| tag.trim().trim_start_matches("W/").to_owned();
+    let wanted = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
+    wanted.flat_map(|value| value.split(',')).any(|it| it.trim() == "*" || bare(it) == bare(own))
+}
+
 /// Answers 304 where the caller has this very content; else what `render` makes, with its tag.
 pub fn tagged(headers: &HeaderMap, own: &str, render: impl FnOnce() -> Response) -> Response {
-    // RFC 9110, 13.1.2: a list of tags, weak comparison, or a star.
-    let wanted = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
-    let known = wanted
-        .flat_map(|value| value.split(','))
-        .any(|tag| tag.trim() == "*" || tag.trim().trim_start_matches("W/") == own);
-    let mut response = if known { StatusCode::NOT_MODIFIED.into_response() } else { render() };
+    let mut response =
+        if names_tag(headers, own) { StatusCode::NOT_MODIFIED.into_response() } else { render() };
     if let Ok(tag) = HeaderValue::from_str(own) {
         response.headers_mut().insert(header::ETAG, tag);
     }

@@ -9,6 +9,7 @@ use axum::response::IntoResponse;
 
 use super::super::super::App;
 use super::super::super::problem::Problem;
+use super::super::super::session;
 use super::super::caller::Caller;
 use crate::domain::command::Malformed;
 use crate::formats::fhir::VERSION;
@@ -144,16 +145,9 @@ impl Asked {
     }
 }
 
-/// Text as it stands in an address.
+/// Text as it stands in an address: RFC 3986, 2.3.
 fn escaped(text: &str) -> String {
-    let mut all = String::new();
-    for byte in text.bytes() {
-        match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => all.push(char::from(byte)),
-            other => all.push_str(&format!("%{other:02X}")),
-        }
-    }
-    all
+    session::encoded_but(text, b"-._~")
 }
 
 /// How an answer is paged and written; every search takes them.

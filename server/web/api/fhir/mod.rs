@@ -14,6 +14,7 @@ use chrono::{DateTime, SubsecRound};
 use serde_json::json;
 
 use super::super::problem::Problem;
+use super::board::names_tag;
 use super::caller::Caller;
 use crate::domain::fhir::{Use, device, device_entry, location, places};
 use crate::domain::id::Id;
@@ -144,13 +145,6 @@ async fn one(caller: &Caller, headers: &HeaderMap, told: Told) -> Result<Respons
         }
     }
     Ok(response)
-}
-
-/// Whether the caller says that it has this version, or any.
-fn names_tag(headers: &HeaderMap, tag: &str) -> bool {
-    let bare = |tag: &str| tag.trim().trim_start_matches("W/").to_owned();
-    let wanted = headers.get_all(header::IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok());
-    wanted.flat_map(|value| value.split(',')).any(|it| bare(it) == bare(tag) || it.trim() == "*")
 }
 
 pub async fn read_device(
