@@ -178,6 +178,7 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.values.extend(from.values);
     into.procedures.extend(from.procedures);
     into.alert_rules.extend(from.alert_rules);
+    into.signed.extend(from.signed);
     into.schedule_lines.extend(from.schedule_lines);
     into.requests.extend(from.requests);
     into.paces.extend(from.paces);

@@ -93,6 +93,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
         What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
+        What::TakenOver(_) | What::ExceptionsReviewed(_) => super::signing::applied(state, when, what),
         What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
             super::request::applied(state, when, what)
@@ -196,6 +197,7 @@ fn site(state: &mut State, what: &What) {
     match what {
         What::SiteFounded(it) => {
             state.name = it.name.0.clone();
+            state.practice = it.practice;
             // A zone that this release does not know would be a defect of the founding; days are then UTC.
             state.zone = it.timezone.parse().unwrap_or(chrono_tz::UTC);
         }

@@ -8,7 +8,7 @@ use super::text::Text;
 use super::{
     alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
     load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    request, schedule_line, set, site, step, tried, upkeep,
+    request, schedule_line, set, signing, site, step, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -208,6 +208,10 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
+    Signature {
+        "take_over" TakeOver(signing::TakeOver) by &[Desk, Lead, Charge];
+        "review_exceptions" Review(signing::ReviewExceptions) by &[Lead, Infection];
+    }
     Alert {
         "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
         "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
@@ -339,6 +343,8 @@ impl Act {
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
             Act::Schedule(Schedule::Settle(it)) => it.whole(),
             Act::Request(Request::Send(it)) => it.whole(),
+            Act::Signature(Signature::TakeOver(it)) => it.whole(),
+            Act::Signature(Signature::Review(it)) => it.whole(),
             Act::Alert(Alert::Set(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),

@@ -190,6 +190,7 @@ impl<'a> Deciding<'a> {
             Act::Schedule(act) => self.schedule(act),
             Act::Request(act) => super::requesting::act(self, act),
             Act::Alert(act) => super::alert::decide(self, act),
+            Act::Signature(act) => super::signing::act(self, act),
         }
     }
 

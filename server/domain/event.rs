@@ -14,7 +14,7 @@ use super::time::{Date, Time};
 use super::{
     alert, asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load,
     lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
-    schedule_line, set, site, step, tried, upkeep,
+    schedule_line, set, signing, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -286,6 +286,8 @@ kinds! {
     "request_withdrawn" RequestWithdrawn(request::RequestWithdrawn);
     "alert_set" AlertSet(alert::SetAlert);
     "alert_dropped" AlertDropped(alert::DropAlert);
+    "taken_over" TakenOver(signing::TakenOver);
+    "exceptions_reviewed" ExceptionsReviewed(signing::ExceptionsReviewed);
 }
 
 impl What {

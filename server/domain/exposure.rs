@@ -82,6 +82,9 @@ pub struct CaseChanged {
     pub case: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub start: Option<Time>,
+    /// When it was to begin before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start_was: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub minutes: Option<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]

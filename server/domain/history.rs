@@ -56,6 +56,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Counted(_)
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
+        What::TakenOver(it) => vec![super::signing::handovers(it.area)],
+        What::ExceptionsReviewed(_) => Vec::new(),
         What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
@@ -303,7 +305,7 @@ pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
         seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
     });
     if event.beside.is_odd() {
-        all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));
+        all.extend(super::odd::things(&super::odd::month(state, state.recorded_at), &event.beside));
     }
     all
 }

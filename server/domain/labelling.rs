@@ -106,6 +106,14 @@ fn site(state: &State) -> String {
     if state.name.is_empty() { state.site.to_string() } else { state.name.clone() }
 }
 
+/// What is printed while somebody practises is never to be taken for a label of the house.
+fn practised(state: &State, mut lines: Vec<Line>) -> Vec<Line> {
+    if state.practice {
+        lines.insert(0, Line::strong("PRACTICE, not for use"));
+    }
+    lines
+}
+
 /// What a part's label says: its mark, or its id where it has none that names it.
 pub fn payload_of(asset: &Asset, today: NaiveDate) -> Payload {
     match asset.mark.as_ref().filter(|mark| mark::names_one(mark.as_str())) {
@@ -121,7 +129,7 @@ pub fn of_asset(state: &State, asset: &Asset, reading: Reading, today: NaiveDate
     let mut lines = vec![Line::strong(asset.asset.to_string())];
     lines.extend(model.map(|model| Line::plain(format!("{}, {}", model.family.words(), model.name.0))));
     lines.push(Line::plain(site(state)));
-    payload_of(asset, today).label(reading, lines)
+    payload_of(asset, today).label(reading, practised(state, lines))
 }
 
 /// A place of the house: its name, to be scanned where a place is asked for.
@@ -129,7 +137,7 @@ pub fn of_asset(state: &State, asset: &Asset, reading: Reading, today: NaiveDate
 /// # Errors
 /// A sentence, where such a symbol cannot say it.
 pub fn of_place(state: &State, place: &str, reading: Reading) -> Result<Label, String> {
-    Payload::Plain(place.to_owned()).label(reading, vec![Line::plain(site(state))])
+    Payload::Plain(place.to_owned()).label(reading, practised(state, vec![Line::plain(site(state))]))
 }
 
 /// A printed command: its text and its words.
@@ -190,7 +198,7 @@ pub fn of_pack(
     lines.extend(packed.at.map(|at| Line::whole(format!("Packed {}{by}", day(at)))));
     lines.push(Line::whole(load_line(state, pack)));
     lines.push(Line::strong(until(state, pack)));
-    Payload::Plain(set.set.to_string()).label(reading, lines)
+    Payload::Plain(set.set.to_string()).label(reading, practised(state, lines))
 }
 
 /// The load that made it ready, with machine and cycle; before that, the room to write them.

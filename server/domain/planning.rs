@@ -147,6 +147,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     Some(What::CaseChanged(CaseChanged {
         case: it.case.clone(),
         start: it.start,
+        start_was: it.start.filter(|start| *start != case.start).map(|_| case.start),
         minutes: it.minutes,
         room: it.room.clone(),
         technique: it.technique.and_then(NewTechnique::decided).or(technique),

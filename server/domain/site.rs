@@ -131,6 +131,8 @@ pub struct SetPolicy {
     pub label_sizes: Option<Vec<LabelSize>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wall_addresses: Option<Vec<DisplayAddress>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shift_starts: Option<Vec<Hour>>,
 }
 
 impl SetPolicy {
@@ -143,6 +145,7 @@ impl SetPolicy {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
         marking::whole(self)?;
+        self.shift_starts.as_deref().map_or(Ok(()), super::shift::whole)?;
         display::whole(self.wall_addresses.as_deref().unwrap_or_default())?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
@@ -262,6 +265,9 @@ pub struct Policy {
     /// Where the wall is shown without a sign-in; nowhere until the site says so.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub wall_addresses: Vec<DisplayAddress>,
+    /// When shifts change.
+    #[serde(default = "super::shift::usual")]
+    pub shift_starts: Vec<Hour>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -321,6 +327,7 @@ impl Default for Policy {
             inspection_checks: Vec::new(),
             marking: Marking::default(),
             wall_addresses: Vec::new(),
+            shift_starts: super::shift::usual(),
         }
     }
 }
@@ -353,6 +360,7 @@ impl Policy {
         put(&mut self.undo_minutes, &change.undo_minutes);
         put(&mut self.inspection_checks, &change.inspection_checks);
         put(&mut self.wall_addresses, &change.wall_addresses);
+        put(&mut self.shift_starts, &change.shift_starts);
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),
@@ -381,6 +389,9 @@ impl Policy {
 pub struct SiteFounded {
     pub name: Line,
     pub timezone: String,
+    /// A site for teaching: nothing in it is a real instrument.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub practice: bool,
 }
 
 pub(super) fn set_policy(deciding: &mut Deciding, it: &SetPolicy) -> Option<What> {

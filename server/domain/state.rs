@@ -23,6 +23,7 @@ use super::repair::Repair;
 use super::request::Request;
 use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
+use super::signing::Signed;
 use super::site::Policy;
 use super::text::Line;
 use super::time::{Date, Time};
@@ -43,6 +44,8 @@ pub use super::stage::{Stage, Standing};
 pub struct State {
     pub site: Id,
     pub name: String,
+    /// A site for teaching.
+    pub practice: bool,
     pub zone: Tz,
     pub seq: u64,
     /// Of the last entry; it never decreases along the ledger.
@@ -76,6 +79,8 @@ pub struct State {
     pub procedures: OrdMap<Id, Arc<Procedure>>,
     /// Rules of alerts, those that were dropped among them.
     pub alert_rules: OrdMap<Id, Arc<AlertRule>>,
+    /// The last signature of each kind.
+    pub signed: OrdMap<Id, Arc<Signed>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
     /// What the board asked of the desk, and those whose case is still to come, which follow from them.
@@ -140,6 +145,7 @@ pub struct Changes {
     pub values: BTreeSet<Id>,
     pub procedures: BTreeSet<Id>,
     pub alert_rules: BTreeSet<Id>,
+    pub signed: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
     pub requests: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
@@ -272,6 +278,7 @@ impl State {
         State {
             site,
             name: String::new(),
+            practice: false,
             zone: Tz::UTC,
             seq: 0,
             recorded_at: Time::default(),
@@ -298,6 +305,7 @@ impl State {
             values: OrdMap::new(),
             procedures: OrdMap::new(),
             alert_rules: OrdMap::new(),
+            signed: OrdMap::new(),
             schedule_lines: OrdMap::new(),
             requests: OrdMap::new(),
             current_requests: OrdSet::new(),

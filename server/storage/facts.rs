@@ -58,6 +58,7 @@ pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
 pub const PROCEDURE: Table = plain!("procedure_now");
 pub const ALERT: Table = plain!("alert_rule_now");
+pub const SIGNED: Table = plain!("signature_now");
 pub const SCHEDULE: Table = plain!("schedule_line_now");
 pub const REQUEST: Table = plain!("request_now");
 pub const PACE: Table = plain!("pace_now");
@@ -101,10 +102,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 31] = [
+pub const ALL: [Table; 32] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE,
-    ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SIGNED, SCHEDULE, REQUEST, PACE,
+    CYCLE_PACE, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -118,6 +119,8 @@ pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
 #[derive(Serialize, Deserialize)]
 struct SiteFacts {
     name: String,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    practice: bool,
     zone: String,
     policy: Policy,
 }
@@ -142,6 +145,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     if changes.site {
         let facts = SiteFacts {
             name: state.name.clone(),
+            practice: state.practice,
             zone: state.zone.name().into(),
             policy: state.policy.clone(),
         };
@@ -181,6 +185,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(VALUES, changes.values, state.values, Arc::clone);
     things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
     things!(ALERT, changes.alert_rules, state.alert_rules, Arc::clone);
+    things!(SIGNED, changes.signed, state.signed, Arc::clone);
     things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
     things!(REQUEST, changes.requests, state.requests, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
@@ -300,6 +305,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     let code = site.as_str();
     for (_, facts) in read::<SiteFacts>(conn, &SITE, code).await? {
         state.name = facts.name;
+        state.practice = facts.practice;
         state.zone =
             facts.zone.parse().map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
         state.policy = facts.policy;
@@ -333,6 +339,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
     state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
     state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
+    state.signed = read::<Arc<_>>(conn, &SIGNED, code).await?.into_iter().collect();
     state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
     state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();

@@ -228,7 +228,11 @@ fn both_databases_and_the_pure_state_agree() {
         let n = case.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
         let site = Id::new(&format!("case-{n}")).expect("a site");
         let mut pure = Pure::new(&site, &people);
-        let founded = SiteFounded { name: Line("Test service".into()), timezone: "Europe/Berlin".into() };
+        let founded = SiteFounded {
+            name: Line("Test service".into()),
+            timezone: "Europe/Berlin".into(),
+            practice: false,
+        };
         let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
         pure.enter(&event, BEGINNING, BEGINNING, "founder", None, None);
         reached.lock().expect("what was reached").kinds.insert(event.what.kind().into());

@@ -73,6 +73,8 @@ fn catalogue() -> Vec<(&'static str, Value)> {
             with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
         ),
         ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
+        ("desk lead charge", with("take_over", json!({"entry": 900_000}))),
+        ("lead infection", with("review_exceptions", json!({"month": "2026-03", "entry": 900_000}))),
     ]);
     all
 }

@@ -29,7 +29,7 @@ impl Paper {
     /// A site that was just founded.
     pub fn new(site: Id, zone: chrono_tz::Tz, at: Time) -> Paper {
         let name = Line(format!("Simulated hospital {site}"));
-        let founded = SiteFounded { name, timezone: zone.name().into() };
+        let founded = SiteFounded { name, timezone: zone.name().into(), practice: false };
         let mut state = State::new(site);
         let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
         apply(&mut state, &When { seq: 1, at, recorded_at: at, actor: "founder" }, &event);

@@ -46,6 +46,7 @@ pub mod expected;
 pub mod files;
 pub mod finding;
 pub mod handover;
+pub mod handover_open;
 pub mod folded;
 pub mod health;
 pub mod import;

@@ -214,7 +214,8 @@ pub fn broken() -> Visitor {
 fn house() -> House {
     let now = Time::parse("2026-03-02T23:10:00Z").unwrap();
     let mut house = House { state: State::new(Id::new("airway").unwrap()), entries: Vec::new(), now };
-    let founded = SiteFounded { name: Line("Airway suite".into()), timezone: "Europe/Berlin".into() };
+    let founded =
+        SiteFounded { name: Line("Airway suite".into()), timezone: "Europe/Berlin".into(), practice: false };
     house.put("p-admin", now, Event { beside: Beside::default(), what: What::SiteFounded(founded) });
     catalogue(&mut house);
     parts(&mut house);

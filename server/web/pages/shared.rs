@@ -170,6 +170,8 @@ pub fn hold_kinds(role: Role) -> Vec<&'static str> {
 /// What every page needs beside its own matter.
 pub struct Page {
     pub site: String,
+    /// A site for teaching.
+    pub practice: bool,
     pub who: String,
     pub code: String,
     pub role: Role,
@@ -193,6 +195,7 @@ impl Page {
         let state = &visitor.state;
         Page {
             site: if state.name.is_empty() { state.site.to_string() } else { state.name.clone() },
+            practice: state.practice,
             who: visitor.name.clone(),
             code: visitor.actor.code.clone(),
             role: visitor.actor.role,

@@ -240,6 +240,12 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
         ),
         of_walls(policy),
         row(
+            "shift_starts:commas",
+            "Hours at which shifts begin",
+            "In order, between commas, as: 07:00, 15:00, 22:00. The handover tells what began since the last one.",
+            policy.shift_starts.iter().map(|it| it.0.format("%H:%M").to_string()).collect::<Vec<_>>().join(", "),
+        ),
+        row(
             "undo_minutes:int",
             "Minutes in which an own defect report may be taken back",
             "By the person who reported it; afterwards the lead corrects it.",

@@ -44,6 +44,15 @@ pub fn sentence(event: &Event) -> Option<String> {
             format!("Rule of alerts {rule} set, about {}: tells {}.", it.about.name(), listed(&tells))
         }
         What::AlertDropped(it) => format!("Rule of alerts {} dropped.", it.rule),
+        What::TakenOver(it) => {
+            format!("Took over {}, having read up to entry {}.", it.area.words(), it.entry)
+        }
+        What::ExceptionsReviewed(it) => format!(
+            "Exceptions of {} reviewed up to entry {} by the {}.",
+            it.month.0,
+            it.entry,
+            it.role.words()
+        ),
         _ => return None,
     })
 }

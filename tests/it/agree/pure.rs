@@ -228,6 +228,7 @@ impl Pure {
             procedures: state.procedures.keys().cloned().collect(),
             requests: state.requests.keys().cloned().collect(),
             alert_rules: state.alert_rules.keys().cloned().collect(),
+            signed: state.signed.keys().cloned().collect(),
             schedule_lines: state.schedule_lines.keys().cloned().collect(),
             paces: state.paces.works.keys().cloned().collect(),
             machine_paces: state.paces.machines.keys().cloned().collect(),

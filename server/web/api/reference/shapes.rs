@@ -82,7 +82,9 @@ pub const SHAPES: &[(&str, &str)] = &[
     ("Due", "{why:text since:time limit:any found:any asset?:id machine?:id ..}"),
     (
         "Exceptions",
-        "{as_of:time month:text out_of_the_ordinary:{counts:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
+        "{as_of:time month:text months:[{month:text entries:int override:int deviation:int late:int}] \
+         reviews:[{role:text signed:{at:time by:text read_to:int entry:int}? since:int}] \
+         out_of_the_ordinary:{counts:[map] reasons:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
                     released_alone:#Loads released_early:#Loads}",
     ),
     ("Loads", "{months:[{month:text open:int closed:int ..}] open:[map] closed:[map]}"),
