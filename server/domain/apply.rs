@@ -91,17 +91,30 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
-        What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
-        What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
-        What::TakenOver(_) | What::ExceptionsReviewed(_) => super::signing::applied(state, when, what),
-        What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
-        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
-            super::request::applied(state, when, what)
-        }
+        What::ProcedureMapped(_)
+        | What::ProceduresApplied(_)
+        | What::AlertSet(_)
+        | What::AlertDropped(_)
+        | What::TakenOver(_)
+        | What::ExceptionsReviewed(_)
+        | What::ScheduleKept(_)
+        | What::ScheduleSettled(_)
+        | What::RequestSent(_)
+        | What::RequestAnswered(_)
+        | What::RequestWithdrawn(_) => agreed(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),
     }
+}
+
+/// What people arrange with each other, and with other programs.
+fn agreed(state: &mut State, when: &When, what: &What) {
+    super::procedure::applied(state, when, what);
+    super::alert::applied(state, when, what);
+    super::signing::applied(state, when, what);
+    super::schedule_line::applied(state, when, what);
+    super::request::applied(state, when, what);
 }
 
 fn stepped(state: &mut State, when: &When, it: &StepRecorded) {

@@ -208,13 +208,13 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
-    Signature {
-        "take_over" TakeOver(signing::TakeOver) by &[Desk, Lead, Charge];
-        "review_exceptions" Review(signing::ReviewExceptions) by &[Lead, Infection];
-    }
     Alert {
         "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
         "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
+    }
+    Signature {
+        "take_over" TakeOver(signing::TakeOver) by &[Desk, Lead, Charge];
+        "review_exceptions" Review(signing::ReviewExceptions) by &[Lead, Infection];
     }
 }
 

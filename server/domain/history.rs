@@ -12,7 +12,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
-        What::ModelCostsSet(_) | What::LifeLimitSet(_) => Vec::new(),
+        What::ModelCostsSet(_) | What::LifeLimitSet(_) | What::ExceptionsReviewed(_) => Vec::new(),
         What::InspectionRequested(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::MachineDefined(_)
         | What::MachineOut(_)
@@ -57,7 +57,6 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
         What::TakenOver(it) => vec![super::signing::handovers(it.area)],
-        What::ExceptionsReviewed(_) => Vec::new(),
         What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),

@@ -74,7 +74,7 @@ async fn comes_on_duty(keys: Keyboard, served: Arc<Served>) {
     keys.enter_on("Handover|").await;
     keys.says("h1", &["1 part is not accounted for", "1 release waits for an answer"]).await;
     let told = keys.says("main", &["when the last shift began"]).await;
-    for tells in ["released alone", "washed by hand", "a bent tip", "C-1", "New holds"] {
+    for tells in ["released alone", "washed by hand", "a bent tip", "C-1", "hold-0001"] {
         assert!(told.contains(tells), "the handover does not tell of \"{tells}\": {told}");
     }
     // Two minutes read aloud are some 300 words (common practice); a quiet night takes less.

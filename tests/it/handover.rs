@@ -1,7 +1,7 @@
 //! The handover of a shift and the exceptions of a month: what they tell, and who signs for having read it.
 
 use chrono::{TimeDelta, Utc};
-use fettle::domain::person::Role::{Charge, Clinician, Desk, Infection, Lead};
+use fettle::domain::person::Role::{Admin, Charge, Clinician, Desk, Infection, Lead};
 use serde_json::{Value, json};
 
 use super::page;
@@ -121,7 +121,7 @@ async fn the_handover_tells_what_is_new_late_starts_and_who_took_over() {
     let (_, _, text) = page::open(&lead, &served, "/handover").await;
     assert!(text.contains("put off from"), "{text}");
     let back =
-        served.done(Lead, json!({"do": "set_policy", "shift_starts": ["06:00", "14:00", "22:00"]})).await;
+        served.done(Admin, json!({"do": "set_policy", "shift_starts": ["06:00", "14:00", "22:00"]})).await;
     assert!(back["entry"].is_number());
     served.stop().await;
 }
@@ -132,9 +132,7 @@ async fn shifts_of_a_site_are_hours_in_order() {
     served.furnish().await;
     for bad in [json!([]), json!(["19:00", "07:00"]), json!(["07:00", "07:00"]), json!(["7"]), json!("07:00")]
     {
-        let (status, told) = served
-            .post(fettle::domain::person::Role::Admin, json!({"do": "set_policy", "shift_starts": bad}))
-            .await;
+        let (status, told) = served.post(Admin, json!({"do": "set_policy", "shift_starts": bad})).await;
         assert!(status == 422 && told.to_string().contains("/shift_starts"), "{bad}: {told}");
     }
     let clinician = page::person(&served, Clinician).await;

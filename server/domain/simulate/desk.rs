@@ -61,6 +61,7 @@ impl Hospital {
         let wobble = self.chance.between(0, 10);
         self.in_minutes(minutes + wobble, Task::Desk);
         self.spares_given.clear();
+        self.answer_the_board(state);
         let mut waiting = ForMachines::default();
         let idle = |asset: &Asset| asset.stage == Stage::Ready || asset.in_load.is_some() || !asset.counts();
         for set in state.sets.values() {

@@ -16,6 +16,7 @@ pub mod record;
 mod recalls;
 mod records;
 mod rounds;
+mod shifts;
 mod theatre;
 mod upkeep;
 
@@ -79,6 +80,7 @@ enum Task {
     Treat(Vec<Id>),
     TreatLate(Vec<Id>, Time),
     Emergency,
+    Shift,
     Search(Id, u32),
     Requalify(Id, u32),
     /// An air-removal test failed for a wrong set-up, and is done once more.
@@ -246,6 +248,7 @@ impl Hospital {
             Task::Treat(sets) => self.treat(&sets),
             Task::TreatLate(sets, at) => self.treat_late(&sets, at),
             Task::Emergency => self.emergency(state),
+            Task::Shift => self.shift_begins(state),
             Task::Search(asset, hours) => self.search(state, &asset, hours),
             Task::Requalify(machine, n) => self.requalify(state, &machine, n),
             Task::RepeatTest(machine) => self.repeat_test(state, &machine),
@@ -263,7 +266,9 @@ impl Hospital {
         let at = self.clock.plus_minutes(30);
         self.later(at, Task::Desk);
         let day = self.clock.date(self.plan.zone);
-        for (hour, minute, task) in [(6, 10, Task::Morning), (10, 0, Task::Office), (15, 0, Task::Planning)] {
+        for (hour, minute, task) in
+            [(6, 10, Task::Morning), (7, 0, Task::Shift), (10, 0, Task::Office), (15, 0, Task::Planning)]
+        {
             let at = self.on(day, hour, minute);
             let at = if at > self.clock { at } else { self.tomorrow(hour, minute) };
             self.later(at, task);

@@ -144,6 +144,9 @@ impl Hospital {
         let sets: Vec<Id> = case.needs.iter().filter_map(|need| self.for_case(state, case, need)).collect();
         let undercuts = self.undercuts(state, &sets);
         if sets.len() < case.needs.len() || (undercuts && tries < 2 && self.chance.happens(0.5)) {
+            if tries == 0 {
+                self.ask_the_desk(state, case);
+            }
             return self.wait(case, tries);
         }
         for kept in case.promised.iter().filter(|set| !sets.contains(set)) {
@@ -170,7 +173,7 @@ impl Hospital {
     }
 
     /// The set that was kept for the case if it is ready, else one that is ready and nobody else's.
-    fn for_case(&self, state: &State, case: &Case, need: &Id) -> Option<Id> {
+    pub(super) fn for_case(&self, state: &State, case: &Case, need: &Id) -> Option<Id> {
         let ready = |set: &&Id| {
             state.sets.get(*set).is_some_and(|set| {
                 set.count_sheet == *need

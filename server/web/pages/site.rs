@@ -186,6 +186,16 @@ fn of_walls(policy: &crate::domain::site::Policy) -> Policy {
     )
 }
 
+fn of_shifts(policy: &crate::domain::site::Policy) -> Policy {
+    let hours: Vec<String> = policy.shift_starts.iter().map(|it| it.0.format("%H:%M").to_string()).collect();
+    row(
+        "shift_starts:commas",
+        "Hours at which shifts begin",
+        "In order, between commas, as: 07:00, 15:00, 22:00. The handover tells what began since the last one.",
+        hours.join(", "),
+    )
+}
+
 fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let [low, high] = policy.telescope_window_mm;
     let [thin, thick] = policy.wall_mm;
@@ -239,12 +249,7 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             policy.idle_minutes.to_string(),
         ),
         of_walls(policy),
-        row(
-            "shift_starts:commas",
-            "Hours at which shifts begin",
-            "In order, between commas, as: 07:00, 15:00, 22:00. The handover tells what began since the last one.",
-            policy.shift_starts.iter().map(|it| it.0.format("%H:%M").to_string()).collect::<Vec<_>>().join(", "),
-        ),
+        of_shifts(policy),
         row(
             "undo_minutes:int",
             "Minutes in which an own defect report may be taken back",

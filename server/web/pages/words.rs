@@ -70,8 +70,6 @@ pub fn command(name: &str) -> String {
         "answer_request" => "Answer the request",
         "withdraw_request" => "Take the request back",
         "set_alert" => "Set a rule of alerts",
-        "take_over" => "Take over the shift",
-        "review_exceptions" => "Sign the exceptions of a month",
         "drop_alert" => "Drop a rule of alerts",
         "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
