@@ -229,6 +229,7 @@ fn decide_one(
         turns: &gathered.turns,
         corrected: corrected.as_ref(),
         attachments: &gathered.attachments,
+        same_patient: &gathered.same_patient,
         prepared: line.prepared.as_ref(),
     };
     let decided = match deciding::decide(&hand.state, &asks, &line.command) {

@@ -8,7 +8,7 @@ use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, 
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
-use crate::domain::text::Scan;
+use crate::domain::text::{Scan, Sealed};
 use crate::domain::time::Time;
 use crate::formats::attachment::Kind;
 use crate::storage::ledger::{self, StoredEntry};
@@ -29,6 +29,8 @@ pub(super) struct Gathered {
     pub corrected: BTreeMap<u64, StoredEntry>,
     /// Attachments that commands of the batch name, as far as they are kept.
     pub attachments: BTreeMap<String, Kind>,
+    /// Cases for whose patients something is kept, each with one of the batch that has the same.
+    pub same_patient: SamePatient,
 }
 
 pub(super) async fn gather_for(
@@ -60,6 +62,7 @@ pub(super) async fn gather_for(
         let kind = kind.and_then(|media_type| Kind::of_media_type(&media_type));
         attachments.extend(kind.map(|kind| (photo.to_string(), kind)));
     }
+    let same_patient = same_patients(conn, site, pairs(state, lines)).await?;
     Ok(Gathered {
         known,
         new: BTreeMap::new(),
@@ -68,7 +71,50 @@ pub(super) async fn gather_for(
         turns: BTreeMap::new(),
         corrected,
         attachments,
+        same_patient,
     })
+}
+
+/// The cases of the batch to which something goes, beside those for whose patients something is kept, where both have the
+/// same patient: their references are compared here, and nothing else of them is told.
+async fn same_patients(conn: &mut Conn, site: &str, asked: Vec<Pair>) -> Result<SamePatient, StorageError> {
+    let mut pairs = SamePatient::new();
+    for (kept, case, own, other) in asked {
+        let own = ledger::sealed_by(conn, site, &own).await?;
+        if own.is_some() && own == ledger::sealed_by(conn, site, &other).await? {
+            pairs.insert((kept, case));
+        }
+    }
+    Ok(pairs)
+}
+
+/// A case for whose patient something is kept and one that might be of the same, with what their references are sealed as.
+type Pair = (Id, Id, Sealed, Sealed);
+type SamePatient = BTreeSet<(Id, Id)>;
+
+fn pairs(state: &State, lines: &[Line]) -> Vec<Pair> {
+    let named: BTreeSet<Id> = lines.iter().filter_map(|line| goes_to(&line.command)).cloned().collect();
+    if named.is_empty() {
+        return Vec::new();
+    }
+    let sealed = |case: &Id| state.cases.get(case).and_then(|case| case.patient.clone());
+    let kept: BTreeSet<Id> = state.dedicated_cases().cloned().collect();
+    let mut all = Vec::new();
+    for kept in kept.iter().filter_map(|kept| Some((kept, sealed(kept)?))) {
+        let other = named.iter().filter_map(|case| Some((case, sealed(case)?)));
+        all.extend(other.map(|other| (kept.0.clone(), other.0.clone(), kept.1.clone(), other.1)));
+    }
+    all
+}
+
+/// The case to which a command gives parts or a set.
+fn goes_to(command: &Command) -> Option<&Id> {
+    match &command.act {
+        Act::Case(Case::Issue(it)) => it.case.as_ref(),
+        Act::Case(Case::Promise(it)) => Some(&it.case),
+        Act::Load(Load::Start(it)) => it.immediate_use.as_ref().map(|asked| &asked.case),
+        _ => None,
+    }
 }
 
 /// The picture that a command names: of the printout of readings, of a model, of a defect.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::apply_parts::parts;
 use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
 use super::event::{Event, Moved, Noted, Thing, What};
@@ -9,7 +10,7 @@ use super::hold::HoldKind;
 use super::id::Id;
 use super::lifetime::Clock;
 use super::machine::BackAfter;
-use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
+use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, Stage, State, TurnBegan};
 use super::step::{Inspected, Outcome, PackBrokenDone, StepRecorded};
 use super::time::Time;
 
@@ -60,9 +61,8 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::SetBuilt(_)
         | What::PutInSet(_)
         | What::TakenFromSet(_)
-        | What::Replaced(_)
-        | What::HoldPlaced(_)
-        | What::HoldLifted(_) => super::apply_parts::parts(state, when, what),
+        | What::Replaced(_) => parts(state, when, what),
+        What::HoldPlaced(_) | What::HoldLifted(_) | What::Dedicated(_) => parts(state, when, what),
         What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
             super::apply_recall::recalls(state, when, what)
         }
@@ -320,12 +320,19 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
     let new_turn = moved.turn > before.turn;
     let route = state.current_route(&before.model);
     let (route, route_version) = (route.0, route.1);
+    let (in_use, last_act) = (before.stage == Stage::InUse, before.act_at);
     turn(state, when, &moved.asset, |asset| {
         if new_turn {
             asset.turn = moved.turn;
             asset.turn_began_at = when.at;
             asset.route = route.unwrap_or_else(|| asset.route.clone());
             asset.route_version = route_version.max(1);
+            // Received before anybody counted it back: it was last in use when it was last opened or used.
+            let at_once = !(in_use && moved.to >= Stage::Received);
+            asset.soiled_since = Some(if at_once { when.at } else { last_act });
+        }
+        if moved.to >= Stage::Cleaned {
+            asset.soiled_since = None;
         }
         asset.stage = moved.to;
         asset.next = moved.next;

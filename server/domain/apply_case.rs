@@ -19,8 +19,12 @@ pub(super) fn edit_case(state: &mut State, id: &Id, change: impl FnOnce(&mut Cas
     let Some(case) = state.cases.get_mut(id) else { return };
     let case = Arc::make_mut(case);
     change(case);
-    let open = case.is_open();
+    let (open, unfollowed) = (case.is_open(), case.is_unfollowed());
     state.changes.cases.insert(id.clone());
+    match unfollowed {
+        true => state.unfollowed.insert(id.clone()),
+        false => state.unfollowed.remove(id),
+    };
     if open {
         state.open_cases.insert(id.clone());
     } else {
@@ -40,6 +44,9 @@ pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl 
 fn add_case(state: &mut State, case: Case) {
     let id = case.case.clone();
     state.open_cases.insert(id.clone());
+    if case.is_unfollowed() {
+        state.unfollowed.insert(id.clone());
+    }
     state.changes.cases.insert(id.clone());
     state.cases.insert(id.clone(), Arc::new(case));
     state.index_schedule(&id, &[]);
@@ -159,6 +166,7 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         case.technique = it.technique.or(case.technique.filter(|_| !it.technique_not_decided));
         case.wish = it.configuration.clone().or_else(|| case.wish.take());
         case.needs = it.needs.clone().unwrap_or_else(|| std::mem::take(&mut case.needs));
+        case.named |= it.patient.is_some();
         case.patient = it.patient.clone().or_else(|| case.patient.take());
         case.risk = it.risk.unwrap_or(case.risk);
     });
@@ -166,6 +174,15 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         state.index_schedule(&it.case, &before);
     }
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+}
+
+/// What came straight out of a steriliser to a case.
+pub(super) fn straight_to(state: &mut State, when: &When, case: &Id, parts: &[Moved]) {
+    change_case(state, when, case, |case| {
+        for part in parts.iter().filter(|part| part.to == Stage::Issued) {
+            issued(case, &part.asset, part.turn, true);
+        }
+    });
 }
 
 fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {

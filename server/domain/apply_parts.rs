@@ -5,8 +5,9 @@ use std::sync::Arc;
 use super::apply::{When, change, moves, touch_all};
 use super::asset::{AssetAdded, Cause};
 use super::event::What;
-use super::hold::{HoldKind, HoldPlaced, HoldState};
+use super::hold::{HoldKind, HoldLifted, HoldPlaced, HoldState};
 use super::id::Id;
+use super::migration::SatIn;
 use super::set::{Seat, SetState};
 use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
 
@@ -22,7 +23,13 @@ pub(super) fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, join
         set.last_at = set.last_at.max(when.at);
         state.changes.sets.insert(seat.set.clone());
     }
-    change(state, when, asset, |asset| asset.seat = joined.then(|| seat.clone()));
+    change(state, when, asset, |asset| {
+        asset.seat = joined.then(|| seat.clone());
+        if joined && asset.last_set() != Some(&seat.set) {
+            let (at, entry, by) = (when.at, when.seq, when.actor.to_string());
+            asset.sat_in.push(SatIn { set: seat.set.clone(), at, entry, by });
+        }
+    });
     state.changes.seatings.push(Seating {
         seq: when.seq,
         asset: asset.clone(),
@@ -76,6 +83,10 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
             retire(state, when, &it.old, it.cause, it.failure);
             seat(state, when, &it.new, &it.seat, true);
         }
+        What::Dedicated(it) => {
+            it.lifted.iter().for_each(|lifted| lift_from(state, when, lifted));
+            place_hold(state, when, &it.hold);
+        }
         What::HoldPlaced(it) => place_hold(state, when, it),
         What::HoldLifted(it) => {
             for id in &it.assets {
@@ -87,6 +98,19 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
             }
         }
         _ => {}
+    }
+}
+
+/// Ends a hold for these parts; where no other is held by it any more, for good.
+fn lift_from(state: &mut State, when: &When, it: &HoldLifted) {
+    for id in &it.assets {
+        change(state, when, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
+    }
+    let holds = |asset: &Arc<Asset>| asset.holds.iter().any(|held| held.hold == it.hold);
+    let over = !state.assets.values().any(holds);
+    if let Some(hold) = state.holds.get_mut(&it.hold).filter(|_| over) {
+        Arc::make_mut(hold).lifted_at = Some(when.at);
+        state.changes.holds.insert(it.hold.clone());
     }
 }
 
@@ -130,6 +154,8 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         last_at: when.at,
         last_entry: when.seq,
         act_at: when.at,
+        soiled_since: None,
+        sat_in: Vec::new(),
     };
     state.name_asset(&asset);
     state.assets.insert(it.asset.clone(), Arc::new(asset));
@@ -166,6 +192,7 @@ pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
         placed_by: when.actor.to_string(),
         lifted_at: None,
         notice: it.notice.clone(),
+        dedicated_to: it.dedicated_to.clone(),
     };
     state.holds.insert(it.hold.clone(), Arc::new(hold));
     state.changes.holds.insert(it.hold.clone());

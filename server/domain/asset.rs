@@ -253,9 +253,17 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
         noted.push(Noted { asset: part.asset.asset.clone(), turn });
         deciding.touches(Some(part.asset.last_at));
     }
-    let parts = deciding.each(picked, |_, asset| {
+    let parts = deciding.each(picked, |deciding, asset| {
         let mut problems = Vec::new();
         problems.extend(asset.in_load.as_ref().map(|load| super::load::in_load(&asset.called(), load)));
+        if let Some(load) = deciding.state.use_now(asset).filter(|_| asset.stage == Stage::Issued) {
+            problems.push(Problem::new(
+                Code::OutOfOrder,
+                format!("{} was sterilised for immediate use, load {}.", asset.called(), load.load),
+                "It is used now, and never stored.",
+                "Use it at its case, or record it as received; then its next turn begins.",
+            ));
+        }
         let sealed_box = asset.has_hold(super::hold::HoldKind::Prion);
         if asset.stage == Stage::InUse && !sealed_box {
             problems.push(Problem::new(
@@ -301,10 +309,14 @@ pub(super) fn retirable(state: &State, asset: &Asset, cause: Cause) -> Option<Pr
     if asset.missing && cause != Cause::Lost {
         return Some(missing(state, asset));
     }
-    if asset.has_hold(super::hold::HoldKind::Prion) && cause != Cause::Destroyed {
+    let kept = asset.has_hold(super::hold::HoldKind::Dedicated);
+    if (kept || asset.has_hold(super::hold::HoldKind::Prion)) && cause != Cause::Destroyed {
         let problem = Problem::new(
             Code::Held,
-            format!("{called} is under a prion hold."),
+            match kept {
+                true => format!("{called} is kept for one patient alone."),
+                false => format!("{called} is under a prion hold."),
+            },
             "Only destruction takes it out of the house.",
             "Retire it as destroyed, or let infection prevention lift the hold.",
         );

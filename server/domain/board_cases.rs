@@ -158,6 +158,9 @@ pub(super) fn grade(look: &Look, set: &SetState, case: &Case) -> (Equipped, u8) 
     match status.map(|status| status.status) {
         Some(SetReadiness::Ready) => (Equipped::Ready, 0),
         Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
+        Some(SetReadiness::InTurn) if status.is_some_and(|it| it.made_for.as_ref() == Some(&case.case)) => {
+            (Equipped::InTurn, 2)
+        }
         Some(SetReadiness::InTurn) if status.is_some_and(|it| it.late_for(case, now).is_some()) => {
             (Equipped::NotReady, 4)
         }

@@ -6,9 +6,9 @@ use super::person::Role::{self, *};
 use super::schema::Form;
 use super::text::Text;
 use super::{
-    alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
-    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    request, schedule_line, set, site, step, tried, upkeep,
+    alert, asset, case, check, choosing, correct, count, count_other, dedicate, exception, finding, hold,
+    inspect_next, load, lookback, machine, marking, measuring, missing, model, procedure, recall,
+    record_form, repair, request, schedule_line, set, site, step, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -133,6 +133,7 @@ acts! {
     Hold {
         "hold" Place(hold::Place) by &[Desk, Lead, Charge, Biomed, Infection];
         "lift_hold" Lift(hold::Lift) by &[Lead, Biomed, Infection];
+        "dedicate" Dedicate(dedicate::Dedicate) by &[Infection];
     }
     Step {
         "record_step" RecordStep(step::RecordStep) by &[Desk, Lead, Charge, Clinician];

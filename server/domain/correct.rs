@@ -138,6 +138,7 @@ fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -
             without: Vec::new(),
             packaging: it.packaging.clone(),
             solution: it.solution.clone(),
+            delayed: it.delayed.iter().any(|late| late.done),
         })),
         What::Inspected(it) => {
             let outcome = it.parts.first().map(|part| part.outcome);

@@ -37,6 +37,8 @@ pub struct Asked<'a> {
     pub corrected: Option<&'a (Entry, Event)>,
     /// Those attachments that the command names and the site keeps, each with what it is.
     pub attachments: &'a BTreeMap<String, Kind>,
+    /// Of the cases that the command names: which have the same patient as one for which something is kept, that one first.
+    pub same_patient: &'a BTreeSet<(Id, Id)>,
     /// A verdict computed before, beside the limits that it was computed with.
     pub prepared: Option<&'a Prepared>,
 }
@@ -134,8 +136,8 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Fit, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
-            Site, Step,
+            Asset, Correct, Finding, Fit, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set, Site,
+            Step,
         };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
@@ -159,8 +161,7 @@ impl<'a> Deciding<'a> {
             Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),
             Act::Set(Set::TakeFromSet(it)) => super::seating::take_from(self, it),
             Act::Set(Set::Replace(it)) => super::seating::replace(self, it),
-            Act::Hold(Hold::Place(it)) => hold::place(self, it),
-            Act::Hold(Hold::Lift(it)) => hold::lift(self, it),
+            Act::Hold(act) => hold::act(self, act),
             Act::Step(Step::RecordStep(it)) => step::record(self, it),
             Act::Step(Step::Inspect(it)) => super::inspection::inspect(self, it),
             Act::Step(Step::PackBroken(it)) => super::pack::pack_broken(self, it),

@@ -12,9 +12,9 @@ use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
-    alert, asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
-    schedule_line, set, site, step, tried, upkeep,
+    alert, asset, check, choosing, correct, count, dedicate, exception, exposure, finding, hold,
+    inspect_next, load, lookback, machine, marking, measuring, missing, model, procedure, recall,
+    record_form, repair, request, schedule_line, set, site, step, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -235,6 +235,7 @@ kinds! {
     "replaced" Replaced(set::Replaced);
     "hold_placed" HoldPlaced(hold::HoldPlaced);
     "hold_lifted" HoldLifted(hold::HoldLifted);
+    "dedicated" Dedicated(dedicate::Dedicated);
     "step_recorded" StepRecorded(step::StepRecorded);
     "inspected" Inspected(step::Inspected);
     "pack_broken" PackBroken(step::PackBrokenDone);

@@ -85,6 +85,7 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
         packaging,
         solution,
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }
 

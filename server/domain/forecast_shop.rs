@@ -1,7 +1,7 @@
 //! The department as a simulation sees it: what is in hand, benches and machines, the ways of sets, and the cases that
 //! take them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveTime};
 
@@ -103,6 +103,21 @@ impl Plan {
     }
 }
 
+/// The cases that are still to be equipped until a time. For what something is being sterilised alone is under way.
+fn coming<'a, 'b>(
+    statuses: &BTreeMap<&Id, SetStatus>,
+    allotted: &'b [Allotted<'a>],
+    (now, until): (Time, Time),
+) -> Vec<&'b Allotted<'a>> {
+    let made_for: BTreeSet<&Id> = statuses.values().filter_map(|status| status.made_for.as_ref()).collect();
+    let comes = |it: &&Allotted| {
+        let case = it.case;
+        let under_way = case.anything_out() || made_for.contains(&case.case);
+        !case.needs.is_empty() && !under_way && case.start >= now && case.start < until
+    };
+    allotted.iter().filter(comes).collect()
+}
+
 /// What is simulated of so many days, today among them.
 pub fn plan(
     state: &State,
@@ -116,11 +131,7 @@ pub fn plan(
         on_day(day, NaiveTime::MIN, state.zone)
     };
     let (from, until) = (midnight(0), midnight(days));
-    let comes = |it: &&Allotted| {
-        let case = it.case;
-        !case.needs.is_empty() && !case.anything_out() && case.start >= now && case.start < until
-    };
-    let coming: Vec<&Allotted> = allotted.iter().filter(comes).collect();
+    let coming = coming(statuses, allotted, (now, until));
     let last = coming.iter().map(|it| it.case.start).max().unwrap_or(now);
     let end = Time((last.0 + BEYOND_HOURS * HOUR).max(now.0 + AT_LEAST_HOURS * HOUR));
     let day = hours(state, now, end);
@@ -146,7 +157,7 @@ pub fn plan(
         let unit = plan.sets.len();
         let status = statuses.get(&set.set).map(|status| status.status);
         let due_s = due.get(&set.set).map(|needed| match needed {
-            Needed::Reserve => 0.0,
+            Needed::Reserve | Needed::Robbed { .. } => 0.0,
             Needed::Case { start, .. } => start.since_s(now) as f64,
         });
         let unfit = matches!(status, None | Some(SetReadiness::NotReady | SetReadiness::Held));
@@ -318,6 +329,10 @@ impl Building<'_> {
         if first.stage.is_out() {
             return Start::Waiting { step: 0, from_s: self.back_s(set) };
         }
+        if let Some(case) = state.made_for(first) {
+            // It goes straight to that case, and is for nobody else before it is back.
+            return Start::Waiting { step: 0, from_s: self.after_s(case) };
+        }
         if first.stage == Stage::Ready && !first.past_date(state, self.now) {
             return Start::Waiting { step: way.len(), from_s: cool_at.map_or(0.0, since_s) };
         }
@@ -349,7 +364,11 @@ impl Building<'_> {
         let at = state.open_cases().find(|case| {
             state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
         });
-        let Some(case) = at else { return 0.0 };
+        at.map_or(0.0, |case| self.after_s(case))
+    }
+
+    fn after_s(&self, case: &Case) -> f64 {
+        let state = self.state;
         let left = case.end().since_s(self.now) as f64;
         // As cases end here, in the middle.
         let usual =

@@ -1,5 +1,6 @@
 //! Under which things an entry is found again, and which parts it names.
 
+use super::dedicate::Dedicated;
 use super::event::{Event, Moved, Noted, Thing, What};
 use super::id::Id;
 use super::recall::Recalled;
@@ -32,6 +33,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Replaced(_) => of_parts(what),
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
+        What::Dedicated(it) => dedicated(it),
         What::StepRecorded(it) => step_recorded(it),
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
@@ -78,6 +80,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
     }
 }
 
+fn dedicated(it: &Dedicated) -> Vec<Thing> {
+    let case = it.hold.dedicated_to.iter().map(|case| Thing::case(case.as_str()));
+    alone(it.hold.assets.iter()).into_iter().chain(case).collect()
+}
+
 fn of_parts(what: &What) -> Vec<Thing> {
     let asset = |id: &Id| vec![Thing::asset(id.as_str())];
     match what {
@@ -118,6 +125,7 @@ fn of_loads(what: &What) -> Vec<Thing> {
             let mut all = alone(it.contents.iter().map(|part| &part.asset));
             all.push(Thing::load(it.load.as_str()));
             all.push(Thing::machine(it.machine.as_str()));
+            all.extend(it.immediate_use.iter().map(|asked| Thing::case(asked.case.as_str())));
             all
         }
         What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
@@ -126,7 +134,11 @@ fn of_loads(what: &What) -> Vec<Thing> {
             all.extend(it.recall.iter().flat_map(recalled));
             all
         }
-        What::LoadReleased(it) => with_load(&it.load, &it.parts),
+        What::LoadReleased(it) => {
+            let mut all = with_load(&it.load, &it.parts);
+            all.extend(it.issued_to.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
         What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
         _ => Vec::new(),
@@ -286,9 +298,12 @@ impl Event {
     pub fn history(&self, member_of_scanned: impl Fn(&str) -> bool) -> Vec<Thing> {
         let mut all = self.things();
         // Who was robbed finds it too; what it touched stays as it is.
-        if let What::Issued(it) = &self.what {
-            all.extend(it.robs.iter().map(|robbed| Thing::case(robbed.case.as_str())));
-        }
+        let robs = match &self.what {
+            What::Issued(it) => it.robs.as_slice(),
+            What::LoadReleased(it) => it.robs.as_slice(),
+            _ => &[],
+        };
+        all.extend(robs.iter().map(|robbed| Thing::case(robbed.case.as_str())));
         if !self.beside.sets.is_empty() {
             all.retain(|thing| thing.kind != "asset" || !member_of_scanned(&thing.name));
         }

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use super::immediate_use::USE_NOW;
 use super::mark::{self, Reads};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -196,7 +197,8 @@ pub fn of_pack(
 /// The load that made it ready, with machine and cycle; before that, the room to write them.
 fn load_line(state: &State, pack: &Pack) -> String {
     let running = pack.parts.iter().find_map(|part| part.in_load.as_ref());
-    let ready = pack.parts.iter().find(|part| part.stage == Stage::Ready).and_then(|part| part.load.as_ref());
+    let ready =
+        pack.parts.iter().find(|part| part.stage != Stage::Packed).and_then(|part| part.load.as_ref());
     match running.or(ready).and_then(|load| state.loads.get(load)) {
         Some(load) => {
             let cycle = load.cycle_no.as_ref().map(|no| format!(", cycle {}", no.0)).unwrap_or_default();
@@ -208,6 +210,11 @@ fn load_line(state: &State, pack: &Pack) -> String {
 
 /// How long it counts as sterile. It is never called sterile before its load is released.
 fn until(state: &State, pack: &Pack) -> String {
+    let made_for = pack.parts.iter().find_map(|part| state.made_for(part)).map(|case| &case.case);
+    let out = pack.parts.iter().find_map(|part| state.use_now(part)?.immediate_use.as_ref());
+    if let Some(case) = made_for.or(out.map(|asked| &asked.case)) {
+        return format!("{USE_NOW}: case {case}");
+    }
     let released = pack.parts.iter().all(|part| part.stage == Stage::Ready);
     let ends_sterile = pack.parts.iter().all(|part| {
         state.route_of(part).last().is_some_and(|last| last.step == super::model::StepKind::Sterilised)

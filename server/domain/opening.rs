@@ -83,7 +83,14 @@ fn expose(
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: {} although it was not fit for it", case.case, exposure.name());
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted, notice: None });
+        holds.push(HoldPlaced {
+            hold,
+            kind: HoldKind::Quality,
+            reason,
+            assets: told.doubted,
+            notice: None,
+            dedicated_to: None,
+        });
     }
     if case.risk == Risk::PrionSuspected {
         let parts: Vec<Id> = told.parts.iter().map(|part| part.asset.clone()).collect();
@@ -159,7 +166,10 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
             let out_here = known.is_some_and(|known| known.out);
             let doubts = doubts(deciding, asset, out_here);
             // Out at another case it was fit; that it was opened at this one is told beside it.
-            let fit = doubts.iter().all(|code| *code == Code::OutOfOrder) && asset.stage == Stage::Issued;
+            // But what was sterilised for one case alone was fit for no other.
+            let alone = deciding.state.use_now(asset).is_some();
+            let fit =
+                doubts.iter().all(|code| *code == Code::OutOfOrder) && asset.stage == Stage::Issued && !alone;
             if !doubts.is_empty() && !fit && asset.stage != Stage::InUse {
                 told.doubted.push(asset.asset.clone());
             }
@@ -178,7 +188,9 @@ fn doubts(deciding: &Deciding, asset: &Asset, out_here: bool) -> Vec<Code> {
     let mut codes = Vec::new();
     // What is told late is of before a hold that was placed meanwhile: by a check that failed afterwards, say.
     let by_then = |held: &HeldBy| state.holds.get(&held.hold).is_none_or(|hold| hold.placed_at <= at);
-    if asset.holds.iter().any(by_then) {
+    // What is kept for this patient is theirs.
+    let counts = |held: &&HeldBy| !(out_here && held.kind == HoldKind::Dedicated);
+    if asset.holds.iter().filter(counts).any(by_then) {
         codes.push(Code::Held);
     }
     if !(out_here && asset.stage.is_out()) {

@@ -183,7 +183,11 @@ fn inspected(state: &State, it: &Inspected) -> Seen {
 fn begun(state: &State, it: &LoadStarted) -> Seen {
     let parts: Vec<&Arc<Asset>> =
         it.contents.iter().filter_map(|part| state.assets.get(&part.asset)).collect();
-    let Some(came) = parts.iter().map(|asset| asset.act_at).min() else { return Seen::Nothing };
+    // What a case waits for goes in at once: that is not how long work waits here.
+    let Some(came) = parts.iter().map(|asset| asset.act_at).min().filter(|_| it.immediate_use.is_none())
+    else {
+        return Seen::Nothing;
+    };
     let mut units: Vec<&Id> =
         parts.iter().map(|asset| asset.seat.as_ref().map_or(&asset.asset, |seat| &seat.set)).collect();
     units.sort();

@@ -55,6 +55,7 @@ pub(super) fn pack(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         packaging: it.packaging.clone(),
         solution: None,
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }
 

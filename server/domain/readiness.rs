@@ -1,10 +1,14 @@
 //! What a set is ready for, and what a part is due for.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use super::case::Case;
 use super::expected::expected_ready;
+use super::hold::HoldKind;
 use super::id::Id;
+use super::immediate_use::USE_NOW;
 use super::model::StepKind;
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -86,6 +90,9 @@ pub struct SetStatus {
     /// Where it is in turn: when the last of its parts is expected, as far as that can be told.
     #[serde(skip)]
     pub comes_at: Option<Time>,
+    /// The case for which one of its parts is being sterilised alone.
+    #[serde(skip)]
+    pub made_for: Option<Id>,
 }
 
 impl SetStatus {
@@ -102,11 +109,32 @@ impl Asset {
     }
 
     /// What is wrong with a part that went out all the same, in the words that are called across a room.
-    pub fn loud(&self, state: &State, now: Time) -> Vec<&'static str> {
+    pub fn loud(&self, state: &State, now: Time) -> Vec<String> {
         let hot = self.cool_at.is_some_and(|cool| cool > now);
-        let words =
-            [(hot, "HOT"), (self.past_date(state, now), "PAST DATE"), (!self.holds.is_empty(), "ON HOLD")];
-        words.into_iter().filter(|(is, _)| *is).map(|(_, word)| word).collect()
+        let words = [
+            (hot, "HOT"),
+            (self.past_date(state, now), "PAST DATE"),
+            (state.use_now(self).is_some(), USE_NOW),
+        ];
+        let words = words.into_iter().filter(|(is, _)| *is).map(|(_, word)| word.to_string());
+        words.chain(self.held_aloud(state)).collect()
+    }
+
+    /// Why it is on hold, but for a prion hold: what is known of a patient is called across no room.
+    fn held_aloud(&self, state: &State) -> Option<String> {
+        let hidden = |kind| matches!(kind, HoldKind::Prion | HoldKind::Dedicated);
+        let told = self.holds.iter().filter(|held| !hidden(held.kind));
+        let mut reasons: Vec<&str> =
+            told.filter_map(|held| Some(state.holds.get(&held.hold)?.reason.as_str())).collect();
+        reasons.dedup();
+        match (self.holds.is_empty(), reasons.is_empty()) {
+            (true, _) => None,
+            (_, true) if self.holds.iter().all(|held| held.kind == HoldKind::Dedicated) => {
+                Some("FOR ONE PATIENT ALONE".into())
+            }
+            (_, true) => Some("ON HOLD".into()),
+            (..) => Some(format!("ON HOLD because {}", reasons.join("; "))),
+        }
     }
 
     pub fn cooling_until(&self, now: Time) -> Option<Time> {
@@ -124,6 +152,20 @@ impl Asset {
             && self.stage == Stage::Ready
             && self.cooling_until(now).is_none()
             && !self.past_date(state, now)
+    }
+}
+
+impl Case {
+    /// What is out at it although something stands against it: HOT, PAST DATE, ON HOLD, each with its parts.
+    pub fn loud(&self, state: &State, now: Time) -> BTreeMap<String, Vec<Id>> {
+        let mut all: BTreeMap<String, Vec<Id>> = BTreeMap::new();
+        let out = self.parts.iter().filter(|(_, part)| part.out);
+        for asset in out.filter_map(|(id, _)| state.assets.get(id)) {
+            for word in asset.loud(state, now) {
+                all.entry(word).or_default().push(asset.asset.clone());
+            }
+        }
+        all
     }
 }
 
@@ -191,7 +233,8 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
         SetReadiness::InTurn => members.iter().filter_map(|asset| expected_ready(state, asset, now)).max(),
         _ => None,
     };
-    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at, comes_at }
+    let made_for = members.iter().find_map(|asset| state.made_for(asset)).map(|case| case.case.clone());
+    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at, comes_at, made_for }
 }
 
 pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {

@@ -141,7 +141,7 @@ pub fn general_problems(state: &State, asset: &Asset) -> Vec<Problem> {
 
 /// A hold that blocks packing, sterilising, readiness and issue.
 pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
-    let held = asset.holds.iter().find(|held| held.kind != HoldKind::Prion)?;
+    let held = asset.holds.iter().find(|held| !matches!(held.kind, HoldKind::Prion | HoldKind::Dedicated))?;
     let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
     Some(Problem::new(
         Code::Held,
@@ -153,7 +153,8 @@ pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
 
 /// What keeps a part from being used at a case: that, or a hold.
 pub fn kept_back(state: &State, asset: &Asset) -> impl Iterator<Item = Problem> {
-    general_problems(state, asset).into_iter().chain(blocking_hold(state, asset))
+    let own = super::dedicate::kept_back(state, asset);
+    general_problems(state, asset).into_iter().chain(blocking_hold(state, asset)).chain(own)
 }
 
 /// What keeps another part of the same pack from being used: the pack is opened as a whole, and goes nowhere until then.

@@ -55,6 +55,17 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     }
 }
 
+/// What stands against a part joining those that lie in a set; `leaves` goes out by the same act.
+fn may_join(deciding: &mut Deciding, asset: &Asset, set: &SetState, leaves: Option<&Id>) {
+    let state = deciding.state;
+    let others =
+        state.members(set).filter(|other| Some(&other.asset) != leaves && other.asset != asset.asset);
+    let others: Vec<_> = others.cloned().collect();
+    let exchanged = super::migration::exchanges(state, asset, set);
+    let kept = super::dedicate::joins(state, asset, &others);
+    exchanged.into_iter().chain(kept).for_each(|problem| deciding.against(problem));
+}
+
 fn sits_elsewhere(asset: &Asset, seat: &Seat) -> Problem {
     Problem::new(
         Code::OutOfOrder,
@@ -72,6 +83,7 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
     let asset = deciding.one(it.asset.as_str());
     let ((set, line), asset) = (found?, asset?);
     may_sit(deciding, &asset, &line);
+    may_join(deciding, &asset, &set, None);
     if let Some(seat) = &asset.seat {
         if seat.set == it.set && seat.line == it.line.as_str() {
             deciding.against(Problem::new(
@@ -155,6 +167,7 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         NewPart::Known(scan) => {
             let new = deciding.one(scan.as_str())?;
             may_sit(deciding, &new, &line);
+            may_join(deciding, &new, &set, Some(&old.asset));
             if let Some(elsewhere) = &new.seat {
                 deciding.against(sits_elsewhere(&new, elsewhere));
             }

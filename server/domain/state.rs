@@ -14,6 +14,7 @@ use super::inspection_values::Values;
 use super::load::Load;
 use super::loads_of::LoadsOf;
 use super::lookback::LookBack;
+use super::migration::SatIn;
 use super::missing::MissingState;
 use super::model::{Dimensions, Model, RouteStep};
 use super::pace::Paces;
@@ -85,6 +86,8 @@ pub struct State {
     pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
+    /// Emergencies of which the patient or the needs are not told yet. It follows from the cases.
+    pub unfollowed: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
     pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
     /// Loads released alone or early whose exception is open still. It follows from the loads.
@@ -243,6 +246,12 @@ pub struct Asset {
     pub last_entry: u64,
     /// The last act that moved it along.
     pub act_at: Time,
+    /// The end of its last use, until its cleaning begins.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub soiled_since: Option<Time>,
+    /// The sets in which it sat, one after the other; the last one it may sit in still.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sat_in: Vec<SatIn>,
 }
 
 /// One pack: what was packed by one entry under one pack text.
@@ -304,6 +313,7 @@ impl State {
             scheduled: OrdMap::new(),
             paces: Paces::default(),
             open_cases: OrdSet::new(),
+            unfollowed: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
             loads_of: LoadsOf::default(),
@@ -335,6 +345,9 @@ impl State {
         for case in self.cases.values() {
             if case.is_open() {
                 self.open_cases.insert(case.case.clone());
+            }
+            if case.is_unfollowed() {
+                self.unfollowed.insert(case.case.clone());
             }
             for (asset, part) in case.all_parts().filter(|(_, part)| part.exposure.is_some()) {
                 cases_of.entry(asset.clone()).or_default().push((part.since, case.case.clone()));

@@ -15,6 +15,7 @@ use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
 use super::set::Seat;
+use super::sink::Delayed;
 use super::solution::{self, Solution};
 use super::state::{Asset, InspectedAt, Stage};
 use super::text::{Line, Scan, Text};
@@ -35,6 +36,9 @@ pub struct RecordStep {
     /// The record of a manual disinfection.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub solution: Option<Box<Solution>>,
+    /// Its cleaning began too late, and what that asks for beside the usual was done.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub delayed: bool,
 }
 
 impl RecordStep {
@@ -44,6 +48,9 @@ impl RecordStep {
         }
         if self.step != StepKind::Packed && self.packaging.is_some() {
             return Err(wrong("/packaging", "found it for another step than packed"));
+        }
+        if self.delayed && !matches!(self.step, StepKind::Cleaned | StepKind::Ultrasonic) {
+            return Err(wrong("/delayed", "found it for a step that begins no cleaning"));
         }
         match &self.solution {
             Some(_) if self.step != StepKind::Disinfected => {
@@ -164,6 +171,9 @@ pub struct StepRecorded {
     /// By this act a part is again as a recalled load made it: the recall's hold takes it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub held: Vec<RecallHeld>,
+    /// Parts whose cleaning began later than their limit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub delayed: Vec<Delayed>,
 }
 
 /// A part that an open recall takes.
@@ -262,6 +272,7 @@ pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -
             problem.open_to_override()
         });
     }
+    problems.extend(super::sink::against(deciding, asset, step));
     if step == StepKind::Packed {
         problems.extend(blocking_hold(state, asset));
         problems.extend(at_limit(deciding, asset));
@@ -333,6 +344,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     if let What::StepRecorded(done) = &mut what {
         // Past its order, a part may come to rest on a wash that was recalled while it lay before it.
         done.held = super::affected::taken_by(deciding.state, &done.parts);
+        done.delayed = super::sink::delayed(deciding, it, &done.parts);
     }
     Some(what)
 }
@@ -369,5 +381,6 @@ fn recorded(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         packaging: None,
         solution: it.solution.clone(),
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }

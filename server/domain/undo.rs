@@ -45,6 +45,7 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
         }
         What::PutInSet(it) => {
             seat(state, &it.asset, &it.seat, false);
+            change(state, &it.asset, |asset| asset.sat_in.retain(|sat| sat.entry != entry));
             closed_again(state, entry, &it.moved);
             moves(state, &it.moved);
         }

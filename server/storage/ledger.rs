@@ -269,6 +269,13 @@ pub async fn sealed(db: &Db, site: &str, sealed: &str) -> Result<Option<String>,
     db.one(sql, &[site.into(), sealed.into()]).await?.map(|row| row.text(0)).transpose()
 }
 
+/// The words behind a commitment, within a transaction.
+pub async fn sealed_by(conn: &mut Conn, site: &str, sealed: &str) -> Result<Option<String>, StorageError> {
+    let sql = "SELECT text FROM sealed_text WHERE site = $1 AND sealed = $2";
+    let rows = conn.fetch(sql, &[site.into(), sealed.into()]).await?;
+    rows.first().map(|row| row.text(0)).transpose()
+}
+
 /// The commitments behind which these words stand.
 pub async fn sealed_as(db: &Db, site: &str, text: &str) -> Result<Vec<String>, StorageError> {
     let sql = "SELECT sealed FROM sealed_text WHERE site = $1 AND text = $2 ORDER BY sealed";

@@ -109,6 +109,9 @@ table! {
     get "/api/v1/{site}/assets/{scan}/history" Token ALL api::asset::history;
     get "/api/v1/{site}/sets" Token ALL api::set::list;
     get "/api/v1/{site}/sets/{set}" Token ALL api::set::get;
+    get "/api/v1/{site}/set-moves" Token ALL api::set::moves;
+    get "/api/v1/{site}/sink" Token ALL api::set::sink;
+    get "/api/v1/{site}/unfollowed" Token ALL api::set::unfollowed;
     get "/api/v1/{site}/machines" Token ALL api::machine::list;
     get "/api/v1/{site}/machines/{machine}" Token ALL api::machine::get;
     get "/api/v1/{site}/models" Token ALL api::model::list;
@@ -201,7 +204,10 @@ table! {
     post "/loads/{load}/readings" Session LOADERS attachment::readings;
     get "/attachments/{sha256}" Session ALL attachment::get;
     get "/sets" Session ALL pages::sets::get;
+    get "/sets/moves" Session ALL pages::migration::get;
     get "/sets/{set}" Session ALL pages::set::get;
+    get "/holds/{hold}/box" Session ALL pages::sealed_box::get;
+    post "/holds/{hold}/patient" Session PATIENT_READERS pages::sealed_box::patient;
     get "/sets/{set}/count" Session ALL pages::set_count::get;
     get "/report" Session AT_THE_DESK pages::report::get;
     get "/reports" Session AT_THE_DESK pages::reports::get;

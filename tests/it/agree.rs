@@ -29,6 +29,7 @@ mod acts;
 mod alert;
 mod at_case;
 mod at_machine;
+mod edges;
 mod pure;
 mod recall;
 mod request;
@@ -255,7 +256,7 @@ fn both_databases_and_the_pure_state_agree() {
     // A patient's seal is salted, so no two sides have the same one; tests of their own hold what is erased, and
     // pictures, whose bytes are kept beside the ledger.
     // What is sealed is salted by each house, so these are left to the tests of their own.
-    let sealed = ["patient_erased", "photo_added", "schedule_kept", "schedule_settled"];
+    let sealed = ["patient_erased", "dedicated", "photo_added", "schedule_kept", "schedule_settled"];
     let wanted = What::KINDS.iter().filter(|kind| !sealed.contains(kind));
     let wanted: BTreeSet<String> = wanted.map(|kind| kind.to_string()).collect();
     let never: Vec<&String> = wanted.difference(&reached.kinds).collect();

@@ -107,7 +107,7 @@ fn the_desk_takes_first_what_refills_the_reserve_and_then_what_is_needed_first()
         .iter()
         .map(|(needed, _)| match needed {
             Needed::Reserve => "reserve".to_string(),
-            Needed::Case { case, .. } => case.to_string(),
+            Needed::Robbed { case, .. } | Needed::Case { case, .. } => case.to_string(),
         })
         .collect();
     assert_eq!(told, ["reserve", "K-1", "K-2"], "{order:?}");

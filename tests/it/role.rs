@@ -52,6 +52,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("replace", replace)),
         ("desk lead charge biomed", with("hold", hold)),
         ("lead biomed infection", with("lift_hold", json!({"hold": "no", "reason": "r"}))),
+        ("infection", with("dedicate", json!({"scan": "no", "case": "no", "reason": "r", "person": "p"}))),
         ("desk lead charge clinician", with("record_step", json!({"step": "treated", "scan": "no"}))),
         ("desk lead biomed", with("inspect", json!({"scan": "no", "passed": true}))),
         ("desk lead charge clinician", with("pack_broken", json!({"scan": "no", "why": "wet"}))),

@@ -69,6 +69,7 @@ impl Paper {
             turns: &self.turns,
             corrected: None,
             attachments: &BTreeMap::new(),
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         let decided = decide(&self.state, &asked, &given.command)?;

@@ -11,6 +11,7 @@ use super::params::Params;
 use crate::domain::command::Malformed;
 use crate::domain::event::{Beside, Entry};
 use crate::domain::exception::{Exceptions, month_of};
+use crate::domain::immediate_use::months;
 use crate::domain::load::Load;
 use crate::domain::model::Model;
 use crate::domain::odd;
@@ -113,6 +114,7 @@ fn answer(state: &State, month: &str, (entries, cut): (&[Entry], bool), now: Tim
             "entries": beside.iter().map(|(entry, beside)| odd(entry, beside)).collect::<Vec<_>>(),
             "cut": cut,
         },
+        "immediate_use": months(state),
         "dryness_not_stated": told(state, &state.dryness_not_stated(), month, still, dryness),
         "released_alone": told(state, &state.released_alone(), month, Load::waits_for_countersignature, |load| {
             alone(load, today)

@@ -240,7 +240,7 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
 /// What is never to be done with it.
 fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
     let prion = asset.has_hold(HoldKind::Prion) && asset.retired.is_none();
-    let sealed = prion.then_some("Do not wash. Seal, label, lock, call infection prevention.");
+    let sealed = prion.then_some(words::PRION);
     let model = state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default();
     sealed.into_iter().chain(model).collect()
 }

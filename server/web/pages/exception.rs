@@ -7,6 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::handover::{self, Odd};
+use super::immediate_use;
 use super::say::{Say, of_release};
 use super::shared::{Page, count, listed, segment, when};
 use crate::domain::event::Entry;
@@ -59,6 +60,7 @@ pub struct ExceptionPage {
     pub page: Page,
     pub heading: String,
     pub kinds: Vec<Kind>,
+    pub immediate_use: immediate_use::Section,
     /// The month of which the rest is shown, such as `2026-03`.
     pub month: String,
     pub times: Vec<Times>,
@@ -229,6 +231,7 @@ impl ExceptionPage {
                 false => format!("{open}."),
             },
             kinds: kinds(state, &visitor.actor.code, now),
+            immediate_use: immediate_use::Section::of(state),
             month: odd::month(state, now),
             times: Vec::new(),
             odd: Vec::new(),

@@ -80,6 +80,8 @@ pub struct HandoverPage {
     /// Packs that broke meanwhile; empty where none did.
     pub broken: String,
     pub cases: Vec<Item>,
+    /// Emergencies of which the patient or the needs are to follow.
+    pub follow: Vec<Item>,
     pub reserves: Vec<Item>,
     pub odd: Vec<Odd>,
     /// The ledger had more entries in this time than were read.
@@ -253,6 +255,7 @@ impl HandoverPage {
             repairs: finding::repairs(state, now).0,
             broken: super::broken::lately(state, hours, now),
             cases: cases(state, now),
+            follow: super::unfollowed::items(state, now),
             reserves: reserves(state, now),
             odd: odd(state, entries, now),
             cut: false,
@@ -283,6 +286,7 @@ impl HandoverPage {
         say(self.recalls.len(), "recall is open", "recalls are open");
         say(self.exceptions.len(), "release waits for an answer", "releases wait for an answer");
         say(self.cases.len(), "case has an open count", "cases have an open count");
+        say(self.follow.len(), "emergency is to be followed up", "emergencies are to be followed up");
         say(self.loads.len(), "load is not decided", "loads are not decided");
         say(self.holds.len(), "hold is in force", "holds are in force");
         say(self.findings.len(), "defect report is open", "defect reports are open");

@@ -61,6 +61,7 @@ impl House {
             turns: &turns,
             corrected: None,
             attachments: &BTreeMap::new(),
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         let decided =

@@ -110,10 +110,32 @@ fn of_tests(policy: &crate::domain::site::Policy) -> Vec<Policy> {
 
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let mut all = of_tests(policy);
+    all.extend(of_sink(policy));
     all.extend(of_planning(policy));
     all.extend(of_fit(policy));
     all.extend(of_marks(policy));
     all
+}
+
+/// Immediate use, and the clock at the sink.
+fn of_sink(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    vec![
+        Policy {
+            yes_no: true,
+            ..row(
+                "immediate_use_forbidden:bool",
+                "Immediate-use sterilisation is forbidden",
+                "Where it is not, it goes to one case, with a reason, and is never stored.",
+                policy.immediate_use_forbidden.to_string(),
+            )
+        },
+        row(
+            "clean_within_minutes:int",
+            "Cleaning begins within … minutes of the end of use",
+            "For parts whose instructions name no time; 0 where it is not asked for here. Later, the delayed way.",
+            policy.clean_within_minutes.unwrap_or(0).to_string(),
+        ),
+    ]
 }
 
 /// The marks that the site gives out, and the labels that it prints.

@@ -4,6 +4,24 @@ use super::shared::{count, listed};
 use crate::domain::event::{Event, What};
 use crate::domain::recall::Recalled;
 
+/// What an entry says of parts whose cleaning began too late.
+pub fn delayed(it: &crate::domain::step::StepRecorded) -> String {
+    let told = it.delayed.iter().map(|late| {
+        let done = if late.done { "done beside the usual" } else { "NOT said to be done" };
+        format!(
+            " {} waited {} min of {}; {done}: {}.",
+            late.asset, late.waited_minutes, late.limit_minutes, late.steps.0
+        )
+    });
+    let mut all: Vec<String> = told.collect();
+    let more = all.len().saturating_sub(2);
+    all.truncate(2);
+    if more > 0 {
+        all.push(format!(" {} more waited too long.", more));
+    }
+    all.concat()
+}
+
 pub fn sentence(event: &Event) -> Option<String> {
     Some(match &event.what {
         What::FindingReported(it) => {

@@ -6,6 +6,9 @@ pub const NOT_BACK: &str =
 /// The same behind a sentence that says what is not accounted for.
 pub const SEARCH: &str = "Search, tell the surgeon, image by local policy, before the patient leaves.";
 
+/// What is said at the sink of anything with a prion risk.
+pub const PRION: &str = "Do not wash. Seal, label, lock, call infection prevention.";
+
 /// What the command does, as it stands on a button.
 pub fn command(name: &str) -> String {
     let words = match name {
@@ -28,6 +31,7 @@ pub fn command(name: &str) -> String {
         "replace" => "Replace a part",
         "hold" => "Place on hold",
         "lift_hold" => "Lift the hold",
+        "dedicate" => "Keep for one patient alone",
         "record_step" => "Record a step",
         "inspect" => "Record an inspection",
         "pack_broken" => "Record a broken pack",

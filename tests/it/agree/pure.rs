@@ -108,6 +108,7 @@ impl Pure {
             turns: &self.turns,
             corrected: corrected.as_ref(),
             attachments: &BTreeMap::new(),
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         let decided = match decide(&self.state, &asked, &told.command) {

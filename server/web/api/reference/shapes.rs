@@ -26,7 +26,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "{asset:id mark:text? model:id family:text? serial:text? measured:map? lot:text? owner:=own|loan|trial supplier:text? set:id? \
          line:text? position:int? stage:#Stage standing:=in_service|held|in_repair|missing|retired location:text? turn:int cycles:int \
          uses:int sterile_until:date? packaging:text? cool_at:time? in_load:id? load:id? \
-         held:[{hold:id kind:=quality|repair|recall|prion reason:text}] due:[{why:text limit:any found:any}] next_step:text?}",
+         held:[{hold:id kind:=quality|repair|recall|prion|dedicated reason:text}] due:[{why:text limit:any found:any}] next_step:text?}",
     ),
     (
         "Stage",
@@ -60,7 +60,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Load",
         "{load:id machine:id programme:id cycle_no:text? status:=running|judged|released|rejected contents:[id] verdict:#Verdict? \
          evidence:map? indicators:[{indicator:text result:text lot?:text by:text at:time ..}] limits:#Programme started_at:time \
-         started_by:text decided_by:text? decided_at:time? dry:bool? dryness_not_stated:bool released_alone:map? released_early:map? \
+         started_by:text decided_by:text? decided_at:time? dry:bool? dryness_not_stated:bool released_alone:map? released_early:map? immediate_use:map? \
          may_release:bool why_not:[text]}",
     ),
     ("Verdict", "{verdict:=pass|fail reasons:[{code:text found?:num needed?:num unit?:text}] ..}"),
@@ -68,7 +68,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Board",
         "{as_of:time entry:int sets:[{set:id name:text count_sheet:id status:#Readiness why:[text] ready_at:time?}] cases:[{case:id \
          start:time status:=ready|in_turn|not_ready sets:[id] why:[text] requests?:[#Request] ..}] reserves:[{count_sheet:id minimum:int ready:int}] \
-         not_accounted_for:[map] lines_not_back:[map]}",
+         not_accounted_for:[map] lines_not_back:[map] late_at_sink:[map] unfollowed:[map]}",
     ),
     (
         "Case",
@@ -77,12 +77,16 @@ pub const SHAPES: &[(&str, &str)] = &[
          used:[id] missing:[id] count:=none|open|closed check:{lines:[map] open:[text] failed:[text] done:bool told:[map]} counts:[map] \
          others:[map] not_back:[{line:text lacks:any outcome:text?}]}",
     ),
+    ("SetMove", "{asset:id from:id to:id at:time entry:int by:text forbidden:bool}"),
+    ("AtSink", "{asset:id set:id? since:time limit_minutes:int waited_minutes:int late:bool}"),
+    ("Unfollowed", "{case:id start:time patient:bool needs:bool}"),
     ("SetUpSheet", "{case:id entry:int cautions:[text] offers:[map] lacking:[any] ..}"),
     ("Fit", "{answer:text sentence:text checks:[map] parts:[map] configuration:map entry:int ..}"),
     ("Due", "{why:text since:time limit:any found:any asset?:id machine?:id ..}"),
     (
         "Exceptions",
         "{as_of:time month:text out_of_the_ordinary:{counts:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
+                    immediate_use:[{month:text loads:int immediate:int acceptable:int reasons:map}] \
                     released_alone:#Loads released_early:#Loads}",
     ),
     ("Loads", "{months:[{month:text open:int closed:int ..}] open:[map] closed:[map]}"),
@@ -100,11 +104,11 @@ pub const SHAPES: &[(&str, &str)] = &[
     ("RepairOrReplace", "{asset:id said:text repairs:int ..}"),
     (
         "Hold",
-        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at?:time notice?:map ..}",
+        "{hold:id kind:=quality|repair|recall|prion|dedicated reason:text placed_at:time placed_by:text lifted_at?:time notice?:map ..}",
     ),
     (
         "HoldNow",
-        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at:time? notice:map? places:map \
+        "{hold:id kind:=quality|repair|recall|prion|dedicated reason:text placed_at:time placed_by:text lifted_at:time? notice:map? places:map \
          not_known:[any] cases:[any] entry:int}",
     ),
     (
