@@ -44,6 +44,8 @@ async fn one_scan(keys: Keyboard, served: Arc<Served>) {
     keys.says(".caution", &["no patient's reference yet"]).await;
     keys.reach("patient=").await;
     keys.type_in("REF-4711").await;
+    // Typed as fast as a scanner: an Enter right behind it would be the scanner's own.
+    tokio::time::sleep(Duration::from_millis(1_200)).await;
     keys.enter_on("Change the case").await;
     keys.says(".band.accepted", &["Recorded as entry"]).await;
     keys.client.goto(&format!("{}/board", served.base)).await.expect("the page");

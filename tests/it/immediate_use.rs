@@ -58,7 +58,7 @@ fn its_entries_are_read_back_as_they_are_written() {
     let programme = json!({"programme": "p134", "method": "steam", "band_c": "134", "hold_s": "180",
                            "air_removal_test": false, "biological": "none"});
     let asked = json!({"case": "K-1", "reason": "it fell", "indication": "contaminated"});
-    let delayed = json!({"asset": "S-1", "since": "2026-03-02T07:15:00.000000Z", "limit_minutes": 60, "waited_minutes": 75,
+    let delayed = json!({"asset": "S-1", "since": "2026-03-02T07:15:00Z", "limit_minutes": 60, "waited_minutes": 75,
                          "steps": "soak", "done": true});
     for (kind, event) in [
         (
