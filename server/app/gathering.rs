@@ -4,7 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::clerk::Line;
-use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Model, Step};
+use crate::domain::command::{
+    Act, Asset, Case, Command, Correct, Finding, Load, Missing, Model, Step, WrongThing,
+};
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
@@ -49,9 +51,9 @@ pub(super) async fn gather_for(
     let people = names.keys().cloned().collect();
     let mut corrected = BTreeMap::new();
     for line in lines {
-        if let Act::Correct(Correct::Entry(it)) = &line.command.act {
-            let found = ledger::after(conn, site, it.entry.saturating_sub(1), 1).await?;
-            corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
+        if let Some(seq) = looks_at(state, &line.command) {
+            let found = ledger::after(conn, site, seq.saturating_sub(1), 1).await?;
+            corrected.extend(found.into_iter().filter(|e| e.seq == seq).map(|e| (e.seq, e)));
         }
     }
     let mut attachments = BTreeMap::new();
@@ -69,6 +71,18 @@ pub(super) async fn gather_for(
         corrected,
         attachments,
     })
+}
+
+/// The entry that a command is about: one that it corrects, or of which it says that the wrong thing was scanned.
+pub(super) fn looks_at(state: &State, command: &Command) -> Option<u64> {
+    match &command.act {
+        Act::Correct(Correct::Entry(it)) => Some(it.entry),
+        Act::WrongThing(WrongThing::Report(it)) => Some(it.entry),
+        Act::WrongThing(WrongThing::Settle(it)) => {
+            state.wrong_things.get(&it.report).map(|it| it.reported.entry)
+        }
+        _ => None,
+    }
 }
 
 /// The picture that a command names: of the printout of readings, of a model, of a defect.
@@ -117,6 +131,14 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Load(Load::Start(it)) => &it.scan,
         Act::Correct(Correct::Entry(it)) => {
             return it.instead.iter().flat_map(|scan| scanned(state, scan)).collect();
+        }
+        Act::WrongThing(WrongThing::Report(it)) => {
+            return it.meant.iter().flat_map(|scan| scanned(state, scan)).collect();
+        }
+        Act::WrongThing(WrongThing::Settle(it)) => {
+            let told = it.instead.iter().flat_map(|scan| scanned(state, scan));
+            let meant = state.wrong_things.get(&it.report).into_iter().flat_map(|it| &it.reported.meant);
+            return told.chain(meant.map(|part| part.asset.clone())).collect();
         }
         Act::Case(Case::Issue(it)) => &it.scan,
         Act::Case(Case::Open(it)) => &it.scan,

@@ -180,6 +180,8 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.alert_rules.extend(from.alert_rules);
     into.schedule_lines.extend(from.schedule_lines);
     into.requests.extend(from.requests);
+    into.paper.extend(from.paper);
+    into.wrong_things.extend(from.wrong_things);
     into.paces.extend(from.paces);
     into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
-use super::event::{Event, Moved, Noted, Thing, What};
+use super::event::{Event, Moved, Noted, Thing, ToldLate, What};
 use super::hold::HoldKind;
 use super::id::Id;
 use super::lifetime::Clock;
@@ -27,7 +27,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.seq = when.seq;
     state.recorded_at = when.recorded_at;
     let seen = super::pace::seen(state, when, event);
-    apply_what(state, when, &event.what);
+    let doer = event.beside.late.as_ref().and_then(ToldLate::doer);
+    apply_what(state, &When { actor: doer.unwrap_or(when.actor), ..when.clone() }, &event.what);
+    super::paper::entered(state, when, &event.beside);
     super::request_stands::lapse(state, when);
     super::pace::keep(state, when, seen);
 }
@@ -92,6 +94,12 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
+        What::SheetsPrinted(_) | What::SheetVoided(_) | What::SheetFinished(_) => {
+            super::paper::applied(state, when, what)
+        }
+        What::WrongThingReported(_) | What::WrongThingSettled(_) => {
+            super::wrong_thing::applied(state, when, what)
+        }
         What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
         What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
@@ -140,13 +148,18 @@ fn inspected(state: &mut State, when: &When, it: &Inspected) {
 }
 
 /// Takes an entry back, and does instead what it should have said. Whatever it touched is touched by this entry.
-fn corrected(state: &mut State, when: &When, it: &Corrected) {
+pub(super) fn corrected(state: &mut State, when: &When, it: &Corrected) {
     super::undo::undo(state, it.entry, &it.undone.0);
     let things = super::history::things(&it.undone.0);
     touched(state, when, &things);
     if let Some(instead) = &it.instead {
-        apply_what(state, when, &instead.0);
+        told_of(state, when, it.at.unwrap_or(when.at), &instead.0);
     }
+}
+
+/// Makes an act so that an entry tells as of another time than its own.
+pub(super) fn told_of(state: &mut State, when: &When, at: Time, what: &What) {
+    apply_what(state, &When { at, ..when.clone() }, what);
 }
 
 /// Names this entry as the last of each thing.

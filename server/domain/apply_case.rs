@@ -104,6 +104,7 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         What::Opened(it) | What::Used(it) => {
             let told_used = matches!(what, What::Used(_));
             it.parts.iter().for_each(|part| exposed(state, when, &it.case, part, told_used));
+            it.not_used.iter().for_each(|asset| opened_alone(state, when, &it.case, asset));
             it.holds.iter().for_each(|hold| place_hold(state, when, hold));
         }
         What::CountClosed(it) => count_closed(state, when, it),
@@ -119,7 +120,7 @@ pub(super) fn opened_otherwise(state: &mut State, when: &When, moved: &[Moved]) 
         };
         let Some(case) = state.open_cases().find(at).map(|case| case.case.clone()) else { continue };
         let (asset, turn) = (moved.asset.clone(), moved.turn);
-        let opened = Exposed { asset, turn, exposure: Exposure::Opened, moved: None };
+        let opened = Exposed { asset, turn, exposure: Exposure::Opened, moved: None, taken_for_used: false };
         exposed(state, when, &case, &opened, false);
     }
 }
@@ -220,6 +221,16 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
         part.out |= here;
     });
     count_exposure(state, when, case, &it.asset, (first, used_now));
+}
+
+/// A part that a count had taken for used was opened alone.
+fn opened_alone(state: &mut State, when: &When, case: &Id, asset: &Id) {
+    let mut counts = false;
+    change_case(state, when, case, |case| {
+        counts = !case.used_earlier(asset);
+        case.parts.get_mut(asset).into_iter().for_each(|part| part.exposure = Some(Exposure::Opened));
+    });
+    change(state, when, asset, |asset| asset.uses = asset.uses.saturating_sub(u32::from(counts)));
 }
 
 /// Keeps the index from parts to cases, and counts a use.

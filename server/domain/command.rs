@@ -7,8 +7,8 @@ use super::schema::Form;
 use super::text::Text;
 use super::{
     alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
-    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    request, schedule_line, set, site, step, tried, upkeep,
+    load, lookback, machine, marking, measuring, missing, model, paper, procedure, recall, record_form,
+    repair, request, schedule_line, set, site, step, tried, upkeep, wrong_thing,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -208,6 +208,15 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
+    Paper {
+        "print_sheets" Print(paper::PrintSheets) by &[Desk, Lead, Charge];
+        "void_sheet" Void(paper::VoidSheet) by &[Desk, Lead, Charge];
+        "finish_sheet" Finish(paper::FinishSheet) by &[Desk, Lead, Charge];
+    }
+    WrongThing {
+        "report_wrong_thing" Report(wrong_thing::ReportWrongThing) by &[Desk, Lead, Charge, Clinician];
+        "settle_wrong_thing" Settle(wrong_thing::SettleWrongThing) by &[Lead];
+    }
     Alert {
         "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
         "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
@@ -246,6 +255,7 @@ impl Act {
             Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
             Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
+            Act::WrongThing(WrongThing::Report(_)) => true,
             Act::Request(Request::Answer(it)) => it.answer == request::Reply::Done,
             _ => false,
         }
@@ -278,6 +288,7 @@ impl Command {
         match (read_form::<Around>(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
                 let whole = super::bounds::whole(&act).and_then(|()| act.note_is_clear(around.note.as_ref()));
+                let whole = whole.and_then(|()| around.whole());
                 whole.map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
@@ -340,6 +351,7 @@ impl Act {
             Act::Schedule(Schedule::Settle(it)) => it.whole(),
             Act::Request(Request::Send(it)) => it.whole(),
             Act::Alert(Alert::Set(it)) => it.whole(),
+            Act::Paper(Paper::Print(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

@@ -5,6 +5,7 @@ use super::id::Id;
 use super::recall::Recalled;
 use super::state::State;
 use super::step::StepRecorded;
+use super::wrong_thing::{WrongThingReported, WrongThingSettled};
 
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
 /// part that came with its set is found through the set.
@@ -57,6 +58,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
         What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
+        What::SheetsPrinted(it) => it.sheets.iter().map(|it| Thing::paper_sheet(it.sheet.as_str())).collect(),
+        What::SheetVoided(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::SheetFinished(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::WrongThingReported(it) => reported_wrong(it),
+        What::WrongThingSettled(it) => settled_wrong(it),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
@@ -168,7 +174,9 @@ fn at_cases(what: &What) -> Vec<Thing> {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(noted))
         }
-        What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Opened(it) | What::Used(it) => {
+            at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(&it.not_used))
+        }
         What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
         What::Checked(it) => at_case(&it.case, it.lines.iter().filter_map(|line| line.asset.as_ref())),
         What::Counted(it) => {
@@ -228,6 +236,22 @@ fn of_request(what: &What) -> Vec<Thing> {
         What::RequestWithdrawn(it) => vec![Thing::case(it.case.as_str())],
         _ => Vec::new(),
     }
+}
+
+fn reported_wrong(it: &WrongThingReported) -> Vec<Thing> {
+    let mut all = alone(it.named.iter().chain(&it.meant).map(|part| &part.asset));
+    all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+    all.extend(it.load.iter().map(|load| Thing::load(load.as_str())));
+    all
+}
+
+fn settled_wrong(it: &WrongThingSettled) -> Vec<Thing> {
+    let mut all = alone(it.stands.iter().map(|part| &part.asset));
+    if let Some(corrected) = &it.corrected {
+        all.extend(super::correct::named(corrected).into_iter().flat_map(things));
+    }
+    all.extend(it.told.iter().flat_map(|told| things(&told.act.0)));
+    all
 }
 
 fn of_line(line: &Id, case: Option<&Id>) -> Vec<Thing> {
@@ -302,8 +326,19 @@ pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
         let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
         seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
     });
+    if let Some(sheet) = event.beside.late.as_ref().and_then(|late| late.sheet.as_ref()) {
+        let number = super::paper::number(sheet.as_str());
+        all.push(Thing::paper_sheet(number.as_ref().map_or(sheet.as_str(), Id::as_str)));
+    }
     if event.beside.is_odd() {
         all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));
     }
+    all
+}
+
+/// Everything that an event names: the parts of a scanned set one by one.
+pub(super) fn all_things(event: &Event) -> Vec<Thing> {
+    let mut all = things(&event.what);
+    all.extend(event.beside.also_opened.iter().map(|asset| Thing::asset(asset.as_str())));
     all
 }

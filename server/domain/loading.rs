@@ -248,7 +248,7 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
     }
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
-    let by = &deciding.asked.actor.code;
+    let by = deciding.doer();
     // A release is a decision of now, whatever time is told: a time ahead ends no aeration.
     let (others, pending) =
         release::weighed(deciding.state, &load, Some(by), it.dry, at.min(deciding.asked.now));

@@ -10,7 +10,7 @@ use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
-use super::event::What;
+use super::event::{Noted, What};
 use super::exposure::Exposure;
 use super::id::{Id, next_free};
 use super::load::LoadStatus;
@@ -20,6 +20,7 @@ use super::scan::resolve;
 use super::state::{Named, State};
 use super::text::{Line, Text};
 use super::time::Time;
+use super::wrong_thing::WrongThing;
 
 /// Where a look-back begins: one of a load, an asset, a case, or a machine in a window of time.
 #[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
@@ -147,6 +148,18 @@ impl Trace {
                 self.cases.entry(case.clone()).or_default().insert(at);
             }
         }
+        // Where somebody said that this was scanned for another, or another for this, both were there.
+        for (told, part) in meant(state).filter(|(_, part)| part.asset == *asset && wanted(part.turn)) {
+            let Some((case, exposure)) = told.reported.case.clone().zip(told.reported.exposure) else {
+                continue;
+            };
+            self.part(asset, part.turn);
+            let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
+            let there = self.cases.entry(case).or_default();
+            if !there.iter().any(|known| known.asset == *asset && known.turn == part.turn) {
+                there.insert(at);
+            }
+        }
     }
 
     fn follow_load(&mut self, state: &State, load: &Id) {
@@ -159,6 +172,19 @@ impl Trace {
                 self.exposures(state, &part.asset, |turn| turn == part.turn);
             }
         }
+        self.meant_in_load(state, load);
+    }
+
+    /// The things that may have lain in a load in the place of others.
+    fn meant_in_load(&mut self, state: &State, load: &Id) {
+        for (told, part) in meant(state).filter(|(told, _)| told.reported.load.as_ref() == Some(load)) {
+            let rejected = state.loads.get(load).is_some_and(|load| load.status == LoadStatus::Rejected);
+            self.part(&part.asset, part.turn);
+            if !rejected {
+                self.exposures(state, &part.asset, |turn| turn == part.turn);
+            }
+            self.loads.extend(told.reported.load.clone());
+        }
     }
 
     fn follow_asset(&mut self, state: &State, asset: &Id) {
@@ -168,6 +194,8 @@ impl Trace {
             self.loads.insert(load.clone());
             self.part(asset, turn);
         }
+        let perhaps = meant(state).filter(|(_, part)| part.asset == *asset);
+        self.loads.extend(perhaps.filter_map(|(told, _)| told.reported.load.clone()));
         self.exposures(state, asset, |_| true);
     }
 
@@ -181,7 +209,19 @@ impl Trace {
             self.part(asset, part.turn);
             self.exposures(state, asset, |turn| turn >= part.turn);
         }
+        for (told, part) in meant(state) {
+            if told.reported.case.as_ref() == Some(case) && told.reported.exposure.is_some() {
+                let before = state.loads_of.of(&part.asset).filter(|(_, turn)| *turn == part.turn);
+                self.loads.extend(before.map(|(load, _)| load.clone()));
+                self.exposures(state, &part.asset, |turn| turn >= part.turn);
+            }
+        }
     }
+}
+
+/// The things meant where others were scanned, as long as both are counted.
+fn meant(state: &State) -> impl Iterator<Item = (&WrongThing, &Noted)> {
+    state.counted_twice().flat_map(|told| told.reported.meant.iter().map(move |part| (told, part)))
 }
 
 /// Follows an origin through the whole record of a site; `None` where it names nothing.

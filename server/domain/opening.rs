@@ -28,8 +28,33 @@ pub(super) fn open(deciding: &mut Deciding, it: &Open) -> Option<What> {
 }
 
 pub(super) fn used(deciding: &mut Deciding, it: &Use) -> Option<What> {
-    let done = expose(deciding, &it.case, Exposure::Used, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    let mut done =
+        expose(deciding, &it.case, Exposure::Used, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    done.not_used = opened_alone(deciding, &it.case, &done.parts);
     Some(What::Used(done))
+}
+
+/// A count that was closed before anybody had told of a use took all that was out for used. The first use that is told
+/// afterwards says of the others that they were only opened, as it would have before the count.
+fn opened_alone(deciding: &Deciding, case: &Id, told: &[Exposed]) -> Vec<Id> {
+    let Some(case) = deciding.state.cases.get(case).filter(|case| deciding.late() && case.closed) else {
+        return Vec::new();
+    };
+    if case.parts.values().any(|part| part.told_used) {
+        return Vec::new();
+    }
+    let taken_for_used =
+        case.parts.iter().filter(|(_, part)| part.exposure == Some(Exposure::Used) && !part.told_used);
+    let others = taken_for_used.filter(|(id, _)| !told.iter().any(|part| part.asset == **id));
+    others.map(|(id, _)| id.clone()).collect()
+}
+
+/// How a part is known to have been exposed at a case. That a count took it for used does not stand against somebody who tells
+/// it afterwards.
+fn known_exposure(deciding: &Deciding, case: &Case, asset: &Id) -> Option<Exposure> {
+    let part = case.parts.get(asset)?;
+    let inferred = deciding.late() && part.exposure == Some(Exposure::Used) && !part.told_used;
+    if inferred { Some(Exposure::Opened) } else { part.exposure }
 }
 
 /// What gathers while an opening is looked at.
@@ -58,7 +83,7 @@ fn expose(
     let went: BTreeSet<&Id> = case.parts.iter().filter(|(_, part)| part.issued).map(|(id, _)| id).collect();
     let others = deciding.late() && picked.iter().any(|part| !part.alone && went.contains(&part.asset.asset));
     for part in picked {
-        let known = case.parts.get(&part.asset.asset).and_then(|known| known.exposure);
+        let known = known_exposure(deciding, &case, &part.asset.asset);
         if others && !part.alone && !went.contains(&part.asset.asset) {
             let problem = not_there(&part.asset, &case);
             left.push((part.asset, vec![problem]));
@@ -89,7 +114,8 @@ fn expose(
         let parts: Vec<Id> = told.parts.iter().map(|part| part.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &parts));
     }
-    Some(Exposures { case: case.case, parts: told.parts, pack_intact: None, indicator: None, holds })
+    let (parts, not_used) = (told.parts, Vec::new());
+    Some(Exposures { case: case.case, parts, pack_intact: None, indicator: None, holds, not_used })
 }
 
 fn not_there(asset: &Asset, case: &Case) -> Problem {
@@ -151,6 +177,12 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
     };
     let gone_on = before || turn < asset.turn;
     let (mut moved, mut fresh): (Option<Moved>, bool) = (None, false);
+    if before && turn == asset.turn && asset.stage.in_pack() && asset.retired.is_none() && !told_already {
+        // It went on as if its pack had stayed closed, and lies in the store or is out again.
+        deciding.deviates(Code::OutOfOrder);
+        told.doubted.push(asset.asset.clone());
+        fresh = true;
+    }
     if !gone_on && !told_already {
         let stays = [(asset.retired.is_some(), Code::Retired), (asset.in_repair, Code::InRepair)];
         if let Some((_, code)) = stays.into_iter().find(|(stays, _)| *stays) {
@@ -168,7 +200,8 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
             moved = (asset.stage != Stage::InUse).then(|| asset.in_use());
         }
     }
-    told.parts.push(Exposed { asset: asset.asset.clone(), turn, exposure, moved });
+    let taken_for_used = known.is_some_and(|known| known.exposure == Some(Exposure::Used));
+    told.parts.push(Exposed { asset: asset.asset.clone(), turn, exposure, moved, taken_for_used });
     fresh
 }
 

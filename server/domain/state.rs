@@ -17,6 +17,7 @@ use super::lookback::LookBack;
 use super::missing::MissingState;
 use super::model::{Dimensions, Model, RouteStep};
 use super::pace::Paces;
+use super::paper::PaperSheet;
 use super::procedure::Procedure;
 use super::recall::Recall;
 use super::repair::Repair;
@@ -28,6 +29,7 @@ use super::text::Line;
 use super::time::{Date, Time};
 use super::tried::Tried;
 use super::upkeep::Upkeep;
+use super::wrong_thing::WrongThing;
 use chrono_tz::Tz;
 use imbl::{OrdMap, OrdSet};
 use serde::{Deserialize, Serialize};
@@ -76,6 +78,10 @@ pub struct State {
     pub procedures: OrdMap<Id, Arc<Procedure>>,
     /// Rules of alerts, those that were dropped among them.
     pub alert_rules: OrdMap<Id, Arc<AlertRule>>,
+    /// Sheets for days on paper, those that are entered or void among them.
+    pub paper: OrdMap<Id, Arc<PaperSheet>>,
+    /// Reports that the wrong thing was scanned.
+    pub wrong_things: OrdMap<Id, Arc<WrongThing>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
     /// What the board asked of the desk, and those whose case is still to come, which follow from them.
@@ -141,6 +147,8 @@ pub struct Changes {
     pub procedures: BTreeSet<Id>,
     pub alert_rules: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
+    pub paper: BTreeSet<Id>,
+    pub wrong_things: BTreeSet<Id>,
     pub requests: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
     pub machine_paces: BTreeSet<Id>,
@@ -299,6 +307,8 @@ impl State {
             procedures: OrdMap::new(),
             alert_rules: OrdMap::new(),
             schedule_lines: OrdMap::new(),
+            paper: OrdMap::new(),
+            wrong_things: OrdMap::new(),
             requests: OrdMap::new(),
             current_requests: OrdSet::new(),
             scheduled: OrdMap::new(),

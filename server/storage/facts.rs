@@ -10,15 +10,15 @@ use serde::{Deserialize, Serialize};
 
 use super::asset;
 use super::connection::{Arg, Conn, StorageError};
+pub use super::grown::{grown, history_rows, seating_row, turn_row};
 use super::model::ModelFacts;
+use super::rows::Table;
 pub use super::rows::key_order;
-use super::rows::{Table, Write};
-use crate::domain::event::Thing;
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
-use crate::domain::state::{Asset, Changes, KeptTest, Named, Seating, State, TurnBegan};
+use crate::domain::state::{Asset, Changes, KeptTest, Named, State};
 use crate::domain::text::Line;
 use crate::domain::time::Time;
 
@@ -60,6 +60,8 @@ pub const PROCEDURE: Table = plain!("procedure_now");
 pub const ALERT: Table = plain!("alert_rule_now");
 pub const SCHEDULE: Table = plain!("schedule_line_now");
 pub const REQUEST: Table = plain!("request_now");
+pub const PAPER: Table = plain!("paper_sheet_now");
+pub const WRONG_THING: Table = plain!("wrong_thing_now");
 pub const PACE: Table = plain!("pace_now");
 pub const CYCLE_PACE: Table = plain!("cycle_pace_now");
 pub const ASSET: Table = Table {
@@ -101,10 +103,40 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 31] = [
-    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE,
-    ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+pub const ALL: [Table; 33] = [
+    SITE,
+    ROUTE,
+    MODEL,
+    SHEET,
+    MACHINE,
+    SET,
+    HOLD,
+    RESERVE,
+    CASE,
+    MISSING,
+    FINDING,
+    REPAIR,
+    LOOK_BACK,
+    RECALL,
+    BROKEN,
+    TEST,
+    TRIED,
+    UPKEEP,
+    VALUES,
+    PROCEDURE,
+    ALERT,
+    SCHEDULE,
+    REQUEST,
+    PAPER,
+    WRONG_THING,
+    PACE,
+    CYCLE_PACE,
+    ASSET,
+    TURNED,
+    LOAD,
+    HISTORY,
+    TURN,
+    SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -183,6 +215,8 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(ALERT, changes.alert_rules, state.alert_rules, Arc::clone);
     things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
     things!(REQUEST, changes.requests, state.requests, Arc::clone);
+    things!(PAPER, changes.paper, state.paper, Arc::clone);
+    things!(WRONG_THING, changes.wrong_things, state.wrong_things, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
     things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
@@ -200,44 +234,6 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     }
     all.push((LOAD, loads));
     Ok(all)
-}
-
-/// The rows by which an entry's things find it again.
-pub fn history_rows(site: &str, seq: u64, things: &[Thing]) -> Rows {
-    things
-        .iter()
-        .map(|thing| vec![site.into(), thing.kind.into(), thing.name.as_str().into(), (seq as i64).into()])
-        .collect()
-}
-
-pub fn turn_row(site: &str, it: &TurnBegan) -> Vec<Arg> {
-    vec![
-        site.into(),
-        it.asset.as_str().into(),
-        i64::from(it.turn).into(),
-        (it.seq as i64).into(),
-        it.at.0.into(),
-    ]
-}
-
-pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
-    vec![
-        site.into(),
-        it.asset.as_str().into(),
-        (it.seq as i64).into(),
-        i64::from(it.joined).into(),
-        it.set.as_str().into(),
-        it.line.as_str().into(),
-        i64::from(it.position).into(),
-    ]
-}
-
-/// The rows of turns, where one that was taken back may begin again, and of seatings, which are only ever added.
-pub fn grown(site: &str, changes: &Changes) -> [Write; 2] {
-    [
-        TURN.putting(changes.turns.values().map(|it| turn_row(site, it)).collect()),
-        SEATING.adding(changes.seatings.iter().map(|it| seating_row(site, it)).collect()),
-    ]
 }
 
 /// Rows read at a time: a site of many years is never in memory twice, as text and as facts.
@@ -334,6 +330,8 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
     state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
     state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
+    state.paper = read::<Arc<_>>(conn, &PAPER, code).await?.into_iter().collect();
+    state.wrong_things = read::<Arc<_>>(conn, &WRONG_THING, code).await?.into_iter().collect();
     state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
     state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();

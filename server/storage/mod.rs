@@ -10,6 +10,7 @@ pub mod connection;
 pub mod copy;
 pub mod dialect;
 pub mod facts;
+mod grown;
 pub mod import;
 pub mod ledger;
 pub mod migrate;

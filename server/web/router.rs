@@ -154,6 +154,8 @@ table! {
     get "/api/v1/{site}/schedule-lines" Token ALL api::schedule::list;
     get "/api/v1/{site}/schedule-lines/{line}" Token ALL api::schedule::get;
     get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
+    get "/api/v1/{site}/paper-sheets" Token ALL api::paper::sheets;
+    get "/api/v1/{site}/wrong-things" Token ALL api::paper::wrong_things;
     get "/api/v1/{site}/requests" Token ALL api::request::list;
     get "/api/v1/{site}/requests/{request}" Token ALL api::request::get;
     get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
@@ -266,6 +268,11 @@ table! {
     get "/alerts/band" Session ALL pages::alerts::band;
     post "/alerts/{alert}/seen" Session WRITERS alert::seen;
     post "/alerts/rules/{rule}/secret" Session ALERT_KEEPERS alert::secret;
+    get "/paper" Session ALL pages::paper::get;
+    get "/paper/pack" Session ALL pages::paper_pack::get;
+    get "/paper/{sheet}" Session ALL pages::paper_entry::get;
+    post "/paper/{sheet}" Session AT_THE_DESK pages::paper_entry::post;
+    get "/wrong-things" Session ALL pages::wrong_things::get;
     get "/handover" Session ALL pages::handover::get;
     get "/api-reference" Session ALL pages::api_reference::get;
     get "/labels" Session LABELLERS pages::labels::get;

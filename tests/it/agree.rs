@@ -29,6 +29,7 @@ mod acts;
 mod alert;
 mod at_case;
 mod at_machine;
+mod paper;
 mod pure;
 mod recall;
 mod request;

@@ -297,6 +297,7 @@ async fn every_kind_beside_the_loop(served: &Served) {
         .await;
     super::schedule::every_kind(served).await;
     super::alert::every_kind(served).await;
+    super::paper::every_kind(served).await;
     let told = served.done(Clinician, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"})).await;
     let correct = json!({"do": "correct", "entry": told["entry"], "reason": "it lay beside the tray"});
     served.done(Role::Lead, correct).await;

@@ -68,6 +68,11 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
         ("desk lead", with("countersign", json!({"load": "no"}))),
+        ("desk lead charge", with("print_sheets", json!({"pages": [{"of": "sink", "sheets": 1}]}))),
+        ("desk lead charge", with("void_sheet", json!({"sheet": "no", "reason": "r"}))),
+        ("desk lead charge", with("finish_sheet", json!({"sheet": "no"}))),
+        ("desk lead charge clinician", with("report_wrong_thing", json!({"entry": 999_999}))),
+        ("lead", with("settle_wrong_thing", json!({"report": "no", "confirmed": false, "reason": "r"}))),
         (
             "lead charge admin",
             with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),

@@ -269,7 +269,7 @@ fn a_tenth_told_late_leaves_the_same_exposures_uses_and_cycles() {
         let mut place = (n, 0);
         if chance.happens(0.35) && may_wait(&given, &event, &mut uses, &apart) {
             given.command.around.late =
-                Some(Late { cause: LateCause::Forgotten, sheet: None, done_by: None });
+                Some(Late { cause: LateCause::Forgotten, sheet: None, line: None, done_by: None });
             place = (n + chance.between(1, 60) as usize, 1);
             late += 1;
         }

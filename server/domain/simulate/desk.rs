@@ -55,7 +55,7 @@ fn at_hand(state: &State, set: &SetState) -> Vec<AtHand> {
 impl Hospital {
     pub(super) fn desk(&mut self, state: &State) {
         if self.paper_until.is_some_and(|until| until <= self.clock) {
-            self.paper_until = None;
+            self.paper_over();
         }
         let minutes = if self.is_night() { 55 } else { 18 };
         let wobble = self.chance.between(0, 10);

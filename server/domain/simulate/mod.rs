@@ -12,6 +12,7 @@ mod emergency;
 pub mod ledger;
 mod loads;
 mod models;
+mod paper;
 pub mod record;
 mod recalls;
 mod records;
@@ -31,7 +32,6 @@ use super::event::Event;
 use super::id::Id;
 use super::person::Role;
 use super::state::State;
-use super::text::Line;
 use super::time::{Date, MINUTE, Time, on_day};
 
 /// What is simulated.
@@ -112,6 +112,7 @@ pub struct Hospital {
     founding: Vec<(Role, serde_json::Value)>,
     /// Until when everything is written on paper, and told afterwards.
     paper_until: Option<Time>,
+    on_paper: Option<paper::OnPaper>,
     /// Parts ordered, and how many of each model are on their way.
     ordered: BTreeMap<Id, u32>,
     deliveries: Vec<(Time, Id)>,
@@ -138,6 +139,7 @@ impl Hospital {
             unnamed: None,
             founding,
             paper_until: None,
+            on_paper: None,
             ordered: BTreeMap::new(),
             deliveries: Vec::new(),
             spares_given: BTreeSet::new(),
@@ -213,8 +215,7 @@ impl Hospital {
             now = now.max(until);
             let at_desk = matches!(act, Act::Step(_) | Act::Load(_));
             if at_desk && around.late.is_none() {
-                let sheet = Some(Line("paper sheet".into()));
-                around.late = Some(Late { cause: LateCause::Downtime, sheet, done_by: None });
+                around.late = Some(self.next_line());
             }
         }
         self.waiting.push_back(Given { now, role, command: Command { around, act } });
@@ -222,7 +223,7 @@ impl Hospital {
 
     /// Told afterwards, because it was forgotten.
     fn forgotten(&mut self, role: Role, act: Act, at: Time) {
-        let late = Some(Late { cause: LateCause::Forgotten, sheet: None, done_by: None });
+        let late = Some(Late { cause: LateCause::Forgotten, sheet: None, line: None, done_by: None });
         self.give_with(role, act, Around { at: Some(at), late, ..Around::default() });
     }
 

@@ -49,7 +49,7 @@ impl Hospital {
         }
         if self.chance.happens(1.0 / 150.0) {
             // The network is down until noon: what happens meanwhile is told afterwards.
-            self.paper_until = Some(self.clock.plus_minutes(5 * 60));
+            self.paper_day(state, 5 * 60);
         }
         let washer = |machine: &&Arc<crate::domain::state::Machine>| {
             machine.kind == MachineKind::WasherDisinfector && machine.condition == Condition::InService
@@ -74,6 +74,7 @@ impl Hospital {
             self.held(state, hold);
         }
         self.answers(state);
+        self.wrong_things(state);
         self.infection(state);
         self.mishaps(state);
         self.stock(state);

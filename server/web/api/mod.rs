@@ -27,6 +27,7 @@ pub mod programme;
 pub mod recall;
 pub mod record_form;
 pub mod reference;
+pub mod paper;
 pub mod request;
 pub mod schedule;
 pub mod set;

@@ -81,6 +81,9 @@ pub struct HandoverPage {
     pub broken: String,
     pub cases: Vec<Item>,
     pub reserves: Vec<Item>,
+    /// Sheets that are out or being entered, and reports of wrong scans, in words.
+    pub paper: String,
+    pub wrong: String,
     pub odd: Vec<Odd>,
     /// The ledger had more entries in this time than were read.
     pub cut: bool,
@@ -254,6 +257,8 @@ impl HandoverPage {
             broken: super::broken::lately(state, hours, now),
             cases: cases(state, now),
             reserves: reserves(state, now),
+            paper: super::paper::open_words(state),
+            wrong: super::wrong_things::open_words(state),
             odd: odd(state, entries, now),
             cut: false,
             trouble: String::new(),

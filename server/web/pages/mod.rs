@@ -12,6 +12,7 @@ mod told_beside;
 pub mod told_case;
 pub mod told_fit;
 pub mod words;
+pub mod wrong_things;
 
 pub mod alerts;
 pub mod answer;
@@ -65,6 +66,10 @@ pub mod model_fields;
 pub mod model_form;
 pub mod model_table;
 pub mod no_site;
+pub mod paper;
+pub mod paper_entry;
+pub mod paper_pack;
+mod paper_rows;
 pub mod people;
 pub mod period;
 mod plainly;

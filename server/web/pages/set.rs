@@ -43,8 +43,12 @@ pub struct Line {
 pub struct Past {
     pub seq: u64,
     pub at: String,
+    /// When it was written, where that was not when it happened.
+    pub recorded: String,
     pub by: String,
     pub what: String,
+    /// It tells of parts that were scanned, of which another may have been meant.
+    pub scanned: bool,
 }
 
 #[derive(Template)]
@@ -175,6 +179,16 @@ impl SetPage {
     }
 }
 
+/// Who entered it, and who did it, where a sheet of paper names somebody else.
+fn by(entry: &Entry) -> String {
+    let beside = serde_json::from_value::<crate::domain::event::Beside>(entry.event.clone());
+    let late = beside.ok().and_then(|beside| beside.late);
+    match late.as_ref().and_then(|late| late.doer()).filter(|doer| *doer != entry.actor) {
+        Some(doer) => format!("{doer}, entered by {}", entry.actor),
+        None => entry.actor.clone(),
+    }
+}
+
 /// Entries as rows.
 pub fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
     entries
@@ -182,8 +196,13 @@ pub fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
         .map(|entry| Past {
             seq: entry.seq,
             at: when(state, entry.at, now),
-            by: entry.actor.clone(),
+            recorded: match entry.recorded_at.since_s(entry.at) >= 60 {
+                true => when(state, entry.recorded_at, now),
+                false => String::new(),
+            },
+            by: by(entry),
             what: told::entry(entry).what,
+            scanned: super::wrong_things::is_of_scans(&entry.kind),
         })
         .collect()
 }

@@ -108,6 +108,18 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Infection, Lead, Biomed, Auditor],
     ),
     ("/alerts", "Alerts", "What am I told of at once, and what was another program told?", &Role::ALL),
+    (
+        "/paper",
+        "Paper",
+        "What is written on while the network is down, and what of it is entered?",
+        &[Desk, Lead, Charge, Clinician, Infection, Auditor],
+    ),
+    (
+        "/wrong-things",
+        "Wrong scans",
+        "Of which entries is said that another thing was meant?",
+        &[Lead, Desk, Charge, Clinician, Infection, Auditor],
+    ),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/exceptions",

@@ -245,7 +245,9 @@ fn beside(event: &Event) -> Vec<String> {
     }
     if let Some(late) = &beside.late {
         let sheet = late.sheet.as_ref().map(|sheet| format!(", sheet {}", sheet.0)).unwrap_or_default();
-        all.push(format!("Entered late ({}{sheet}).", name_of(late.cause)));
+        let line = late.line.map(|line| format!(" line {line}")).unwrap_or_default();
+        let by = late.doer().map(|by| format!("; done by {by}")).unwrap_or_default();
+        all.push(format!("Entered late ({}{sheet}{line}{by}).", name_of(late.cause)));
     }
     if !beside.also_opened.is_empty() {
         all.push(format!("Pack opened with it: {}.", names(beside.also_opened.iter())));

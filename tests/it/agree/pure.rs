@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use fettle::app::house::Outcome;
 use fettle::domain::apply::{When, apply};
-use fettle::domain::command::{Act, Command, Correct};
+use fettle::domain::command::{Act, Command, Correct, WrongThing};
 use fettle::domain::deciding::{Asked, Turned, decide};
 use fettle::domain::event::{Entry, Event, Thing};
 use fettle::domain::id::Id;
@@ -125,8 +125,15 @@ impl Pure {
 
     /// The entry that a correction names.
     fn corrected(&self, command: &Command) -> Option<(Entry, Event)> {
-        let Act::Correct(Correct::Entry(it)) = &command.act else { return None };
-        let text = self.entries.get(usize::try_from(it.entry).ok()?.checked_sub(1)?)?;
+        let seq = match &command.act {
+            Act::Correct(Correct::Entry(it)) => it.entry,
+            Act::WrongThing(WrongThing::Report(it)) => it.entry,
+            Act::WrongThing(WrongThing::Settle(it)) => {
+                self.state.wrong_things.get(&it.report)?.reported.entry
+            }
+            _ => return None,
+        };
+        let text = self.entries.get(usize::try_from(seq).ok()?.checked_sub(1)?)?;
         let entry: Entry = serde_json::from_str(text).expect("an entry");
         let event = Event::read(&entry.kind, entry.version, entry.event.clone()).expect("an event");
         Some((entry, event))

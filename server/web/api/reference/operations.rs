@@ -124,6 +124,8 @@ pub const OPERATIONS: &[Operation] = &[
         ok!("#Forecast"), ""),
     get("/week", "The days to come against what there is: as planned, and with one more set, one away, a machine out of service or back, or a case more.",
         "days more sets without down back add start minutes", ok!("#Week"), "days=3&more=example-adult"),
+    get("/paper-sheets", "Numbered sheets for days on paper: who numbered them, which lines are entered, what became of them.", "after limit open", list!("#PaperSheet"), "limit=2"),
+    get("/wrong-things", "Entries of which somebody said that the wrong thing was scanned, and what the lead said to it.", "after limit open", list!("#WrongThing"), "limit=2"),
     get("/requests", "What the board asked of the desk, how each request stands, and what the desk said.", "after limit open", list!("#Request"), "limit=2"),
     get("/requests/{request}", "One of these requests.", "", ok!("#Request"), "request=request-00001"),
     get("/schedule-lines", "Messages of the schedule that a person has to look at, or has looked at.", "after limit open", list!("#ScheduleLine"), "limit=2"),

@@ -149,6 +149,18 @@ pub const SHAPES: &[(&str, &str)] = &[
     ),
     ("ListRecorded", "{kind:text new:int changes:int same:int entries:int first:int? last:int?}"),
     (
+        "PaperSheet",
+        "{sheet:id of:=sink|washer|packing|steriliser|theatre|other lines:int status:=out|being_entered|entered|void \
+         printed:{at:time by:text entry:int} entered:[{line:int entry:int at:time by:text}] finished?:{at:time by:text entry:int} \
+         void?:{at:time by:text entry:int reason:text}}",
+    ),
+    (
+        "WrongThing",
+        "{report:id of:int kind:text happened:time named:[{asset:id turn:int}] meant:[{asset:id turn:int}] case:id? load:id? \
+         because:text? at:time by:text entry:int counts_both:bool settled?:{confirmed:bool reason:text at:time by:text entry:int \
+         stands:[map]}}",
+    ),
+    (
         "Request",
         "{request:id kind:=take_next|start_now|put_in|borrow case:id set?:id asset?:id step?:text machine?:id count_sheet?:id line?:text \
          sentence:text status:=sent|accepted|done|cannot|lapsed|withdrawn lapsed?:text at:time by:text entry:int \

@@ -1,0 +1,49 @@
+//! What might happen with sheets of paper, and what might be said of a wrong scan.
+
+use fettle::domain::state::State;
+use serde_json::{Value, json};
+
+use super::acts::{Dice, part, scan};
+
+pub fn next(state: &State, dice: &mut Dice) -> Value {
+    let sheets: Vec<String> = state.paper.keys().map(ToString::to_string).collect();
+    let sheet = dice.pick(&sheets).cloned().unwrap_or_else(|| "P0000".into());
+    let reports: Vec<String> = state.wrong_things.keys().rev().take(3).map(ToString::to_string).collect();
+    match dice.below(9) {
+        0 => {
+            json!({"do": "print_sheets", "pages": [{"of": dice.word(&["sink", "theatre", "other"]), "sheets": 1 + dice.below(2)}]})
+        }
+        1 => json!({"do": "void_sheet", "sheet": sheet, "reason": "lost"}),
+        2 => json!({"do": "finish_sheet", "sheet": sheet}),
+        3..6 => report(state, dice),
+        _ => {
+            let report = dice.pick(&reports).cloned().unwrap_or_else(|| "wrong-thing-0000".into());
+            let mut settle = json!({"do": "settle_wrong_thing", "report": report, "confirmed": !dice.once_in(3), "reason": "looked"});
+            if dice.once_in(3) {
+                settle["instead"] = scan(state, dice);
+            }
+            settle
+        }
+    }
+}
+
+fn report(state: &State, dice: &mut Dice) -> Value {
+    let entry = part(state, dice).map_or(1, |asset| asset.last_entry);
+    let entry = if dice.once_in(3) { state.seq.saturating_sub(dice.below(12) as u64) } else { entry };
+    let mut report = json!({"do": "report_wrong_thing", "entry": entry});
+    if !dice.once_in(4) {
+        report["meant"] = scan(state, dice);
+    }
+    report
+}
+
+/// A line of a sheet that is there, for what is told late of a day on paper.
+pub fn line(state: &State, dice: &mut Dice) -> Value {
+    let sheets: Vec<String> = state.paper.keys().rev().take(2).map(ToString::to_string).collect();
+    match dice.pick(&sheets) {
+        Some(sheet) => {
+            json!({"cause": "downtime", "sheet": sheet, "line": 1 + dice.below(6), "done_by": "lead-1"})
+        }
+        None => json!({"cause": "downtime", "sheet": "4", "done_by": "desk-2"}),
+    }
+}
