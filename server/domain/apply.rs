@@ -93,7 +93,34 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
+        What::ProcedureMapped(_)
+        | What::ProceduresApplied(_)
+        | What::ScheduleKept(_)
+        | What::ScheduleSettled(_)
+        | What::RequestSent(_)
+        | What::RequestAnswered(_)
+        | What::RequestWithdrawn(_)
+        | What::SheetsPrinted(_)
+        | What::SheetVoided(_)
+        | What::SheetFinished(_)
+        | What::WrongThingReported(_)
+        | What::WrongThingSettled(_)
+        | What::AlertSet(_)
+        | What::AlertDropped(_) => said(state, when, what),
+        What::StepRecorded(it) => stepped(state, when, it),
+        What::PackBroken(it) => pack_broken(state, when, it),
+        What::Inspected(it) => inspected(state, when, it),
+    }
+}
+
+/// What was said about the work, on a schedule, a board, a sheet of paper or an entry.
+fn said(state: &mut State, when: &When, what: &What) {
+    match what {
         What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
+        What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
+        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
+            super::request::applied(state, when, what)
+        }
         What::SheetsPrinted(_) | What::SheetVoided(_) | What::SheetFinished(_) => {
             super::paper::applied(state, when, what)
         }
@@ -101,13 +128,7 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
             super::wrong_thing::applied(state, when, what)
         }
         What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
-        What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
-        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
-            super::request::applied(state, when, what)
-        }
-        What::StepRecorded(it) => stepped(state, when, it),
-        What::PackBroken(it) => pack_broken(state, when, it),
-        What::Inspected(it) => inspected(state, when, it),
+        _ => {}
     }
 }
 

@@ -58,11 +58,8 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
         What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
-        What::SheetsPrinted(it) => it.sheets.iter().map(|it| Thing::paper_sheet(it.sheet.as_str())).collect(),
-        What::SheetVoided(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
-        What::SheetFinished(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
-        What::WrongThingReported(it) => reported_wrong(it),
-        What::WrongThingSettled(it) => settled_wrong(it),
+        What::SheetsPrinted(_) | What::SheetVoided(_) | What::SheetFinished(_) => of_paper(what),
+        What::WrongThingReported(_) | What::WrongThingSettled(_) => of_paper(what),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
@@ -238,6 +235,18 @@ fn of_request(what: &What) -> Vec<Thing> {
     }
 }
 
+/// Sheets of paper, and what was said of an entry.
+fn of_paper(what: &What) -> Vec<Thing> {
+    match what {
+        What::SheetsPrinted(it) => it.sheets.iter().map(|it| Thing::paper_sheet(it.sheet.as_str())).collect(),
+        What::SheetVoided(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::SheetFinished(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::WrongThingReported(it) => reported_wrong(it),
+        What::WrongThingSettled(it) => settled_wrong(it),
+        _ => Vec::new(),
+    }
+}
+
 fn reported_wrong(it: &WrongThingReported) -> Vec<Thing> {
     let mut all = alone(it.named.iter().chain(&it.meant).map(|part| &part.asset));
     all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
@@ -328,7 +337,10 @@ pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
     });
     if let Some(sheet) = event.beside.late.as_ref().and_then(|late| late.sheet.as_ref()) {
         let number = super::paper::number(sheet.as_str());
-        all.push(Thing::paper_sheet(number.as_ref().map_or(sheet.as_str(), Id::as_str)));
+        let sheet = Thing::paper_sheet(number.as_ref().map_or(sheet.as_str(), Id::as_str));
+        if !all.contains(&sheet) {
+            all.push(sheet);
+        }
     }
     if event.beside.is_odd() {
         all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));

@@ -45,7 +45,8 @@ fn opened_alone(deciding: &Deciding, case: &Id, told: &[Exposed]) -> Vec<Id> {
     }
     let taken_for_used =
         case.parts.iter().filter(|(_, part)| part.exposure == Some(Exposure::Used) && !part.told_used);
-    let others = taken_for_used.filter(|(id, _)| !told.iter().any(|part| part.asset == **id));
+    let used = |id: &Id| told.iter().any(|part| part.asset == *id && part.exposure == Exposure::Used);
+    let others = taken_for_used.filter(|(id, _)| !used(id));
     others.map(|(id, _)| id.clone()).collect()
 }
 

@@ -45,12 +45,19 @@ fn report(deciding: &mut Deciding, it: &ReportWrongThing) -> Option<What> {
             "Use the command that undoes it, or tell the lead.",
         ));
     }
-    if let Some(open) = state.open_wrong_things().find(|open| open.reported.entry == it.entry) {
+    let known = state.wrong_things.values().find(|told| {
+        let confirmed = told.settled.as_ref().is_none_or(|settled| settled.confirmed);
+        told.reported.entry == it.entry && confirmed
+    });
+    if let Some(known) = known {
         deciding.against(Problem::new(
             Code::AlreadyDone,
-            format!("{} reported it already, as {}.", open.by, open.reported.report),
+            format!("{} reported it already, as {}.", known.by, known.reported.report),
             "An entry of which that is not yet said is needed.",
-            "The lead settles it; until then a look-back counts both things.",
+            match known.is_open() {
+                true => "The lead settles it; until then a look-back counts both things.",
+                false => "The lead has settled it. What is still wrong is told as a late fact.",
+            },
         ));
     }
     let meant = it.meant.as_ref().map(|scan| deciding.pick(scan, Mode::Fact)).unwrap_or_default();

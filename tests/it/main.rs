@@ -62,6 +62,7 @@ mod key;
 mod late;
 mod late_history;
 mod paper;
+mod paper_folder;
 mod browser_paper;
 mod wrong_thing;
 mod label;

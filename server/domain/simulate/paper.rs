@@ -55,7 +55,7 @@ impl Hospital {
     /// The lead settles what was reported, every second one as it was reported; now and then somebody reports one.
     pub(super) fn wrong_things(&mut self, state: &State) {
         for open in state.open_wrong_things() {
-            let confirmed = state.wrong_things.len() % 2 == 0;
+            let confirmed = state.wrong_things.len().is_multiple_of(2);
             let reason =
                 Text(if confirmed { "the other tray was in the sink" } else { "it was that tray" }.into());
             let (report, instead) = (open.reported.report.clone(), None);

@@ -71,12 +71,20 @@ pub fn command(name: &str) -> String {
         "withdraw_request" => "Take the request back",
         "set_alert" => "Set a rule of alerts",
         "drop_alert" => "Drop a rule of alerts",
+        "erase_patient" => "Erase a patient's reference",
+        other => return of_paper(other),
+    };
+    words.to_string()
+}
+
+/// Of paper, and of what was scanned for another.
+fn of_paper(name: &str) -> String {
+    let words = match name {
         "print_sheets" => "Number sheets of paper",
         "void_sheet" => "Say that a sheet is void",
         "finish_sheet" => "Say that a sheet is entered",
         "report_wrong_thing" => "Say that another thing was meant",
         "settle_wrong_thing" => "Settle what was scanned",
-        "erase_patient" => "Erase a patient's reference",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()

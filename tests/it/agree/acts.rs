@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, paper, recall, request, schedule, wear};
+use super::{at_case, at_machine, paper, recall, schedule, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -69,8 +69,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
         41 | 91 => wear::next(state, dice),
-        93 | 94 => request::next(state, dice),
-        12 | 13 => paper::next(state, dice),
+        12 | 13 | 93 | 94 => paper::or_request(state, dice),
         42 | 95 => schedule::next(state, dice, now),
         44..56 | 76..91 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
@@ -290,8 +289,8 @@ fn late(state: &State, dice: &mut Dice, now: Time) -> Value {
     let step = dice.word(&["treated", "received", "cleaned", "dried", "packed", "disinfected"]);
     let at = now.plus_minutes(-(dice.below(300) as i64));
     let cause = dice.word(&["downtime", "forgotten", "wrong_thing"]);
-    let late = json!({"cause": cause, "sheet": "sheet 3", "done_by": code(Desk, dice.once_in(2))});
-    let late = if dice.once_in(3) { paper::line(state, dice) } else { late };
+    let forgotten = json!({"cause": cause, "sheet": "sheet 3", "done_by": code(Desk, dice.once_in(2))});
+    let late = Some(forgotten).filter(|_| !dice.once_in(3)).unwrap_or_else(|| paper::line(state, dice));
     json!({"do": "record_step", "step": step, "scan": scan(state, dice), "at": at, "late": late})
 }
 

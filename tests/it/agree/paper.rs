@@ -4,8 +4,13 @@ use fettle::domain::state::State;
 use serde_json::{Value, json};
 
 use super::acts::{Dice, part, scan};
+use super::request;
 
-pub fn next(state: &State, dice: &mut Dice) -> Value {
+pub fn or_request(state: &State, dice: &mut Dice) -> Value {
+    if dice.once_in(2) { next(state, dice) } else { request::next(state, dice) }
+}
+
+fn next(state: &State, dice: &mut Dice) -> Value {
     let sheets: Vec<String> = state.paper.keys().map(ToString::to_string).collect();
     let sheet = dice.pick(&sheets).cloned().unwrap_or_else(|| "P0000".into());
     let reports: Vec<String> = state.wrong_things.keys().rev().take(3).map(ToString::to_string).collect();
@@ -44,6 +49,6 @@ pub fn line(state: &State, dice: &mut Dice) -> Value {
         Some(sheet) => {
             json!({"cause": "downtime", "sheet": sheet, "line": 1 + dice.below(6), "done_by": "lead-1"})
         }
-        None => json!({"cause": "downtime", "sheet": "4", "done_by": "desk-2"}),
+        None => json!({"cause": "downtime", "sheet": "sheet 4", "done_by": "desk-2"}),
     }
 }

@@ -177,6 +177,12 @@ impl Pure {
             seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
         });
         let beside = &event.beside;
+        if let Some(sheet) = event.beside.late.as_ref().and_then(|late| late.sheet.as_ref()) {
+            // The sheets of this house are numbered P0001 and on; other paper is found by what was written.
+            let sheet = Thing { kind: "paper_sheet", name: sheet.0.clone() };
+            history.retain(|thing| *thing != sheet);
+            history.push(sheet);
+        }
         if beside.late.is_some() || beside.overridden.is_some() || !beside.deviation.is_empty() {
             let month = recorded_at.in_zone(state.zone).format("%Y-%m").to_string();
             history.push(Thing { kind: "exception", name: month });
