@@ -240,6 +240,8 @@ impl Pure {
             values: state.values.keys().cloned().collect(),
             procedures: state.procedures.keys().cloned().collect(),
             requests: state.requests.keys().cloned().collect(),
+            paper: state.paper.keys().cloned().collect(),
+            wrong_things: state.wrong_things.keys().cloned().collect(),
             alert_rules: state.alert_rules.keys().cloned().collect(),
             schedule_lines: state.schedule_lines.keys().cloned().collect(),
             paces: state.paces.works.keys().cloned().collect(),
