@@ -37,8 +37,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
 fn apply_what(state: &mut State, when: &When, what: &What) {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
-        What::RouteDefined(_) | What::CountSheetDefined(_) => catalogue(state, when, what),
-        What::ModelDefined(_) => catalogue(state, when, what),
+        What::RouteDefined(_) | What::CountSheetDefined(_) | What::ModelDefined(_) => {
+            catalogue(state, when, what)
+        }
         What::MachineDefined(_)
         | What::MachineOut(_)
         | What::MachineBack(_)
@@ -93,20 +94,13 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         | What::BackFromRepair(_)
         | What::LookBackOpened(_)
         | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
-        What::ProcedureMapped(_)
-        | What::ProceduresApplied(_)
-        | What::ScheduleKept(_)
-        | What::ScheduleSettled(_)
-        | What::RequestSent(_)
-        | What::RequestAnswered(_)
-        | What::RequestWithdrawn(_)
-        | What::SheetsPrinted(_)
-        | What::SheetVoided(_)
-        | What::SheetFinished(_)
-        | What::WrongThingReported(_)
-        | What::WrongThingSettled(_)
-        | What::AlertSet(_)
-        | What::AlertDropped(_) => said(state, when, what),
+        What::ProcedureMapped(_) | What::ProceduresApplied(_) => said(state, when, what),
+        What::ScheduleKept(_) | What::ScheduleSettled(_) => said(state, when, what),
+        What::RequestSent(_) | What::RequestAnswered(_) => said(state, when, what),
+        What::RequestWithdrawn(_) | What::SheetsPrinted(_) => said(state, when, what),
+        What::SheetVoided(_) | What::SheetFinished(_) => said(state, when, what),
+        What::WrongThingReported(_) | What::WrongThingSettled(_) => said(state, when, what),
+        What::AlertSet(_) | What::AlertDropped(_) => said(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),

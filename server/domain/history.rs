@@ -12,8 +12,7 @@ use super::wrong_thing::{WrongThingReported, WrongThingSettled};
 pub(super) fn things(what: &What) -> Vec<Thing> {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
-        What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
-        What::ModelCostsSet(_) | What::LifeLimitSet(_) => Vec::new(),
+        What::ModelDefined(_) | What::CountSheetDefined(_) | What::ModelCostsSet(_) => Vec::new(),
         What::InspectionRequested(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::MachineDefined(_)
         | What::MachineOut(_)
@@ -57,7 +56,9 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::Counted(_)
         | What::ProceduresApplied(_)
         | What::LineClosed(_) => at_cases(what),
-        What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
+        What::LifeLimitSet(_) | What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => {
+            Vec::new()
+        }
         What::SheetsPrinted(_) | What::SheetVoided(_) | What::SheetFinished(_) => of_paper(what),
         What::WrongThingReported(_) | What::WrongThingSettled(_) => of_paper(what),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),

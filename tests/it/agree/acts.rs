@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, paper, recall, schedule, wear};
+use super::{at_case, at_machine, paper, recall, request, schedule, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -69,7 +69,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
         41 | 91 => wear::next(state, dice),
-        12 | 13 | 93 | 94 => paper::or_request(state, dice),
+        12 | 13 => paper::next(state, dice),
+        93 | 94 => request::next(state, dice),
         42 | 95 => schedule::next(state, dice, now),
         44..56 | 76..91 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),
@@ -93,7 +94,6 @@ pub fn part(state: &State, dice: &mut Dice) -> Option<Arc<Asset>> {
     dice.pick(from).cloned()
 }
 
-/// The part's set, or the part itself.
 fn scan_of(asset: &Asset, dice: &mut Dice) -> Value {
     match &asset.seat {
         Some(seat) if !dice.once_in(4) => json!([seat.set]),

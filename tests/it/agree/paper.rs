@@ -4,23 +4,23 @@ use fettle::domain::state::State;
 use serde_json::{Value, json};
 
 use super::acts::{Dice, part, scan};
-use super::request;
 
-pub fn or_request(state: &State, dice: &mut Dice) -> Value {
-    if dice.once_in(2) { next(state, dice) } else { request::next(state, dice) }
-}
-
-fn next(state: &State, dice: &mut Dice) -> Value {
+pub fn next(state: &State, dice: &mut Dice) -> Value {
     let sheets: Vec<String> = state.paper.keys().map(ToString::to_string).collect();
     let sheet = dice.pick(&sheets).cloned().unwrap_or_else(|| "P0000".into());
     let reports: Vec<String> = state.wrong_things.keys().rev().take(3).map(ToString::to_string).collect();
+    let begun = state.paper.values().find(|it| it.is_open() && !it.entered.is_empty());
     match dice.below(9) {
         0 => {
             json!({"do": "print_sheets", "pages": [{"of": dice.word(&["sink", "theatre", "other"]), "sheets": 1 + dice.below(2)}]})
         }
         1 => json!({"do": "void_sheet", "sheet": sheet, "reason": "lost"}),
-        2 => json!({"do": "finish_sheet", "sheet": sheet}),
-        3..6 => report(state, dice),
+        2 => json!({"do": "finish_sheet", "sheet": begun.map_or(sheet, |it| it.sheet.to_string())}),
+        3 | 4 => {
+            let (scan, late) = (scan(state, dice), line(state, dice));
+            json!({"do": "record_step", "step": "treated", "scan": scan, "at": state.recorded_at, "late": late})
+        }
+        5 | 6 => report(state, dice),
         _ => {
             let report = dice.pick(&reports).cloned().unwrap_or_else(|| "wrong-thing-0000".into());
             let mut settle = json!({"do": "settle_wrong_thing", "report": report, "confirmed": !dice.once_in(3), "reason": "looked"});
