@@ -180,6 +180,11 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.alert_rules.extend(from.alert_rules);
     into.schedule_lines.extend(from.schedule_lines);
     into.requests.extend(from.requests);
+    into.loans.extend(from.loans);
+    into.strangers.extend(from.strangers);
+    into.mixed.extend(from.mixed);
+    into.shelf.extend(from.shelf);
+    into.case_stock.extend(from.case_stock);
     into.paces.extend(from.paces);
     into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);

@@ -97,6 +97,15 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
             super::request::applied(state, when, what)
         }
+        What::Arrived(_) | What::LoanLeft(_) => super::loaning::applied(state, when, what),
+        What::StrangerReceived(_)
+        | What::OwnerTold(_)
+        | What::StrangerSettled(_)
+        | What::IdentityDoubted(_)
+        | What::IdentitySettled(_) => super::strangers::applied(state, when, what),
+        What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => {
+            super::shelving::applied(state, when, what)
+        }
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),
@@ -208,7 +217,7 @@ fn site(state: &mut State, what: &What) {
     }
 }
 
-fn catalogue(state: &mut State, when: &When, what: &What) {
+pub(super) fn catalogue(state: &mut State, when: &When, what: &What) {
     match what {
         What::RouteDefined(it) => {
             let mut versions =

@@ -76,9 +76,14 @@ pub enum Cause {
     Obsolete,
     Recalled,
     Destroyed,
+    /// It was lent to the house, or belongs to another, and left it.
+    Returned,
+    /// A stranger's tag, once it is known which part it is on.
+    Identified,
 }
 
 impl Cause {
+    /// Those that people name.
     pub const ALL: [Cause; 7] = [
         Cause::Worn,
         Cause::Damaged,
@@ -98,6 +103,8 @@ impl Cause {
             Cause::Obsolete => "obsolete",
             Cause::Recalled => "recalled",
             Cause::Destroyed => "destroyed",
+            Cause::Returned => "returned",
+            Cause::Identified => "identified",
         }
     }
 }
@@ -215,6 +222,9 @@ pub(super) fn taken(state: &State, name: &str) -> Option<Problem> {
         return Some(name_taken(state, name));
     }
     let other = match super::scan::find(state, name) {
+        Err(super::scan::Miss::Nothing) if state.sets_left.contains_key(name) => {
+            format!("set {name}, which left the house with its loan")
+        }
         Err(super::scan::Miss::Nothing) => return None,
         Err(super::scan::Miss::Several) => "more than one part".into(),
         Ok(super::state::Named::Set(set)) => format!("set {set}"),

@@ -232,7 +232,7 @@ pub fn why(state: &State, set: &SetState, status: &SetStatus, now: Time) -> Vec<
     }
     let short = status.lines.iter().filter(|line| status.missing.contains(&line.line));
     for line in short {
-        let here = line.present.len();
+        let here = line.present.len() + line.shelf as usize;
         let away: Vec<String> =
             seated(state, set, &line.line).filter(|asset| !asset.counts()).map(away).collect();
         let needed = if line.essential { "" } else { ", which is not essential" };

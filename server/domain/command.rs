@@ -7,8 +7,8 @@ use super::schema::Form;
 use super::text::Text;
 use super::{
     alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
-    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    request, schedule_line, set, site, step, tried, upkeep,
+    load, loan, lookback, machine, marking, measuring, missing, mixed, model, procedure, recall, record_form,
+    repair, request, schedule_line, set, shelf, site, step, stranger, tried, upkeep,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -208,6 +208,23 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
+    Loan {
+        "arrive" Arrive(loan::Arrive) by &[Desk, Lead];
+        "leave" Leave(loan::Leave) by &[Desk, Lead];
+    }
+    Stranger {
+        "receive_stranger" Receive(stranger::ReceiveStranger) by &[Desk, Lead];
+        "tell_owner" TellOwner(stranger::TellOwner) by &[Desk, Lead];
+        "settle_stranger" Settle(stranger::SettleStranger) by &[Desk, Lead];
+        "identity_doubt" Doubt(mixed::IdentityDoubt) by &[Desk, Lead];
+        "settle_identity" SettleIdentity(mixed::SettleIdentity) by &[Lead];
+    }
+    Stock {
+        "stock_in" In(shelf::StockIn) by &[Desk, Lead, Charge];
+        "stock_out" Out(shelf::StockOut) by &[Desk, Lead, Charge];
+        "use_stock" Use(shelf::UseStock) by &[Charge, Clinician];
+        "set_stock_minimum" Minimum(shelf::SetStockMinimum) by &[Lead, Charge, Biomed];
+    }
     Alert {
         "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
         "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
@@ -228,6 +245,10 @@ impl Act {
             Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
             Act::Load(Load::Release(it)) if it.early.is_some() => role == Lead,
             Act::Case(Case::Count(it)) => it.admits(role),
+            // That its owner fetched it is seen by whoever stands at the door; what it is, the lead says.
+            Act::Stranger(Stranger::Settle(it)) if role == Desk => {
+                it.outcome == stranger::StrangerOutcome::Collected
+            }
             _ => in_general,
         }
     }
@@ -247,6 +268,8 @@ impl Act {
             Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
             Act::Request(Request::Answer(it)) => it.answer == request::Reply::Done,
+            Act::Stranger(Stranger::Receive(_) | Stranger::TellOwner(_) | Stranger::Doubt(_)) => true,
+            Act::Stock(Stock::Use(_)) => true,
             _ => false,
         }
     }
@@ -325,8 +348,17 @@ impl Act {
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
             Act::Asset(Asset::AddAsset(it)) => super::mark::may_be_kept("", it.mark.as_ref()),
+            Act::Asset(Asset::Retire(it)) => it.cause.may_be_told(),
+            Act::Loan(Loan::Arrive(it)) => it.whole(),
+            Act::Stranger(Stranger::Receive(it)) => it.whole(),
+            Act::Stranger(Stranger::Settle(it)) => it.whole(),
+            Act::Stranger(Stranger::SettleIdentity(it)) => it.whole(),
+            Act::Stock(Stock::In(it)) => it.whole(),
+            Act::Stock(Stock::Out(it)) => it.whole(),
+            Act::Stock(Stock::Use(it)) => it.whole(),
+            Act::Stock(Stock::Minimum(it)) => it.whole(),
             Act::Asset(Asset::GiveMark(it)) => super::mark::may_name("", it.mark.as_ref()),
-            Act::Set(Set::Replace(it)) => it.new.whole(),
+            Act::Set(Set::Replace(it)) => it.cause.may_be_told().and_then(|()| it.new.whole()),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
             Act::Wear(it) => it.whole(),
             Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),

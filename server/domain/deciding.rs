@@ -166,7 +166,10 @@ impl<'a> Deciding<'a> {
             Act::Step(Step::PackBroken(it)) => super::pack::pack_broken(self, it),
             Act::Repair(Repair::Send(it)) => super::repair::send(self, it),
             Act::Repair(Repair::Back(it)) => super::repair::back(self, it),
-            Act::Wear(act) => self.wear(act),
+            Act::Wear(act) => super::upkeep::act(self, act),
+            Act::Loan(act) => super::loaning::act(self, act),
+            Act::Stranger(act) => super::strangers::act(self, act),
+            Act::Stock(act) => super::shelving::act(self, act),
             Act::Case(act) => self.case(act),
             Act::Missing(Missing::Report(it)) => super::missing::report(self, it),
             Act::Missing(Missing::Found(it)) => super::missing::found(self, it),
@@ -219,15 +222,6 @@ impl<'a> Deciding<'a> {
             Case::Count(it) => super::count::record(self, it),
             Case::Choose(it) => super::choosing::choose(self, it),
             Case::ErasePatient(it) => super::erasing::erase(self, it),
-        }
-    }
-
-    fn wear(&mut self, act: &command::Wear) -> Option<What> {
-        use command::Wear;
-        match act {
-            Wear::SetCosts(it) => super::upkeep::set_costs(self, it),
-            Wear::SetLimit(it) => super::upkeep::set_limit(self, it),
-            Wear::RequestInspection(it) => super::inspect_next::request(self, it),
         }
     }
 

@@ -13,8 +13,8 @@ use super::text::{Line, Quantity, Sealed};
 use super::time::{Date, Time};
 use super::{
     alert, asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
-    schedule_line, set, site, step, tried, upkeep,
+    loan, lookback, machine, marking, measuring, missing, mixed, model, procedure, recall, record_form,
+    repair, request, schedule_line, set, shelf, site, step, stranger, tried, upkeep,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -284,6 +284,17 @@ kinds! {
     "request_sent" RequestSent(request::RequestSent);
     "request_answered" RequestAnswered(request::RequestAnswered);
     "request_withdrawn" RequestWithdrawn(request::RequestWithdrawn);
+    "arrived" Arrived(loan::Arrived);
+    "loan_left" LoanLeft(loan::LoanLeft);
+    "stranger_received" StrangerReceived(stranger::StrangerReceived);
+    "owner_told" OwnerTold(stranger::OwnerTold);
+    "stranger_settled" StrangerSettled(stranger::StrangerSettled);
+    "identity_doubted" IdentityDoubted(mixed::IdentityDoubted);
+    "identity_settled" IdentitySettled(mixed::IdentitySettled);
+    "stock_taken_in" StockTakenIn(shelf::StockTakenIn);
+    "stock_taken_out" StockTakenOut(shelf::StockTakenOut);
+    "stock_used" StockUsed(shelf::StockUsed);
+    "stock_minimum_set" StockMinimumSet(shelf::SetStockMinimum);
     "alert_set" AlertSet(alert::SetAlert);
     "alert_dropped" AlertDropped(alert::DropAlert);
 }
@@ -373,6 +384,12 @@ impl Thing {
     }
     pub fn schedule_line(name: &str) -> Thing {
         Thing { kind: "schedule_line", name: name.into() }
+    }
+    pub fn loan(name: &str) -> Thing {
+        Thing { kind: "loan", name: name.into() }
+    }
+    pub fn stock(model: &str) -> Thing {
+        Thing { kind: "stock", name: model.into() }
     }
     pub fn machine(name: &str) -> Thing {
         Thing { kind: "machine", name: name.into() }

@@ -60,6 +60,16 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
+        What::Arrived(_)
+        | What::LoanLeft(_)
+        | What::StrangerReceived(_)
+        | What::OwnerTold(_)
+        | What::StrangerSettled(_)
+        | What::IdentityDoubted(_)
+        | What::IdentitySettled(_) => of_strangers(what),
+        What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => {
+            of_stock(what)
+        }
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -226,6 +236,52 @@ fn of_request(what: &What) -> Vec<Thing> {
         What::RequestSent(it) => vec![Thing::case(it.asks.case.as_str())],
         What::RequestAnswered(it) => vec![Thing::case(it.case.as_str())],
         What::RequestWithdrawn(it) => vec![Thing::case(it.case.as_str())],
+        _ => Vec::new(),
+    }
+}
+
+/// What came and went, and what nobody was sure of.
+fn of_strangers(what: &What) -> Vec<Thing> {
+    match what {
+        What::Arrived(it) => {
+            let mut all = alone(it.parts.iter().map(|part| &part.asset));
+            all.extend(it.set.iter().map(|set| Thing::set(set.set.as_str())));
+            all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+            all.push(Thing::loan(it.loan.as_str()));
+            all
+        }
+        What::LoanLeft(it) => {
+            let parts = it.parts.iter().map(|part| &part.asset);
+            let mut all = alone(parts.chain(&it.lacking).chain(it.moved.iter().map(|moved| &moved.asset)));
+            all.extend(it.set.iter().map(|set| Thing::set(set.as_str())));
+            all.push(Thing::loan(it.loan.as_str()));
+            all
+        }
+        What::StrangerReceived(it) => alone(std::iter::once(&it.added.asset).chain(&it.same_as)),
+        What::OwnerTold(it) => alone(std::iter::once(&it.stranger)),
+        What::StrangerSettled(it) => {
+            let opened = it.opened.iter().map(|moved| &moved.asset);
+            alone(std::iter::once(&it.stranger).chain(&it.asset).chain(opened))
+        }
+        What::IdentityDoubted(it) => alone(it.groups.iter().flatten().map(|part| &part.asset)),
+        What::IdentitySettled(it) => alone(it.assets.iter()),
+        _ => Vec::new(),
+    }
+}
+
+fn of_stock(what: &What) -> Vec<Thing> {
+    let stock = |model: &Id| vec![Thing::stock(model.as_str())];
+    match what {
+        What::StockTakenIn(it) => stock(&it.model),
+        What::StockTakenOut(it) => stock(&it.model),
+        What::StockMinimumSet(it) => stock(&it.model),
+        What::StockUsed(it) => {
+            let mut all: Vec<Thing> = it.items.iter().map(|item| Thing::stock(item.model.as_str())).collect();
+            all.push(Thing::case(it.case.as_str()));
+            all.sort();
+            all.dedup();
+            all
+        }
         _ => Vec::new(),
     }
 }

@@ -251,6 +251,18 @@ pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
         );
         deciding.against(problem);
     }
+    if let Some(stranger) = state.strangers.values().find(|open| open.is_open() && open.hold == it.hold) {
+        let problem = Problem::new(
+            Code::StillReferenced,
+            format!(
+                "Hold {} is that of {}, a stranger about which something is still to be settled.",
+                it.hold, stranger.tag
+            ),
+            "A stranger's hold ends when it is settled what it is.",
+            "Settle what it is, or that its owner has it back.",
+        );
+        deciding.against(problem);
+    }
     let mut assets = Vec::new();
     for asset in state.assets.values().filter(|asset| asset.holds.iter().any(|held| held.hold == it.hold)) {
         deciding.touches(Some(asset.last_at));

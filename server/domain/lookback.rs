@@ -11,12 +11,14 @@ use utoipa::ToSchema;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
-use super::exposure::Exposure;
+use super::exposure::{CasePart, Exposure};
 use super::id::{Id, next_free};
+use super::kin::Kin;
 use super::load::LoadStatus;
 use super::model::{reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::scan::resolve;
+use super::shelf::UsedAt;
 use super::state::{Named, State};
 use super::text::{Line, Text};
 use super::time::Time;
@@ -33,6 +35,13 @@ pub struct Origin {
     pub case: Option<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub machine: Option<Id>,
+    /// A lot, or one piece by its number, of what is kept without parts of its own; with its model where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub model: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lot: Option<Line>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub serial: Option<Line>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub from: Option<Time>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -42,12 +51,17 @@ pub struct Origin {
 impl Origin {
     /// Exactly one origin; a window only with a machine.
     pub fn whole(&self) -> Result<(), Malformed> {
-        let named = [self.load.is_some(), self.asset.is_some(), self.case.is_some(), self.machine.is_some()];
+        let of_lot = self.lot.is_some() || self.serial.is_some();
+        let named =
+            [self.load.is_some(), self.asset.is_some(), self.case.is_some(), self.machine.is_some(), of_lot];
         if named.into_iter().filter(|named| *named).count() != 1 {
             return Err(wrong(
                 "/origin",
-                "found none or several of load, asset, case and machine; one is needed",
+                "found none or several of load, asset, case, machine and lot; one is needed",
             ));
+        }
+        if self.model.is_some() && !of_lot {
+            return Err(wrong("/origin/model", "found a model without a lot or a number"));
         }
         if self.machine.is_none() && (self.from.is_some() || self.to.is_some()) {
             return Err(wrong("/origin/from", "found a window without a machine"));
@@ -67,8 +81,16 @@ impl Origin {
             (_, Some(asset), ..) => format!("part {}", asset.as_str()),
             (_, _, Some(case), _) => format!("case {case}"),
             (.., Some(machine)) => format!("machine {machine}"),
-            _ => "nothing".into(),
+            _ => self.lot_words(),
         }
+    }
+
+    fn lot_words(&self) -> String {
+        let lot = self.lot.as_ref().map(|lot| format!("lot {}", lot.0));
+        let serial = self.serial.as_ref().map(|serial| format!("number {}", serial.0));
+        let model = self.model.as_ref().map(|model| format!(" of {model}")).unwrap_or_default();
+        let named: Vec<String> = lot.into_iter().chain(serial).collect();
+        if named.is_empty() { "nothing".into() } else { format!("{}{model}", named.join(", ")) }
     }
 }
 
@@ -129,19 +151,23 @@ pub struct Trace {
     pub loads: BTreeSet<Id>,
     pub assets: BTreeMap<Id, BTreeSet<u32>>,
     pub cases: BTreeMap<Id, BTreeSet<AtCase>>,
+    /// Pairs of parts that are counted together: each may be the other.
+    pub kin: BTreeSet<(Id, Kin)>,
+    /// Used of the shelf at these cases, where the trace began at a lot or at the case.
+    pub stock: BTreeMap<Id, Vec<UsedAt>>,
 }
 
 impl Trace {
-    fn part(&mut self, asset: &Id, turn: u32) {
+    pub(super) fn part(&mut self, asset: &Id, turn: u32) {
         self.assets.entry(asset.clone()).or_default().insert(turn);
     }
 
     /// The exposures of one part that `wanted` names by turn.
-    fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(u32) -> bool) {
+    pub(super) fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(&CasePart) -> bool) {
         for case in state.cases_of.get(asset).into_iter().flat_map(|cases| cases.iter()) {
             let Some(found) = state.cases.get(case) else { continue };
             for (_, part) in found.all_parts().filter(|(id, _)| *id == asset) {
-                let Some(exposure) = part.exposure.filter(|_| wanted(part.turn)) else { continue };
+                let Some(exposure) = part.exposure.filter(|_| wanted(part)) else { continue };
                 self.part(asset, part.turn);
                 let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
                 self.cases.entry(case.clone()).or_default().insert(at);
@@ -156,12 +182,13 @@ impl Trace {
             self.part(&part.asset, part.turn);
             // A rejected load exposes nobody: its parts went through another.
             if found.status != LoadStatus::Rejected {
-                self.exposures(state, &part.asset, |turn| turn == part.turn);
+                self.exposures(state, &part.asset, |at| at.turn == part.turn);
+                self.kin_of_load(state, found, part.turn, &part.asset);
             }
         }
     }
 
-    fn follow_asset(&mut self, state: &State, asset: &Id) {
+    pub(super) fn follow_asset(&mut self, state: &State, asset: &Id) {
         let Some(found) = state.assets.get(asset) else { return };
         self.part(asset, found.turn);
         for (load, turn) in state.loads_of.of(asset) {
@@ -169,17 +196,23 @@ impl Trace {
             self.part(asset, turn);
         }
         self.exposures(state, asset, |_| true);
+        self.kin_of_asset(state, asset);
     }
 
     /// Back to the loads that made this turn's parts ready, and on to every later case of the same parts.
     fn follow_case(&mut self, state: &State, case: &Id) {
         let Some(found) = state.cases.get(case) else { return };
         self.cases.entry(case.clone()).or_default();
+        let stock = state.stock_at(case);
+        if !stock.is_empty() {
+            self.stock.insert(case.clone(), stock.to_vec());
+        }
         for (asset, part) in found.all_parts().filter(|(_, part)| part.exposure.is_some()) {
             let before = state.loads_of.of(asset);
             self.loads.extend(before.filter(|(_, turn)| *turn == part.turn).map(|(load, _)| load.clone()));
             self.part(asset, part.turn);
-            self.exposures(state, asset, |turn| turn >= part.turn);
+            self.exposures(state, asset, |at| at.turn >= part.turn);
+            self.kin_of_case(state, asset, part);
         }
     }
 }
@@ -196,6 +229,8 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
     } else if let Some(case) = &origin.case {
         state.cases.get(case)?;
         trace.follow_case(state, case);
+    } else if origin.lot.is_some() || origin.serial.is_some() {
+        trace.follow_lot(state, origin)?;
     } else {
         let machine = origin.machine.as_ref()?;
         state.machines.get(machine)?;

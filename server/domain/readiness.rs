@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::case::Case;
 use super::expected::expected_ready;
 use super::id::Id;
+use super::lifetime::Clock;
 use super::model::StepKind;
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -54,6 +55,13 @@ pub struct LineStatus {
     pub present: Vec<Id>,
     pub essential: bool,
     pub pack: String,
+    /// What it lacks of parts that lies on the shelf instead: a line without parts of its own.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub shelf: u32,
+}
+
+fn is_zero(many: &u32) -> bool {
+    *many == 0
 }
 
 /// Something that is due, beside its limit and what was found.
@@ -142,6 +150,7 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
     let mut missing = Vec::new();
     let mut essential_lacks = false;
     let mut members: Vec<&Asset> = Vec::new();
+    let today = now.date(state.zone);
     for line in sheet.iter().flat_map(|sheet| &sheet.lines) {
         let name = line.line.as_str();
         let from = (name.to_string(), 0);
@@ -150,7 +159,9 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
             .filter_map(|(_, id)| state.assets.get(id).map(|asset| &**asset))
             .filter(|asset| asset.counts())
             .collect();
-        if (present.len() as u32) < line.quantity {
+        let lacks = line.quantity.saturating_sub(present.len() as u32);
+        let shelf = state.from_shelf(line, lacks, today);
+        if lacks > shelf {
             missing.push(name.to_string());
             essential_lacks |= line.essential;
         }
@@ -160,6 +171,7 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
             present: present.iter().map(|asset| asset.asset.clone()).collect(),
             essential: line.essential,
             pack: line.pack.0.clone(),
+            shelf,
         });
         members.extend(present);
     }
@@ -223,9 +235,11 @@ pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
         None => (asset.cycles.saturating_sub(asset.prior_cycles), asset.added_at),
     };
     let days = u32::try_from((now.0 - since.0).max(0) / (24 * 60 * MINUTE)).unwrap_or(u32::MAX);
+    // Of a part that may be another, the greatest age that it may have counts.
+    let oldest = |clock: Clock| state.age_range(asset, clock, now).1;
     let all = [
-        ("max_cycles", limits.max_cycles, asset.cycles),
-        ("max_uses", limits.max_uses, asset.uses),
+        ("max_cycles", limits.max_cycles, oldest(Clock::Cycles)),
+        ("max_uses", limits.max_uses, oldest(Clock::Uses)),
         ("inspect_every_cycles", limits.inspect_every_cycles, since_cycles),
         ("inspect_every_days", limits.inspect_every_days, days),
     ];
@@ -238,7 +252,7 @@ pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
         })
     });
     let own = state.life_limit(&asset.model).map(|limit| &limit.set);
-    let own = own.map(|it| (it.replace_at, state.age(asset, it.clock, now)));
+    let own = own.map(|it| (it.replace_at, oldest(it.clock)));
     let replaced = own.filter(|(limit, found)| found >= limit).map(|(limit, found)| Due {
         asset: asset.asset.clone(),
         why: REPLACE_AT,

@@ -88,12 +88,25 @@ fn by_standard(state: &State, text: &str) -> Vec<Named> {
 
 /// A part that left the house for good.
 pub fn retired(asset: &Asset) -> Problem {
+    if asset.retired.as_ref().is_some_and(|retired| retired.cause.is_parting()) {
+        return gone(asset);
+    }
     let why = asset.retired.as_ref().map_or("", |retired| retired.cause.name()).replace('_', " ");
     Problem::new(
         Code::Retired,
         format!("{} is retired ({why}).", asset.called()),
         "A part in service is needed.",
         "Take it out of use; a new part comes in its place.",
+    )
+}
+
+/// A part that was lent and went back, or a tag whose part is known by its own name.
+fn gone(asset: &Asset) -> Problem {
+    Problem::new(
+        Code::Retired,
+        format!("{} is no longer in the house: it went back, or goes by another name.", asset.called()),
+        "A part in the house is needed.",
+        "Look at its page; what is here again is recorded as arrived, or as a stranger.",
     )
 }
 

@@ -13,8 +13,10 @@ use super::inspect_next::AskedFor;
 use super::inspection_values::Values;
 use super::load::Load;
 use super::loads_of::LoadsOf;
+use super::loan_kept::Loan;
 use super::lookback::LookBack;
 use super::missing::MissingState;
+use super::mixed::Mixed;
 use super::model::{Dimensions, Model, RouteStep};
 use super::pace::Paces;
 use super::procedure::Procedure;
@@ -23,7 +25,9 @@ use super::repair::Repair;
 use super::request::Request;
 use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
+use super::shelf::{CaseStock, Shelf};
 use super::site::Policy;
+use super::stranger::Stranger;
 use super::text::Line;
 use super::time::{Date, Time};
 use super::tried::Tried;
@@ -57,6 +61,8 @@ pub struct State {
     pub machines: OrdMap<Id, Arc<Machine>>,
     pub assets: OrdMap<Id, Arc<Asset>>,
     pub sets: OrdMap<Id, Arc<SetState>>,
+    /// Sets that were lent, and left the house.
+    pub sets_left: OrdMap<Id, Arc<SetState>>,
     pub loads: OrdMap<Id, Arc<Load>>,
     pub holds: OrdMap<Id, Arc<HoldState>>,
     pub reserves: OrdMap<Id, u32>,
@@ -81,6 +87,12 @@ pub struct State {
     /// What the board asked of the desk, and those whose case is still to come, which follow from them.
     pub requests: OrdMap<Id, Arc<Request>>,
     pub current_requests: OrdSet<Id>,
+    pub loans: OrdMap<Id, Arc<Loan>>,
+    /// Strangers by their tags, and doubts of identity by their names.
+    pub strangers: OrdMap<Id, Arc<Stranger>>,
+    pub mixed: OrdMap<Id, Arc<Mixed>>,
+    pub shelf: OrdMap<Id, Arc<Shelf>>,
+    pub case_stock: OrdMap<Id, Arc<CaseStock>>,
     /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
     pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
@@ -142,6 +154,11 @@ pub struct Changes {
     pub alert_rules: BTreeSet<Id>,
     pub schedule_lines: BTreeSet<Id>,
     pub requests: BTreeSet<Id>,
+    pub loans: BTreeSet<Id>,
+    pub strangers: BTreeSet<Id>,
+    pub mixed: BTreeSet<Id>,
+    pub shelf: BTreeSet<Id>,
+    pub case_stock: BTreeSet<Id>,
     pub paces: BTreeSet<Id>,
     pub machine_paces: BTreeSet<Id>,
     /// By part and turn: one that was taken back may begin again.
@@ -283,6 +300,7 @@ impl State {
             machines: OrdMap::new(),
             assets: OrdMap::new(),
             sets: OrdMap::new(),
+            sets_left: OrdMap::new(),
             loads: OrdMap::new(),
             holds: OrdMap::new(),
             reserves: OrdMap::new(),
@@ -301,6 +319,11 @@ impl State {
             schedule_lines: OrdMap::new(),
             requests: OrdMap::new(),
             current_requests: OrdSet::new(),
+            loans: OrdMap::new(),
+            strangers: OrdMap::new(),
+            mixed: OrdMap::new(),
+            shelf: OrdMap::new(),
+            case_stock: OrdMap::new(),
             scheduled: OrdMap::new(),
             paces: Paces::default(),
             open_cases: OrdSet::new(),

@@ -11,6 +11,7 @@ use super::hold::HoldPlaced;
 use super::id::Id;
 use super::inspect_next::AskedFor;
 use super::inspection_values::Measured;
+use super::lifetime::Clock;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
@@ -301,7 +302,7 @@ pub(super) fn single_use_spent(deciding: &Deciding, asset: &Asset) -> bool {
 pub(super) fn single_use(asset: &Asset) -> Problem {
     Problem::new(
         Code::SingleUse,
-        format!("{} is for single use.", asset.called()),
+        format!("Single-use: discard. {} is for single use.", asset.called()),
         "What is for single use is not reprocessed.",
         "Discard it and have it retired.",
     )
@@ -310,13 +311,15 @@ pub(super) fn single_use(asset: &Asset) -> Problem {
 /// The maker's limit, where one is given and reached. It binds at inspection and packing.
 pub(super) fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
     let limits = &deciding.state.model(&asset.model)?.limits;
+    // Of a part that may be another, the greatest age that it may have counts.
+    let oldest = |clock: Clock| deciding.state.age_range(asset, clock, deciding.at()).1;
+    let (cycles, uses) = (oldest(Clock::Cycles), oldest(Clock::Uses));
     let reached = |limit: Option<u32>, found: u32| limit.filter(|limit| found >= *limit);
-    let (what, limit, found) =
-        match (reached(limits.max_cycles, asset.cycles), reached(limits.max_uses, asset.uses)) {
-            (Some(limit), _) => ("cycles", limit, asset.cycles),
-            (_, Some(limit)) => ("uses", limit, asset.uses),
-            _ => return None,
-        };
+    let (what, limit, found) = match (reached(limits.max_cycles, cycles), reached(limits.max_uses, uses)) {
+        (Some(limit), _) => ("cycles", limit, cycles),
+        (_, Some(limit)) => ("uses", limit, uses),
+        _ => return None,
+    };
     Some(
         Problem::new(
             Code::LimitReached,

@@ -13,14 +13,13 @@ use super::connection::{Arg, Conn, StorageError};
 use super::model::ModelFacts;
 pub use super::rows::key_order;
 use super::rows::{Table, Write};
+use super::visiting::{self, CASE_STOCK, LOAN, MIXED, SHELF, STRANGER, SetFacts};
 use crate::domain::event::Thing;
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
 use crate::domain::state::{Asset, Changes, KeptTest, Named, Seating, State, TurnBegan};
-use crate::domain::text::Line;
-use crate::domain::time::Time;
 
 macro_rules! plain {
     ($name:literal) => {
@@ -101,10 +100,10 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 31] = [
+pub const ALL: [Table; 36] = [
     SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE,
-    ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE, LOAN,
+    STRANGER, MIXED, SHELF, CASE_STOCK, ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -120,13 +119,6 @@ struct SiteFacts {
     name: String,
     zone: String,
     policy: Policy,
-}
-
-#[derive(Serialize, Deserialize)]
-struct SetFacts {
-    count_sheet: Id,
-    name: Line,
-    last_at: Time,
 }
 
 pub(super) fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
@@ -162,10 +154,9 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(MODEL, changes.models, state.models, |it| ModelFacts::of(state, it));
     things!(SHEET, changes.sheets, state.sheets, Arc::clone);
     things!(MACHINE, changes.machines, state.machines, Arc::clone);
-    things!(SET, changes.sets, state.sets, |it: &Arc<SetState>| SetFacts {
-        count_sheet: it.count_sheet.clone(),
-        name: it.name.clone(),
-        last_at: it.last_at,
+    let sets = state.sets.clone().union(state.sets_left.clone());
+    things!(SET, changes.sets, sets, |it: &Arc<SetState>| {
+        SetFacts::of(it, state.sets_left.contains_key(&it.set))
     });
     things!(HOLD, changes.holds, state.holds, Arc::clone);
     things!(RESERVE, changes.reserves, state.reserves, u32::clone);
@@ -185,6 +176,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(REQUEST, changes.requests, state.requests, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
     things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
+    all.extend(visiting::rows(state, changes)?);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
     for (entry, test) in &changes.tests {
         tests.push(vec![site(), entry.to_string().into(), json(test)?]);
@@ -268,7 +260,7 @@ async fn read_each<T: DeserializeOwned>(
     }
 }
 
-async fn read<T: DeserializeOwned>(
+pub(super) async fn read<T: DeserializeOwned>(
     conn: &mut Conn,
     table: &Table,
     site: &str,
@@ -337,6 +329,7 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
     state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();
+    visiting::load(conn, code, &mut state).await?;
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;
@@ -350,10 +343,15 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
         }
     }
     for (set, facts) in read::<SetFacts>(conn, &SET, code).await? {
-        state.names.insert(set.to_string(), Named::Set(set.clone()));
         let seats = seats.remove(&set).unwrap_or_default();
-        let SetFacts { count_sheet, name, last_at } = facts;
-        state.sets.insert(set.clone(), Arc::new(SetState { set, count_sheet, name, seats, last_at }));
+        let SetFacts { count_sheet, name, last_at, left } = facts;
+        let kept = Arc::new(SetState { set: set.clone(), count_sheet, name, seats, last_at });
+        if left {
+            state.sets_left.insert(set, kept);
+        } else {
+            state.names.insert(set.to_string(), Named::Set(set.clone()));
+            state.sets.insert(set, kept);
+        }
     }
     state.index();
     Ok(state)

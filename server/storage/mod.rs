@@ -16,5 +16,6 @@ pub mod migrate;
 mod model;
 pub mod notices;
 pub mod rows;
+mod visiting;
 
 pub use connection::{Arg, Conn, Db, Row, StorageError};

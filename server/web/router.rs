@@ -156,6 +156,14 @@ table! {
     get "/api/v1/{site}/schedule-lines/{line}/message" Token PATIENT_READERS api::schedule::message;
     get "/api/v1/{site}/requests" Token ALL api::request::list;
     get "/api/v1/{site}/requests/{request}" Token ALL api::request::get;
+    get "/api/v1/{site}/loans" Token ALL api::visit::loans;
+    get "/api/v1/{site}/loans/{loan}" Token ALL api::visit::one_loan;
+    get "/api/v1/{site}/strangers" Token ALL api::visit::strangers;
+    get "/api/v1/{site}/strangers/{stranger}" Token ALL api::visit::one_stranger;
+    get "/api/v1/{site}/identity-doubts" Token ALL api::visit::doubts;
+    get "/api/v1/{site}/stock" Token ALL api::visit::stock;
+    get "/api/v1/{site}/stock/{model}" Token ALL api::visit::stock_of;
+    get "/api/v1/{site}/cases/{case}/stock" Token ALL api::visit::used_at;
     get "/api/v1/{site}/procedures" Token ALL api::schedule::procedures;
     get "/api/v1/{site}/alerts" Token ALL api::alert::list;
     get "/api/v1/{site}/alert-rules" Token ALERT_READERS api::alert::rules;
@@ -237,6 +245,13 @@ table! {
     get "/site" Session SITE_READERS pages::site::get;
     post "/sign-out" Session ALL session::out;
     post "/act" Session WRITERS form::post;
+    get "/loans" Session ALL pages::loans::get;
+    get "/loans/arrive" Session AT_THE_DESK pages::loans::arrive;
+    get "/loans/{loan}" Session ALL pages::loan::get;
+    get "/strangers" Session ALL pages::strangers::get;
+    get "/strangers/{stranger}/certificate" Session ALL pages::loan::of_stranger;
+    get "/shelf" Session ALL pages::shelf::get;
+    get "/cases/{case}/shelf" Session ALL pages::shelf::of_case;
     get "/due" Session ALL pages::due::get;
     get "/exceptions" Session ALL pages::exception::get;
     get "/wear" Session ALL pages::wear::get;

@@ -34,6 +34,7 @@ mod recall;
 mod request;
 mod schedule;
 mod told;
+mod visit;
 mod wear;
 
 use acts::{Dice, code};
@@ -87,6 +88,13 @@ fn furniture() -> Vec<(Role, Value)> {
     {
         all.push((Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})));
         all.push((Role::Lead, json!({"do": "put_in_set", "set": "SET-2", "line": line, "asset": asset})));
+    }
+    for (model, implant) in [("catheter", false), ("stent", true)] {
+        all.push((
+            Role::Biomed,
+            json!({"do": "define_model", "model": model, "family": "accessory", "name": model, "route": "metal",
+                   "single_use": true, "implant": implant}),
+        ));
     }
     all.extend(released_alone());
     all

@@ -220,6 +220,7 @@ async fn every_kind_of_cases(served: &Served) {
         )
         .await;
     super::request::every_kind(served).await;
+    super::visit::every_kind(served).await;
     for (asset, model, line) in [("B-8", "barrel", "barrel"), ("T-8", "scope", "telescope")] {
         served.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})).await;
         if line == "telescope" {

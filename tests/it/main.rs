@@ -128,6 +128,7 @@ mod together;
 mod told;
 mod trace;
 mod upkeep;
+mod visit;
 mod ward;
 mod wear_told;
 mod week;

@@ -68,6 +68,9 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
         ("desk lead", with("countersign", json!({"load": "no"}))),
+    ]);
+    all.extend(of_visitors());
+    all.extend([
         (
             "lead charge admin",
             with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
@@ -75,6 +78,29 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
     ]);
     all
+}
+
+/// Those of loans, strangers and the shelf.
+fn of_visitors() -> Vec<(&'static str, Value)> {
+    let with = |name: &str, mut all: Value| {
+        all["do"] = name.into();
+        all
+    };
+    let arrives = json!({"kind": "loan", "from": "f", "due_back": "2099-01-01", "parts": [{"model": "no"}]});
+    let settled = json!({"stranger": "no", "outcome": "collected"});
+    vec![
+        ("desk lead", with("arrive", arrives)),
+        ("desk lead", with("leave", json!({"loan": "no", "scan": "no"}))),
+        ("desk lead", with("receive_stranger", json!({"kind": "unmarked", "looks": "l", "model": "no"}))),
+        ("desk lead", with("tell_owner", json!({"stranger": "no", "owner": "o", "words": "w"}))),
+        ("desk lead", with("settle_stranger", settled)),
+        ("desk lead", with("identity_doubt", json!({"scan": "no", "how": "h"}))),
+        ("lead", with("settle_identity", json!({"doubt": "no", "how": "h"}))),
+        ("desk lead charge", with("stock_in", json!({"model": "no", "quantity": 1}))),
+        ("desk lead charge", with("stock_out", json!({"model": "no", "quantity": 1, "why": "damaged"}))),
+        ("charge clinician", with("use_stock", json!({"case": "no", "items": [{"model": "no"}]}))),
+        ("lead charge biomed", with("set_stock_minimum", json!({"model": "no", "minimum": 1}))),
+    ]
 }
 
 /// Those of cases and of what stands beside the loop.
@@ -159,6 +185,8 @@ fn by_their_fields() -> Vec<(&'static str, Value)> {
         ("desk lead charge", json!({"do": "issue", "case": "no", "scan": "no"})),
         ("charge clinician", json!({"do": "record_count", "moment": "opening", "case": "no"})),
         ("desk lead", json!({"do": "record_count", "moment": "packing", "set": "no"})),
+        ("lead", json!({"do": "settle_stranger", "stranger": "no", "outcome": "discarded"})),
+        ("lead", json!({"do": "settle_stranger", "stranger": "no", "outcome": "theirs"})),
         ("charge", json!({"do": "change_case", "case": "no", "room": "theatre 2", "risk": "none"})),
         (
             "lead",

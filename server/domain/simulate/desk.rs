@@ -36,6 +36,7 @@ struct AtHand {
 pub(super) fn spares<'a>(state: &'a State, model: &'a Id) -> impl Iterator<Item = &'a Arc<Asset>> {
     state.assets.values().filter(move |asset| {
         asset.model == *model
+            && asset.owner == crate::domain::asset::Owner::Own
             && asset.seat.is_none()
             && asset.counts()
             && asset.holds.is_empty()

@@ -18,6 +18,7 @@ mod records;
 mod rounds;
 mod theatre;
 mod upkeep;
+mod visits;
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, VecDeque};
@@ -83,6 +84,8 @@ enum Task {
     Requalify(Id, u32),
     /// An air-removal test failed for a wrong set-up, and is done once more.
     RepeatTest(Id),
+    /// What is not the house's own, and the shelf.
+    Visits,
 }
 
 /// What the simulation knows of a case beside what the state says.
@@ -119,6 +122,8 @@ pub struct Hospital {
     spares_given: BTreeSet<Id>,
     /// When what left for repair is expected.
     repairs: BTreeMap<Id, Time>,
+    /// Chances of what stands beside the house's own parts.
+    aside: Chance,
     pub record: Record,
 }
 
@@ -142,6 +147,7 @@ impl Hospital {
             deliveries: Vec::new(),
             spares_given: BTreeSet::new(),
             repairs: BTreeMap::new(),
+            aside: Chance::new(plan.seed ^ 0x5bd1_e995),
             record: Record::default(),
             plan,
         };
@@ -249,6 +255,7 @@ impl Hospital {
             Task::Search(asset, hours) => self.search(state, &asset, hours),
             Task::Requalify(machine, n) => self.requalify(state, &machine, n),
             Task::RepeatTest(machine) => self.repeat_test(state, &machine),
+            Task::Visits => self.visits(state),
         }
     }
 
@@ -263,7 +270,9 @@ impl Hospital {
         let at = self.clock.plus_minutes(30);
         self.later(at, Task::Desk);
         let day = self.clock.date(self.plan.zone);
-        for (hour, minute, task) in [(6, 10, Task::Morning), (10, 0, Task::Office), (15, 0, Task::Planning)] {
+        let rounds =
+            [(6, 10, Task::Morning), (10, 0, Task::Office), (10, 45, Task::Visits), (15, 0, Task::Planning)];
+        for (hour, minute, task) in rounds {
             let at = self.on(day, hour, minute);
             let at = if at > self.clock { at } else { self.tomorrow(hour, minute) };
             self.later(at, task);

@@ -67,7 +67,12 @@ impl Hospital {
         let at = self.tomorrow(10, 0);
         self.later(at, Task::Office);
         self.unpack_deliveries();
-        for asset in state.assets.values().filter(|asset| asset.retired.is_none()) {
+        let ours = |asset: &&Arc<Asset>| {
+            asset.retired.is_none()
+                && asset.owner == crate::domain::asset::Owner::Own
+                && !state.strangers.contains_key(&asset.asset)
+        };
+        for asset in state.assets.values().filter(ours) {
             self.biomed(state, asset);
         }
         for hold in state.holds.values().filter(|hold| hold.lifted_at.is_none()) {

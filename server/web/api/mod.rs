@@ -30,6 +30,7 @@ pub mod reference;
 pub mod request;
 pub mod schedule;
 pub mod set;
+pub mod visit;
 pub mod wear;
 pub mod wear_more;
 pub mod week;

@@ -75,6 +75,8 @@ pub struct AssetPage {
     pub due: Vec<Say>,
     pub cautions: Vec<&'static str>,
     pub holds: Vec<Hold>,
+    /// What is said of loans, tags and doubts.
+    pub notes: Vec<super::visit_notes::Note>,
     pub hold_kinds: Vec<&'static str>,
     pub causes: Vec<(&'static str, String)>,
     pub turns: Vec<Turn>,
@@ -293,6 +295,7 @@ impl AssetPage {
             due: due(state, asset, now).iter().map(due_words).collect(),
             cautions: cautions(state, asset),
             holds: holds(state, asset, role, now),
+            notes: super::visit_notes::notes(state, asset, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
                 .iter()

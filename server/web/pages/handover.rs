@@ -75,6 +75,8 @@ pub struct HandoverPage {
     /// Lines without parts that did not all come back from their cases.
     pub lines: Vec<LostLine>,
     pub holds: Vec<Item>,
+    /// Loans, strangers, doubts of identity and the shelf.
+    pub visits: Vec<Item>,
     pub findings: Vec<FindingRow>,
     pub repairs: Vec<RepairRow>,
     /// Packs that broke meanwhile; empty where none did.
@@ -249,6 +251,7 @@ impl HandoverPage {
             missing: finding::missing(state, now),
             lines: finding::lines(state, now),
             holds: holds(state, now),
+            visits: super::visit_notes::items(state, now),
             findings: finding::findings(state, now).0,
             repairs: finding::repairs(state, now).0,
             broken: super::broken::lately(state, hours, now),

@@ -27,6 +27,8 @@ pub struct Member {
     pub place: String,
     pub say: Say,
     pub due: Vec<String>,
+    /// The model, by which a new piece of the same kind takes its place.
+    pub model: String,
     pub holds: Vec<String>,
 }
 
@@ -38,6 +40,8 @@ pub struct Line {
     pub pack: String,
     pub lacks: usize,
     pub members: Vec<Member>,
+    /// So many of it come from the shelf: it has no parts of its own.
+    pub shelf: u32,
 }
 
 pub struct Past {
@@ -74,6 +78,7 @@ fn member(state: &State, asset: &Asset, now: Time) -> Member {
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
         name: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+        model: asset.model.to_string(),
         position: asset.seat.as_ref().map_or(0, |seat| seat.position),
         place: asset
             .location
@@ -91,6 +96,7 @@ fn member(state: &State, asset: &Asset, now: Time) -> Member {
             .holds
             .iter()
             .map(|held| format!("{} hold {}: {}", held.kind.name(), held.hold, hold(&held.hold)))
+            .chain(super::visit_notes::doubt(state, asset))
             .collect(),
     }
 }
@@ -103,7 +109,8 @@ fn lines(state: &State, set: &SetState, now: Time) -> Vec<Line> {
         let present = line.present.iter().filter_map(|id| state.assets.get(id));
         Line {
             wants: on_sheet.map(|on| on.wants()).unwrap_or_default(),
-            lacks: (line.needed as usize).saturating_sub(line.present.len()),
+            lacks: (line.needed as usize).saturating_sub(line.present.len() + line.shelf as usize),
+            shelf: line.shelf,
             members: present.map(|asset| member(state, asset, now)).collect(),
             needed: line.needed,
             essential: line.essential,

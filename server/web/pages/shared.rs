@@ -81,6 +81,14 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/sets", "Sets", "Which sets are ready, and what do the others lack?", &Role::ALL),
     ("/assets", "Assets", "One part and its life: turns, inspections, holds.", &Role::ALL),
     ("/due", "Due", "What must be inspected, tested or replaced, in order of need?", &[Biomed, Lead]),
+    ("/loans", "Loans", "What is lent to us, and when does it go back?", &[Desk, Lead, Charge, Biomed]),
+    ("/strangers", "Strangers", "What is not ours, or in doubt, and who was told?", &[Desk, Lead, Infection]),
+    (
+        "/shelf",
+        "Shelf",
+        "What is kept by lot: how much, and until when?",
+        &[Desk, Lead, Charge, Clinician, Biomed],
+    ),
     ("/wear", "Wear", "How long do they last, and what will I need?", &[Biomed, Lead]),
     (
         "/findings",

@@ -216,6 +216,7 @@ fn of_load(event: &Event) -> String {
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
         other => super::told_case::sentence(event)
             .or_else(|| super::told_beside::sentence(event))
+            .or_else(|| super::told_visit::sentence(event))
             .unwrap_or_else(|| other.kind().replace('_', " ")),
     }
 }
@@ -301,6 +302,7 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
         What::Replaced(it) => (None, format!("into set {} for {}", it.seat.set, it.old)),
         other => super::told_case::act(&event, asset)
             .or_else(|| super::told_beside::act(&event))
+            .or_else(|| super::told_visit::act(&event, asset))
             .unwrap_or_else(|| (None, other.kind().replace('_', " "))),
     }
 }

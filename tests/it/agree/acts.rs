@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, recall, request, schedule, wear};
+use super::{at_case, at_machine, recall, request, schedule, visit, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -50,7 +50,7 @@ pub fn code(role: Role, second: bool) -> String {
 
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
-    let mut command = match dice.below(96) {
+    let mut command = match dice.below(104) {
         0..16 | 57..63 => onward(state, dice),
         16..24 | 66..71 => on_load(state, dice),
         24 if dice.once_in(2) => recall::next(state, dice),
@@ -70,6 +70,7 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         39 | 40 => at_machine::next(state, dice),
         41 | 91 => wear::next(state, dice),
         93 | 94 => request::next(state, dice),
+        96..104 => visit::next(state, dice, now),
         42 | 95 => schedule::next(state, dice, now),
         44..56 | 76..91 => at_case::next(state, dice, now),
         56 => at_case::correct(state, dice),

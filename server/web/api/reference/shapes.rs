@@ -79,6 +79,31 @@ pub const SHAPES: &[(&str, &str)] = &[
     ),
     ("SetUpSheet", "{case:id entry:int cautions:[text] offers:[map] lacking:[any] ..}"),
     ("Fit", "{answer:text sentence:text checks:[map] parts:[map] configuration:map entry:int ..}"),
+    (
+        "Loan",
+        "{loan:id kind:=loan|trial from:text case?:id due_back?:text set?:id pieces?:int instructions?:text condition?:text \
+         labelled_decontaminated?:bool risk?:{reason:text person:text} came:{at:time by:text entry:int} \
+         parts:[{asset:id again:bool}] leavings?:[map] open:bool due:text? overdue:bool still_here:[id] lacking:[id] \
+         retired_here:[id]}",
+    ),
+    (
+        "Stranger",
+        "{tag:id kind:=other_site|unmarked|thought_retired looks:text mark?:text owner?:text hold:id same_as?:id \
+         received:{at:time by:text entry:int} owners_told?:[map] settled?:[map] open:bool asks:text? now:#Now?}",
+    ),
+    (
+        "IdentityDoubt",
+        "{doubt:id how:text groups:[#InDoubt] since:{at:time by:text entry:int} settled?:map open:bool}",
+    ),
+    ("InDoubt", "[{asset:id turn:int}]"),
+    (
+        "Stock",
+        "{model:id minimum:int? good:int low:bool lots:[{lot:text? expires:text? came:int left:int past:bool}]}",
+    ),
+    (
+        "StockUsed",
+        "{model:id lot?:text serial?:text expires?:text quantity:int implant?:bool from_shelf:int at:time by:text entry:int}",
+    ),
     ("Due", "{why:text since:time limit:any found:any asset?:id machine?:id ..}"),
     (
         "Exceptions",
@@ -110,7 +135,7 @@ pub const SHAPES: &[(&str, &str)] = &[
     (
         "LookBackAnswer",
         "{origin:map window:{from:time? to:time?}? loads:[{load:id machine:id programme:id cycle_no:text? status:text started_at:time}] \
-         assets:[{asset:id model:id turns:[int] now:#Now}] cases:[{case:id start:time patient:bool assets:[#Exposed]}] entry:int}",
+         assets:[{asset:id model:id turns:[int] now:#Now}] cases:[{case:id start:time patient:bool assets:[#Exposed] stock?:[#StockUsed]}] in_doubt:[{asset:id may_be:id because:id since:time}] entry:int}",
     ),
     ("Exposed", "{asset:id turn:int exposure:=used|opened turns_since?:int}"),
     (
