@@ -54,15 +54,9 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
         What::AssetMeasured(it) => super::measuring::measured(state, when, it),
         What::MarkGiven(it) => super::marking::given(state, when, it),
         What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
-        What::AssetAdded(_)
-        | What::PutAway(_)
-        | What::Retired(_)
-        | What::SetBuilt(_)
-        | What::PutInSet(_)
-        | What::TakenFromSet(_)
-        | What::Replaced(_)
-        | What::HoldPlaced(_)
-        | What::HoldLifted(_) => super::apply_parts::parts(state, when, what),
+        #[rustfmt::skip] // One family.
+        What::AssetAdded(_) | What::PutAway(_) | What::Retired(_) | What::SetBuilt(_) | What::PutInSet(_)
+        | What::TakenFromSet(_) | What::Replaced(_) | What::HoldPlaced(_) | What::HoldLifted(_) => super::apply_parts::parts(state, when, what),
         What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
             super::apply_recall::recalls(state, when, what)
         }
@@ -98,14 +92,11 @@ fn apply_what(state: &mut State, when: &When, what: &What) {
             super::request::applied(state, when, what)
         }
         What::Arrived(_) | What::LoanLeft(_) => super::loaning::applied(state, when, what),
-        What::StrangerReceived(_)
-        | What::OwnerTold(_)
-        | What::StrangerSettled(_)
-        | What::IdentityDoubted(_)
+        #[rustfmt::skip] // One family.
+        What::StrangerReceived(_) | What::OwnerTold(_) | What::StrangerSettled(_) | What::IdentityDoubted(_)
         | What::IdentitySettled(_) => super::strangers::applied(state, when, what),
-        What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => {
-            super::shelving::applied(state, when, what)
-        }
+        #[rustfmt::skip] // One family.
+        What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => super::shelving::applied(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),

@@ -51,6 +51,7 @@ fn things(state: &State, wrong: &mut Vec<String>) {
     running(state, wrong);
     super::checks_recall::check(state, wrong);
     super::checks_request::check(state, wrong);
+    super::checks_visit::check(state, wrong);
     packs(state, wrong);
     machines(state, wrong);
     open_exceptions(state, wrong);

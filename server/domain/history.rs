@@ -20,16 +20,9 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::MachineTested(_)
         | What::RecordFormDefined(_)
         | What::FlagCleared(_) => at_machines(what),
-        What::AssetAdded(_)
-        | What::AssetMeasured(_)
-        | What::MarkGiven(_)
-        | What::FitConfirmed(_)
-        | What::PutAway(_)
-        | What::Retired(_)
-        | What::SetBuilt(_)
-        | What::PutInSet(_)
-        | What::TakenFromSet(_)
-        | What::Replaced(_) => of_parts(what),
+        #[rustfmt::skip] // One family.
+        What::AssetAdded(_) | What::AssetMeasured(_) | What::MarkGiven(_) | What::FitConfirmed(_) | What::PutAway(_)
+        | What::Retired(_) | What::SetBuilt(_) | What::PutInSet(_) | What::TakenFromSet(_) | What::Replaced(_) => of_parts(what),
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
         What::StepRecorded(it) => step_recorded(it),
@@ -60,13 +53,9 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
-        What::Arrived(_)
-        | What::LoanLeft(_)
-        | What::StrangerReceived(_)
-        | What::OwnerTold(_)
-        | What::StrangerSettled(_)
-        | What::IdentityDoubted(_)
-        | What::IdentitySettled(_) => of_strangers(what),
+        #[rustfmt::skip] // One family.
+        What::Arrived(_) | What::LoanLeft(_) | What::StrangerReceived(_) | What::OwnerTold(_) | What::StrangerSettled(_)
+        | What::IdentityDoubted(_) | What::IdentitySettled(_) => of_strangers(what),
         What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => {
             of_stock(what)
         }

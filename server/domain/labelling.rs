@@ -119,6 +119,9 @@ pub fn payload_of(asset: &Asset, today: NaiveDate) -> Payload {
 pub fn of_asset(state: &State, asset: &Asset, reading: Reading, today: NaiveDate) -> Result<Label, String> {
     let model = state.model(&asset.model);
     let mut lines = vec![Line::strong(asset.asset.to_string())];
+    if state.strangers.get(&asset.asset).is_some_and(|stranger| stranger.is_open()) {
+        lines.push(Line::strong("Stranger: not to be packed"));
+    }
     lines.extend(model.map(|model| Line::plain(format!("{}, {}", model.family.words(), model.name.0))));
     lines.push(Line::plain(site(state)));
     payload_of(asset, today).label(reading, lines)

@@ -28,6 +28,7 @@ pub mod check_lines;
 mod checks_case;
 mod checks_recall;
 mod checks_request;
+mod checks_visit;
 pub mod choosing;
 pub mod claims;
 pub mod closing;

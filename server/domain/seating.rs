@@ -39,6 +39,15 @@ fn set_and_line(deciding: &mut Deciding, set: &Id, line: &Line) -> Option<(SetSt
 /// What stands against a part taking a seat, beside the seat itself.
 fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     deciding.general(asset);
+    if deciding.state.strangers.get(&asset.asset).is_some_and(|stranger| stranger.is_open()) {
+        let problem = Problem::new(
+            Code::Held,
+            format!("{} is a stranger: what it is, and whose, is not settled.", asset.called()),
+            "A part of this house is needed.",
+            "Let the lead settle what it is first.",
+        );
+        deciding.against(problem.even_late());
+    }
     let Some(model) = deciding.state.model(&asset.model) else {
         return;
     };

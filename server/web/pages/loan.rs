@@ -277,3 +277,24 @@ pub async fn of_stranger(visitor: Visitor, Path(tag): Path<String>) -> Response 
         None => super::problem::not_found("stranger", &tag, "/strangers", "All strangers"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn a_certificate_says_what_it_is_and_what_lacks() {
+        let visitor = sample::visiting::visitor(Role::Desk);
+        let loan = visitor.state.loans.get("loan-0001").unwrap();
+        let text = sample::show("loan", &LoanPage::of(&visitor, loan, None));
+        assert!(text.contains("<p class=\"verdict\">NOT decontaminated</p>"), "{text}");
+        assert!(text.contains("1 of 2 that came") && text.contains("Not among it"), "{text}");
+        assert!(text.contains("It was let in without the maker's instructions"), "{text}");
+        assert!(text.contains("it names 3 pieces, and 2 came") && !text.contains("<b>clean"), "{text}");
+        let stranger = visitor.state.strangers.get("tag-0001").unwrap();
+        let text = sample::show("certificate", &CertificatePage::of(&visitor, stranger));
+        assert!(text.contains("tag-0001 leaves NOT decontaminated."), "{text}");
+    }
+}

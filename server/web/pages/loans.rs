@@ -199,3 +199,29 @@ impl ArrivePage {
 pub async fn arrive(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     render(&ArrivePage::of(&visitor, &asked))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn what_left_without_a_part_stands_first() {
+        let text = sample::show("loans", &LoansPage::of(&sample::visiting::visitor(Role::Desk), None));
+        assert!(text.contains("<h1>2 loans are open; 1 left without a part. loan-0001 of Lender"), "{text}");
+        assert!(text.contains("left without loan-0001.2") && !text.contains("<script>"), "{text}");
+        let none = sample::show("loans-none", &LoansPage::of(&sample::visitor(), None));
+        assert!(none.contains("Nothing is on loan or on trial here."), "{none}");
+    }
+
+    #[test]
+    fn a_set_is_counted_in_against_its_sheet() {
+        let visitor = sample::visiting::visitor(Role::Desk);
+        let asked = Asked { sheet: Some("adult".into()), done: None };
+        let text = sample::show("loan-arrive", &ArrivePage::of(&visitor, &asked));
+        assert!(text.contains("caps 1 of 2") && text.contains("name=\"parts.0.mark\""), "{text}");
+        let loose = sample::show("loan-arrive-loose", &ArrivePage::of(&visitor, &Asked::default()));
+        assert!(loose.contains("Model of Piece 6") && !loose.contains("set.set"), "{loose}");
+    }
+}

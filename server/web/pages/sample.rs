@@ -2,6 +2,7 @@
 
 pub mod busy;
 mod timetable;
+pub mod visiting;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -219,3 +219,29 @@ pub async fn of_case(visitor: Visitor, Path(case): Path<String>, Query(asked): Q
         None => super::problem::not_found("case", &case, "/cases", "All cases"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn what_is_low_or_past_its_date_is_in_the_heading() {
+        let visitor = sample::visiting::visitor(Role::Charge);
+        let text = sample::show("shelf", &ShelfPage::of(&visitor, None));
+        assert!(text.contains("<h1>Below minimum: Suction catheter 12 Fr.</h1>"), "{text}");
+        assert!(text.contains("use it first") && !text.contains("<x>"), "{text}");
+        let later = Visitor { now: visitor.now.plus_minutes(30 * 24 * 60), ..visitor };
+        let text = sample::show("shelf-past", &ShelfPage::of(&later, None));
+        assert!(text.contains("Past its date on the shelf: Suction catheter 12 Fr. Below minimum"), "{text}");
+        let case = later.state.cases.get("K-8").unwrap();
+        let text = sample::show("case-shelf", &CaseShelfPage::of(&later, case, None));
+        assert!(
+            text.contains("Case K-8 used 3 pieces of the shelf.")
+                && text.contains("not on the shelf by its record"),
+            "{text}"
+        );
+        assert!(text.contains("/look-back?lot=L-SOON"), "{text}");
+    }
+}

@@ -188,3 +188,34 @@ impl StrangersPage {
 pub async fn get(visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     render(&StrangersPage::of(&visitor, &asked))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::person::Role;
+    use crate::web::pages::sample;
+
+    #[test]
+    fn what_is_in_doubt_says_what_to_do() {
+        let text = sample::show(
+            "strangers",
+            &StrangersPage::of(&sample::visiting::visitor(Role::Lead), &Asked::default()),
+        );
+        let says = "<h1>1 stranger is here, and 1 doubt of identity is open. tag-0001: Its mark is that of loan-0002.1 of this house";
+        assert!(text.contains(says), "{text}");
+        assert!(
+            text.contains("MIX-1 and MIX-2 were swapped") && text.contains("tag-0001 is theirs"),
+            "{text}"
+        );
+        // What it is, the lead says; the desk sees it go.
+        let desk = sample::show(
+            "strangers-desk",
+            &StrangersPage::of(&sample::visiting::visitor(Role::Desk), &Asked::default()),
+        );
+        assert!(desk.contains("was fetched by its owner") && !desk.contains("tag-0001 is theirs"), "{desk}");
+        let part = sample::visiting::visitor(Role::Desk);
+        let notes =
+            crate::web::pages::visit_notes::notes(&part.state, part.state.asset("MIX-1").unwrap(), part.now);
+        assert!(notes.iter().any(|note| note.words.contains("It has 3 to 30 cycles")), "a range");
+    }
+}

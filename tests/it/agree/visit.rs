@@ -24,6 +24,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> Value {
 }
 
 fn arrive(state: &State, dice: &mut Dice) -> Value {
+    // The numbers of a command end soon: what decides most is rolled first.
+    let how = dice.below(4);
     let gone: Vec<String> =
         state.assets.values().filter(|it| it.retired.is_some()).map(|it| it.asset.to_string()).collect();
     let mut parts = vec![
@@ -40,7 +42,7 @@ fn arrive(state: &State, dice: &mut Dice) -> Value {
     let set = format!("LENT-{}", dice.below(3));
     let mut all = json!({"do": "arrive", "kind": dice.word(&["loan", "trial"]), "from": "Lender", "due_back": "2099-01-01",
                          "set": {"set": set, "count_sheet": "adult"}, "parts": parts, "pieces": 1 + dice.below(3)});
-    match dice.below(4) {
+    match how {
         0 => {}
         1 => {
             all["risk"] = json!({"person": super::acts::code(fettle::domain::person::Role::Lead, true), "reason": "a bleeding airway"})
