@@ -4,7 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::clerk::Line;
-use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Model, Step};
+use crate::domain::command::{
+    Act, Asset, Case, Command, Correct, Finding, Load, Loan, Missing, Model, Step, Stranger,
+};
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
@@ -105,6 +107,7 @@ fn names_somebody(command: &Command) -> bool {
         || around.overriding.as_ref().is_some_and(|given| given.second_person.is_some())
         || matches!(&command.act, Act::Load(Load::Judge(judge)) if judge.readings.is_some())
         || matches!(&command.act, Act::Missing(Missing::Close(_)))
+        || matches!(&command.act, Act::Loan(Loan::Arrive(arrive)) if arrive.risk.is_some())
 }
 
 /// The parts that a late command may name: their turns are looked up.
@@ -115,6 +118,7 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Step(Step::PackBroken(it)) => &it.scan,
         Act::Asset(Asset::PutAway(it)) => &it.scan,
         Act::Load(Load::Start(it)) => &it.scan,
+        Act::Stranger(Stranger::Doubt(it)) => &it.scan,
         Act::Correct(Correct::Entry(it)) => {
             return it.instead.iter().flat_map(|scan| scanned(state, scan)).collect();
         }

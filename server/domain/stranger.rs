@@ -243,7 +243,7 @@ pub struct Settled {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub words: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub by: Option<CleanedBy>,
+    pub cleaned: Option<CleanedBy>,
     #[serde(flatten)]
     pub told: Told,
 }

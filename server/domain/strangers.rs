@@ -350,8 +350,8 @@ fn settled(state: &mut State, when: &When, it: &StrangerSettled, told: Told) {
         apply_parts::retire(state, when, &it.stranger, cause, false);
     }
     let (outcome, asset) = (it.outcome, it.asset.clone());
-    let (words, by) = (it.words.clone(), it.by.clone());
+    let (words, cleaned) = (it.words.clone(), it.by.clone());
     change_stranger(state, &it.stranger, |stranger| {
-        stranger.settled.push(Settled { outcome, asset, words, by, told });
+        stranger.settled.push(Settled { outcome, asset, words, cleaned, told });
     });
 }

@@ -70,17 +70,10 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("countersign", json!({"load": "no"}))),
     ]);
     all.extend(of_visitors());
-    all.extend([
-        (
-            "lead charge admin",
-            with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
-        ),
-        ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
-    ]);
     all
 }
 
-/// Those of loans, strangers and the shelf.
+/// Those of loans, strangers, the shelf and alerts.
 fn of_visitors() -> Vec<(&'static str, Value)> {
     let with = |name: &str, mut all: Value| {
         all["do"] = name.into();
@@ -100,6 +93,11 @@ fn of_visitors() -> Vec<(&'static str, Value)> {
         ("desk lead charge", with("stock_out", json!({"model": "no", "quantity": 1, "why": "damaged"}))),
         ("charge clinician", with("use_stock", json!({"case": "no", "items": [{"model": "no"}]}))),
         ("lead charge biomed", with("set_stock_minimum", json!({"model": "no", "minimum": 1}))),
+        (
+            "lead charge admin",
+            with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
+        ),
+        ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
     ]
 }
 

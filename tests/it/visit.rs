@@ -118,6 +118,37 @@ fn names(list: &Value, field: &str) -> Vec<String> {
     all.iter().map(|it| it[field].as_str().unwrap_or_default().to_string()).collect()
 }
 
+/// What one server wrote another reads back from the tables, and says the same.
+#[tokio::test(flavor = "multi_thread")]
+async fn another_server_reads_what_was_written() {
+    for kind in BOTH {
+        let served = house(kind).await;
+        every_kind(&served).await;
+        served.done(Desk, with(arrival(), "set", json!({"set": "LENT-2", "count_sheet": "adult"}))).await;
+        served
+            .done(
+                Desk,
+                json!({"do": "receive_stranger", "tag": "TAG-2", "kind": "unmarked", "looks": "a tube"}),
+            )
+            .await;
+        let fetched = json!({"do": "settle_stranger", "stranger": "TAG-2", "outcome": "collected"});
+        served.done(Desk, fetched).await;
+        let other = Served::on(served.url.clone(), None, Some(&served)).await;
+        for path in
+            ["loans", "strangers", "identity-doubts", "stock", "cases/K-SHELF/stock", "sets", "due", "board"]
+        {
+            let (here, there) = (one(&served, path).await, one(&other, path).await);
+            assert_eq!(
+                (&here["items"], &here["sets"]),
+                (&there["items"], &there["sets"]),
+                "{kind:?}: {path}"
+            );
+        }
+        other.stop().await;
+        served.stop().await;
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_loan_without_instructions_is_refused_or_somebody_answers_for_it() {
     for kind in BOTH {

@@ -241,7 +241,7 @@ impl CertificatePage {
         let fetched = stranger.settled.iter().find(|it| it.outcome == StrangerOutcome::Collected);
         let now = state.assets.get(&stranger.tag).and_then(|asset| state.cleaned_by(asset));
         let by = match fetched {
-            Some(fetched) => fetched.by.clone(),
+            Some(fetched) => fetched.cleaned.clone(),
             None => now,
         };
         let (who, at, entry) = match fetched {
