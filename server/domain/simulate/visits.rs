@@ -52,10 +52,13 @@ impl Hospital {
     pub(super) fn visits(&mut self, state: &State) {
         let at = self.tomorrow(10, 45);
         self.later(at, Task::Visits);
+        // Nothing of it takes the time of those who look after the house's own parts.
+        let clock = self.clock;
         self.loans(state);
         self.strangers(state);
         self.mixed(state);
         self.shelf(state);
+        self.clock = clock;
     }
 
     /// Now and then a barrel is tried or borrowed for a case; it goes back after some days.
