@@ -42,6 +42,8 @@ pub struct Plan {
     pub wants: Vec<Id>,
     /// Why a set comes nowhere: no machine in service, or no way for it.
     pub stuck: BTreeMap<Id, String>,
+    /// The sets of cases that are kept for another case of the same time too: until a person decides, neither has it.
+    pub disputed: BTreeMap<Id, Vec<Id>>,
     pub not_known: Vec<String>,
     /// The numbers of packs, by set and text.
     pub packs: BTreeMap<(Id, String), usize>,
@@ -97,6 +99,20 @@ impl Plan {
         Some(())
     }
 
+    /// What is kept for a case and for another one of the same time comes to neither of them: nobody has said whose it is.
+    fn dispute(&mut self, state: &State, want: usize, case: &Case) {
+        let (units, sets) = (&mut self.shop.units, &self.sets);
+        let Some(want) = self.shop.wants.get_mut(want) else { return };
+        for need in &mut want.needs {
+            let set = need.unit.and_then(|unit| sets.get(unit));
+            if let Some(set) = set.filter(|set| state.kept_elsewhere(set, case).is_some()) {
+                self.disputed.entry(case.case.clone()).or_default().push(set.clone());
+                need.unit = Some(units.len());
+                units.push(Unit { kind: need.kind, due_s: None, unfit: true });
+            }
+        }
+    }
+
     /// The cases of the days that are looked at, from this morning on.
     pub fn is_shown(&self, case: &Case) -> bool {
         (self.from..self.until).contains(&case.start)
@@ -131,6 +147,7 @@ pub fn plan(
         sets: Vec::new(),
         wants: Vec::new(),
         stuck: BTreeMap::new(),
+        disputed: BTreeMap::new(),
         not_known: Vec::new(),
         packs: BTreeMap::new(),
         ways: BTreeMap::new(),
@@ -159,6 +176,9 @@ pub fn plan(
     let wants = coming.iter().map(|it| want(state, it.case, (&places, &kinds), now));
     plan.shop.wants = wants.collect();
     plan.wants = coming.iter().map(|it| it.case.case.clone()).collect();
+    for (at, it) in coming.iter().enumerate() {
+        plan.dispute(state, at, it.case);
+    }
     plan.shop.kept =
         state.sheets.keys().map(|sheet| state.reserves.get(sheet).copied().unwrap_or(0) as usize).collect();
     plan.shop.turnaround_s = f64::from(state.policy.turnaround_minutes) * 60.0;

@@ -15,7 +15,7 @@ use fettle::domain::simulate::catalogue;
 use fettle::domain::simulate::chance::Chance;
 use fettle::domain::simulate::ledger::Paper;
 use fettle::domain::simulate::record::Record;
-use fettle::domain::simulate::{Given, Hospital, Plan};
+use fettle::domain::simulate::{Given, Hospital, List, Plan};
 use fettle::domain::state::{Changes, State};
 use fettle::domain::step::StepName;
 use fettle::domain::text::Line;
@@ -26,7 +26,7 @@ use super::served::{BOTH, Served};
 pub fn plan(seed: u64, sets: u32, days: i64) -> Plan {
     let from = Time::parse("2024-01-08T06:00:00Z").expect("a time");
     let until = from.plus_minutes(days * 24 * 60);
-    Plan { seed, sets, until, from, zone: chrono_tz::Europe::London, keep_record: true }
+    Plan { seed, sets, until, from, zone: chrono_tz::Europe::London, keep_record: true, list: List::USUAL }
 }
 
 /// A hospital with the paper that it works on.

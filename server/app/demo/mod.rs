@@ -11,7 +11,7 @@ use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::simulate::ledger::Paper;
-use crate::domain::simulate::{Given, Hospital, Plan};
+use crate::domain::simulate::{Given, Hospital, List, Plan};
 use crate::domain::time::Time;
 
 /// The demo's site.
@@ -144,7 +144,8 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     let zone = state.zone;
     let paper = Paper::on((*state).clone()).staffed(on_duty);
     let mut writer = Writer { house, site, now, paper, waiting: Vec::new() };
-    let plan = Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false };
+    let plan =
+        Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false, list: List::USUAL };
     writer.simulate(Hospital::new(plan)).await?;
     scene::write(&mut writer, now)?;
     writer.flush().await

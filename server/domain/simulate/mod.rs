@@ -46,6 +46,26 @@ pub struct Plan {
     pub zone: chrono_tz::Tz,
     /// Whether the simulation keeps its own record of who touched what; it grows with the years.
     pub keep_record: bool,
+    pub list: List,
+}
+
+/// How full the list of cases is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct List {
+    /// How many planned cases a workday brings for each set.
+    pub per_set_and_day: f64,
+    /// How many cases of a day are planned for one set: above one it has to come round in between.
+    pub most_per_set: usize,
+    /// Whether theatre helps itself: takes another set than the one that is kept, or from the reserve.
+    pub helps_itself: bool,
+}
+
+impl List {
+    /// Each set is used every other day or so, and once a day at most.
+    pub const USUAL: List = List { per_set_and_day: 0.42, most_per_set: 1, helps_itself: true };
+    /// Sets have to come round between the cases of a day, and some come too late; and nobody does anything about it, so that
+    /// what becomes of a case is what its forecast was about.
+    pub const TIGHT: List = List { per_set_and_day: 1.1, most_per_set: 2, helps_itself: false };
 }
 
 /// One command of a person of this role, and when it is given: what is told late happened before.
