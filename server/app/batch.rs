@@ -7,10 +7,10 @@ use serde_json::value::RawValue;
 
 use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
-use super::gathering::{Gathered, gather_for, turns_for};
+use super::gathering::{Gathered, gather_for, looks_at, turns_for};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
-use crate::domain::command::{Act, Correct, Load, wrong};
+use crate::domain::command::{Act, Load, wrong};
 use crate::domain::deciding::{self, Decided, Turned};
 use crate::domain::event::{Entry, Event, Thing, What};
 use crate::domain::history::found_under;
@@ -155,7 +155,7 @@ pub async fn decide_and_write(
     let mut written = Written::default();
     let mut outcomes = Vec::with_capacity(lines.len());
     for line in lines {
-        let corrects = matches!(line.command.act, Act::Correct(_));
+        let corrects = looks_at(&hand.state, &line.command).is_some();
         if line.command.around.late.is_some() || corrects {
             gathered.turns = turns_for(conn, &hand.state, &line.command).await?;
         }
@@ -219,7 +219,7 @@ fn decide_one(
         let Entry { seq, at, event, .. } = read_event(before)?;
         return Ok(Done::Entered { entry: seq, at, event: Arc::new(event), replayed: true });
     }
-    let corrected = corrected_entry(line, gathered, written)?;
+    let corrected = corrected_entry(&hand.state, line, gathered, written)?;
     let asks = deciding::Asked {
         actor: &line.actor,
         now,
@@ -229,6 +229,7 @@ fn decide_one(
         turns: &gathered.turns,
         corrected: corrected.as_ref(),
         attachments: &gathered.attachments,
+        same_patient: &gathered.same_patient,
         prepared: line.prepared.as_ref(),
     };
     let decided = match deciding::decide(&hand.state, &asks, &line.command) {
@@ -250,13 +251,14 @@ fn decide_one(
 
 /// The entry that a correction names, from the ledger or from this very batch.
 fn corrected_entry(
+    state: &State,
     line: &Line,
     gathered: &Gathered,
     written: &Written,
 ) -> Result<Option<(Entry, Event)>, StorageError> {
-    let Act::Correct(Correct::Entry(it)) = &line.command.act else { return Ok(None) };
-    let stored = gathered.corrected.get(&it.entry);
-    let stored = stored.or_else(|| written.entries.iter().find(|entry| entry.seq == it.entry));
+    let Some(seq) = looks_at(state, &line.command) else { return Ok(None) };
+    let stored = gathered.corrected.get(&seq);
+    let stored = stored.or_else(|| written.entries.iter().find(|entry| entry.seq == seq));
     stored.map(read_entry).transpose()
 }
 

@@ -18,6 +18,17 @@ use crate::storage::{StorageError, facts};
 impl House {
     /// Founds a site: its first entry says so.
     pub async fn add_site(&self, code: &str, name: &str, timezone: &str) -> Result<Id, AccountError> {
+        self.found_site(code, name, timezone, false).await
+    }
+
+    /// Founds a site, for work or for practice.
+    pub async fn found_site(
+        &self,
+        code: &str,
+        name: &str,
+        timezone: &str,
+        practice: bool,
+    ) -> Result<Id, AccountError> {
         let site = Id::new(code).ok_or_else(|| {
             AccountError::Unfit(
                 "a site's code is 1 to 64 letters, digits, dots, hyphens or underscores".into(),
@@ -42,7 +53,7 @@ impl House {
         ledger::found_site(&mut conn, code, name, timezone, &secret, at.0, &empty_head()).await?;
         let hand =
             gather(&mut conn, &site, None).await?.ok_or_else(|| AccountError::UnknownSite(code.into()))?;
-        let founded = SiteFounded { name: Line(name.into()), timezone: timezone.into() };
+        let founded = SiteFounded { name: Line(name.into()), timezone: timezone.into(), practice };
         let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
         found(&mut conn, hand, event, at).await?;
         conn.commit().await?;

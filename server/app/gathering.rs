@@ -4,11 +4,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::clerk::Line;
-use crate::domain::command::{Act, Asset, Case, Command, Correct, Finding, Load, Missing, Model, Step};
+use crate::domain::command::{
+    Act, Asset, Case, Command, Correct, Finding, Load, Loan, Missing, Model, Step, Stranger, WrongThing,
+};
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
-use crate::domain::text::Scan;
+use crate::domain::text::{Scan, Sealed};
 use crate::domain::time::Time;
 use crate::formats::attachment::Kind;
 use crate::storage::ledger::{self, StoredEntry};
@@ -29,6 +31,8 @@ pub(super) struct Gathered {
     pub corrected: BTreeMap<u64, StoredEntry>,
     /// Attachments that commands of the batch name, as far as they are kept.
     pub attachments: BTreeMap<String, Kind>,
+    /// Cases for whose patients something is kept, each with one of the batch that has the same.
+    pub same_patient: SamePatient,
 }
 
 pub(super) async fn gather_for(
@@ -49,9 +53,9 @@ pub(super) async fn gather_for(
     let people = names.keys().cloned().collect();
     let mut corrected = BTreeMap::new();
     for line in lines {
-        if let Act::Correct(Correct::Entry(it)) = &line.command.act {
-            let found = ledger::after(conn, site, it.entry.saturating_sub(1), 1).await?;
-            corrected.extend(found.into_iter().filter(|e| e.seq == it.entry).map(|e| (e.seq, e)));
+        if let Some(seq) = looks_at(state, &line.command) {
+            let found = ledger::after(conn, site, seq.saturating_sub(1), 1).await?;
+            corrected.extend(found.into_iter().filter(|e| e.seq == seq).map(|e| (e.seq, e)));
         }
     }
     let mut attachments = BTreeMap::new();
@@ -60,6 +64,7 @@ pub(super) async fn gather_for(
         let kind = kind.and_then(|media_type| Kind::of_media_type(&media_type));
         attachments.extend(kind.map(|kind| (photo.to_string(), kind)));
     }
+    let same_patient = same_patients(conn, site, pairs(state, lines)).await?;
     Ok(Gathered {
         known,
         new: BTreeMap::new(),
@@ -68,7 +73,62 @@ pub(super) async fn gather_for(
         turns: BTreeMap::new(),
         corrected,
         attachments,
+        same_patient,
     })
+}
+
+/// The entry that a command is about: one that it corrects, or of which it says that the wrong thing was scanned.
+pub(super) fn looks_at(state: &State, command: &Command) -> Option<u64> {
+    match &command.act {
+        Act::Correct(Correct::Entry(it)) => Some(it.entry),
+        Act::WrongThing(WrongThing::Report(it)) => Some(it.entry),
+        Act::WrongThing(WrongThing::Settle(it)) => {
+            state.wrong_things.get(&it.report).map(|it| it.reported.entry)
+        }
+        _ => None,
+    }
+}
+
+/// The cases of the batch to which something goes, beside those for whose patients something is kept, where both have the
+/// same patient: their references are compared here, and nothing else of them is told.
+async fn same_patients(conn: &mut Conn, site: &str, asked: Vec<Pair>) -> Result<SamePatient, StorageError> {
+    let mut pairs = SamePatient::new();
+    for (kept, case, own, other) in asked {
+        let own = ledger::sealed_by(conn, site, &own).await?;
+        if own.is_some() && own == ledger::sealed_by(conn, site, &other).await? {
+            pairs.insert((kept, case));
+        }
+    }
+    Ok(pairs)
+}
+
+/// A case for whose patient something is kept and one that might be of the same, with what their references are sealed as.
+type Pair = (Id, Id, Sealed, Sealed);
+type SamePatient = BTreeSet<(Id, Id)>;
+
+fn pairs(state: &State, lines: &[Line]) -> Vec<Pair> {
+    let named: BTreeSet<Id> = lines.iter().filter_map(|line| goes_to(&line.command)).cloned().collect();
+    if named.is_empty() {
+        return Vec::new();
+    }
+    let sealed = |case: &Id| state.cases.get(case).and_then(|case| case.patient.clone());
+    let kept: BTreeSet<Id> = state.dedicated_cases().cloned().collect();
+    let mut all = Vec::new();
+    for kept in kept.iter().filter_map(|kept| Some((kept, sealed(kept)?))) {
+        let other = named.iter().filter_map(|case| Some((case, sealed(case)?)));
+        all.extend(other.map(|other| (kept.0.clone(), other.0.clone(), kept.1.clone(), other.1)));
+    }
+    all
+}
+
+/// The case to which a command gives parts or a set.
+fn goes_to(command: &Command) -> Option<&Id> {
+    match &command.act {
+        Act::Case(Case::Issue(it)) => it.case.as_ref(),
+        Act::Case(Case::Promise(it)) => Some(&it.case),
+        Act::Load(Load::Start(it)) => it.immediate_use.as_ref().map(|asked| &asked.case),
+        _ => None,
+    }
 }
 
 /// The picture that a command names: of the printout of readings, of a model, of a defect.
@@ -105,6 +165,7 @@ fn names_somebody(command: &Command) -> bool {
         || around.overriding.as_ref().is_some_and(|given| given.second_person.is_some())
         || matches!(&command.act, Act::Load(Load::Judge(judge)) if judge.readings.is_some())
         || matches!(&command.act, Act::Missing(Missing::Close(_)))
+        || matches!(&command.act, Act::Loan(Loan::Arrive(arrive)) if arrive.risk.is_some())
 }
 
 /// The parts that a late command may name: their turns are looked up.
@@ -115,8 +176,17 @@ fn named_parts(state: &State, command: &Command) -> Vec<Id> {
         Act::Step(Step::PackBroken(it)) => &it.scan,
         Act::Asset(Asset::PutAway(it)) => &it.scan,
         Act::Load(Load::Start(it)) => &it.scan,
+        Act::Stranger(Stranger::Doubt(it)) => &it.scan,
         Act::Correct(Correct::Entry(it)) => {
             return it.instead.iter().flat_map(|scan| scanned(state, scan)).collect();
+        }
+        Act::WrongThing(WrongThing::Report(it)) => {
+            return it.meant.iter().flat_map(|scan| scanned(state, scan)).collect();
+        }
+        Act::WrongThing(WrongThing::Settle(it)) => {
+            let told = it.instead.iter().flat_map(|scan| scanned(state, scan));
+            let meant = state.wrong_things.get(&it.report).into_iter().flat_map(|it| &it.reported.meant);
+            return told.chain(meant.map(|part| part.asset.clone())).collect();
         }
         Act::Case(Case::Issue(it)) => &it.scan,
         Act::Case(Case::Open(it)) => &it.scan,

@@ -9,7 +9,7 @@ use crate::domain::case::Case;
 use crate::domain::event::{Entry, Thing, What};
 use crate::domain::id::Id;
 use crate::domain::load::Load;
-use crate::domain::odd;
+use crate::domain::odd::{self, MonthOfOdd};
 use crate::domain::person::Actor;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -63,6 +63,12 @@ impl House {
         let entries = self.history(site, &odd::thing(month), None, ODD_MOST + 1).await?;
         let cut = entries.len() > ODD_MOST;
         Ok((entries.into_iter().take(ODD_MOST).collect(), cut))
+    }
+
+    /// How many entries were out of the ordinary in each month of the site's calendar, the latest first.
+    pub async fn odd_months(&self, site: &Id) -> Result<Vec<MonthOfOdd>, Unavailable> {
+        let counted = ledger::counted(&self.db, site.as_str(), odd::KIND).await;
+        Ok(odd::months(&counted.map_err(|error| unavailable(&error))?))
     }
 
     /// Entries of the whole ledger with their leaves, newest first, before a place in it.

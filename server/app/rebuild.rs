@@ -178,8 +178,16 @@ fn merge(into: &mut Changes, from: Changes, site: &Id, grown: &mut Grown) {
     into.values.extend(from.values);
     into.procedures.extend(from.procedures);
     into.alert_rules.extend(from.alert_rules);
+    into.signed.extend(from.signed);
     into.schedule_lines.extend(from.schedule_lines);
     into.requests.extend(from.requests);
+    into.loans.extend(from.loans);
+    into.strangers.extend(from.strangers);
+    into.mixed.extend(from.mixed);
+    into.shelf.extend(from.shelf);
+    into.case_stock.extend(from.case_stock);
+    into.paper.extend(from.paper);
+    into.wrong_things.extend(from.wrong_things);
     into.paces.extend(from.paces);
     into.machine_paces.extend(from.machine_paces);
     into.turns.extend(from.turns);

@@ -25,6 +25,9 @@ pub enum Site {
         /// A zone of the zone database, as Europe/Berlin
         #[arg(long)]
         timezone: String,
+        /// A site for teaching, with invented instruments: every page and label of it says PRACTICE
+        #[arg(long)]
+        practice: bool,
         #[command(flatten)]
         database: Database,
     },
@@ -32,9 +35,13 @@ pub enum Site {
 
 impl Site {
     pub async fn run(self) -> Result<ExitCode, Failure> {
-        let Site::Add { site, name, timezone, database } = self;
+        let Site::Add { site, name, timezone, practice, database } = self;
         let house = database.open().await?;
-        house.add_site(&site, &name, &timezone).await?;
+        if practice {
+            crate::app::demo::practice(&house, &site, &name, &timezone).await?;
+        } else {
+            house.add_site(&site, &name, &timezone).await?;
+        }
         house.close().await;
         println!("{site}");
         Ok(ExitCode::SUCCESS)

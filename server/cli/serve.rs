@@ -14,10 +14,12 @@ use tokio::task::{JoinHandle, JoinSet};
 
 use super::{Database, Failure};
 use crate::app::alerts;
+use crate::app::downtime;
 use crate::app::house::{House, chain};
 use crate::app::records;
 use crate::domain::id::Id;
 use crate::web::mllp::{self, Limits, Mllp};
+use crate::web::pages::paper_pack;
 use crate::web::webhook::{self, Reach, reach};
 use crate::web::{App, Options, router};
 
@@ -39,6 +41,12 @@ pub struct Serve {
     /// Judge the records that appear in DIR/SITE/MACHINE/
     #[arg(long, env = "FETTLE_RECORDS", value_name = "DIR")]
     records: Option<PathBuf>,
+    /// Keep the downtime pack in DIR/SITE/, made anew every hour: what is ready, and numbered blank sheets
+    #[arg(long, env = "FETTLE_DOWNTIME", value_name = "DIR")]
+    downtime: Option<PathBuf>,
+    /// So many of the last hours are kept in the downtime folder
+    #[arg(long, env = "FETTLE_DOWNTIME_KEEP", value_name = "HOURS", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=720))]
+    downtime_keep: u16,
     /// Take scheduling messages (HL7 SIU over MLLP) at this address
     #[arg(long, env = "FETTLE_MLLP", value_name = "ADDR")]
     mllp: Option<String>,
@@ -62,8 +70,20 @@ impl Serve {
             None => None,
         };
         let watching = self.records.map(|folder| tokio::spawn(records::watch(house.clone(), folder)));
+        let keep = usize::from(self.downtime_keep);
+        let downtime = self.downtime.map(|folder| {
+            let pack = downtime::Pack { folder, keep, written: paper_pack::file };
+            tokio::spawn(downtime::keep(house.clone(), pack))
+        });
         let reach = Reach::new(self.webhook_networks, self.webhook_loopback, reach::trusted())?;
-        serve(&self.listen, house, options, Beside { watching, schedule, reach: Some(reach) }, |_| {}).await
+        serve(
+            &self.listen,
+            house,
+            options,
+            Beside { watching, downtime, schedule, reach: Some(reach) },
+            |_| {},
+        )
+        .await
     }
 }
 
@@ -71,6 +91,7 @@ impl Serve {
 #[derive(Default)]
 pub struct Beside {
     pub watching: Option<JoinHandle<()>>,
+    pub downtime: Option<JoinHandle<()>>,
     pub schedule: Option<Mllp>,
     /// Where webhooks may go; without it, to public addresses alone.
     pub reach: Option<Reach>,
@@ -151,8 +172,8 @@ pub async fn serve(
     // What it gave to the clerk is finished; a file that it has not moved yet is known again after the next start.
     // What it took of the schedule is answered.
     let _ = schedule.await;
-    if let Some(watching) = beside.watching {
-        watching.abort();
+    for beside in [beside.watching, beside.downtime].into_iter().flatten() {
+        beside.abort();
     }
     house.close().await;
     Ok(ExitCode::SUCCESS)

@@ -11,7 +11,7 @@ use serde_json::Value;
 use super::Failure;
 use crate::domain::id::Id;
 use crate::domain::simulate::ledger::Paper;
-use crate::domain::simulate::{Given, Hospital, Plan};
+use crate::domain::simulate::{Given, Hospital, List, Plan};
 use crate::domain::time::on_day;
 
 #[derive(Args)]
@@ -66,6 +66,7 @@ impl Simulate {
             until: from.plus_minutes(i64::from(self.days) * 24 * 60),
             zone,
             keep_record: false,
+            list: List::USUAL,
         };
         let mut hospital = Hospital::new(plan);
         let mut paper = Paper::new(site.clone(), zone, from);

@@ -66,6 +66,12 @@ fn decided(look: &Look, case: &Case) -> Vec<Given> {
         let is_chosen =
             |set: &&Id| look.chosen.get(*set).into_iter().flatten().any(|by| by.case == case.case);
         let found = out.iter().copied().find(fits).map(|set| Given::Out(set.clone()));
+        // What is being sterilised for it alone is its own.
+        let made = || {
+            let all = look.statuses.iter().filter(|(_, it)| it.made_for.as_ref() == Some(&case.case));
+            all.map(|(set, _)| *set).find(fits).map(|set| Given::Kept(set.clone()))
+        };
+        let found = found.or_else(made);
         let found = found.or_else(|| case.promised.iter().find(fits).map(|set| Given::Kept(set.clone())));
         let found = found.or_else(|| {
             let mut chosen = look.chosen.keys().copied().filter(fits).filter(is_chosen);
@@ -113,7 +119,10 @@ fn of_sheet(look: &Look, open: &[&Case], sheet: &Id, given: &mut [Vec<Given>]) {
     let mut asking: Vec<Asking> = Vec::new();
     let mut asks: Vec<Ask> = Vec::new();
     for _ in 0..state.reserves.get(sheet).copied().unwrap_or(0) {
-        let level = |set: &SetState| reserve_level(statuses.get(&set.set)?.status);
+        let level = |set: &SetState| {
+            let status = statuses.get(&set.set)?;
+            status.made_for.is_none().then(|| reserve_level(status.status))?
+        };
         // The last ones first: cases take from the front.
         let all = sets.iter().enumerate().rev().filter(|(at, _)| !decided.contains(at));
         let mut options: Vec<(usize, u8)> = all.filter_map(|(at, set)| Some((at, level(set)?))).collect();

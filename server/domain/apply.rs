@@ -1,15 +1,19 @@
 //! Makes an event so. The only code that changes what is true: the clerk, the rebuild and the tests all call it.
 
+use super::apply_case::{aside, cases};
+use super::apply_load::load;
+use super::apply_missing::found_out;
+use super::apply_parts::parts;
 use std::sync::Arc;
 
 use super::broken::{BrokenPack, packs_of};
 use super::correct::Corrected;
-use super::event::{Event, Moved, Noted, Thing, What};
+use super::event::{Event, Moved, Noted, Thing, ToldLate, What};
 use super::hold::HoldKind;
 use super::id::Id;
 use super::lifetime::Clock;
 use super::machine::BackAfter;
-use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, State, TurnBegan};
+use super::state::{Asset, Condition, InspectedAt, Machine, PackOf, Stage, State, TurnBegan};
 use super::step::{Inspected, Outcome, PackBrokenDone, StepRecorded};
 use super::time::Time;
 
@@ -27,7 +31,9 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
     state.seq = when.seq;
     state.recorded_at = when.recorded_at;
     let seen = super::pace::seen(state, when, event);
-    apply_what(state, when, &event.what);
+    let doer = event.beside.late.as_ref().and_then(ToldLate::doer);
+    apply_what(state, &When { actor: doer.unwrap_or(when.actor), ..when.clone() }, &event.what);
+    super::paper::entered(state, when, &event.beside);
     super::request_stands::lapse(state, when);
     super::pace::keep(state, when, seen);
 }
@@ -35,72 +41,76 @@ pub fn apply(state: &mut State, when: &When, event: &Event) {
 fn apply_what(state: &mut State, when: &When, what: &What) {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) => site(state, what),
-        What::RouteDefined(_) | What::CountSheetDefined(_) => catalogue(state, when, what),
-        What::ModelDefined(_) => catalogue(state, when, what),
-        What::MachineDefined(_)
-        | What::MachineOut(_)
-        | What::MachineBack(_)
-        | What::MachineTested(_)
-        | What::FlagCleared(_)
-        | What::RecordFormDefined(_) => machine(state, when, what),
-        What::LoadStarted(_)
-        | What::LoadJudged(_)
-        | What::IndicatorRecorded(_)
-        | What::LoadReleased(_)
-        | What::LoadRejected(_)
-        | What::Countersigned(_) => super::apply_load::load(state, when, what),
+        What::RouteDefined(_) | What::CountSheetDefined(_) | What::ModelDefined(_) => {
+            catalogue(state, when, what)
+        }
+        What::MachineDefined(_) | What::MachineOut(_) => machine(state, when, what),
+        What::MachineBack(_) | What::MachineTested(_) => machine(state, when, what),
+        What::FlagCleared(_) | What::RecordFormDefined(_) => machine(state, when, what),
+        What::LoadStarted(_) | What::LoadJudged(_) => load(state, when, what),
+        What::IndicatorRecorded(_) | What::LoadReleased(_) => load(state, when, what),
+        What::LoadRejected(_) | What::Countersigned(_) => load(state, when, what),
         What::ModelCostsSet(_) | What::LifeLimitSet(_) => super::upkeep::decided(state, when, what),
         What::InspectionRequested(it) => super::inspect_next::requested(state, when, it),
         What::AssetMeasured(it) => super::measuring::measured(state, when, it),
         What::MarkGiven(it) => super::marking::given(state, when, it),
         What::FitConfirmed(it) => super::tried::confirmed(state, when, it),
-        What::AssetAdded(_)
-        | What::PutAway(_)
-        | What::Retired(_)
-        | What::SetBuilt(_)
-        | What::PutInSet(_)
-        | What::TakenFromSet(_)
-        | What::Replaced(_)
-        | What::HoldPlaced(_)
-        | What::HoldLifted(_) => super::apply_parts::parts(state, when, what),
+        What::AssetAdded(_) | What::PutAway(_) | What::Retired(_) => parts(state, when, what),
+        What::SetBuilt(_) | What::PutInSet(_) | What::TakenFromSet(_) => parts(state, when, what),
+        What::Replaced(_) | What::HoldPlaced(_) | What::HoldLifted(_) => parts(state, when, what),
+        What::Dedicated(_) => parts(state, when, what),
         What::Recalled(_) | What::RecallNarrowed(_) | What::RecallAnswered(_) | What::RecallClosed(_) => {
             super::apply_recall::recalls(state, when, what)
         }
         What::Corrected(it) => corrected(state, when, it),
-        What::CasePlanned(_)
-        | What::CaseChanged(_)
-        | What::CaseCancelled(_)
-        | What::Promised(_)
-        | What::PromiseWithdrawn(_)
-        | What::PatientErased(_)
-        | What::ConfigurationChosen(_)
-        | What::Issued(_)
-        | What::Opened(_)
-        | What::Used(_)
-        | What::CountClosed(_) => super::apply_case::cases(state, when, what),
-        What::Checked(_)
-        | What::Counted(_)
-        | What::MissingReported(_)
-        | What::Found(_)
-        | What::MissingClosed(_)
-        | What::LineClosed(_)
-        | What::FindingReported(_)
-        | What::FindingWithdrawn(_)
-        | What::PhotoAdded(_) => super::apply_missing::found_out(state, when, what),
-        What::SentToRepair(_)
-        | What::BackFromRepair(_)
-        | What::LookBackOpened(_)
-        | What::LookBackClosed(_) => super::apply_case::aside(state, when, what),
-        What::ProcedureMapped(_) | What::ProceduresApplied(_) => super::procedure::applied(state, when, what),
-        What::AlertSet(_) | What::AlertDropped(_) => super::alert::applied(state, when, what),
-        What::ScheduleKept(_) | What::ScheduleSettled(_) => super::schedule_line::applied(state, when, what),
-        What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => {
-            super::request::applied(state, when, what)
-        }
+        What::CasePlanned(_) | What::CaseChanged(_) => cases(state, when, what),
+        What::CaseCancelled(_) | What::Promised(_) => cases(state, when, what),
+        What::PromiseWithdrawn(_) | What::PatientErased(_) => cases(state, when, what),
+        What::ConfigurationChosen(_) | What::Issued(_) => cases(state, when, what),
+        What::Opened(_) | What::Used(_) | What::CountClosed(_) => cases(state, when, what),
+        What::Checked(_) | What::Counted(_) => found_out(state, when, what),
+        What::MissingReported(_) | What::Found(_) => found_out(state, when, what),
+        What::MissingClosed(_) | What::LineClosed(_) => found_out(state, when, what),
+        What::FindingReported(_) | What::FindingWithdrawn(_) => found_out(state, when, what),
+        What::PhotoAdded(_) => found_out(state, when, what),
+        What::SentToRepair(_) | What::BackFromRepair(_) => aside(state, when, what),
+        What::LookBackOpened(_) | What::LookBackClosed(_) => aside(state, when, what),
+        What::ProcedureMapped(_) | What::ProceduresApplied(_) => said(state, when, what),
+        What::ScheduleKept(_) | What::ScheduleSettled(_) => said(state, when, what),
+        What::RequestSent(_) | What::RequestAnswered(_) => said(state, when, what),
+        What::RequestWithdrawn(_) | What::SheetsPrinted(_) => said(state, when, what),
+        What::SheetVoided(_) | What::SheetFinished(_) => said(state, when, what),
+        What::WrongThingReported(_) | What::WrongThingSettled(_) => said(state, when, what),
+        What::AlertSet(_) | What::AlertDropped(_) | What::TakenOver(_) => said(state, when, what),
+        What::ExceptionsReviewed(_) => said(state, when, what),
+        What::Arrived(_) | What::LoanLeft(_) => visits(state, when, what),
+        What::StrangerReceived(_) | What::OwnerTold(_) => visits(state, when, what),
+        What::StrangerSettled(_) | What::IdentityDoubted(_) => visits(state, when, what),
+        What::IdentitySettled(_) | What::StockTakenIn(_) => visits(state, when, what),
+        What::StockTakenOut(_) | What::StockUsed(_) => visits(state, when, what),
+        What::StockMinimumSet(_) => visits(state, when, what),
         What::StepRecorded(it) => stepped(state, when, it),
         What::PackBroken(it) => pack_broken(state, when, it),
         What::Inspected(it) => inspected(state, when, it),
     }
+}
+
+/// What was said about the work: on a schedule, a board, a sheet of paper, of an entry, or by a signature.
+fn said(state: &mut State, when: &When, what: &What) {
+    super::procedure::applied(state, when, what);
+    super::schedule_line::applied(state, when, what);
+    super::request::applied(state, when, what);
+    super::paper::applied(state, when, what);
+    super::wrong_thing::applied(state, when, what);
+    super::alert::applied(state, when, what);
+    super::signing::applied(state, when, what);
+}
+
+/// What is not the house's own, or not a part: loans, strangers, doubts, the shelf.
+fn visits(state: &mut State, when: &When, what: &What) {
+    super::loaning::applied(state, when, what);
+    super::strangers::applied(state, when, what);
+    super::shelving::applied(state, when, what);
 }
 
 fn stepped(state: &mut State, when: &When, it: &StepRecorded) {
@@ -140,13 +150,18 @@ fn inspected(state: &mut State, when: &When, it: &Inspected) {
 }
 
 /// Takes an entry back, and does instead what it should have said. Whatever it touched is touched by this entry.
-fn corrected(state: &mut State, when: &When, it: &Corrected) {
+pub(super) fn corrected(state: &mut State, when: &When, it: &Corrected) {
     super::undo::undo(state, it.entry, &it.undone.0);
     let things = super::history::things(&it.undone.0);
     touched(state, when, &things);
     if let Some(instead) = &it.instead {
-        apply_what(state, when, &instead.0);
+        told_of(state, when, it.at.unwrap_or(when.at), &instead.0);
     }
+}
+
+/// Makes an act so that an entry tells as of another time than its own.
+pub(super) fn told_of(state: &mut State, when: &When, at: Time, what: &What) {
+    apply_what(state, &When { at, ..when.clone() }, what);
 }
 
 /// Names this entry as the last of each thing.
@@ -196,6 +211,7 @@ fn site(state: &mut State, what: &What) {
     match what {
         What::SiteFounded(it) => {
             state.name = it.name.0.clone();
+            state.practice = it.practice;
             // A zone that this release does not know would be a defect of the founding; days are then UTC.
             state.zone = it.timezone.parse().unwrap_or(chrono_tz::UTC);
         }
@@ -208,7 +224,7 @@ fn site(state: &mut State, what: &What) {
     }
 }
 
-fn catalogue(state: &mut State, when: &When, what: &What) {
+pub(super) fn catalogue(state: &mut State, when: &When, what: &What) {
     match what {
         What::RouteDefined(it) => {
             let mut versions =
@@ -320,12 +336,19 @@ fn move_one(state: &mut State, when: &When, moved: &Moved) {
     let new_turn = moved.turn > before.turn;
     let route = state.current_route(&before.model);
     let (route, route_version) = (route.0, route.1);
+    let (in_use, last_act) = (before.stage == Stage::InUse, before.act_at);
     turn(state, when, &moved.asset, |asset| {
         if new_turn {
             asset.turn = moved.turn;
             asset.turn_began_at = when.at;
             asset.route = route.unwrap_or_else(|| asset.route.clone());
             asset.route_version = route_version.max(1);
+            // Received before anybody counted it back: it was last in use when it was last opened or used.
+            let at_once = !(in_use && moved.to >= Stage::Received);
+            asset.soiled_since = Some(if at_once { when.at } else { last_act });
+        }
+        if moved.to >= Stage::Cleaned {
+            asset.soiled_since = None;
         }
         asset.stage = moved.to;
         asset.next = moved.next;

@@ -19,8 +19,12 @@ pub(super) fn edit_case(state: &mut State, id: &Id, change: impl FnOnce(&mut Cas
     let Some(case) = state.cases.get_mut(id) else { return };
     let case = Arc::make_mut(case);
     change(case);
-    let open = case.is_open();
+    let (open, unfollowed) = (case.is_open(), case.is_unfollowed());
     state.changes.cases.insert(id.clone());
+    match unfollowed {
+        true => state.unfollowed.insert(id.clone()),
+        false => state.unfollowed.remove(id),
+    };
     if open {
         state.open_cases.insert(id.clone());
     } else {
@@ -40,6 +44,9 @@ pub(super) fn change_case(state: &mut State, when: &When, id: &Id, change: impl 
 fn add_case(state: &mut State, case: Case) {
     let id = case.case.clone();
     state.open_cases.insert(id.clone());
+    if case.is_unfollowed() {
+        state.unfollowed.insert(id.clone());
+    }
     state.changes.cases.insert(id.clone());
     state.cases.insert(id.clone(), Arc::new(case));
     state.index_schedule(&id, &[]);
@@ -104,6 +111,7 @@ pub(super) fn cases(state: &mut State, when: &When, what: &What) {
         What::Opened(it) | What::Used(it) => {
             let told_used = matches!(what, What::Used(_));
             it.parts.iter().for_each(|part| exposed(state, when, &it.case, part, told_used));
+            it.not_used.iter().for_each(|asset| opened_alone(state, when, &it.case, asset));
             it.holds.iter().for_each(|hold| place_hold(state, when, hold));
         }
         What::CountClosed(it) => count_closed(state, when, it),
@@ -119,7 +127,7 @@ pub(super) fn opened_otherwise(state: &mut State, when: &When, moved: &[Moved]) 
         };
         let Some(case) = state.open_cases().find(at).map(|case| case.case.clone()) else { continue };
         let (asset, turn) = (moved.asset.clone(), moved.turn);
-        let opened = Exposed { asset, turn, exposure: Exposure::Opened, moved: None };
+        let opened = Exposed { asset, turn, exposure: Exposure::Opened, moved: None, taken_for_used: false };
         exposed(state, when, &case, &opened, false);
     }
 }
@@ -159,6 +167,7 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         case.technique = it.technique.or(case.technique.filter(|_| !it.technique_not_decided));
         case.wish = it.configuration.clone().or_else(|| case.wish.take());
         case.needs = it.needs.clone().unwrap_or_else(|| std::mem::take(&mut case.needs));
+        case.named |= it.patient.is_some();
         case.patient = it.patient.clone().or_else(|| case.patient.take());
         case.risk = it.risk.unwrap_or(case.risk);
     });
@@ -166,6 +175,15 @@ fn changed(state: &mut State, when: &When, it: &CaseChanged) {
         state.index_schedule(&it.case, &before);
     }
     it.holds.iter().for_each(|hold| place_hold(state, when, hold));
+}
+
+/// What came straight out of a steriliser to a case.
+pub(super) fn straight_to(state: &mut State, when: &When, case: &Id, parts: &[Moved]) {
+    change_case(state, when, case, |case| {
+        for part in parts.iter().filter(|part| part.to == Stage::Issued) {
+            issued(case, &part.asset, part.turn, true);
+        }
+    });
 }
 
 fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {
@@ -220,6 +238,16 @@ fn exposed(state: &mut State, when: &When, case: &Id, it: &Exposed, told_used: b
         part.out |= here;
     });
     count_exposure(state, when, case, &it.asset, (first, used_now));
+}
+
+/// A part that a count had taken for used was opened alone.
+fn opened_alone(state: &mut State, when: &When, case: &Id, asset: &Id) {
+    let mut counts = false;
+    change_case(state, when, case, |case| {
+        counts = !case.used_earlier(asset);
+        case.parts.get_mut(asset).into_iter().for_each(|part| part.exposure = Some(Exposure::Opened));
+    });
+    change(state, when, asset, |asset| asset.uses = asset.uses.saturating_sub(u32::from(counts)));
 }
 
 /// Keeps the index from parts to cases, and counts a use.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::apply::{When, change_machine, moves, turn};
-use super::event::What;
+use super::event::{Moved, What};
 use super::exception::{ReleasedAlone, ReleasedEarly};
 use super::id::Id;
 use super::load::{
@@ -53,11 +53,15 @@ pub(super) fn load(state: &mut State, when: &When, what: &What) {
             });
             let sterilised = cycled(state, when, &it.load, true);
             moves(state, when, &it.parts);
-            for moved in it.parts.iter().filter(|moved| sterilised && moved.to == Stage::Ready) {
+            let sterile = |moved: &&Moved| matches!(moved.to, Stage::Ready | Stage::Issued);
+            for moved in it.parts.iter().filter(|moved| sterilised && sterile(moved)) {
                 turn(state, when, &moved.asset, |asset| {
                     asset.load = Some(it.load.clone());
                     asset.cool_at = it.cool_at;
                 });
+            }
+            if let Some(case) = &it.issued_to {
+                super::apply_case::straight_to(state, when, case, &it.parts);
             }
         }
         What::LoadRejected(it) => {
@@ -149,6 +153,7 @@ fn start(state: &mut State, when: &When, it: &LoadStarted) {
         cycle_no: it.cycle_no.clone(),
         contents: it.contents.clone(),
         packs: it.packs,
+        immediate_use: it.immediate_use.clone(),
         status: LoadStatus::Running,
         started_at: when.at,
         started_by: state.code(when.actor),

@@ -5,9 +5,10 @@ use std::sync::Arc;
 use super::apply::{When, change, moves, touch_all};
 use super::asset::{AssetAdded, Cause};
 use super::event::What;
-use super::hold::{HoldKind, HoldPlaced, HoldState};
+use super::hold::{HoldKind, HoldLifted, HoldPlaced, HoldState};
 use super::id::Id;
-use super::set::{Seat, SetState};
+use super::migration::SatIn;
+use super::set::{BuildSet, Seat, SetState};
 use super::state::{Asset, HeldBy, Named, RetiredAs, Seating, Stage, State, TurnBegan};
 
 pub(super) fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, joined: bool) {
@@ -22,7 +23,13 @@ pub(super) fn seat(state: &mut State, when: &When, asset: &Id, seat: &Seat, join
         set.last_at = set.last_at.max(when.at);
         state.changes.sets.insert(seat.set.clone());
     }
-    change(state, when, asset, |asset| asset.seat = joined.then(|| seat.clone()));
+    change(state, when, asset, |asset| {
+        asset.seat = joined.then(|| seat.clone());
+        if joined && asset.last_set() != Some(&seat.set) {
+            let (at, entry, by) = (when.at, when.seq, when.actor.to_string());
+            asset.sat_in.push(SatIn { set: seat.set.clone(), at, entry, by });
+        }
+    });
     state.changes.seatings.push(Seating {
         seq: when.seq,
         asset: asset.clone(),
@@ -46,18 +53,7 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
             it.seat.iter().for_each(|taken| seat(state, when, &it.asset, taken, false));
             retire(state, when, &it.asset, it.cause, it.failure);
         }
-        What::SetBuilt(it) => {
-            let set = SetState {
-                set: it.set.clone(),
-                count_sheet: it.count_sheet.clone(),
-                name: it.name.clone(),
-                seats: Default::default(),
-                last_at: when.at,
-            };
-            state.sets.insert(it.set.clone(), Arc::new(set));
-            state.names.insert(it.set.to_string(), Named::Set(it.set.clone()));
-            state.changes.sets.insert(it.set.clone());
-        }
+        What::SetBuilt(it) => build(state, when, it),
         What::PutInSet(it) => {
             moves(state, when, &it.moved);
             super::apply_case::opened_otherwise(state, when, &it.moved);
@@ -76,21 +72,63 @@ pub(super) fn parts(state: &mut State, when: &When, what: &What) {
             retire(state, when, &it.old, it.cause, it.failure);
             seat(state, when, &it.new, &it.seat, true);
         }
-        What::HoldPlaced(it) => place_hold(state, when, it),
-        What::HoldLifted(it) => {
-            for id in &it.assets {
-                change(state, when, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
-            }
-            if let Some(hold) = state.holds.get_mut(&it.hold) {
-                Arc::make_mut(hold).lifted_at = Some(when.at);
-                state.changes.holds.insert(it.hold.clone());
-            }
+        What::Dedicated(it) => {
+            it.lifted.iter().for_each(|lifted| lift_from(state, when, lifted));
+            place_hold(state, when, &it.hold);
         }
+        What::HoldPlaced(it) => place_hold(state, when, it),
+        What::HoldLifted(it) => lift_hold(state, when, &it.hold, &it.assets),
         _ => {}
     }
 }
 
-fn add(state: &mut State, when: &When, it: &AssetAdded) {
+pub(super) fn build(state: &mut State, when: &When, it: &BuildSet) {
+    let set = SetState {
+        set: it.set.clone(),
+        count_sheet: it.count_sheet.clone(),
+        name: it.name.clone(),
+        seats: Default::default(),
+        last_at: when.at,
+    };
+    state.sets.insert(it.set.clone(), Arc::new(set));
+    state.names.insert(it.set.to_string(), Named::Set(it.set.clone()));
+    state.changes.sets.insert(it.set.clone());
+}
+
+/// A set that was lent is no longer in the house; nothing is seated in it.
+pub(super) fn set_leaves(state: &mut State, when: &When, set: &Id) {
+    if let Some(mut left) = state.sets.remove(set) {
+        Arc::make_mut(&mut left).last_at = when.at.max(left.last_at);
+        state.names.remove(set.as_str());
+        state.sets_left.insert(set.clone(), left);
+        state.changes.sets.insert(set.clone());
+    }
+}
+
+pub(super) fn lift_hold(state: &mut State, when: &When, hold: &Id, assets: &[Id]) {
+    for id in assets {
+        change(state, when, id, |asset| asset.holds.retain(|held| held.hold != *hold));
+    }
+    if let Some(found) = state.holds.get_mut(hold) {
+        Arc::make_mut(found).lifted_at = Some(when.at);
+        state.changes.holds.insert(hold.clone());
+    }
+}
+
+/// Ends a hold for these parts; where no other is held by it any more, for good.
+fn lift_from(state: &mut State, when: &When, it: &HoldLifted) {
+    for id in &it.assets {
+        change(state, when, id, |asset| asset.holds.retain(|held| held.hold != it.hold));
+    }
+    let holds = |asset: &Arc<Asset>| asset.holds.iter().any(|held| held.hold == it.hold);
+    let over = !state.assets.values().any(holds);
+    if let Some(hold) = state.holds.get_mut(&it.hold).filter(|_| over) {
+        Arc::make_mut(hold).lifted_at = Some(when.at);
+        state.changes.holds.insert(it.hold.clone());
+    }
+}
+
+pub(super) fn add(state: &mut State, when: &When, it: &AssetAdded) {
     let asset = Asset {
         asset: it.asset.clone(),
         mark: it.mark.clone(),
@@ -130,6 +168,8 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
         last_at: when.at,
         last_entry: when.seq,
         act_at: when.at,
+        soiled_since: None,
+        sat_in: Vec::new(),
     };
     state.name_asset(&asset);
     state.assets.insert(it.asset.clone(), Arc::new(asset));
@@ -144,7 +184,7 @@ fn add(state: &mut State, when: &When, it: &AssetAdded) {
     }
 }
 
-fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
+pub(super) fn retire(state: &mut State, when: &When, id: &Id, cause: Cause, failure: bool) {
     change(state, when, id, |asset| {
         asset.retired = Some(RetiredAs { cause, failure, at: when.at });
         asset.pack = None;
@@ -166,6 +206,7 @@ pub(super) fn place_hold(state: &mut State, when: &When, it: &HoldPlaced) {
         placed_by: when.actor.to_string(),
         lifted_at: None,
         notice: it.notice.clone(),
+        dedicated_to: it.dedicated_to.clone(),
     };
     state.holds.insert(it.hold.clone(), Arc::new(hold));
     state.changes.holds.insert(it.hold.clone());

@@ -63,7 +63,7 @@ pub(super) fn begin(state: &mut State, when: &When, it: &Recalled) {
     state.changes.recalls.insert(it.recall.clone());
     let (hold, kind, assets) = (it.hold.clone(), HoldKind::Recall, it.assets.clone());
     let reason = format!("{}: {}", it.recall, it.reason);
-    place_hold(state, when, &HoldPlaced { hold, kind, reason, assets, notice: None });
+    place_hold(state, when, &HoldPlaced { hold, kind, reason, assets, notice: None, dedicated_to: None });
     if it.machine_out {
         let reason = format!("{}: {}", it.recall, it.reason);
         let out = Condition::Out { reason, since: when.at, test: None, load: None, good: None };

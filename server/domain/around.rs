@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::malformed::{Malformed, wrong};
 use super::refusal::Code;
 use super::text::{Line, Text};
 use super::time::Time;
@@ -76,9 +77,31 @@ pub struct Late {
     pub cause: LateCause,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sheet: Option<Line>,
+    /// The line of the sheet, from 1: a line of a sheet that was printed here is entered once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub done_by: Option<Line>,
 }
+
+impl Around {
+    /// A line stands on a sheet.
+    pub(super) fn whole(&self) -> Result<(), Malformed> {
+        match self.late.as_ref().and_then(|late| Some((late, late.line?))) {
+            Some((late, _)) if late.sheet.is_none() => {
+                Err(wrong("/late/line", "found it without a sheet; the number of the sheet is needed too"))
+            }
+            Some((_, line)) if !(1..=LINES_MOST).contains(&line) => {
+                let detail = format!("found {line}; a line from 1 to {LINES_MOST} is needed");
+                Err(wrong("/late/line", detail))
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// A sheet has at most so many lines.
+const LINES_MOST: u32 = 999;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]

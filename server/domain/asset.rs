@@ -76,9 +76,14 @@ pub enum Cause {
     Obsolete,
     Recalled,
     Destroyed,
+    /// It was lent to the house, or belongs to another, and left it.
+    Returned,
+    /// A stranger's tag, once it is known which part it is on.
+    Identified,
 }
 
 impl Cause {
+    /// Those that people name.
     pub const ALL: [Cause; 7] = [
         Cause::Worn,
         Cause::Damaged,
@@ -98,6 +103,8 @@ impl Cause {
             Cause::Obsolete => "obsolete",
             Cause::Recalled => "recalled",
             Cause::Destroyed => "destroyed",
+            Cause::Returned => "returned",
+            Cause::Identified => "identified",
         }
     }
 }
@@ -215,6 +222,9 @@ pub(super) fn taken(state: &State, name: &str) -> Option<Problem> {
         return Some(name_taken(state, name));
     }
     let other = match super::scan::find(state, name) {
+        Err(super::scan::Miss::Nothing) if state.sets_left.contains_key(name) => {
+            format!("set {name}, which left the house with its loan")
+        }
         Err(super::scan::Miss::Nothing) => return None,
         Err(super::scan::Miss::Several) => "more than one part".into(),
         Ok(super::state::Named::Set(set)) => format!("set {set}"),
@@ -253,9 +263,17 @@ pub(super) fn put_away(deciding: &mut Deciding, it: &PutAway) -> Option<What> {
         noted.push(Noted { asset: part.asset.asset.clone(), turn });
         deciding.touches(Some(part.asset.last_at));
     }
-    let parts = deciding.each(picked, |_, asset| {
+    let parts = deciding.each(picked, |deciding, asset| {
         let mut problems = Vec::new();
         problems.extend(asset.in_load.as_ref().map(|load| super::load::in_load(&asset.called(), load)));
+        if let Some(load) = deciding.state.use_now(asset).filter(|_| asset.stage == Stage::Issued) {
+            problems.push(Problem::new(
+                Code::OutOfOrder,
+                format!("{} was sterilised for immediate use, load {}.", asset.called(), load.load),
+                "It is used now, and never stored.",
+                "Use it at its case, or record it as received; then its next turn begins.",
+            ));
+        }
         let sealed_box = asset.has_hold(super::hold::HoldKind::Prion);
         if asset.stage == Stage::InUse && !sealed_box {
             problems.push(Problem::new(
@@ -301,10 +319,14 @@ pub(super) fn retirable(state: &State, asset: &Asset, cause: Cause) -> Option<Pr
     if asset.missing && cause != Cause::Lost {
         return Some(missing(state, asset));
     }
-    if asset.has_hold(super::hold::HoldKind::Prion) && cause != Cause::Destroyed {
+    let kept = asset.has_hold(super::hold::HoldKind::Dedicated);
+    if (kept || asset.has_hold(super::hold::HoldKind::Prion)) && cause != Cause::Destroyed {
         let problem = Problem::new(
             Code::Held,
-            format!("{called} is under a prion hold."),
+            match kept {
+                true => format!("{called} is kept for one patient alone."),
+                false => format!("{called} is under a prion hold."),
+            },
             "Only destruction takes it out of the house.",
             "Retire it as destroyed, or let infection prevention lift the hold.",
         );

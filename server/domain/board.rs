@@ -17,6 +17,7 @@ use super::missing::SearchOutcome;
 use super::readiness::{HeldPart, SetReadiness, SetStatus};
 use super::request_stands::RequestTold;
 use super::set::SetState;
+use super::sink::{self, Late};
 use super::state::{Asset, Stage, State};
 use super::text::ended;
 use super::time::{Time, on_day};
@@ -113,6 +114,18 @@ pub struct Board {
     pub reserves: Vec<BoardReserve>,
     pub not_accounted_for: Vec<BoardMissing>,
     pub lines_not_back: Vec<BoardLine>,
+    /// What waits for its cleaning longer than it may.
+    pub late_at_sink: Vec<Late>,
+    /// Emergencies of which something is to follow.
+    pub unfollowed: Vec<BoardEmergency>,
+}
+
+/// An emergency without a patient's reference or needs.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BoardEmergency {
+    pub case: Id,
+    pub start: Time,
+    pub sentence: String,
 }
 
 impl State {
@@ -146,6 +159,8 @@ impl State {
             reserves: reserves.collect(),
             not_accounted_for: missing.collect(),
             lines_not_back: self.lines_not_back(),
+            late_at_sink: sink::late(self, now),
+            unfollowed: self.unfollowed_emergencies().iter().map(|it| it.told(self)).collect(),
         }
     }
 
@@ -173,7 +188,8 @@ impl State {
         let midnight = tomorrow.map_or(Time(i64::MAX), |day| on_day(day, NaiveTime::MIN, self.zone));
         let cooling = self.assets.values().filter_map(|asset| asset.cooling_until(now));
         let ends = self.requests_end().filter(|end| *end > now);
-        cooling.chain(ends).chain(std::iter::once(midnight)).min().unwrap_or(midnight)
+        let sink = sink::moments(self, now).filter(|at| *at > now);
+        cooling.chain(ends).chain(sink).chain(std::iter::once(midnight)).min().unwrap_or(midnight)
     }
 
     /// The last moment at which the clock alone may have changed it.
@@ -182,7 +198,8 @@ impl State {
         let cooled = self.assets.values().filter(|asset| asset.stage == Stage::Ready);
         let cooled = cooled.filter_map(|asset| asset.cool_at).filter(|cool| *cool <= now);
         let ends = self.requests_end().filter(|end| *end <= now);
-        cooled.chain(ends).chain(std::iter::once(midnight)).max().unwrap_or(midnight)
+        let sink = sink::moments(self, now).filter(|at| *at <= now);
+        cooled.chain(ends).chain(sink).chain(std::iter::once(midnight)).max().unwrap_or(midnight)
     }
 }
 
@@ -232,7 +249,7 @@ pub fn why(state: &State, set: &SetState, status: &SetStatus, now: Time) -> Vec<
     }
     let short = status.lines.iter().filter(|line| status.missing.contains(&line.line));
     for line in short {
-        let here = line.present.len();
+        let here = line.present.len() + line.shelf as usize;
         let away: Vec<String> =
             seated(state, set, &line.line).filter(|asset| !asset.counts()).map(away).collect();
         let needed = if line.essential { "" } else { ", which is not essential" };

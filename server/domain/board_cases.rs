@@ -136,7 +136,7 @@ pub(super) fn tell(look: &Look, case: &Case, need: &Id, given: &Given) -> (Equip
         let kept = if is_kept { ", which is kept for it," } else { "" };
         let reasons = super::board::why(state, set, status, now).join(" ");
         let late = status.late_for(case, now);
-        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
+        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at, now)));
         why.push(format!("Set {}{kept} is {}. {reasons}{then}", set.set, status.status.words()));
     }
     // Kept twice by an override: who has it by the older promise is robbed, until that is undone.
@@ -158,6 +158,9 @@ pub(super) fn grade(look: &Look, set: &SetState, case: &Case) -> (Equipped, u8) 
     match status.map(|status| status.status) {
         Some(SetReadiness::Ready) => (Equipped::Ready, 0),
         Some(SetReadiness::ReadyShort) => (Equipped::Ready, 1),
+        Some(SetReadiness::InTurn) if status.is_some_and(|it| it.made_for.as_ref() == Some(&case.case)) => {
+            (Equipped::InTurn, 2)
+        }
         Some(SetReadiness::InTurn) if status.is_some_and(|it| it.late_for(case, now).is_some()) => {
             (Equipped::NotReady, 4)
         }

@@ -11,6 +11,8 @@ use super::upkeep::{MOST_AGE, MOST_CENTS};
 const MOST_DAYS: u32 = 36_525;
 /// Seconds of cooling or of airing: a week.
 const MOST_SECONDS: u32 = 7 * 24 * 3_600;
+/// From the end of use to cleaning: a week, which is no clock any more.
+const MOST_MINUTES: u32 = 7 * 24 * 60;
 /// Sets of one count sheet that have to stay ready.
 const MOST_SETS: u32 = 10_000;
 /// The largest whole number that JSON carries safely (RFC 7493 section 2.2).
@@ -67,6 +69,8 @@ pub(super) fn whole(act: &Act) -> Result<(), Malformed> {
         ),
         Act::Repair(Repair::Back(it)) => within("", &[("cost_cents", it.cost_cents, MOST_CENTS)]),
         Act::Model(Model::DefineModel(it)) => {
+            let minutes = of("clean_within_minutes", it.processing.clean_within_minutes, MOST_MINUTES);
+            within("/processing", &[minutes])?;
             let order = it.assembly.as_ref().and_then(|assembly| assembly.order);
             within("/assembly", &[of("order", order, MOST_AGE)])?;
             within("/limits", &limits(&it.limits))

@@ -15,7 +15,6 @@ use super::id::Id;
 use super::load::IndicatorResult;
 use super::schedule::{OfSchedule, Scheduled};
 use super::sorted::Sorted;
-use super::state::State;
 pub use super::technique::{NewTechnique, Risk, Technique};
 use super::text::{Line, Scan, Sealed, Text};
 use super::time::Time;
@@ -286,6 +285,9 @@ pub struct Case {
     /// The appointment of another system's schedule that it stands for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub schedule: Option<Box<OfSchedule>>,
+    /// Its patient was named once, whether or not the reference was erased since.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub named: bool,
     pub last_at: Time,
     pub last_entry: u64,
 }
@@ -315,6 +317,7 @@ impl Case {
             counts: Vec::new(),
             others: Vec::new(),
             schedule: OfSchedule::planned(planned, seq),
+            named: planned.patient.is_some(),
             last_at: at,
             last_entry: seq,
         }
@@ -349,18 +352,6 @@ impl Case {
 
     pub fn anything_out(&self) -> bool {
         self.parts.values().any(|part| part.out)
-    }
-
-    /// What is out at it although something stands against it: HOT, PAST DATE, ON HOLD, each with its parts.
-    pub fn loud(&self, state: &State, now: Time) -> BTreeMap<&'static str, Vec<Id>> {
-        let mut all: BTreeMap<&'static str, Vec<Id>> = BTreeMap::new();
-        let out = self.parts.iter().filter(|(_, part)| part.out);
-        for asset in out.filter_map(|(id, _)| state.assets.get(id)) {
-            for word in asset.loud(state, now) {
-                all.entry(word).or_default().push(asset.asset.clone());
-            }
-        }
-        all
     }
 
     pub fn count(&self) -> Count {

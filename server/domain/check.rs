@@ -319,6 +319,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordCheck) -> Option<What> 
                     reason,
                     assets,
                     notice: None,
+                    dedicated_to: None,
                 });
                 line.hold = Some(hold);
             }

@@ -51,6 +51,9 @@ fn things(state: &State, wrong: &mut Vec<String>) {
     running(state, wrong);
     super::checks_recall::check(state, wrong);
     super::checks_request::check(state, wrong);
+    super::paper::check(state, wrong);
+    super::wrong_thing::check(state, wrong);
+    super::checks_visit::check(state, wrong);
     packs(state, wrong);
     machines(state, wrong);
     open_exceptions(state, wrong);

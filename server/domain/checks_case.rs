@@ -62,6 +62,11 @@ fn indexes(state: &State, wrong: &mut Vec<String>) {
     if open.len() != state.open_cases.len() || !state.open_cases.iter().all(|case| open.contains(case)) {
         wrong.push("the index of open cases differs from the cases".into());
     }
+    let unfollowed: BTreeSet<&Id> =
+        state.cases.values().filter(|case| case.is_unfollowed()).map(|case| &case.case).collect();
+    if !state.unfollowed.iter().eq(unfollowed) {
+        wrong.push("the index of emergencies without a patient differs from the cases".into());
+    }
     let mut cases: BTreeMap<&Id, Vec<(u64, &Id)>> = BTreeMap::new();
     let mut again = state.clone();
     again.scheduled.clear();

@@ -11,7 +11,10 @@ pub(super) fn check(state: &State, wrong: &mut Vec<String>) {
             wrong.push(format!("{name} is for case {}, which is not there", asks.case));
             continue;
         };
-        let there = asks.set.as_ref().is_none_or(|set| state.sets.contains_key(set))
+        let there = asks
+            .set
+            .as_ref()
+            .is_none_or(|set| state.sets.contains_key(set) || state.sets_left.contains_key(set))
             && asks.asset.as_ref().is_none_or(|asset| state.assets.contains_key(asset))
             && asks.machine.as_ref().is_none_or(|machine| state.machines.contains_key(machine))
             && asks.count_sheet.as_ref().is_none_or(|sheet| state.sheets.contains_key(sheet));

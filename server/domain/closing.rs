@@ -81,6 +81,7 @@ fn closes(
             && (asset.holds.is_empty() || asset.in_repair)
             && state.model(&asset.model).is_some_and(|model| line.takes(model))
             && state.chooser(asset, case).is_none()
+            && state.made_for_another(asset, Some(&case.case)).is_none()
     };
     let mut found: Vec<(Place, &Asset)> = Vec::new();
     for asset in state.assets.values().filter(fits) {

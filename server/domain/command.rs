@@ -6,9 +6,10 @@ use super::person::Role::{self, *};
 use super::schema::Form;
 use super::text::Text;
 use super::{
-    alert, asset, case, check, choosing, correct, count, count_other, exception, finding, hold, inspect_next,
-    load, lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair,
-    request, schedule_line, set, site, step, tried, upkeep,
+    alert, asset, case, check, choosing, correct, count, count_other, dedicate, exception, finding, hold,
+    inspect_next, load, loan, lookback, machine, marking, measuring, missing, mixed, model, paper, procedure,
+    recall, record_form, repair, request, schedule_line, set, shelf, signing, site, step, stranger, tried,
+    upkeep, wrong_thing,
 };
 use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
@@ -133,6 +134,7 @@ acts! {
     Hold {
         "hold" Place(hold::Place) by &[Desk, Lead, Charge, Biomed, Infection];
         "lift_hold" Lift(hold::Lift) by &[Lead, Biomed, Infection];
+        "dedicate" Dedicate(dedicate::Dedicate) by &[Infection];
     }
     Step {
         "record_step" RecordStep(step::RecordStep) by &[Desk, Lead, Charge, Clinician];
@@ -208,9 +210,39 @@ acts! {
         "reject_load" Reject(load::Reject) by &[Desk, Lead];
         "countersign" Countersign(exception::Countersign) by &[Desk, Lead];
     }
+    Loan {
+        "arrive" Arrive(loan::Arrive) by &[Desk, Lead];
+        "leave" Leave(loan::Leave) by &[Desk, Lead];
+    }
+    Stranger {
+        "receive_stranger" Receive(stranger::ReceiveStranger) by &[Desk, Lead];
+        "tell_owner" TellOwner(stranger::TellOwner) by &[Desk, Lead];
+        "settle_stranger" Settle(stranger::SettleStranger) by &[Desk, Lead];
+        "identity_doubt" Doubt(mixed::IdentityDoubt) by &[Desk, Lead];
+        "settle_identity" SettleIdentity(mixed::SettleIdentity) by &[Lead];
+    }
+    Stock {
+        "stock_in" In(shelf::StockIn) by &[Desk, Lead, Charge];
+        "stock_out" Out(shelf::StockOut) by &[Desk, Lead, Charge];
+        "use_stock" Use(shelf::UseStock) by &[Charge, Clinician];
+        "set_stock_minimum" Minimum(shelf::SetStockMinimum) by &[Lead, Charge, Biomed];
+    }
+    Paper {
+        "print_sheets" Print(paper::PrintSheets) by &[Desk, Lead, Charge];
+        "void_sheet" Void(paper::VoidSheet) by &[Desk, Lead, Charge];
+        "finish_sheet" Finish(paper::FinishSheet) by &[Desk, Lead, Charge];
+    }
+    WrongThing {
+        "report_wrong_thing" Report(wrong_thing::ReportWrongThing) by &[Desk, Lead, Charge, Clinician];
+        "settle_wrong_thing" Settle(wrong_thing::SettleWrongThing) by &[Lead];
+    }
     Alert {
         "set_alert" Set(alert::SetAlert) by &[Lead, Charge, Admin];
         "drop_alert" Drop(alert::DropAlert) by &[Lead, Charge, Admin];
+    }
+    Signature {
+        "take_over" TakeOver(signing::TakeOver) by &[Desk, Lead, Charge];
+        "review_exceptions" Review(signing::ReviewExceptions) by &[Lead, Infection];
     }
 }
 
@@ -228,6 +260,10 @@ impl Act {
             Act::Case(Case::Issue(it)) if role == Clinician => it.emergency == Some(true),
             Act::Load(Load::Release(it)) if it.early.is_some() => role == Lead,
             Act::Case(Case::Count(it)) => it.admits(role),
+            // That its owner fetched it is seen by whoever stands at the door; what it is, the lead says.
+            Act::Stranger(Stranger::Settle(it)) if role == Desk => {
+                it.outcome == stranger::StrangerOutcome::Collected
+            }
             _ => in_general,
         }
     }
@@ -246,7 +282,10 @@ impl Act {
             Act::Asset(Asset::MeasureAsset(_)) | Act::Fit(Fit::Confirm(_)) => true,
             Act::Case(Case::Check(_) | Case::Count(_)) | Act::Finding(Finding::AddPhoto(_)) => true,
             Act::Missing(Missing::Report(_) | Missing::Found(_)) => true,
+            Act::WrongThing(WrongThing::Report(_)) => true,
             Act::Request(Request::Answer(it)) => it.answer == request::Reply::Done,
+            Act::Stranger(Stranger::Receive(_) | Stranger::TellOwner(_) | Stranger::Doubt(_)) => true,
+            Act::Stock(Stock::Use(_)) => true,
             _ => false,
         }
     }
@@ -278,6 +317,7 @@ impl Command {
         match (read_form::<Around>(Value::Object(around)), Act::read(&name, Value::Object(own))) {
             (Ok(around), Ok(act)) => {
                 let whole = super::bounds::whole(&act).and_then(|()| act.note_is_clear(around.note.as_ref()));
+                let whole = whole.and_then(|()| around.whole());
                 whole.map(|()| Command { around, act }).map_err(|wrong| vec![wrong])
             }
             (around, act) => Err(around.err().into_iter().chain(act.err()).collect()),
@@ -325,8 +365,17 @@ impl Act {
             Act::Case(Case::Choose(it)) => it.configuration.whole("/configuration"),
             Act::Asset(Asset::MeasureAsset(it)) => it.whole(),
             Act::Asset(Asset::AddAsset(it)) => super::mark::may_be_kept("", it.mark.as_ref()),
+            Act::Asset(Asset::Retire(it)) => it.cause.may_be_told(),
+            Act::Loan(Loan::Arrive(it)) => it.whole(),
+            Act::Stranger(Stranger::Receive(it)) => it.whole(),
+            Act::Stranger(Stranger::Settle(it)) => it.whole(),
+            Act::Stranger(Stranger::SettleIdentity(it)) => it.whole(),
+            Act::Stock(Stock::In(it)) => it.whole(),
+            Act::Stock(Stock::Out(it)) => it.whole(),
+            Act::Stock(Stock::Use(it)) => it.whole(),
+            Act::Stock(Stock::Minimum(it)) => it.whole(),
             Act::Asset(Asset::GiveMark(it)) => super::mark::may_name("", it.mark.as_ref()),
-            Act::Set(Set::Replace(it)) => it.new.whole(),
+            Act::Set(Set::Replace(it)) => it.cause.may_be_told().and_then(|()| it.new.whole()),
             Act::Fit(Fit::Confirm(it)) => it.whole(),
             Act::Wear(it) => it.whole(),
             Act::Case(Case::CloseCount(it)) => count_other::others_whole(&it.others),
@@ -339,7 +388,9 @@ impl Act {
             Act::Schedule(Schedule::Keep(it)) => it.whole(),
             Act::Schedule(Schedule::Settle(it)) => it.whole(),
             Act::Request(Request::Send(it)) => it.whole(),
+            Act::Signature(it) => it.whole(),
             Act::Alert(Alert::Set(it)) => it.whole(),
+            Act::Paper(Paper::Print(it)) => it.whole(),
             Act::Recall(Recall::Open(it)) => it.whole(),
             Act::Recall(Recall::Narrow(it)) => it.whole(),
             Act::Recall(Recall::Answer(it)) => it.whole(),

@@ -13,6 +13,7 @@ use super::refusal::{Code, Problem};
 use super::state::State;
 use super::step::{Inspect, PackBroken, RecordStep};
 use super::text::{Scan, Text};
+use super::time::Time;
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -58,6 +59,9 @@ pub struct Corrected {
     pub undone: Recorded,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instead: Option<Recorded>,
+    /// When what it tells instead happened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<Time>,
 }
 
 pub(super) fn correct(deciding: &mut Deciding, it: &Correct) -> Option<What> {
@@ -90,11 +94,12 @@ pub(super) fn correct(deciding: &mut Deciding, it: &Correct) -> Option<What> {
         Some(scan) => Some(done_instead(deciding, it.entry, &event.what, scan)?),
     };
     let undone = Recorded(Box::new(event.what.clone()));
-    Some(What::Corrected(Corrected { entry: it.entry, reason: it.reason.0.clone(), undone, instead }))
+    let at = instead.is_some().then_some(entry.at);
+    Some(What::Corrected(Corrected { entry: it.entry, reason: it.reason.0.clone(), undone, instead, at }))
 }
 
 /// Whether an act can be taken back by an entry of its own.
-fn correctable(what: &What) -> bool {
+pub(super) fn correctable(what: &What) -> bool {
     matches!(
         what,
         What::StepRecorded(_)
@@ -116,7 +121,7 @@ fn correctable(what: &What) -> bool {
 }
 
 /// Everything that the entry touched, with the last entry of each.
-fn touched(state: &State, event: &Event) -> Vec<(String, u64)> {
+pub(super) fn touched(state: &State, event: &Event) -> Vec<(String, u64)> {
     let mut all = Vec::new();
     for thing in event.things() {
         let last = match thing.kind {
@@ -129,15 +134,16 @@ fn touched(state: &State, event: &Event) -> Vec<(String, u64)> {
     all
 }
 
-/// The same act, for the right things, at the time of the wrong one: decided on what is true without it.
-fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -> Option<Recorded> {
-    let act = match what {
+/// The same act of other things; none where it is no act of scanned things.
+pub(super) fn same_act(what: &What, scan: &Scan) -> Option<Act> {
+    Some(match what {
         What::StepRecorded(it) => Act::Step(command::Step::RecordStep(RecordStep {
             step: it.step,
             scan: scan.clone(),
             without: Vec::new(),
             packaging: it.packaging.clone(),
             solution: it.solution.clone(),
+            delayed: it.delayed.iter().any(|late| late.done),
         })),
         What::Inspected(it) => {
             let outcome = it.parts.first().map(|part| part.outcome);
@@ -163,12 +169,22 @@ fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -
             indicator: it.indicator,
         })),
         What::Used(it) => Act::Case(command::Case::Use(Use { case: it.case.clone(), scan: scan.clone() })),
-        _ => {
-            deciding.malformed.push(command::wrong("/instead", "found it for an act that names no scan"));
-            return None;
-        }
+        _ => return None,
+    })
+}
+
+/// The same act, for the right things, at the time of the wrong one: decided on what is true without it.
+pub(super) fn done_instead(
+    deciding: &mut Deciding,
+    entry: u64,
+    what: &What,
+    scan: &Scan,
+) -> Option<Recorded> {
+    let Some(act) = same_act(what, scan) else {
+        deciding.malformed.push(command::wrong("/instead", "found it for an act that names no scan"));
+        return None;
     };
-    let late = Late { cause: LateCause::WrongThing, sheet: None, done_by: None };
+    let late = Late { cause: LateCause::WrongThing, sheet: None, line: None, done_by: None };
     let at = deciding.asked.corrected.map(|(entry, _)| entry.at);
     let around = Around { at, late: Some(late), ..Around::default() };
     let mut without = deciding.state.clone();
@@ -178,6 +194,7 @@ fn done_instead(deciding: &mut Deciding, entry: u64, what: &What, scan: &Scan) -
             decided.event.beside.deviation.iter().for_each(|code| deciding.deviates(*code));
             deciding.also_opened.extend(decided.event.beside.also_opened);
             deciding.sets.extend(decided.event.beside.sets);
+            deciding.takes_holds(&decided.event.what);
             Some(Recorded(Box::new(decided.event.what)))
         }
         Err(Turned::Refused(refusal)) => {

@@ -296,6 +296,7 @@ fn piece_hold(deciding: &mut Deciding, broken: &[Id], of: &str, moment: Moment) 
         reason,
         assets: broken.to_vec(),
         notice: None,
+        dedicated_to: None,
     });
     placed.into_iter().collect()
 }

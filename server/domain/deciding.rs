@@ -6,7 +6,7 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 use super::command::{self, Act, Command, Malformed};
-use super::event::{Beside, Entry, Event, Left, Overridden, ToldLate, What};
+use super::event::{Entry, Event, Left, SEALED, What};
 use super::id::{Id, next_free};
 use super::person::Actor;
 use super::refusal::{Code, Problem, Refusal};
@@ -17,9 +17,6 @@ use super::time::Time;
 use super::verdict::Prepared;
 use super::{asset, hold, machine, model, set, site, step};
 use crate::formats::attachment::Kind;
-
-/// How far ahead of the clock a time may lie.
-pub(super) const AHEAD_MINUTES: i64 = 5;
 
 /// What a decision needs beside the state and the command: who asks, the clock, randomness, and history.
 pub struct Asked<'a> {
@@ -37,6 +34,8 @@ pub struct Asked<'a> {
     pub corrected: Option<&'a (Entry, Event)>,
     /// Those attachments that the command names and the site keeps, each with what it is.
     pub attachments: &'a BTreeMap<String, Kind>,
+    /// Of the cases that the command names: which have the same patient as one for which something is kept, that one first.
+    pub same_patient: &'a BTreeSet<(Id, Id)>,
     /// A verdict computed before, beside the limits that it was computed with.
     pub prepared: Option<&'a Prepared>,
 }
@@ -70,23 +69,23 @@ pub struct Deciding<'a> {
     pub state: &'a State,
     pub asked: &'a Asked<'a>,
     pub command: &'a Command,
-    problems: Vec<Problem>,
+    pub(super) problems: Vec<Problem>,
     pub malformed: Vec<Malformed>,
     pub not_your_role: bool,
     pub deviation: Vec<Code>,
     pub left: Vec<Left>,
-    overridden: BTreeSet<Code>,
+    pub(super) overridden: BTreeSet<Code>,
     pub also_opened: Vec<Id>,
     pub sets: Vec<Id>,
     pub made: Option<Id>,
     /// What looks wrong in what is defined, and was taken all the same.
     pub doubts: Vec<Doubt>,
-    secrets: Vec<Secret>,
-    holds_made: BTreeSet<Id>,
+    pub(super) secrets: Vec<Secret>,
+    pub(super) holds_made: BTreeSet<Id>,
     /// Where no time is given, it is no earlier than this.
     pub floor: Time,
     /// The last event of what is touched.
-    touched: Time,
+    pub(super) touched: Time,
     /// An act that only moves things from place to place, which a prion hold admits.
     pub moves_only: bool,
 }
@@ -134,8 +133,8 @@ impl<'a> Deciding<'a> {
 
     fn act(&mut self) -> Option<What> {
         use command::{
-            Asset, Correct, Finding, Fit, Hold, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set,
-            Site, Step,
+            Asset, Correct, Finding, Fit, Load, LookBack, Machine, Missing, Model, Recall, Repair, Set, Site,
+            Step,
         };
         match &self.command.act {
             Act::Model(Model::DefineRoute(it)) => super::route::define_route(self, it),
@@ -159,14 +158,16 @@ impl<'a> Deciding<'a> {
             Act::Set(Set::PutInSet(it)) => super::seating::put_in(self, it),
             Act::Set(Set::TakeFromSet(it)) => super::seating::take_from(self, it),
             Act::Set(Set::Replace(it)) => super::seating::replace(self, it),
-            Act::Hold(Hold::Place(it)) => hold::place(self, it),
-            Act::Hold(Hold::Lift(it)) => hold::lift(self, it),
+            Act::Hold(act) => hold::act(self, act),
             Act::Step(Step::RecordStep(it)) => step::record(self, it),
             Act::Step(Step::Inspect(it)) => super::inspection::inspect(self, it),
             Act::Step(Step::PackBroken(it)) => super::pack::pack_broken(self, it),
             Act::Repair(Repair::Send(it)) => super::repair::send(self, it),
             Act::Repair(Repair::Back(it)) => super::repair::back(self, it),
-            Act::Wear(act) => self.wear(act),
+            Act::Wear(act) => super::upkeep::act(self, act),
+            Act::Loan(act) => super::loaning::act(self, act),
+            Act::Stranger(act) => super::strangers::act(self, act),
+            Act::Stock(act) => super::shelving::act(self, act),
             Act::Case(act) => self.case(act),
             Act::Missing(Missing::Report(it)) => super::missing::report(self, it),
             Act::Missing(Missing::Found(it)) => super::missing::found(self, it),
@@ -190,6 +191,9 @@ impl<'a> Deciding<'a> {
             Act::Schedule(act) => self.schedule(act),
             Act::Request(act) => super::requesting::act(self, act),
             Act::Alert(act) => super::alert::decide(self, act),
+            Act::Signature(act) => super::signing::act(self, act),
+            Act::Paper(act) => super::paper_deciding::act(self, act),
+            Act::WrongThing(act) => super::wrong_thing_settling::act(self, act),
         }
     }
 
@@ -219,15 +223,6 @@ impl<'a> Deciding<'a> {
             Case::Count(it) => super::count::record(self, it),
             Case::Choose(it) => super::choosing::choose(self, it),
             Case::ErasePatient(it) => super::erasing::erase(self, it),
-        }
-    }
-
-    fn wear(&mut self, act: &command::Wear) -> Option<What> {
-        use command::Wear;
-        match act {
-            Wear::SetCosts(it) => super::upkeep::set_costs(self, it),
-            Wear::SetLimit(it) => super::upkeep::set_limit(self, it),
-            Wear::RequestInspection(it) => super::inspect_next::request(self, it),
         }
     }
 
@@ -308,92 +303,8 @@ impl<'a> Deciding<'a> {
         hash.update(self.asked.salt);
         hash.update([self.secrets.len() as u8]);
         hash.update(text.as_bytes());
-        let sealed = format!("sealed:{}", hex::encode(hash.finalize()));
+        let sealed = format!("{SEALED}{}", hex::encode(hash.finalize()));
         self.secrets.push(Secret { sealed: sealed.clone(), salt: self.asked.salt, text: text.to_string() });
         sealed
-    }
-
-    fn check_time(&mut self) {
-        let at = self.at();
-        let zone = self.state.zone;
-        // A time that nobody told is none ahead: where the clock went back, it is that of what is recorded already.
-        if self.command.around.at.is_some() && at > self.asked.now.plus_minutes(AHEAD_MINUTES) {
-            let (happened, now) = at.told_apart(self.asked.now, zone);
-            self.against(Problem::new(
-                Code::InTheFuture,
-                format!("It is said to have happened on {happened}; now it is {now}."),
-                format!("A time at most {AHEAD_MINUTES} minutes ahead is needed."),
-                "Leave the time out, or correct it.",
-            ));
-        }
-        if !self.late() && at < self.touched {
-            let (happened, touched) = at.told_apart(self.touched, zone);
-            self.against(Problem::new(
-                Code::TooLate,
-                format!(
-                    "It is said to have happened on {happened}; something is already recorded on {touched}."
-                ),
-                "A time after the last event of what is touched is needed.",
-                "Leave the time out, or enter it as a late fact, with its cause.",
-            ));
-        }
-    }
-
-    #[allow(clippy::result_large_err)]
-    fn finish(mut self, what: Option<What>) -> Result<Decided, Turned> {
-        if self.not_your_role {
-            return Err(Turned::NotYourRole);
-        }
-        if !self.malformed.is_empty() {
-            return Err(Turned::Malformed(self.malformed));
-        }
-        self.check_time();
-        // A fact needs no override, so an empty one sets nothing aside and stops nothing.
-        if let Some(given) = &self.command.around.overriding
-            && given.reason.is_blank()
-            && !self.late()
-            && !self.command.act.tells_a_fact()
-        {
-            self.problems.push(Problem::new(
-                Code::NeedsReason,
-                "The override has no reason.",
-                "A reason in words is needed.",
-                "Say why the rule is set aside.",
-            ));
-        }
-        if let Some(refusal) = Refusal::of(std::mem::take(&mut self.problems)) {
-            return Err(Turned::Refused(refusal));
-        }
-        let Some(what) = what else {
-            // Every path without an event has put something against the command.
-            return Err(Turned::Refused(Refusal { first: model::unknown("thing", "?"), others: Vec::new() }));
-        };
-        let around = &self.command.around;
-        let late = around.late.clone().map(|late| ToldLate {
-            cause: late.cause,
-            sheet: late.sheet,
-            done_by: late.done_by.map(|who| self.seal(who.as_str())),
-        });
-        let overridden =
-            around.overriding.clone().filter(|_| !self.overridden.is_empty()).map(|given| Overridden {
-                codes: self.overridden.iter().copied().collect(),
-                reason: given.reason.0,
-                second_person: given.second_person.map(|who| self.seal(who.as_str())),
-            });
-        self.sets.sort();
-        self.sets.dedup();
-        self.deviation.sort();
-        let beside = Beside {
-            note: around.note.as_ref().map(|note| note.0.clone()),
-            late,
-            overridden,
-            deviation: std::mem::take(&mut self.deviation),
-            sets: std::mem::take(&mut self.sets),
-            left: std::mem::take(&mut self.left),
-            also_opened: std::mem::take(&mut self.also_opened),
-            made: self.made.take(),
-            doubts: std::mem::take(&mut self.doubts),
-        };
-        Ok(Decided { at: self.at(), event: Event { beside, what }, secrets: self.secrets })
     }
 }

@@ -22,7 +22,7 @@ pub const BIOLOGICAL_PENDING: &str = "biological_pending";
 pub const REPORTED: &str = "reported";
 
 /// One thing that is due: a part by its maker's limits, or a machine by its periodic tests.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct DueItem {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub asset: Option<Id>,
@@ -31,6 +31,14 @@ pub struct DueItem {
     /// A load released alone or early, whose exception is open; its machine stands beside it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub load: Option<Id>,
+    /// A loan that goes back, or left without a part.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub loan: Option<Id>,
+    /// What is kept on the shelf, and the lot of it that is meant.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub model: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
     pub why: &'static str,
     /// Since when, where that is known: the day of an interval, the beginning of a test day.
     pub since: Option<Time>,
@@ -49,7 +57,9 @@ impl DueItem {
         let group = match (&self.load, &self.machine) {
             (None, Some(_)) => 0,
             (Some(_), _) => 1,
-            (None, None) => 2,
+            (None, None) if self.loan.is_some() => 2,
+            (None, None) if self.model.is_some() => 4,
+            (None, None) => 3,
         };
         (group, u64::MAX - over)
     }
@@ -80,6 +90,11 @@ pub fn why_words(why: &str) -> &'static str {
         "reported" => "reported as defective",
         "flagged" => "a failed verdict waits for an answer",
         "empty_cycle" => "empty cycles before it is used again",
+        super::visits_due::LOAN_BACK => "to go back to its lender",
+        super::visits_due::LOAN_LACKS => "left without a part that came with it",
+        super::visits_due::STOCK_LOW => "below its minimum on the shelf",
+        super::visits_due::LOT_PAST => "a lot on the shelf past its date",
+        super::visits_due::LOT_ENDS => "a lot on the shelf near its date",
         _ => "due",
     }
 }
@@ -95,9 +110,13 @@ impl State {
             all.extend(machine_due(self, machine, now));
         }
         all.extend(reported(self));
+        all.extend(super::visits_due::loans(self, now));
+        all.extend(super::visits_due::shelf(self, now));
         all.extend(self.open_exceptions().flat_map(|load| exceptions_due(self, load)));
         all.sort_by(|a, b| {
-            let name = |it: &DueItem| (it.machine.clone(), it.load.clone(), it.asset.clone(), it.why);
+            let beside = |it: &DueItem| (it.loan.clone(), it.model.clone(), it.lot.clone());
+            let name =
+                |it: &DueItem| (it.machine.clone(), it.load.clone(), it.asset.clone(), it.why, beside(it));
             a.need().cmp(&b.need()).then_with(|| name(a).cmp(&name(b)))
         });
         all
@@ -120,7 +139,7 @@ fn reported(state: &State) -> Vec<DueItem> {
         since: Some(since),
         limit: 1,
         found,
-        none_passed: false,
+        ..DueItem::default()
     };
     by_part.into_iter().map(item).collect()
 }
@@ -141,6 +160,7 @@ fn item(asset: &Asset, it: Due) -> DueItem {
         limit: it.limit,
         found: it.found,
         none_passed: asset.inspected.is_none() && it.why.starts_with("inspect_every"),
+        ..DueItem::default()
     }
 }
 
@@ -154,7 +174,7 @@ fn machine_due(state: &State, machine: &Machine, now: Time) -> Vec<DueItem> {
         since,
         limit,
         found,
-        none_passed: false,
+        ..DueItem::default()
     };
     let tests = machine.tests_due(state, now).into_iter();
     let mut all: Vec<DueItem> =
@@ -171,8 +191,7 @@ fn exceptions_due(state: &State, load: &Load) -> Vec<DueItem> {
         why,
         since,
         limit: 1,
-        found: 0,
-        none_passed: false,
+        ..DueItem::default()
     };
     let alone = load.alone.as_ref().filter(|_| load.waits_for_countersignature());
     let midnight = NaiveTime::default();
@@ -196,6 +215,7 @@ mod tests {
             limit: 30,
             found: 31,
             none_passed,
+            ..DueItem::default()
         };
         assert_eq!(due("inspect_every_days", true).words(), "many days, and no passed inspection on record");
         assert_eq!(due("inspect_every_days", false).words(), "many days since its last inspection");

@@ -115,6 +115,11 @@ fn referenced(deciding: &mut Deciding, named: &Named) {
             format!("Answer for it and close recall {} first.", recall.recall),
         ));
     }
+    if let Named::Case(case) = named
+        && state.dedicated_cases().any(|kept| *kept == case.case)
+    {
+        problems.push(super::dedicate::patient_stays(&case.case));
+    }
     if matches!(named, Named::Load(load) if load.waits_for_biological()) {
         problems.push(still(
             format!("The biological indicator of {what} is not read yet."),

@@ -10,11 +10,13 @@ use super::refusal::Code;
 use super::sizes::Doubt;
 use super::state::Stage;
 use super::text::{Line, Quantity, Sealed};
+pub use super::thing::Thing;
 use super::time::{Date, Time};
 use super::{
-    alert, asset, check, choosing, correct, count, exception, exposure, finding, hold, inspect_next, load,
-    lookback, machine, marking, measuring, missing, model, procedure, recall, record_form, repair, request,
-    schedule_line, set, site, step, tried, upkeep,
+    alert, asset, check, choosing, correct, count, dedicate, exception, exposure, finding, hold,
+    inspect_next, load, loan, lookback, machine, marking, measuring, missing, mixed, model, paper, procedure,
+    recall, record_form, repair, request, schedule_line, set, shelf, signing, site, step, stranger, tried,
+    upkeep, wrong_thing,
 };
 
 /// One entry of the ledger, as its canonical text carries it, with its event as JSON or as it is.
@@ -75,9 +77,23 @@ pub struct ToldLate {
     pub cause: LateCause,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sheet: Option<Line>,
+    /// The line of the sheet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub done_by: Option<Sealed>,
 }
+
+impl ToldLate {
+    /// Who did it, where a sheet of a paper day names somebody whom the site knows.
+    pub fn doer(&self) -> Option<&str> {
+        let on_paper = self.cause == LateCause::Downtime && self.sheet.is_some();
+        self.done_by.as_deref().filter(|by| on_paper && !by.starts_with(SEALED))
+    }
+}
+
+/// How a sealed text begins.
+pub const SEALED: &str = "sealed:";
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Overridden {
@@ -235,6 +251,7 @@ kinds! {
     "replaced" Replaced(set::Replaced);
     "hold_placed" HoldPlaced(hold::HoldPlaced);
     "hold_lifted" HoldLifted(hold::HoldLifted);
+    "dedicated" Dedicated(dedicate::Dedicated);
     "step_recorded" StepRecorded(step::StepRecorded);
     "inspected" Inspected(step::Inspected);
     "pack_broken" PackBroken(step::PackBrokenDone);
@@ -284,8 +301,26 @@ kinds! {
     "request_sent" RequestSent(request::RequestSent);
     "request_answered" RequestAnswered(request::RequestAnswered);
     "request_withdrawn" RequestWithdrawn(request::RequestWithdrawn);
+    "arrived" Arrived(loan::Arrived);
+    "loan_left" LoanLeft(loan::LoanLeft);
+    "stranger_received" StrangerReceived(stranger::StrangerReceived);
+    "owner_told" OwnerTold(stranger::OwnerTold);
+    "stranger_settled" StrangerSettled(stranger::StrangerSettled);
+    "identity_doubted" IdentityDoubted(mixed::IdentityDoubted);
+    "identity_settled" IdentitySettled(mixed::IdentitySettled);
+    "stock_taken_in" StockTakenIn(shelf::StockTakenIn);
+    "stock_taken_out" StockTakenOut(shelf::StockTakenOut);
+    "stock_used" StockUsed(shelf::StockUsed);
+    "stock_minimum_set" StockMinimumSet(shelf::SetStockMinimum);
+    "sheets_printed" SheetsPrinted(paper::SheetsPrinted);
+    "sheet_voided" SheetVoided(paper::SheetVoided);
+    "sheet_finished" SheetFinished(paper::SheetFinished);
+    "wrong_thing_reported" WrongThingReported(wrong_thing::WrongThingReported);
+    "wrong_thing_settled" WrongThingSettled(wrong_thing::WrongThingSettled);
     "alert_set" AlertSet(alert::SetAlert);
     "alert_dropped" AlertDropped(alert::DropAlert);
+    "taken_over" TakenOver(signing::TakenOver);
+    "exceptions_reviewed" ExceptionsReviewed(signing::ExceptionsReviewed);
 }
 
 impl What {
@@ -342,39 +377,5 @@ impl Event {
         all.sort();
         all.dedup();
         all
-    }
-}
-
-/// Something with a history.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Thing {
-    pub kind: &'static str,
-    pub name: String,
-}
-
-impl Thing {
-    pub fn asset(name: &str) -> Thing {
-        Thing { kind: "asset", name: name.into() }
-    }
-    pub fn set(name: &str) -> Thing {
-        Thing { kind: "set", name: name.into() }
-    }
-    pub fn load(name: &str) -> Thing {
-        Thing { kind: "load", name: name.into() }
-    }
-    pub fn case(name: &str) -> Thing {
-        Thing { kind: "case", name: name.into() }
-    }
-    pub fn look_back(name: &str) -> Thing {
-        Thing { kind: "look_back", name: name.into() }
-    }
-    pub fn recall(name: &str) -> Thing {
-        Thing { kind: "recall", name: name.into() }
-    }
-    pub fn schedule_line(name: &str) -> Thing {
-        Thing { kind: "schedule_line", name: name.into() }
-    }
-    pub fn machine(name: &str) -> Thing {
-        Thing { kind: "machine", name: name.into() }
     }
 }

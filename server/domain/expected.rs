@@ -35,6 +35,10 @@ pub fn expected_end(state: &State, load: &Load) -> Option<Time> {
 /// where nothing was done to it yet. None where it is ready, or where its turn took longer than that and nobody can tell.
 pub fn expected_ready(state: &State, asset: &Asset, now: Time) -> Option<Time> {
     let turnaround = i64::from(state.policy.turnaround_minutes);
+    if let Some(case) = state.made_for(asset) {
+        // It goes to that case alone, and comes back from there.
+        return Some(case.end().max(now).plus_minutes(turnaround));
+    }
     match asset.stage {
         Stage::Ready if asset.past_date(state, now) => Some(now.plus_minutes(turnaround)),
         Stage::Ready => asset.cooling_until(now),
@@ -53,9 +57,16 @@ pub fn expected_ready(state: &State, asset: &Asset, now: Time) -> Option<Time> {
 
 /// When a part comes that comes only after a case begins.
 pub fn late(state: &State, case: &Case, asset: &Asset, now: Time) -> Option<Time> {
+    if state.made_for(asset).is_some_and(|made| made.case == case.case) {
+        return None;
+    }
     expected_ready(state, asset, now).filter(|at| *at > case.start.max(now))
 }
 
-pub fn expected_late(state: &State, at: Time) -> String {
+/// What nothing was done to yet is told without a time, which would move on with the clock.
+pub fn expected_late(state: &State, at: Time, now: Time) -> String {
+    if at >= now.plus_minutes(i64::from(state.policy.turnaround_minutes)) {
+        return "It is expected after the case begins.".into();
+    }
     format!("It is expected on {}, after the case begins.", at.told(state.zone))
 }

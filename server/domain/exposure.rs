@@ -82,6 +82,9 @@ pub struct CaseChanged {
     pub case: Id,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub start: Option<Time>,
+    /// When it was to begin before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start_was: Option<Time>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub minutes: Option<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -133,6 +136,9 @@ pub struct Exposed {
     pub exposure: Exposure,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved: Option<Moved>,
+    /// The closed count had taken it for used before anybody said so.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub taken_for_used: bool,
 }
 
 /// What an opening or a use leaves: exposures, moves and the holds that follow from them.
@@ -146,6 +152,9 @@ pub struct Exposures {
     pub indicator: Option<IndicatorResult>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holds: Vec<HoldPlaced>,
+    /// Parts that the closed count had taken for used, and that were opened alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_used: Vec<Id>,
 }
 
 /// A part at a case in a turn before the one in which it is there now.

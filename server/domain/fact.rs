@@ -1,5 +1,6 @@
 //! Steps told as facts: what happened is recorded whatever rule it broke, and the broken rule beside it.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::deciding::Deciding;
@@ -11,6 +12,7 @@ use super::refusal::{Code, Problem};
 use super::scan::{Mode, Picked, blocking_hold, broken_pack_of};
 use super::state::{Asset, Stage};
 use super::step::{RecordStep, StepRecorded, single_use_spent, skips_cleaning};
+use super::time::Time;
 
 /// A fact about one part: what it does to it.
 pub(super) enum Told {
@@ -85,6 +87,7 @@ pub(super) fn record_fact(deciding: &mut Deciding, it: &RecordStep) -> Option<Wh
         packaging,
         solution,
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }
 
@@ -246,11 +249,15 @@ fn tell_back(deciding: &mut Deciding, asset: &Asset, step: StepKind, note: Told)
 
 /// The turn in whose span the told time lies.
 pub(super) fn turn_at(deciding: &Deciding, asset: &Asset) -> u32 {
-    let at = deciding.at();
+    turn_then(deciding.asked.turns, asset, deciding.at())
+}
+
+/// The turn in whose span a time lies, from when each turn of the part began.
+pub(super) fn turn_then(turns: &BTreeMap<Id, Vec<(u32, Time)>>, asset: &Asset, at: Time) -> u32 {
     if at >= asset.turn_began_at {
         return asset.turn;
     }
-    let turns = deciding.asked.turns.get(&asset.asset);
+    let turns = turns.get(&asset.asset);
     let spans = turns.into_iter().flatten().filter(|(_, began)| *began <= at);
     spans.map(|(turn, _)| *turn).next_back().unwrap_or(1)
 }

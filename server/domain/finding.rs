@@ -163,7 +163,14 @@ pub(super) fn report(deciding: &mut Deciding, it: &ReportFinding) -> Option<What
     {
         let assets = vec![asset.asset.clone()];
         let reason = format!("{finding}: {}", it.what.0);
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets, notice: None });
+        holds.push(HoldPlaced {
+            hold,
+            kind: HoldKind::Quality,
+            reason,
+            assets,
+            notice: None,
+            dedicated_to: None,
+        });
     }
     Some(What::FindingReported(FindingReported {
         finding,

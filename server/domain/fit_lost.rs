@@ -214,7 +214,7 @@ pub fn waits_for(
     let told = |asset: &Arc<Asset>| {
         let late = late(state, case, asset, now);
         is_late |= late.is_some();
-        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at)));
+        let then = late.map_or_else(String::new, |at| format!(" {}", expected_late(state, at, now)));
         on_its_way(state, asset, now).map(|told| format!("{told}{then}"))
     };
     let all = others.filter_map(told).collect();

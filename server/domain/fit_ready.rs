@@ -120,6 +120,18 @@ fn stands(state: &State, asset: &Asset, needed: Needed) -> Result<Had, Coming> {
     }
     let minutes = i64::from(state.policy.turnaround_minutes);
     let told = |at: Time| at.told(state.zone);
+    match state.made_for(asset) {
+        Some(made) if needed.case.is_some_and(|case| case.case == made.case) => {
+            let why = format!("{called} is being sterilised for this case, for immediate use.");
+            return Ok((Have::Expected, None, vec![why]));
+        }
+        Some(made) => {
+            let at = made.end().max(needed.now).plus_minutes(minutes);
+            let is = format!("is being sterilised for case {} alone", made.case);
+            return Err(Coming { is, at, in_time: at <= needed.by });
+        }
+        None => {}
+    }
     let past_date = asset.sterile_until.is_some_and(|until| needed.by.date(state.zone) > until);
     if asset.stage == Stage::Ready && !past_date {
         return Ok(match asset.cooling_until(needed.now) {

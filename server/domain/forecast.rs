@@ -228,6 +228,11 @@ impl Telling<'_> {
                 (Likely::Unlikely, format!("unlikely, {odds}; expected {}", hour(at)))
             }
             (1.., _) => (Likely::Unlikely, format!("unlikely, {odds}")),
+            (0, _) if self.plan.disputed.contains_key(&it.case.case) => {
+                let sets = self.plan.disputed.get(&it.case.case).into_iter().flatten();
+                let sets: Vec<&str> = sets.map(Id::as_str).collect();
+                (Likely::No, format!("no, another case has {} too", sets.join(" and ")))
+            }
             (0, _) => {
                 let short: Vec<&str> =
                     it.needs.iter().flat_map(|need| &need.short).map(|short| short.line.as_str()).collect();
@@ -242,15 +247,19 @@ impl Telling<'_> {
     }
 }
 
-/// The whole tenths of a chance: nine of ten are never more than they are, and nothing is certain.
+/// A chance in tenths, to the nearest one, so that of what is told as nine in ten about nine in ten come true; what is less
+/// than a half is never told as five.
 pub(super) fn tenths(chance: f64) -> u8 {
-    ((chance * 10.0 + 1e-9).floor() as u8).min(9)
+    let nearest = (chance * 10.0).round().clamp(0.0, 10.0) as u8;
+    if nearest == 5 && chance < 0.5 { 4 } else { nearest }
 }
 
 /// A chance as people say it.
 pub fn odds(chance: f64) -> String {
     match tenths(chance) {
         0 => "less than 1 in 10".into(),
+        // Nothing is certain.
+        10 => "better than 9 in 10".into(),
         tenths => format!("{tenths} in 10"),
     }
 }

@@ -8,7 +8,7 @@ use super::forecast_shop::Plan;
 use super::request::{RequestKind, SendRequest};
 use super::state::State;
 use super::text::Line;
-use crate::analysis::queue::{Item, Start, Unit};
+use crate::analysis::queue::{Item, Shop, Start, Unit};
 
 /// What is tried for each need that is not ready: a part for the one line that is short, else a set.
 pub fn borrow(state: &State, plan: &Plan, own: &Allotted) -> Vec<Tried> {
@@ -16,11 +16,48 @@ pub fn borrow(state: &State, plan: &Plan, own: &Allotted) -> Vec<Tried> {
     let Some(want) = plan.want_of(&own.case.case) else { return Vec::new() };
     let from_s = f64::from(minutes) * 60.0;
     let lacking = own.needs.iter().enumerate().filter(|(_, need)| need.equipped != Equipped::Ready);
-    let tried = lacking.filter_map(|(place, need)| {
+    let lacking: Vec<(usize, &Need)> = lacking.collect();
+    let tried = lacking.iter().filter_map(|(place, need)| {
         part(state, plan, own, need, (minutes, from_s))
-            .or_else(|| set(state, plan, own, (want, place, need), (minutes, from_s)))
+            .or_else(|| set(state, plan, own, (want, *place, need), (minutes, from_s)))
     });
-    tried.collect()
+    let mut all: Vec<Tried> = tried.collect();
+    if lacking.len() > 1 {
+        all.extend(together(state, plan, (want, &lacking), (minutes, from_s)));
+    }
+    all
+}
+
+/// All that a case lacks, borrowed at once: one set alone does not help where another one is late too. Each is asked for
+/// by itself, so this is words.
+fn together(
+    state: &State,
+    plan: &Plan,
+    (want, lacking): (usize, &[(usize, &Need)]),
+    (minutes, from_s): (u32, f64),
+) -> Option<Tried> {
+    let mut shop = plan.shop.clone();
+    for (place, _) in lacking {
+        arrives(&mut shop, (want, *place), from_s)?;
+    }
+    let names: Vec<String> = lacking.iter().map(|(_, need)| format!("“{}”", named(state, need))).collect();
+    let does = format!("Borrow the sets {}, ready here after {minutes} min", names.join(" and "));
+    Some(Tried::of(plan, Act::Borrow, does, shop))
+}
+
+/// A set that is ready here after a time, for one need of a want and nobody else's.
+fn arrives(shop: &mut Shop, (want, place): (usize, usize), from_s: f64) -> Option<()> {
+    let (unit, pack) = (shop.units.len(), shop.items.iter().map(|item| item.pack + 1).max().unwrap_or(0));
+    let asked = shop.wants.get_mut(want)?.needs.get_mut(place)?;
+    asked.unit = Some(unit);
+    let kind = asked.kind;
+    shop.units.push(Unit { kind, due_s: None, unfit: false });
+    shop.items.push(Item { unit, way: Vec::new(), pack, start: Start::Waiting { step: 0, from_s } });
+    Some(())
+}
+
+fn named<'a>(state: &'a State, need: &'a Need) -> &'a str {
+    state.sheets.get(&need.count_sheet).map_or(need.count_sheet.as_str(), |sheet| sheet.name.as_str())
 }
 
 fn part(
@@ -55,14 +92,8 @@ fn set(
     (minutes, from_s): (u32, f64),
 ) -> Option<Tried> {
     let mut shop = plan.shop.clone();
-    let (unit, pack) = (shop.units.len(), shop.items.iter().map(|item| item.pack + 1).max().unwrap_or(0));
-    let asked = shop.wants.get_mut(want)?.needs.get_mut(place)?;
-    asked.unit = Some(unit);
-    let kind = asked.kind;
-    shop.units.push(Unit { kind, due_s: None, unfit: false });
-    shop.items.push(Item { unit, way: Vec::new(), pack, start: Start::Waiting { step: 0, from_s } });
-    let sheet = &need.count_sheet;
-    let name = state.sheets.get(sheet).map_or(sheet.as_str(), |sheet| sheet.name.as_str());
+    arrives(&mut shop, (want, place), from_s)?;
+    let (sheet, name) = (&need.count_sheet, named(state, need));
     let does = format!("Borrow a set “{name}”, ready here after {minutes} min");
     let request = SendRequest {
         count_sheet: Some(sheet.clone()),

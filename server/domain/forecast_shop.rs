@@ -1,7 +1,7 @@
 //! The department as a simulation sees it: what is in hand, benches and machines, the ways of sets, and the cases that
 //! take them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{Days, NaiveTime};
 
@@ -42,6 +42,8 @@ pub struct Plan {
     pub wants: Vec<Id>,
     /// Why a set comes nowhere: no machine in service, or no way for it.
     pub stuck: BTreeMap<Id, String>,
+    /// The sets of cases that are kept for another case of the same time too: until a person decides, neither has it.
+    pub disputed: BTreeMap<Id, Vec<Id>>,
     pub not_known: Vec<String>,
     /// The numbers of packs, by set and text.
     pub packs: BTreeMap<(Id, String), usize>,
@@ -97,10 +99,39 @@ impl Plan {
         Some(())
     }
 
+    /// What is kept for a case and for another one of the same time comes to neither of them: nobody has said whose it is.
+    fn dispute(&mut self, state: &State, want: usize, case: &Case) {
+        let (units, sets) = (&mut self.shop.units, &self.sets);
+        let Some(want) = self.shop.wants.get_mut(want) else { return };
+        for need in &mut want.needs {
+            let set = need.unit.and_then(|unit| sets.get(unit));
+            if let Some(set) = set.filter(|set| state.kept_elsewhere(set, case).is_some()) {
+                self.disputed.entry(case.case.clone()).or_default().push(set.clone());
+                need.unit = Some(units.len());
+                units.push(Unit { kind: need.kind, due_s: None, unfit: true });
+            }
+        }
+    }
+
     /// The cases of the days that are looked at, from this morning on.
     pub fn is_shown(&self, case: &Case) -> bool {
         (self.from..self.until).contains(&case.start)
     }
+}
+
+/// The cases that are still to be equipped until a time. For what something is being sterilised alone is under way.
+fn coming<'a, 'b>(
+    statuses: &BTreeMap<&Id, SetStatus>,
+    allotted: &'b [Allotted<'a>],
+    (now, until): (Time, Time),
+) -> Vec<&'b Allotted<'a>> {
+    let made_for: BTreeSet<&Id> = statuses.values().filter_map(|status| status.made_for.as_ref()).collect();
+    let comes = |it: &&Allotted| {
+        let case = it.case;
+        let under_way = case.anything_out() || made_for.contains(&case.case);
+        !case.needs.is_empty() && !under_way && case.start >= now && case.start < until
+    };
+    allotted.iter().filter(comes).collect()
 }
 
 /// What is simulated of so many days, today among them.
@@ -116,11 +147,7 @@ pub fn plan(
         on_day(day, NaiveTime::MIN, state.zone)
     };
     let (from, until) = (midnight(0), midnight(days));
-    let comes = |it: &&Allotted| {
-        let case = it.case;
-        !case.needs.is_empty() && !case.anything_out() && case.start >= now && case.start < until
-    };
-    let coming: Vec<&Allotted> = allotted.iter().filter(comes).collect();
+    let coming = coming(statuses, allotted, (now, until));
     let last = coming.iter().map(|it| it.case.start).max().unwrap_or(now);
     let end = Time((last.0 + BEYOND_HOURS * HOUR).max(now.0 + AT_LEAST_HOURS * HOUR));
     let day = hours(state, now, end);
@@ -131,6 +158,7 @@ pub fn plan(
         sets: Vec::new(),
         wants: Vec::new(),
         stuck: BTreeMap::new(),
+        disputed: BTreeMap::new(),
         not_known: Vec::new(),
         packs: BTreeMap::new(),
         ways: BTreeMap::new(),
@@ -146,7 +174,7 @@ pub fn plan(
         let unit = plan.sets.len();
         let status = statuses.get(&set.set).map(|status| status.status);
         let due_s = due.get(&set.set).map(|needed| match needed {
-            Needed::Reserve => 0.0,
+            Needed::Reserve | Needed::Robbed { .. } => 0.0,
             Needed::Case { start, .. } => start.since_s(now) as f64,
         });
         let unfit = matches!(status, None | Some(SetReadiness::NotReady | SetReadiness::Held));
@@ -159,6 +187,9 @@ pub fn plan(
     let wants = coming.iter().map(|it| want(state, it.case, (&places, &kinds), now));
     plan.shop.wants = wants.collect();
     plan.wants = coming.iter().map(|it| it.case.case.clone()).collect();
+    for (at, it) in coming.iter().enumerate() {
+        plan.dispute(state, at, it.case);
+    }
     plan.shop.kept =
         state.sheets.keys().map(|sheet| state.reserves.get(sheet).copied().unwrap_or(0) as usize).collect();
     plan.shop.turnaround_s = f64::from(state.policy.turnaround_minutes) * 60.0;
@@ -318,6 +349,10 @@ impl Building<'_> {
         if first.stage.is_out() {
             return Start::Waiting { step: 0, from_s: self.back_s(set) };
         }
+        if let Some(case) = state.made_for(first) {
+            // It goes straight to that case, and is for nobody else before it is back.
+            return Start::Waiting { step: 0, from_s: self.after_s(case) };
+        }
         if first.stage == Stage::Ready && !first.past_date(state, self.now) {
             return Start::Waiting { step: way.len(), from_s: cool_at.map_or(0.0, since_s) };
         }
@@ -349,7 +384,11 @@ impl Building<'_> {
         let at = state.open_cases().find(|case| {
             state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
         });
-        let Some(case) = at else { return 0.0 };
+        at.map_or(0.0, |case| self.after_s(case))
+    }
+
+    fn after_s(&self, case: &Case) -> f64 {
+        let state = self.state;
         let left = case.end().since_s(self.now) as f64;
         // As cases end here, in the middle.
         let usual =

@@ -1,10 +1,13 @@
 //! Under which things an entry is found again, and which parts it names.
 
+use super::dedicate::Dedicated;
 use super::event::{Event, Moved, Noted, Thing, What};
+use super::history_visits::{of_stock, of_strangers};
 use super::id::Id;
 use super::recall::Recalled;
 use super::state::State;
 use super::step::StepRecorded;
+use super::wrong_thing::{WrongThingReported, WrongThingSettled};
 
 /// The things whose history an event belongs to, but for sets that were scanned: those stand beside the event, and a
 /// part that came with its set is found through the set.
@@ -12,7 +15,7 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
     match what {
         What::SiteFounded(_) | What::PolicySet(_) | What::ReserveSet(_) | What::RouteDefined(_) => Vec::new(),
         What::ModelDefined(_) | What::CountSheetDefined(_) => Vec::new(),
-        What::ModelCostsSet(_) | What::LifeLimitSet(_) => Vec::new(),
+        What::ModelCostsSet(_) | What::LifeLimitSet(_) | What::ExceptionsReviewed(_) => Vec::new(),
         What::InspectionRequested(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::MachineDefined(_)
         | What::MachineOut(_)
@@ -20,18 +23,13 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::MachineTested(_)
         | What::RecordFormDefined(_)
         | What::FlagCleared(_) => at_machines(what),
-        What::AssetAdded(_)
-        | What::AssetMeasured(_)
-        | What::MarkGiven(_)
-        | What::FitConfirmed(_)
-        | What::PutAway(_)
-        | What::Retired(_)
-        | What::SetBuilt(_)
-        | What::PutInSet(_)
-        | What::TakenFromSet(_)
-        | What::Replaced(_) => of_parts(what),
+        What::AssetAdded(_) | What::AssetMeasured(_) | What::MarkGiven(_) => of_parts(what),
+        What::FitConfirmed(_) | What::PutAway(_) | What::Retired(_) => of_parts(what),
+        What::SetBuilt(_) | What::PutInSet(_) | What::TakenFromSet(_) => of_parts(what),
+        What::Replaced(_) => of_parts(what),
         What::HoldPlaced(it) => alone(it.assets.iter()),
         What::HoldLifted(it) => alone(it.assets.iter()),
+        What::Dedicated(it) => dedicated(it),
         What::StepRecorded(it) => step_recorded(it),
         What::Inspected(it) => alone(it.parts.iter().map(|part| &part.asset)),
         What::PackBroken(it) => moved_or_noted(&it.parts, &it.noted),
@@ -41,25 +39,24 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::LoadReleased(_)
         | What::LoadRejected(_)
         | What::Countersigned(_) => of_loads(what),
-        What::CasePlanned(_)
-        | What::CaseChanged(_)
-        | What::CaseCancelled(_)
-        | What::Promised(_)
-        | What::PromiseWithdrawn(_)
-        | What::PatientErased(_)
-        | What::ConfigurationChosen(_)
-        | What::Issued(_)
-        | What::Opened(_)
-        | What::Used(_)
-        | What::CountClosed(_)
-        | What::Checked(_)
-        | What::Counted(_)
-        | What::ProceduresApplied(_)
-        | What::LineClosed(_) => at_cases(what),
+        What::CasePlanned(_) | What::CaseChanged(_) | What::CaseCancelled(_) => at_cases(what),
+        What::Promised(_) | What::PromiseWithdrawn(_) | What::PatientErased(_) => at_cases(what),
+        What::ConfigurationChosen(_) | What::Issued(_) | What::Opened(_) => at_cases(what),
+        What::Used(_) | What::CountClosed(_) | What::Checked(_) => at_cases(what),
+        What::Counted(_) | What::ProceduresApplied(_) | What::LineClosed(_) => at_cases(what),
+        What::TakenOver(it) => vec![super::signing::handovers(it.area)],
         What::ProcedureMapped(_) | What::AlertSet(_) | What::AlertDropped(_) => Vec::new(),
+        What::SheetsPrinted(_) | What::SheetVoided(_) | What::SheetFinished(_) => of_paper(what),
+        What::WrongThingReported(_) | What::WrongThingSettled(_) => of_paper(what),
         What::ScheduleKept(it) => of_line(&it.line, it.case.as_ref()),
         What::ScheduleSettled(it) => it.lines().flat_map(|line| of_line(line, it.case.as_ref())).collect(),
         What::RequestSent(_) | What::RequestAnswered(_) | What::RequestWithdrawn(_) => of_request(what),
+        What::Arrived(_) | What::LoanLeft(_) | What::StrangerReceived(_) => of_strangers(what),
+        What::OwnerTold(_) | What::StrangerSettled(_) => of_strangers(what),
+        What::IdentityDoubted(_) | What::IdentitySettled(_) => of_strangers(what),
+        What::StockTakenIn(_) | What::StockTakenOut(_) | What::StockUsed(_) | What::StockMinimumSet(_) => {
+            of_stock(what)
+        }
         What::MissingReported(_)
         | What::Found(_)
         | What::MissingClosed(_)
@@ -76,6 +73,11 @@ pub(super) fn things(what: &What) -> Vec<Thing> {
         | What::RecallClosed(_)
         | What::Corrected(_) => beside_the_loop(what),
     }
+}
+
+fn dedicated(it: &Dedicated) -> Vec<Thing> {
+    let case = it.hold.dedicated_to.iter().map(|case| Thing::case(case.as_str()));
+    alone(it.hold.assets.iter()).into_iter().chain(case).collect()
 }
 
 fn of_parts(what: &What) -> Vec<Thing> {
@@ -118,6 +120,7 @@ fn of_loads(what: &What) -> Vec<Thing> {
             let mut all = alone(it.contents.iter().map(|part| &part.asset));
             all.push(Thing::load(it.load.as_str()));
             all.push(Thing::machine(it.machine.as_str()));
+            all.extend(it.immediate_use.iter().map(|asked| Thing::case(asked.case.as_str())));
             all
         }
         What::LoadJudged(it) => vec![Thing::load(it.load.as_str())],
@@ -126,7 +129,11 @@ fn of_loads(what: &What) -> Vec<Thing> {
             all.extend(it.recall.iter().flat_map(recalled));
             all
         }
-        What::LoadReleased(it) => with_load(&it.load, &it.parts),
+        What::LoadReleased(it) => {
+            let mut all = with_load(&it.load, &it.parts);
+            all.extend(it.issued_to.iter().map(|case| Thing::case(case.as_str())));
+            all
+        }
         What::LoadRejected(it) => with_load(&it.load, &it.parts),
         What::Countersigned(it) => vec![Thing::load(it.load.as_str())],
         _ => Vec::new(),
@@ -168,7 +175,9 @@ fn at_cases(what: &What) -> Vec<Thing> {
             let noted = it.noted.iter().map(|noted| &noted.asset);
             at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(noted))
         }
-        What::Opened(it) | What::Used(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
+        What::Opened(it) | What::Used(it) => {
+            at_case(&it.case, it.parts.iter().map(|part| &part.asset).chain(&it.not_used))
+        }
         What::CountClosed(it) => at_case(&it.case, it.parts.iter().map(|part| &part.asset)),
         What::Checked(it) => at_case(&it.case, it.lines.iter().filter_map(|line| line.asset.as_ref())),
         What::Counted(it) => {
@@ -230,6 +239,34 @@ fn of_request(what: &What) -> Vec<Thing> {
     }
 }
 
+/// Sheets of paper, and what was said of an entry.
+fn of_paper(what: &What) -> Vec<Thing> {
+    match what {
+        What::SheetsPrinted(it) => it.sheets.iter().map(|it| Thing::paper_sheet(it.sheet.as_str())).collect(),
+        What::SheetVoided(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::SheetFinished(it) => vec![Thing::paper_sheet(it.sheet.as_str())],
+        What::WrongThingReported(it) => reported_wrong(it),
+        What::WrongThingSettled(it) => settled_wrong(it),
+        _ => Vec::new(),
+    }
+}
+
+fn reported_wrong(it: &WrongThingReported) -> Vec<Thing> {
+    let mut all = alone(it.named.iter().chain(&it.meant).map(|part| &part.asset));
+    all.extend(it.case.iter().map(|case| Thing::case(case.as_str())));
+    all.extend(it.load.iter().map(|load| Thing::load(load.as_str())));
+    all
+}
+
+fn settled_wrong(it: &WrongThingSettled) -> Vec<Thing> {
+    let mut all = alone(it.stands.iter().map(|part| &part.asset));
+    if let Some(corrected) = &it.corrected {
+        all.extend(super::correct::named(corrected).into_iter().flat_map(things));
+    }
+    all.extend(it.told.iter().flat_map(|told| things(&told.act.0)));
+    all
+}
+
 fn of_line(line: &Id, case: Option<&Id>) -> Vec<Thing> {
     let case = case.map(|case| Thing::case(case.as_str()));
     std::iter::once(Thing::schedule_line(line.as_str())).chain(case).collect()
@@ -241,7 +278,7 @@ fn step_recorded(it: &StepRecorded) -> Vec<Thing> {
     all
 }
 
-fn alone<'a>(ids: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
+pub(super) fn alone<'a>(ids: impl Iterator<Item = &'a Id>) -> Vec<Thing> {
     ids.map(|id| Thing::asset(id.as_str())).collect()
 }
 
@@ -286,9 +323,12 @@ impl Event {
     pub fn history(&self, member_of_scanned: impl Fn(&str) -> bool) -> Vec<Thing> {
         let mut all = self.things();
         // Who was robbed finds it too; what it touched stays as it is.
-        if let What::Issued(it) = &self.what {
-            all.extend(it.robs.iter().map(|robbed| Thing::case(robbed.case.as_str())));
-        }
+        let robs = match &self.what {
+            What::Issued(it) => it.robs.as_slice(),
+            What::LoadReleased(it) => it.robs.as_slice(),
+            _ => &[],
+        };
+        all.extend(robs.iter().map(|robbed| Thing::case(robbed.case.as_str())));
         if !self.beside.sets.is_empty() {
             all.retain(|thing| thing.kind != "asset" || !member_of_scanned(&thing.name));
         }
@@ -302,8 +342,22 @@ pub fn found_under(state: &State, event: &Event) -> Vec<Thing> {
         let seat = state.assets.get(asset).and_then(|asset| asset.seat.as_ref());
         seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
     });
-    if event.beside.is_odd() {
-        all.push(super::odd::thing(&super::odd::month(state, state.recorded_at)));
+    if let Some(sheet) = event.beside.late.as_ref().and_then(|late| late.sheet.as_ref()) {
+        let number = super::paper::number(sheet.as_str());
+        let sheet = Thing::paper_sheet(number.as_ref().map_or(sheet.as_str(), Id::as_str));
+        if !all.contains(&sheet) {
+            all.push(sheet);
+        }
     }
+    if event.beside.is_odd() {
+        all.extend(super::odd::things(&super::odd::month(state, state.recorded_at), &event.beside));
+    }
+    all
+}
+
+/// Everything that an event names: the parts of a scanned set one by one.
+pub(super) fn all_things(event: &Event) -> Vec<Thing> {
+    let mut all = things(&event.what);
+    all.extend(event.beside.also_opened.iter().map(|asset| Thing::asset(asset.as_str())));
     all
 }

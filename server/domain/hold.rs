@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::command::{Malformed, wrong};
+use super::command::{self, Malformed, wrong};
 use super::deciding::Deciding;
 use super::event::What;
 use super::id::Id;
@@ -23,6 +23,8 @@ pub enum HoldKind {
     Repair,
     Recall,
     Prion,
+    /// Kept for one patient alone, by the decision on a prion hold.
+    Dedicated,
 }
 
 impl HoldKind {
@@ -32,6 +34,7 @@ impl HoldKind {
             HoldKind::Repair => "repair",
             HoldKind::Recall => "recall",
             HoldKind::Prion => "prion",
+            HoldKind::Dedicated => "dedicated",
         }
     }
 
@@ -41,6 +44,8 @@ impl HoldKind {
             HoldKind::Repair => &[Role::Biomed],
             HoldKind::Recall => &[Role::Biomed, Role::Lead, Role::Infection],
             HoldKind::Prion => &[Role::Infection, Role::Lead],
+            // It has a command of its own.
+            HoldKind::Dedicated => &[],
         }
     }
 
@@ -49,7 +54,7 @@ impl HoldKind {
             HoldKind::Quality => &[Role::Lead, Role::Biomed],
             HoldKind::Repair => &[Role::Biomed],
             HoldKind::Recall => &[Role::Lead, Role::Infection],
-            HoldKind::Prion => &[Role::Infection],
+            HoldKind::Prion | HoldKind::Dedicated => &[Role::Infection],
         }
     }
 }
@@ -133,6 +138,9 @@ pub struct HoldState {
     /// The notice that it follows, where it named a model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notice: Option<Box<Notice>>,
+    /// The case for whose patient its parts are kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dedicated_to: Option<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -144,6 +152,9 @@ pub struct HoldPlaced {
     /// What it named, where it named a model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notice: Option<Box<Notice>>,
+    /// The case for whose patient they are kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dedicated_to: Option<Id>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -159,7 +170,15 @@ impl Asset {
     }
 }
 
-pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
+pub(super) fn act(deciding: &mut Deciding, act: &command::Hold) -> Option<What> {
+    match act {
+        command::Hold::Place(it) => place(deciding, it),
+        command::Hold::Lift(it) => lift(deciding, it),
+        command::Hold::Dedicate(it) => super::dedicate::dedicate(deciding, it),
+    }
+}
+
+fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     reason_given(deciding, &it.reason);
     let mut notice = None;
     let assets = match (&it.scan, &it.load, &it.model) {
@@ -208,7 +227,14 @@ pub(super) fn place(deciding: &mut Deciding, it: &Place) -> Option<What> {
     }
     let hold = deciding.new_hold()?;
     deciding.made = Some(hold.clone());
-    Some(What::HoldPlaced(HoldPlaced { hold, kind: it.kind, reason: it.reason.0.clone(), assets, notice }))
+    Some(What::HoldPlaced(HoldPlaced {
+        hold,
+        kind: it.kind,
+        reason: it.reason.0.clone(),
+        assets,
+        notice,
+        dedicated_to: None,
+    }))
 }
 
 /// Those of the named parts that are still in the house; each counts as touched.
@@ -224,7 +250,7 @@ fn held_of(deciding: &mut Deciding, named: impl Iterator<Item = Id>) -> Vec<Id> 
     kept
 }
 
-pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
+fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
     let Some(hold) = deciding.state.holds.get(&it.hold) else {
         deciding.against(unknown("hold", it.hold.as_str()));
         return None;
@@ -248,6 +274,18 @@ pub(super) fn lift(deciding: &mut Deciding, it: &Lift) -> Option<What> {
             format!("Hold {} is that of recall {}, which is open.", it.hold, recall.recall),
             "A recall's hold ends part by part, with an answer for each, or by a narrower window.",
             "Answer for the parts with answer_recall, or let infection prevention narrow the recall.",
+        );
+        deciding.against(problem);
+    }
+    if let Some(stranger) = state.strangers.values().find(|open| open.is_open() && open.hold == it.hold) {
+        let problem = Problem::new(
+            Code::StillReferenced,
+            format!(
+                "Hold {} is that of {}, a stranger about which something is still to be settled.",
+                it.hold, stranger.tag
+            ),
+            "A stranger's hold ends when it is settled what it is.",
+            "Settle what it is, or that its owner has it back.",
         );
         deciding.against(problem);
     }

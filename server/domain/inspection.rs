@@ -201,7 +201,14 @@ fn holds_after(deciding: &mut Deciding, parts: &[InspectedPart], doubted: Vec<Id
         }
         if let Some(hold) = deciding.new_hold() {
             deciding.made.get_or_insert_with(|| hold.clone());
-            holds.push(HoldPlaced { hold, kind, reason: reason.into(), assets, notice: None });
+            holds.push(HoldPlaced {
+                hold,
+                kind,
+                reason: reason.into(),
+                assets,
+                notice: None,
+                dedicated_to: None,
+            });
         }
     }
     holds

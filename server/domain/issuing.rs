@@ -5,12 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::case::{Case, Issue, Risk};
+use super::claims::Robbed;
 use super::deciding::Deciding;
-use super::event::{Noted, What};
+use super::event::{Moved, Noted, What};
 use super::exposure::{CasePlanned, Issued};
 use super::fact::turn_at;
 use super::hold::HoldKind;
 use super::id::{Id, next_free};
+use super::load::Load;
 use super::planning::{known_case, lacking};
 use super::readiness::{SetReadiness, glance};
 use super::refusal::{Code, Problem};
@@ -166,6 +168,7 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     let at = deciding.at();
     let open = |problem: Problem| if emergency { problem.open_to_override() } else { problem };
     let mut problems = general_problems(deciding.state, asset);
+    problems.extend(super::dedicate::for_another(deciding, asset, case));
     if let Some(held) = blocking_hold(state, asset) {
         let repair = asset.has_hold(HoldKind::Repair);
         problems.push(if repair { held } else { open(held) });
@@ -211,13 +214,27 @@ fn against_issue(deciding: &Deciding, asset: &Asset, case: &Case, emergency: boo
     problems
 }
 
-/// A planned issue takes nothing that another case needs at the same time, and leaves the reserve whole.
-fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) {
+/// What a load for immediate use becomes with its release: its parts go to the case, whoever loses by it.
+pub(super) fn straight_to(
+    deciding: &mut Deciding,
+    load: &Load,
+    parts: &[Moved],
+) -> (Option<Id>, Vec<Robbed>) {
     let state = deciding.state;
-    let at = deciding.at();
+    let going: BTreeSet<&Id> =
+        parts.iter().filter(|moved| moved.to == Stage::Issued).map(|moved| &moved.asset).collect();
+    let case = load.immediate_use.as_ref().and_then(|asked| state.cases.get(&asked.case));
+    let Some(case) = case.filter(|_| !going.is_empty()) else { return (None, Vec::new()) };
+    deciding.touches(Some(case.last_at));
+    let goes: Vec<&Asset> = going.iter().filter_map(|id| state.assets.get(*id)).map(|it| &**it).collect();
+    (Some(case.case.clone()), state.robs(case, &goes))
+}
+
+/// Nothing is taken that another case needs at the same time.
+pub(super) fn kept_for_others(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) {
+    let state = deciding.state;
     let sets: BTreeSet<&Id> =
         parts.iter().filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
-    let mut taken: BTreeMap<&Id, u32> = BTreeMap::new();
     for set in sets {
         if let Some(problem) = state.kept_elsewhere(set, case) {
             deciding.against(problem);
@@ -226,13 +243,25 @@ fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) 
         for problem in state.chosen_elsewhere(theirs.map(|asset| &asset.asset), Some(set), case) {
             deciding.against(problem);
         }
-        if let Some(set) = state.sets.get(set).filter(|set| is_ready(glance(state, set, at).status)) {
-            *taken.entry(&set.count_sheet).or_default() += 1;
-        }
     }
     let loose = parts.iter().filter(|asset| asset.seat.is_none()).map(|asset| &asset.asset);
     for problem in state.chosen_elsewhere(loose, None, case) {
         deciding.against(problem);
+    }
+}
+
+/// A planned issue takes nothing that another case needs at the same time, and leaves the reserve whole.
+fn kept_or_reserved(deciding: &mut Deciding, case: &Case, parts: &[Arc<Asset>]) {
+    kept_for_others(deciding, case, parts);
+    let state = deciding.state;
+    let at = deciding.at();
+    let sets: BTreeSet<&Id> =
+        parts.iter().filter_map(|asset| asset.seat.as_ref()).map(|seat| &seat.set).collect();
+    let mut taken: BTreeMap<&Id, u32> = BTreeMap::new();
+    for set in sets {
+        if let Some(set) = state.sets.get(set).filter(|set| is_ready(glance(state, set, at).status)) {
+            *taken.entry(&set.count_sheet).or_default() += 1;
+        }
     }
     for (sheet, taken) in taken {
         let minimum = state.reserves.get(sheet).copied().unwrap_or(0);

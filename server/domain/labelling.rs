@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 
+use super::immediate_use::USE_NOW;
 use super::mark::{self, Reads};
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -106,6 +107,14 @@ fn site(state: &State) -> String {
     if state.name.is_empty() { state.site.to_string() } else { state.name.clone() }
 }
 
+/// What is printed while somebody practises is never to be taken for a label of the house.
+fn practised(state: &State, mut lines: Vec<Line>) -> Vec<Line> {
+    if state.practice {
+        lines.insert(0, Line::strong("PRACTICE, not for use"));
+    }
+    lines
+}
+
 /// What a part's label says: its mark, or its id where it has none that names it.
 pub fn payload_of(asset: &Asset, today: NaiveDate) -> Payload {
     match asset.mark.as_ref().filter(|mark| mark::names_one(mark.as_str())) {
@@ -119,9 +128,12 @@ pub fn payload_of(asset: &Asset, today: NaiveDate) -> Payload {
 pub fn of_asset(state: &State, asset: &Asset, reading: Reading, today: NaiveDate) -> Result<Label, String> {
     let model = state.model(&asset.model);
     let mut lines = vec![Line::strong(asset.asset.to_string())];
+    if state.strangers.get(&asset.asset).is_some_and(|stranger| stranger.is_open()) {
+        lines.push(Line::strong("Stranger: not to be packed"));
+    }
     lines.extend(model.map(|model| Line::plain(format!("{}, {}", model.family.words(), model.name.0))));
     lines.push(Line::plain(site(state)));
-    payload_of(asset, today).label(reading, lines)
+    payload_of(asset, today).label(reading, practised(state, lines))
 }
 
 /// A place of the house: its name, to be scanned where a place is asked for.
@@ -129,7 +141,7 @@ pub fn of_asset(state: &State, asset: &Asset, reading: Reading, today: NaiveDate
 /// # Errors
 /// A sentence, where such a symbol cannot say it.
 pub fn of_place(state: &State, place: &str, reading: Reading) -> Result<Label, String> {
-    Payload::Plain(place.to_owned()).label(reading, vec![Line::plain(site(state))])
+    Payload::Plain(place.to_owned()).label(reading, practised(state, vec![Line::plain(site(state))]))
 }
 
 /// A printed command: its text and its words.
@@ -190,13 +202,14 @@ pub fn of_pack(
     lines.extend(packed.at.map(|at| Line::whole(format!("Packed {}{by}", day(at)))));
     lines.push(Line::whole(load_line(state, pack)));
     lines.push(Line::strong(until(state, pack)));
-    Payload::Plain(set.set.to_string()).label(reading, lines)
+    Payload::Plain(set.set.to_string()).label(reading, practised(state, lines))
 }
 
 /// The load that made it ready, with machine and cycle; before that, the room to write them.
 fn load_line(state: &State, pack: &Pack) -> String {
     let running = pack.parts.iter().find_map(|part| part.in_load.as_ref());
-    let ready = pack.parts.iter().find(|part| part.stage == Stage::Ready).and_then(|part| part.load.as_ref());
+    let ready =
+        pack.parts.iter().find(|part| part.stage != Stage::Packed).and_then(|part| part.load.as_ref());
     match running.or(ready).and_then(|load| state.loads.get(load)) {
         Some(load) => {
             let cycle = load.cycle_no.as_ref().map(|no| format!(", cycle {}", no.0)).unwrap_or_default();
@@ -208,6 +221,11 @@ fn load_line(state: &State, pack: &Pack) -> String {
 
 /// How long it counts as sterile. It is never called sterile before its load is released.
 fn until(state: &State, pack: &Pack) -> String {
+    let made_for = pack.parts.iter().find_map(|part| state.made_for(part)).map(|case| &case.case);
+    let out = pack.parts.iter().find_map(|part| state.use_now(part)?.immediate_use.as_ref());
+    if let Some(case) = made_for.or(out.map(|asked| &asked.case)) {
+        return format!("{USE_NOW}: case {case}");
+    }
     let released = pack.parts.iter().all(|part| part.stage == Stage::Ready);
     let ends_sterile = pack.parts.iter().all(|part| {
         state.route_of(part).last().is_some_and(|last| last.step == super::model::StepKind::Sterilised)

@@ -103,6 +103,9 @@ pub struct Piece {
     pub entry: u32,
     /// The age now, or at which it left.
     pub age: u32,
+    /// The least and the greatest age that it may have, where it was mixed with others: nobody knows which it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub between: Option<(u32, u32)>,
     /// The last age at which it is known to have been whole: that of its last good inspection, where it has one.
     pub whole_at: u32,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -197,6 +200,8 @@ impl State {
     /// The lives of a model's parts in one clock.
     pub fn lives(&self, model: &Id, clock: Clock, now: Time) -> Lives {
         let of_model = self.assets.values().filter(|asset| asset.model == *model);
+        // A stranger is none of ours: what became of it before and after is not known here.
+        let of_model = of_model.filter(|asset| !self.strangers.contains_key(&asset.asset));
         let faults = self.faults_at_cases();
         let pieces = of_model.map(|asset| self.piece(asset, clock, now, &faults)).collect();
         Lives { model: model.clone(), clock, pieces }
@@ -210,7 +215,7 @@ impl State {
             all.insert(model.model.clone(), Lives { model: model.model.clone(), clock, pieces });
         }
         let faults = self.faults_at_cases();
-        for asset in self.assets.values() {
+        for asset in self.assets.values().filter(|asset| !self.strangers.contains_key(&asset.asset)) {
             if let Some(lives) = all.get_mut(&asset.model) {
                 let piece = self.piece(asset, lives.clock, now, &faults);
                 lives.pieces.push(piece);
@@ -289,6 +294,8 @@ impl State {
 
     fn piece(&self, asset: &Asset, clock: Clock, now: Time, faults: &Faults) -> Piece {
         let (entry, age) = (self.entry_age(asset, clock), self.age(asset, clock, now));
+        let (low, high) = self.age_range(asset, clock, now);
+        let between = (low < high).then_some((low, high));
         let retired = asset.retired.as_ref();
         let passed = asset.inspected.as_ref().map(|last| last.at);
         let whole_at = match (&asset.inspected, clock) {
@@ -314,10 +321,13 @@ impl State {
                 }
             }
         });
+        let (entry, age, whole_at, failed) =
+            self.in_doubt(asset, clock, (entry, age, whole_at, failed), (low, high));
         Piece {
             asset: asset.asset.clone(),
             entry,
             age,
+            between,
             whole_at,
             failed,
             retired: retired.map(|it| it.cause),

@@ -6,10 +6,12 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::claims::Robbed;
 use super::command::{Malformed, wrong};
 use super::event::Moved;
 use super::exception::{Alone, AskEarly, Early, ReleasedAlone, ReleasedEarly};
 use super::id::Id;
+use super::immediate_use::ImmediateUse;
 use super::machine::MachineKind;
 use super::programme::Programme;
 use super::recall::Recalled;
@@ -30,6 +32,9 @@ pub struct Start {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cycle_no: Option<CycleNo>,
     pub scan: Scan,
+    /// For one case that needs it now: nothing of it is ever stored.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub immediate_use: Option<Box<ImmediateUse>>,
 }
 
 /// The machine's own number of the cycle: a text, or a whole number.
@@ -300,6 +305,8 @@ pub struct Load {
     /// Rejected, and its machine had not run: no cycle for what lay in it.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub did_not_run: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub immediate_use: Option<Box<ImmediateUse>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -320,6 +327,8 @@ pub struct LoadStarted {
     /// Packs in a steriliser.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub packs: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub immediate_use: Option<Box<ImmediateUse>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -363,6 +372,12 @@ pub struct LoadReleased {
     pub alone: Option<Alone>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub early: Option<Early>,
+    /// The case to which its contents went at once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub issued_to: Option<Id>,
+    /// Other cases that lose by that.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub robs: Vec<Robbed>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -1,6 +1,9 @@
 //! Loads decided: started, judged, released or rejected. Evidence first, then a person.
 
+use std::sync::Arc;
+
 use super::broken::count_packs;
+use super::case::Case;
 use super::deciding::Deciding;
 use super::doubt;
 use super::event::What;
@@ -17,8 +20,9 @@ use super::refusal::{Code, Problem};
 use super::release;
 use super::scan::{Mode, Picked, blocking_hold, general_problems};
 use super::state::{Asset, Stage, State};
-use super::step::{out_of_order, single_use, single_use_spent, skips_cleaning};
+use super::step::{at_limit, out_of_order, single_use, single_use_spent, skips_cleaning};
 use super::verdict;
+use super::{dedicate, immediate_use, issuing};
 
 pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
     let state = deciding.state;
@@ -51,17 +55,17 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         deciding.against(problem);
     }
     if let Some(running) = &machine.running {
-        deciding.against(Problem::new(
-            Code::MachineNotReady,
-            format!("{} runs load {running}, which is not decided.", it.machine),
-            "One load at a time is in a machine.",
-            format!("Release or reject load {running} first."),
-        ));
+        deciding.against(runs(&it.machine, running));
     }
+    let immediate = it.immediate_use.as_deref();
+    let case = immediate.and_then(|asked| immediate_use::may(deciding, asked, machine.kind));
+    let now = immediate.is_some();
     let (contents, moved_on) = if deciding.late() {
-        told_inside(deciding, picked, &programme)
+        told_inside(deciding, picked, &programme, now)
     } else {
-        let parts = deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme));
+        let parts =
+            deciding.each(picked, |deciding, asset| against_loading(deciding, asset, &programme, now));
+        whose(deciding, case.as_ref(), &parts);
         let contents = parts.iter().map(|part| LoadPart { asset: part.asset.clone(), turn: part.turn });
         (contents.collect(), Vec::new())
     };
@@ -70,7 +74,7 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         deciding.made = Some(load.clone());
     }
     let mut open = state.recalls.values().filter(|recall| recall.is_open());
-    let covers = |recall: &&std::sync::Arc<Recall>| recall.covers(&it.machine, deciding.at());
+    let covers = |recall: &&Arc<Recall>| recall.covers(&it.machine, deciding.at());
     let recall = open.find(covers).filter(|_| deciding.late()).map(|recall| recall.recall.clone());
     let packs =
         programme.method.sterilises().then(|| count_packs(state, contents.iter().map(|it| &it.asset)));
@@ -84,7 +88,29 @@ pub(super) fn start(deciding: &mut Deciding, it: &Start) -> Option<What> {
         moved_on,
         recall,
         packs,
+        immediate_use: it.immediate_use.clone(),
     }))
+}
+
+fn runs(machine: &Id, running: &Id) -> Problem {
+    Problem::new(
+        Code::MachineNotReady,
+        format!("{machine} runs load {running}, which is not decided."),
+        "One load at a time is in a machine.",
+        format!("Release or reject load {running} first."),
+    )
+}
+
+/// What goes in is kept for nobody else: for no other patient, and for no other case than the one that it is made for.
+fn whose(deciding: &mut Deciding, case: Option<&Case>, parts: &[Arc<Asset>]) {
+    let mut problems: Vec<Problem> = dedicate::mixed(deciding.state, parts).into_iter().collect();
+    if let Some(case) = case {
+        problems.extend(parts.iter().filter_map(|part| dedicate::for_another(deciding, part, case)));
+    }
+    problems.into_iter().for_each(|problem| deciding.against(problem));
+    if let Some(case) = case.filter(|case| !case.emergency) {
+        issuing::kept_for_others(deciding, case, parts);
+    }
 }
 
 /// What lay in a load that is told after the fact, each in the turn that it belongs to; and those of them that the
@@ -93,6 +119,7 @@ fn told_inside(
     deciding: &mut Deciding,
     picked: Vec<Picked>,
     programme: &Programme,
+    now: bool,
 ) -> (Vec<LoadPart>, Vec<Id>) {
     let (mut contents, mut moved_on, mut left) = (Vec::new(), Vec::new(), Vec::new());
     let step = programme.step();
@@ -112,7 +139,7 @@ fn told_inside(
             deciding.against(super::asset::missing(deciding.state, asset));
         } else if !later_act {
             let mut problems = general_problems(deciding.state, asset);
-            problems.extend(against_loading(deciding, asset, programme));
+            problems.extend(against_loading(deciding, asset, programme, now));
             for problem in problems {
                 // Where a lead could set the order aside, the part went in all the same.
                 let out_of_order = problem.code == Code::OutOfOrder && !problem.open_to_override;
@@ -139,7 +166,8 @@ fn next_load(state: &State) -> Option<Id> {
     next_free("load", 5, state.loads.len(), |id| state.loads.contains_key(id))
 }
 
-fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) -> Vec<Problem> {
+/// What stands against a part in a load; `now`: for immediate use.
+fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme, now: bool) -> Vec<Problem> {
     let state = deciding.state;
     let route = state.route_of(asset);
     let called = asset.called();
@@ -156,7 +184,15 @@ fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) ->
     }
     let wanted = |on: &super::model::RouteStep| on.step == step && on.by() == Some(programme.method);
     let next = state.next_step(asset);
-    let before_pack = step == StepKind::Sterilised && asset.stage != Stage::Packed;
+    let to = route.iter().position(wanted);
+    let unwrapped = now && immediate_use::goes_unwrapped(state, asset, to);
+    let before_pack = step == StepKind::Sterilised && asset.stage != Stage::Packed && !unwrapped;
+    if now {
+        problems.extend(immediate_use::against(state, asset));
+    }
+    if unwrapped {
+        problems.extend(at_limit(deciding, asset));
+    }
     if asset.stage == Stage::after(step) {
         problems.push(Problem::new(
             Code::AlreadyDone,
@@ -164,14 +200,13 @@ fn against_loading(deciding: &Deciding, asset: &Asset, programme: &Programme) ->
             "A part whose next act this is is needed.",
             "Nothing needs to be done here.",
         ));
-    } else if !next.as_ref().is_some_and(wanted) || before_pack {
+    } else if !unwrapped && (!next.as_ref().is_some_and(wanted) || before_pack) {
         let needed = format!(
             "A part whose next act is \"{}\" by {} is needed.",
             step.words(),
             programme.method.words()
         );
         let problem = out_of_order(asset, next, &needed);
-        let to = route.iter().position(wanted);
         let open = to.is_some_and(|to| !skips_cleaning(route, asset, to)) && !before_pack;
         problems.push(if open { problem.open_to_override() } else { problem });
     }
@@ -248,7 +283,7 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
     }
     let load = undecided(deciding, &it.load)?;
     let at = deciding.at();
-    let by = &deciding.asked.actor.code;
+    let by = deciding.doer();
     // A release is a decision of now, whatever time is told: a time ahead ends no aeration.
     let (others, pending) =
         release::weighed(deciding.state, &load, Some(by), it.dry, at.min(deciding.asked.now));
@@ -265,6 +300,8 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
             deciding.against(problem.even_late());
         }
     }
+    let parts = release::parts(deciding.state, &load, at);
+    let (issued_to, robs) = issuing::straight_to(deciding, &load, &parts);
     let reason = deciding.set_aside(Code::SamePerson).map(|given| given.reason.0.clone());
     let due = exception::countersign_due(deciding.state, at);
     Some(What::LoadReleased(LoadReleased {
@@ -272,9 +309,11 @@ pub(super) fn release(deciding: &mut Deciding, it: &Release) -> Option<What> {
         dry: it.dry,
         dryness_not_stated: load.programme.method == Method::Steam && it.dry.is_none(),
         cool_at: release::cool_at(&load, at),
-        parts: release::parts(deciding.state, &load, at),
+        parts,
         alone: reason.map(|reason| Alone { reason, due }),
         early,
+        issued_to,
+        robs,
     }))
 }
 

@@ -10,16 +10,19 @@ use utoipa::ToSchema;
 
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
-use super::event::What;
-use super::exposure::Exposure;
+use super::event::{Noted, What};
+use super::exposure::{CasePart, Exposure};
 use super::id::{Id, next_free};
+use super::kin::Kin;
 use super::load::LoadStatus;
 use super::model::{reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::scan::resolve;
+use super::shelf::UsedAt;
 use super::state::{Named, State};
 use super::text::{Line, Text};
 use super::time::Time;
+use super::wrong_thing::WrongThing;
 
 /// Where a look-back begins: one of a load, an asset, a case, or a machine in a window of time.
 #[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize, ToSchema)]
@@ -33,6 +36,13 @@ pub struct Origin {
     pub case: Option<Id>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub machine: Option<Id>,
+    /// A lot, or one piece by its number, of what is kept without parts of its own; with its model where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub model: Option<Id>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lot: Option<Line>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub serial: Option<Line>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub from: Option<Time>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -42,12 +52,17 @@ pub struct Origin {
 impl Origin {
     /// Exactly one origin; a window only with a machine.
     pub fn whole(&self) -> Result<(), Malformed> {
-        let named = [self.load.is_some(), self.asset.is_some(), self.case.is_some(), self.machine.is_some()];
+        let of_lot = self.lot.is_some() || self.serial.is_some();
+        let named =
+            [self.load.is_some(), self.asset.is_some(), self.case.is_some(), self.machine.is_some(), of_lot];
         if named.into_iter().filter(|named| *named).count() != 1 {
             return Err(wrong(
                 "/origin",
-                "found none or several of load, asset, case and machine; one is needed",
+                "found none or several of load, asset, case, machine and lot; one is needed",
             ));
+        }
+        if self.model.is_some() && !of_lot {
+            return Err(wrong("/origin/model", "found a model without a lot or a number"));
         }
         if self.machine.is_none() && (self.from.is_some() || self.to.is_some()) {
             return Err(wrong("/origin/from", "found a window without a machine"));
@@ -67,8 +82,16 @@ impl Origin {
             (_, Some(asset), ..) => format!("part {}", asset.as_str()),
             (_, _, Some(case), _) => format!("case {case}"),
             (.., Some(machine)) => format!("machine {machine}"),
-            _ => "nothing".into(),
+            _ => self.lot_words(),
         }
+    }
+
+    fn lot_words(&self) -> String {
+        let lot = self.lot.as_ref().map(|lot| format!("lot {}", lot.0));
+        let serial = self.serial.as_ref().map(|serial| format!("number {}", serial.0));
+        let model = self.model.as_ref().map(|model| format!(" of {model}")).unwrap_or_default();
+        let named: Vec<String> = lot.into_iter().chain(serial).collect();
+        if named.is_empty() { "nothing".into() } else { format!("{}{model}", named.join(", ")) }
     }
 }
 
@@ -129,22 +152,51 @@ pub struct Trace {
     pub loads: BTreeSet<Id>,
     pub assets: BTreeMap<Id, BTreeSet<u32>>,
     pub cases: BTreeMap<Id, BTreeSet<AtCase>>,
+    /// Pairs of parts that are counted together: each may be the other.
+    pub kin: BTreeSet<(Id, Kin)>,
+    /// Used of the shelf at these cases, where the trace began at a lot or at the case.
+    pub stock: BTreeMap<Id, Vec<UsedAt>>,
 }
 
 impl Trace {
-    fn part(&mut self, asset: &Id, turn: u32) {
+    pub(super) fn part(&mut self, asset: &Id, turn: u32) {
         self.assets.entry(asset.clone()).or_default().insert(turn);
     }
 
     /// The exposures of one part that `wanted` names by turn.
-    fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(u32) -> bool) {
+    pub(super) fn exposures(&mut self, state: &State, asset: &Id, wanted: impl Fn(&CasePart) -> bool) {
         for case in state.cases_of.get(asset).into_iter().flat_map(|cases| cases.iter()) {
             let Some(found) = state.cases.get(case) else { continue };
             for (_, part) in found.all_parts().filter(|(id, _)| *id == asset) {
-                let Some(exposure) = part.exposure.filter(|_| wanted(part.turn)) else { continue };
+                let Some(exposure) = part.exposure.filter(|_| wanted(part)) else { continue };
                 self.part(asset, part.turn);
                 let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
                 self.cases.entry(case.clone()).or_default().insert(at);
+            }
+        }
+        // Where somebody said that this was scanned for another, or another for this, both were there.
+        let perhaps = |(told, part): &(&WrongThing, &Noted)| {
+            let (exposure, since) = (told.reported.exposure, told.reported.entry);
+            let as_there = CasePart {
+                turn: part.turn,
+                issued: true,
+                exposure,
+                told_used: false,
+                since,
+                out: false,
+                missing: false,
+            };
+            part.asset == *asset && wanted(&as_there)
+        };
+        for (told, part) in meant(state).filter(perhaps) {
+            let Some((case, exposure)) = told.reported.case.clone().zip(told.reported.exposure) else {
+                continue;
+            };
+            self.part(asset, part.turn);
+            let at = AtCase { asset: asset.clone(), turn: part.turn, exposure };
+            let there = self.cases.entry(case).or_default();
+            if !there.iter().any(|known| known.asset == *asset && known.turn == part.turn) {
+                there.insert(at);
             }
         }
     }
@@ -156,32 +208,66 @@ impl Trace {
             self.part(&part.asset, part.turn);
             // A rejected load exposes nobody: its parts went through another.
             if found.status != LoadStatus::Rejected {
-                self.exposures(state, &part.asset, |turn| turn == part.turn);
+                self.exposures(state, &part.asset, |at| at.turn == part.turn);
+                self.kin_of_load(state, found, part.turn, &part.asset);
             }
+        }
+        self.meant_in_load(state, load);
+    }
+
+    /// The things that may have lain in a load in the place of others.
+    fn meant_in_load(&mut self, state: &State, load: &Id) {
+        for (told, part) in meant(state).filter(|(told, _)| told.reported.load.as_ref() == Some(load)) {
+            let rejected = state.loads.get(load).is_some_and(|load| load.status == LoadStatus::Rejected);
+            self.part(&part.asset, part.turn);
+            if !rejected {
+                self.exposures(state, &part.asset, |at| at.turn == part.turn);
+            }
+            self.loads.extend(told.reported.load.clone());
         }
     }
 
-    fn follow_asset(&mut self, state: &State, asset: &Id) {
+    pub(super) fn follow_asset(&mut self, state: &State, asset: &Id) {
         let Some(found) = state.assets.get(asset) else { return };
         self.part(asset, found.turn);
         for (load, turn) in state.loads_of.of(asset) {
             self.loads.insert(load.clone());
             self.part(asset, turn);
         }
+        let perhaps = meant(state).filter(|(_, part)| part.asset == *asset);
+        self.loads.extend(perhaps.filter_map(|(told, _)| told.reported.load.clone()));
         self.exposures(state, asset, |_| true);
+        self.kin_of_asset(state, asset);
     }
 
     /// Back to the loads that made this turn's parts ready, and on to every later case of the same parts.
     fn follow_case(&mut self, state: &State, case: &Id) {
         let Some(found) = state.cases.get(case) else { return };
         self.cases.entry(case.clone()).or_default();
+        let stock = state.stock_at(case);
+        if !stock.is_empty() {
+            self.stock.insert(case.clone(), stock.to_vec());
+        }
         for (asset, part) in found.all_parts().filter(|(_, part)| part.exposure.is_some()) {
             let before = state.loads_of.of(asset);
             self.loads.extend(before.filter(|(_, turn)| *turn == part.turn).map(|(load, _)| load.clone()));
             self.part(asset, part.turn);
-            self.exposures(state, asset, |turn| turn >= part.turn);
+            self.exposures(state, asset, |at| at.turn >= part.turn);
+            self.kin_of_case(state, asset, part);
+        }
+        for (told, part) in meant(state) {
+            if told.reported.case.as_ref() == Some(case) && told.reported.exposure.is_some() {
+                let before = state.loads_of.of(&part.asset).filter(|(_, turn)| *turn == part.turn);
+                self.loads.extend(before.map(|(load, _)| load.clone()));
+                self.exposures(state, &part.asset, |at| at.turn >= part.turn);
+            }
         }
     }
+}
+
+/// The things meant where others were scanned, as long as both are counted.
+fn meant(state: &State) -> impl Iterator<Item = (&WrongThing, &Noted)> {
+    state.counted_twice().flat_map(|told| told.reported.meant.iter().map(move |part| (told, part)))
 }
 
 /// Follows an origin through the whole record of a site; `None` where it names nothing.
@@ -196,6 +282,8 @@ pub fn trace(state: &State, origin: &Origin) -> Option<Trace> {
     } else if let Some(case) = &origin.case {
         state.cases.get(case)?;
         trace.follow_case(state, case);
+    } else if origin.lot.is_some() || origin.serial.is_some() {
+        trace.follow_lot(state, origin)?;
     } else {
         let machine = origin.machine.as_ref()?;
         state.machines.get(machine)?;

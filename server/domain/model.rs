@@ -217,6 +217,15 @@ pub struct Processing {
     pub immersible: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ultrasonic: Option<bool>,
+    /// False where it may not be used straight from the steriliser.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub immediate_use: Option<bool>,
+    /// From the end of its use until its cleaning begins: no longer than so many minutes, or it goes the delayed way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clean_within_minutes: Option<u32>,
+    /// What is done beside the usual where cleaning began later than that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub delayed: Option<Line>,
 }
 
 /// A model as it stands in a command, in its event and in the catalogue.

@@ -100,6 +100,12 @@ impl Asset {
         self.moved(Stage::Issued, self.next)
     }
 
+    /// Out of the chamber to a case at once: it is never in the store.
+    pub fn issued_from_chamber(&self, state: &State) -> Moved {
+        let (_, next) = past(state.route_of(self), StepKind::Sterilised, self.next);
+        self.moved(Stage::Issued, next)
+    }
+
     /// Back into the store: its pack was not opened.
     pub fn back_ready(&self) -> Moved {
         self.moved(Stage::Ready, self.next)

@@ -28,8 +28,34 @@ pub(super) fn open(deciding: &mut Deciding, it: &Open) -> Option<What> {
 }
 
 pub(super) fn used(deciding: &mut Deciding, it: &Use) -> Option<What> {
-    let done = expose(deciding, &it.case, Exposure::Used, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    let mut done =
+        expose(deciding, &it.case, Exposure::Used, |deciding| deciding.pick(&it.scan, Mode::Fact))?;
+    done.not_used = opened_alone(deciding, &it.case, &done.parts);
     Some(What::Used(done))
+}
+
+/// A count that was closed before anybody had told of a use took all that was out for used. The first use that is told
+/// afterwards says of the others that they were only opened, as it would have before the count.
+fn opened_alone(deciding: &Deciding, case: &Id, told: &[Exposed]) -> Vec<Id> {
+    let Some(case) = deciding.state.cases.get(case).filter(|case| deciding.late() && case.closed) else {
+        return Vec::new();
+    };
+    if case.parts.values().any(|part| part.told_used) {
+        return Vec::new();
+    }
+    let taken_for_used =
+        case.parts.iter().filter(|(_, part)| part.exposure == Some(Exposure::Used) && !part.told_used);
+    let used = |id: &Id| told.iter().any(|part| part.asset == *id && part.exposure == Exposure::Used);
+    let others = taken_for_used.filter(|(id, _)| !used(id));
+    others.map(|(id, _)| id.clone()).collect()
+}
+
+/// How a part is known to have been exposed at a case. That a count took it for used does not stand against somebody who tells
+/// it afterwards.
+fn known_exposure(deciding: &Deciding, case: &Case, asset: &Id) -> Option<Exposure> {
+    let part = case.parts.get(asset)?;
+    let inferred = deciding.late() && part.exposure == Some(Exposure::Used) && !part.told_used;
+    if inferred { Some(Exposure::Opened) } else { part.exposure }
 }
 
 /// What gathers while an opening is looked at.
@@ -58,7 +84,7 @@ fn expose(
     let went: BTreeSet<&Id> = case.parts.iter().filter(|(_, part)| part.issued).map(|(id, _)| id).collect();
     let others = deciding.late() && picked.iter().any(|part| !part.alone && went.contains(&part.asset.asset));
     for part in picked {
-        let known = case.parts.get(&part.asset.asset).and_then(|known| known.exposure);
+        let known = known_exposure(deciding, &case, &part.asset.asset);
         if others && !part.alone && !went.contains(&part.asset.asset) {
             let problem = not_there(&part.asset, &case);
             left.push((part.asset, vec![problem]));
@@ -83,13 +109,21 @@ fn expose(
         && let Some(hold) = deciding.new_hold()
     {
         let reason = format!("case {}: {} although it was not fit for it", case.case, exposure.name());
-        holds.push(HoldPlaced { hold, kind: HoldKind::Quality, reason, assets: told.doubted, notice: None });
+        holds.push(HoldPlaced {
+            hold,
+            kind: HoldKind::Quality,
+            reason,
+            assets: told.doubted,
+            notice: None,
+            dedicated_to: None,
+        });
     }
     if case.risk == Risk::PrionSuspected {
         let parts: Vec<Id> = told.parts.iter().map(|part| part.asset.clone()).collect();
         holds.extend(prion_hold(deciding, &case.case, &parts));
     }
-    Some(Exposures { case: case.case, parts: told.parts, pack_intact: None, indicator: None, holds })
+    let (parts, not_used) = (told.parts, Vec::new());
+    Some(Exposures { case: case.case, parts, pack_intact: None, indicator: None, holds, not_used })
 }
 
 fn not_there(asset: &Asset, case: &Case) -> Problem {
@@ -151,6 +185,12 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
     };
     let gone_on = before || turn < asset.turn;
     let (mut moved, mut fresh): (Option<Moved>, bool) = (None, false);
+    if before && turn == asset.turn && asset.stage.in_pack() && asset.retired.is_none() && !told_already {
+        // It went on as if its pack had stayed closed, and lies in the store or is out again.
+        deciding.deviates(Code::OutOfOrder);
+        told.doubted.push(asset.asset.clone());
+        fresh = true;
+    }
     if !gone_on && !told_already {
         let stays = [(asset.retired.is_some(), Code::Retired), (asset.in_repair, Code::InRepair)];
         if let Some((_, code)) = stays.into_iter().find(|(stays, _)| *stays) {
@@ -159,7 +199,10 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
             let out_here = known.is_some_and(|known| known.out);
             let doubts = doubts(deciding, asset, out_here);
             // Out at another case it was fit; that it was opened at this one is told beside it.
-            let fit = doubts.iter().all(|code| *code == Code::OutOfOrder) && asset.stage == Stage::Issued;
+            // But what was sterilised for one case alone was fit for no other.
+            let alone = deciding.state.use_now(asset).is_some();
+            let fit =
+                doubts.iter().all(|code| *code == Code::OutOfOrder) && asset.stage == Stage::Issued && !alone;
             if !doubts.is_empty() && !fit && asset.stage != Stage::InUse {
                 told.doubted.push(asset.asset.clone());
             }
@@ -168,7 +211,8 @@ fn exposed(deciding: &mut Deciding, case: &Case, asset: &Asset, exposure: Exposu
             moved = (asset.stage != Stage::InUse).then(|| asset.in_use());
         }
     }
-    told.parts.push(Exposed { asset: asset.asset.clone(), turn, exposure, moved });
+    let taken_for_used = known.is_some_and(|known| known.exposure == Some(Exposure::Used));
+    told.parts.push(Exposed { asset: asset.asset.clone(), turn, exposure, moved, taken_for_used });
     fresh
 }
 
@@ -178,7 +222,9 @@ fn doubts(deciding: &Deciding, asset: &Asset, out_here: bool) -> Vec<Code> {
     let mut codes = Vec::new();
     // What is told late is of before a hold that was placed meanwhile: by a check that failed afterwards, say.
     let by_then = |held: &HeldBy| state.holds.get(&held.hold).is_none_or(|hold| hold.placed_at <= at);
-    if asset.holds.iter().any(by_then) {
+    // What is kept for this patient is theirs.
+    let counts = |held: &&HeldBy| !(out_here && held.kind == HoldKind::Dedicated);
+    if asset.holds.iter().filter(counts).any(by_then) {
         codes.push(Code::Held);
     }
     if !(out_here && asset.stage.is_out()) {

@@ -133,7 +133,7 @@ pub fn hour_of_week(at: Time, zone: Tz) -> usize {
 /// What an entry says of how long things take, seen before it is applied.
 pub(super) enum Seen {
     Nothing,
-    Work { work: Work, came: Time, back: bool, aside: bool },
+    Work { work: Work, came: Option<Time>, back: bool, aside: bool },
     Begun { machine: Id, method: Method, came: Time, programme: Id, units: u32 },
     Cycle { machine: Id, programme: Id, started: Time, ended: Time },
     Decided { machine: Id, programme: Id, took_s: Option<i64>, released: bool },
@@ -164,26 +164,45 @@ fn step(state: &State, it: &StepRecorded) -> Seen {
     // What is out at a case comes when it comes, and what is new was never at a bedside.
     let begins = matches!(it.step, StepKind::Treated | StepKind::Received);
     let waited = |asset: &&Arc<Asset>| !(asset.stage.is_out() || begins && asset.turn == 1);
-    let came = it.parts.iter().filter_map(moved).filter(waited).map(|asset| asset.act_at).max();
+    let parts: Vec<&Arc<Asset>> = it.parts.iter().filter_map(moved).filter(waited).collect();
+    if parts.is_empty() {
+        return Seen::Nothing;
+    }
     // A step that is recorded of disinfection is the one by hand: a machine's is told by its load.
     let method = (it.step == StepKind::Disinfected).then_some(Method::Manual);
     let work = Work::Step(it.step, method);
-    came.map_or(Seen::Nothing, |came| Seen::Work { work, came, back: false, aside: false })
+    Seen::Work { work, came: came(state, &parts), back: false, aside: false }
+}
+
+/// When the last of these parts came to where it waited for nothing but hands; none where each waited for something else too,
+/// as for a hold to be lifted, or for another part to come into its set.
+fn came(state: &State, parts: &[&Arc<Asset>]) -> Option<Time> {
+    let for_hands = |asset: &&&Arc<Asset>| {
+        let set = asset.seat.as_ref().and_then(|seat| state.sets.get(&seat.set));
+        asset.last_at <= asset.act_at && set.is_none_or(|set| set.last_at <= asset.act_at)
+    };
+    parts.iter().filter(for_hands).map(|asset| asset.act_at).max()
 }
 
 fn inspected(state: &State, it: &Inspected) -> Seen {
-    let came =
-        it.parts.iter().filter_map(|part| state.assets.get(&part.asset)).map(|asset| asset.act_at).max();
+    let parts: Vec<&Arc<Asset>> = it.parts.iter().filter_map(|part| state.assets.get(&part.asset)).collect();
+    if parts.is_empty() {
+        return Seen::Nothing;
+    }
     let any = |wanted: &[Outcome]| it.parts.iter().any(|part| wanted.contains(&part.outcome));
     let (back, aside) = (any(&[Outcome::Reclean]), any(&[Outcome::Repair, Outcome::Retire, Outcome::Hold]));
     let work = Work::Step(StepKind::Inspected, None);
-    came.map_or(Seen::Nothing, |came| Seen::Work { work, came, back, aside })
+    Seen::Work { work, came: came(state, &parts), back, aside }
 }
 
 fn begun(state: &State, it: &LoadStarted) -> Seen {
     let parts: Vec<&Arc<Asset>> =
         it.contents.iter().filter_map(|part| state.assets.get(&part.asset)).collect();
-    let Some(came) = parts.iter().map(|asset| asset.act_at).min() else { return Seen::Nothing };
+    // What a case waits for goes in at once: that is not how long work waits here.
+    let Some(came) = parts.iter().map(|asset| asset.act_at).min().filter(|_| it.immediate_use.is_none())
+    else {
+        return Seen::Nothing;
+    };
     let mut units: Vec<&Id> =
         parts.iter().map(|asset| asset.seat.as_ref().map_or(&asset.asset, |seat| &seat.set)).collect();
     units.sort();
@@ -264,7 +283,14 @@ pub(super) fn keep(state: &mut State, when: &When, seen: Seen) {
     }
 }
 
-fn worked(state: &mut State, when: &When, work: Work, came: Time, (back, aside): (bool, bool)) {
+fn worked(state: &mut State, when: &When, work: Work, came: Option<Time>, (back, aside): (bool, bool)) {
+    let Some(came) = came else {
+        return change(state, work, None, |pace| {
+            pace.acts += 1;
+            pace.back += u64::from(back);
+            pace.aside += u64::from(aside);
+        });
+    };
     if came > when.at {
         return;
     }

@@ -55,6 +55,7 @@ pub(super) fn pack(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         packaging: it.packaging.clone(),
         solution: None,
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }
 
@@ -189,12 +190,14 @@ fn lacking(deciding: &Deciding, set: &Id, pack: &str, without: &[Arc<Asset>]) ->
     let Some(set) = state.sets.get(set) else { return Vec::new() };
     let Some(sheet) = state.sheets.get(&set.count_sheet) else { return Vec::new() };
     let stays = |asset: &Asset| asset.counts() && !without.iter().any(|other| other.asset == asset.asset);
+    let today = deciding.at().date(state.zone);
     let of_pack = sheet.lines.iter().filter(|line| line.pack.as_str() == pack);
     let lacks = of_pack.filter(|line| {
         let on_line = |seat: &Seat| seat.line == line.line.as_str();
         let here =
             state.members(set).filter(|asset| stays(asset) && asset.seat.as_ref().is_some_and(on_line));
-        (here.count() as u32) < line.quantity
+        let lacks = line.quantity.saturating_sub(here.count() as u32);
+        lacks > state.from_shelf(line, lacks, today)
     });
     lacks.map(|line| line.line.0.clone()).collect()
 }

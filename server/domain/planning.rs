@@ -136,6 +136,9 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
         let problems = deciding.state.lost_by_moving(&moved);
         problems.into_iter().for_each(|problem| deciding.against(problem));
     }
+    if it.patient.is_some() && deciding.state.dedicated_cases().any(|kept| *kept == case.case) {
+        deciding.against(super::dedicate::patient_stays(&case.case));
+    }
     let suspected = it.risk == Some(Risk::PrionSuspected) && case.risk != Risk::PrionSuspected;
     let exposed = case.parts.iter().filter(|(_, part)| suspected && part.exposure.is_some());
     let exposed: Vec<Id> = exposed.map(|(asset, _)| asset.clone()).collect();
@@ -147,6 +150,7 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     Some(What::CaseChanged(CaseChanged {
         case: it.case.clone(),
         start: it.start,
+        start_was: it.start.filter(|start| *start != case.start).map(|_| case.start),
         minutes: it.minutes,
         room: it.room.clone(),
         technique: it.technique.and_then(NewTechnique::decided).or(technique),
@@ -172,7 +176,7 @@ pub(super) fn prion_hold(deciding: &mut Deciding, case: &Id, parts: &[Id]) -> Op
     }
     let hold = deciding.new_hold()?;
     let reason = format!("case {case}: prion disease suspected");
-    Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets, notice: None })
+    Some(HoldPlaced { hold, kind: HoldKind::Prion, reason, assets, notice: None, dedicated_to: None })
 }
 
 pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
@@ -266,6 +270,8 @@ pub(super) fn promise(deciding: &mut Deciding, it: &Promise) -> Option<What> {
     }
     problems.extend(whole_enough(deciding.state, &set));
     problems.extend(deciding.state.taken_elsewhere(&set, &case));
+    let members = deciding.state.members(&set);
+    problems.extend(members.filter_map(|part| super::dedicate::for_another(deciding, part, &case)));
     // To keep a set is a decision about what is to come, so that it is never told after the fact.
     problems.into_iter().for_each(|problem| deciding.against(problem.even_late()));
     Some(What::Promised(Promised { case: it.case.clone(), set: it.set.clone() }))

@@ -1,10 +1,15 @@
 //! What a set is ready for, and what a part is due for.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 
 use super::case::Case;
 use super::expected::expected_ready;
+use super::hold::HoldKind;
 use super::id::Id;
+use super::immediate_use::USE_NOW;
+use super::lifetime::Clock;
 use super::model::StepKind;
 use super::set::SetState;
 use super::state::{Asset, Stage, State};
@@ -54,6 +59,13 @@ pub struct LineStatus {
     pub present: Vec<Id>,
     pub essential: bool,
     pub pack: String,
+    /// What it lacks of parts that lies on the shelf instead: a line without parts of its own.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub shelf: u32,
+}
+
+fn is_zero(many: &u32) -> bool {
+    *many == 0
 }
 
 /// Something that is due, beside its limit and what was found.
@@ -86,6 +98,9 @@ pub struct SetStatus {
     /// Where it is in turn: when the last of its parts is expected, as far as that can be told.
     #[serde(skip)]
     pub comes_at: Option<Time>,
+    /// The case for which one of its parts is being sterilised alone.
+    #[serde(skip)]
+    pub made_for: Option<Id>,
 }
 
 impl SetStatus {
@@ -102,11 +117,32 @@ impl Asset {
     }
 
     /// What is wrong with a part that went out all the same, in the words that are called across a room.
-    pub fn loud(&self, state: &State, now: Time) -> Vec<&'static str> {
+    pub fn loud(&self, state: &State, now: Time) -> Vec<String> {
         let hot = self.cool_at.is_some_and(|cool| cool > now);
-        let words =
-            [(hot, "HOT"), (self.past_date(state, now), "PAST DATE"), (!self.holds.is_empty(), "ON HOLD")];
-        words.into_iter().filter(|(is, _)| *is).map(|(_, word)| word).collect()
+        let words = [
+            (hot, "HOT"),
+            (self.past_date(state, now), "PAST DATE"),
+            (state.use_now(self).is_some(), USE_NOW),
+        ];
+        let words = words.into_iter().filter(|(is, _)| *is).map(|(_, word)| word.to_string());
+        words.chain(self.held_aloud(state)).collect()
+    }
+
+    /// Why it is on hold, but for a prion hold: what is known of a patient is called across no room.
+    fn held_aloud(&self, state: &State) -> Option<String> {
+        let hidden = |kind| matches!(kind, HoldKind::Prion | HoldKind::Dedicated);
+        let told = self.holds.iter().filter(|held| !hidden(held.kind));
+        let mut reasons: Vec<&str> =
+            told.filter_map(|held| Some(state.holds.get(&held.hold)?.reason.as_str())).collect();
+        reasons.dedup();
+        match (self.holds.is_empty(), reasons.is_empty()) {
+            (true, _) => None,
+            (_, true) if self.holds.iter().all(|held| held.kind == HoldKind::Dedicated) => {
+                Some("FOR ONE PATIENT ALONE".into())
+            }
+            (_, true) => Some("ON HOLD".into()),
+            (..) => Some(format!("ON HOLD because {}", reasons.join("; "))),
+        }
     }
 
     pub fn cooling_until(&self, now: Time) -> Option<Time> {
@@ -127,6 +163,20 @@ impl Asset {
     }
 }
 
+impl Case {
+    /// What is out at it although something stands against it: HOT, PAST DATE, ON HOLD, each with its parts.
+    pub fn loud(&self, state: &State, now: Time) -> BTreeMap<String, Vec<Id>> {
+        let mut all: BTreeMap<String, Vec<Id>> = BTreeMap::new();
+        let out = self.parts.iter().filter(|(_, part)| part.out);
+        for asset in out.filter_map(|(id, _)| state.assets.get(id)) {
+            for word in asset.loud(state, now) {
+                all.entry(word).or_default().push(asset.asset.clone());
+            }
+        }
+        all
+    }
+}
+
 /// A set as it stands at a moment, with what its parts are due for.
 pub fn set_status(state: &State, set: &SetState, now: Time) -> SetStatus {
     let mut status = glance(state, set, now);
@@ -142,6 +192,7 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
     let mut missing = Vec::new();
     let mut essential_lacks = false;
     let mut members: Vec<&Asset> = Vec::new();
+    let today = now.date(state.zone);
     for line in sheet.iter().flat_map(|sheet| &sheet.lines) {
         let name = line.line.as_str();
         let from = (name.to_string(), 0);
@@ -150,7 +201,9 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
             .filter_map(|(_, id)| state.assets.get(id).map(|asset| &**asset))
             .filter(|asset| asset.counts())
             .collect();
-        if (present.len() as u32) < line.quantity {
+        let lacks = line.quantity.saturating_sub(present.len() as u32);
+        let shelf = state.from_shelf(line, lacks, today);
+        if lacks > shelf {
             missing.push(name.to_string());
             essential_lacks |= line.essential;
         }
@@ -160,6 +213,7 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
             present: present.iter().map(|asset| asset.asset.clone()).collect(),
             essential: line.essential,
             pack: line.pack.0.clone(),
+            shelf,
         });
         members.extend(present);
     }
@@ -191,7 +245,8 @@ pub fn glance(state: &State, set: &SetState, now: Time) -> SetStatus {
         SetReadiness::InTurn => members.iter().filter_map(|asset| expected_ready(state, asset, now)).max(),
         _ => None,
     };
-    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at, comes_at }
+    let made_for = members.iter().find_map(|asset| state.made_for(asset)).map(|case| case.case.clone());
+    SetStatus { status, lines, missing, due: Vec::new(), held, ready_at, comes_at, made_for }
 }
 
 pub fn held(state: &State, asset: &Asset) -> Vec<HeldPart> {
@@ -223,9 +278,11 @@ pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
         None => (asset.cycles.saturating_sub(asset.prior_cycles), asset.added_at),
     };
     let days = u32::try_from((now.0 - since.0).max(0) / (24 * 60 * MINUTE)).unwrap_or(u32::MAX);
+    // Of a part that may be another, the greatest age that it may have counts.
+    let oldest = |clock: Clock| state.age_range(asset, clock, now).1;
     let all = [
-        ("max_cycles", limits.max_cycles, asset.cycles),
-        ("max_uses", limits.max_uses, asset.uses),
+        ("max_cycles", limits.max_cycles, oldest(Clock::Cycles)),
+        ("max_uses", limits.max_uses, oldest(Clock::Uses)),
         ("inspect_every_cycles", limits.inspect_every_cycles, since_cycles),
         ("inspect_every_days", limits.inspect_every_days, days),
     ];
@@ -238,7 +295,7 @@ pub fn due(state: &State, asset: &Asset, now: Time) -> Vec<Due> {
         })
     });
     let own = state.life_limit(&asset.model).map(|limit| &limit.set);
-    let own = own.map(|it| (it.replace_at, state.age(asset, it.clock, now)));
+    let own = own.map(|it| (it.replace_at, oldest(it.clock)));
     let replaced = own.filter(|(limit, found)| found >= limit).map(|(limit, found)| Due {
         asset: asset.asset.clone(),
         why: REPLACE_AT,

@@ -3,7 +3,8 @@
 use std::fmt;
 use std::sync::Arc;
 
-use super::deciding::{AHEAD_MINUTES, Deciding};
+use super::deciding::Deciding;
+use super::deciding_end::AHEAD_MINUTES;
 use super::id::Id;
 use super::load::Load;
 use super::refusal::{Code, Problem};

@@ -356,6 +356,9 @@ pub fn parts(state: &State, load: &Load, at: Time) -> Vec<Moved> {
                 if step == StepKind::Sterilised { StepKind::Packed } else { StepKind::Cleaned },
             );
         }
+        if let Some(moved) = super::immediate_use::released(state, load, asset) {
+            return moved;
+        }
         let mut moved = asset.advanced(state, step);
         if step == StepKind::Sterilised {
             // A pack keeps as long as the shortest-lived of its parts.

@@ -172,7 +172,7 @@ pub struct RequestWithdrawn {
 }
 
 /// An answer, or what else somebody did with a request.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Told {
     pub at: Time,
     pub by: String,

@@ -88,12 +88,25 @@ fn by_standard(state: &State, text: &str) -> Vec<Named> {
 
 /// A part that left the house for good.
 pub fn retired(asset: &Asset) -> Problem {
+    if asset.retired.as_ref().is_some_and(|retired| retired.cause.is_parting()) {
+        return gone(asset);
+    }
     let why = asset.retired.as_ref().map_or("", |retired| retired.cause.name()).replace('_', " ");
     Problem::new(
         Code::Retired,
         format!("{} is retired ({why}).", asset.called()),
         "A part in service is needed.",
         "Take it out of use; a new part comes in its place.",
+    )
+}
+
+/// A part that was lent and went back, or a tag whose part is known by its own name.
+fn gone(asset: &Asset) -> Problem {
+    Problem::new(
+        Code::Retired,
+        format!("{} is no longer in the house: it went back, or goes by another name.", asset.called()),
+        "A part in the house is needed.",
+        "Look at its page; what is here again is recorded as arrived, or as a stranger.",
     )
 }
 
@@ -141,7 +154,7 @@ pub fn general_problems(state: &State, asset: &Asset) -> Vec<Problem> {
 
 /// A hold that blocks packing, sterilising, readiness and issue.
 pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
-    let held = asset.holds.iter().find(|held| held.kind != HoldKind::Prion)?;
+    let held = asset.holds.iter().find(|held| !matches!(held.kind, HoldKind::Prion | HoldKind::Dedicated))?;
     let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
     Some(Problem::new(
         Code::Held,
@@ -153,7 +166,8 @@ pub fn blocking_hold(state: &State, asset: &Asset) -> Option<Problem> {
 
 /// What keeps a part from being used at a case: that, or a hold.
 pub fn kept_back(state: &State, asset: &Asset) -> impl Iterator<Item = Problem> {
-    general_problems(state, asset).into_iter().chain(blocking_hold(state, asset))
+    let own = super::dedicate::kept_back(state, asset);
+    general_problems(state, asset).into_iter().chain(blocking_hold(state, asset)).chain(own)
 }
 
 /// What keeps another part of the same pack from being used: the pack is opened as a whole, and goes nowhere until then.

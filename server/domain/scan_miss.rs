@@ -173,6 +173,11 @@ fn as_it_reads(state: &State, text: &str) -> Problem {
             PIECE,
             "Scan it again; if it stays so, type the part's id and tell the lead that its mark does not read.",
         ),
+        Reads::Own(_) | Reads::Plain if state.sets_left.contains_key(text) => unknown(
+            format!("Set {} was lent to the house, and left it.", shown(text)),
+            "A part or a set that is here is needed.",
+            "If it came again, let the desk record that it arrived.",
+        ),
         Reads::Own(_) | Reads::Plain => unknown(
             format!("\"{}\" is no part, mark or set of this site.", shown(text)),
             "The id or mark of a part, or the code of a set, is needed.",
@@ -217,6 +222,15 @@ fn product(state: &State, key: &str, number: &str, lot: Option<&str>) -> Problem
         true => "No part of that model is here. Scan the piece's own mark, or type its id.".to_string(),
         false => format!("{which}: {}{more}. Scan the piece's own mark, or type its id.", stand.join(", ")),
     };
+    if state.model_of_product(number).is_some_and(|model| model.single_use) {
+        return unknown(
+            format!(
+                "Single-use: discard. This mark names the product {number}{lot}, which is for single use."
+            ),
+            "A part that is used again is needed; what is for single use is not reprocessed.",
+            "Discard it. What is kept of it is counted on the shelf, by its lot.",
+        );
+    }
     unknown(
         format!("This mark names the product {number}{model}{lot}; it has no number of a single piece."),
         "A mark with a serial number, the id of a part, or the code of a set is needed.",

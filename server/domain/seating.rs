@@ -39,6 +39,15 @@ fn set_and_line(deciding: &mut Deciding, set: &Id, line: &Line) -> Option<(SetSt
 /// What stands against a part taking a seat, beside the seat itself.
 fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     deciding.general(asset);
+    if deciding.state.strangers.get(&asset.asset).is_some_and(|stranger| stranger.is_open()) {
+        let problem = Problem::new(
+            Code::Held,
+            format!("{} is a stranger: what it is, and whose, is not settled.", asset.called()),
+            "A part of this house is needed.",
+            "Let the lead settle what it is first.",
+        );
+        deciding.against(problem.even_late());
+    }
     let Some(model) = deciding.state.model(&asset.model) else {
         return;
     };
@@ -53,6 +62,17 @@ fn may_sit(deciding: &mut Deciding, asset: &Asset, line: &SheetLine) {
     if let Some(load) = &asset.in_load {
         deciding.against(super::load::in_load(&asset.called(), load).even_late());
     }
+}
+
+/// What stands against a part joining those that lie in a set; `leaves` goes out by the same act.
+fn may_join(deciding: &mut Deciding, asset: &Asset, set: &SetState, leaves: Option<&Id>) {
+    let state = deciding.state;
+    let others =
+        state.members(set).filter(|other| Some(&other.asset) != leaves && other.asset != asset.asset);
+    let others: Vec<_> = others.cloned().collect();
+    let exchanged = super::migration::exchanges(state, asset, set);
+    let kept = super::dedicate::joins(state, asset, &others);
+    exchanged.into_iter().chain(kept).for_each(|problem| deciding.against(problem));
 }
 
 fn sits_elsewhere(asset: &Asset, seat: &Seat) -> Problem {
@@ -72,6 +92,7 @@ pub(super) fn put_in(deciding: &mut Deciding, it: &PutInSet) -> Option<What> {
     let asset = deciding.one(it.asset.as_str());
     let ((set, line), asset) = (found?, asset?);
     may_sit(deciding, &asset, &line);
+    may_join(deciding, &asset, &set, None);
     if let Some(seat) = &asset.seat {
         if seat.set == it.set && seat.line == it.line.as_str() {
             deciding.against(Problem::new(
@@ -155,6 +176,7 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
         NewPart::Known(scan) => {
             let new = deciding.one(scan.as_str())?;
             may_sit(deciding, &new, &line);
+            may_join(deciding, &new, &set, Some(&old.asset));
             if let Some(elsewhere) = &new.seat {
                 deciding.against(sits_elsewhere(&new, elsewhere));
             }

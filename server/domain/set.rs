@@ -61,6 +61,9 @@ pub struct DefineCountSheet {
     pub count_sheet: Id,
     pub name: Line,
     pub lines: Vec<SheetLine>,
+    /// Its sets must not exchange parts with others: what is in them touches high-risk tissue.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub keeps_parts: bool,
 }
 
 pub type CountSheet = DefineCountSheet;

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use utoipa::ToSchema;
 
+pub use super::biological_policy::BiologicalPolicy;
 use super::check::MOST_LINES;
 use super::command::{Malformed, wrong};
 use super::deciding::Deciding;
@@ -36,40 +37,6 @@ impl<'de> Deserialize<'de> for Hour {
             .filter(|_| text.len() == 5)
             .map(Hour)
             .ok_or_else(|| serde::de::Error::custom("found no hour; HH:MM is needed, as 06:00"))
-    }
-}
-
-/// How often the site wants a biological indicator of a steriliser. `periodic` programmes are due weekly at least.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum BiologicalPolicy {
-    /// On each test day (ST79, from memory: preferably every day used).
-    Daily,
-    /// MMWR 2003;52(RR17): at least weekly.
-    Weekly,
-    /// In each steriliser load; none is released without.
-    EachLoad,
-    /// On the cycle's own record: usual for validated steam in Europe (EN ISO 17665, from memory).
-    #[default]
-    Parametric,
-}
-
-impl BiologicalPolicy {
-    pub fn every_days(self) -> Option<u32> {
-        match self {
-            BiologicalPolicy::Daily => Some(1),
-            BiologicalPolicy::Weekly => Some(7),
-            BiologicalPolicy::EachLoad | BiologicalPolicy::Parametric => None,
-        }
-    }
-
-    pub fn name(self) -> &'static str {
-        match self {
-            BiologicalPolicy::Daily => "daily",
-            BiologicalPolicy::Weekly => "weekly",
-            BiologicalPolicy::EachLoad => "each_load",
-            BiologicalPolicy::Parametric => "parametric",
-        }
     }
 }
 
@@ -131,6 +98,12 @@ pub struct SetPolicy {
     pub label_sizes: Option<Vec<LabelSize>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wall_addresses: Option<Vec<DisplayAddress>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shift_starts: Option<Vec<Hour>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub immediate_use_forbidden: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clean_within_minutes: Option<u32>,
 }
 
 impl SetPolicy {
@@ -143,6 +116,7 @@ impl SetPolicy {
             return Err(wrong("", "found no policy; at least one is needed"));
         }
         marking::whole(self)?;
+        self.shift_starts.as_deref().map_or(Ok(()), super::shift::whole)?;
         display::whole(self.wall_addresses.as_deref().unwrap_or_default())?;
         if self.telescope_window_mm.is_some_and(|[low, high]| low > high) {
             return Err(wrong(
@@ -180,6 +154,7 @@ impl SetPolicy {
             ("theatre_minute_cents", self.theatre_minute_cents, 0, 10_000_000),
             ("delay_minutes", self.delay_minutes, 0, 24 * 60),
             ("borrow_minutes", self.borrow_minutes, 0, 7 * 24 * 60),
+            ("clean_within_minutes", self.clean_within_minutes, 0, 24 * 60),
         ];
         for (name, value, low, high) in limits {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -262,6 +237,16 @@ pub struct Policy {
     /// Where the wall is shown without a sign-in; nowhere until the site says so.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub wall_addresses: Vec<DisplayAddress>,
+    /// When shifts change.
+    #[serde(default = "super::shift::usual")]
+    pub shift_starts: Vec<Hour>,
+    /// Nothing is sterilised for immediate use here.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub immediate_use_forbidden: bool,
+    /// From the end of use until cleaning begins, for parts whose instructions say nothing (commonly an hour, ST91 from
+    /// memory); 0 takes it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clean_within_minutes: Option<u32>,
 }
 
 fn wall_mm() -> [Quantity; 2] {
@@ -321,6 +306,9 @@ impl Default for Policy {
             inspection_checks: Vec::new(),
             marking: Marking::default(),
             wall_addresses: Vec::new(),
+            shift_starts: super::shift::usual(),
+            immediate_use_forbidden: false,
+            clean_within_minutes: None,
         }
     }
 }
@@ -353,10 +341,13 @@ impl Policy {
         put(&mut self.undo_minutes, &change.undo_minutes);
         put(&mut self.inspection_checks, &change.inspection_checks);
         put(&mut self.wall_addresses, &change.wall_addresses);
+        put(&mut self.shift_starts, &change.shift_starts);
+        put(&mut self.immediate_use_forbidden, &change.immediate_use_forbidden);
         for (to, from) in [
             (&mut self.theatre_minute_cents, change.theatre_minute_cents),
             (&mut self.delay_minutes, change.delay_minutes),
             (&mut self.borrow_minutes, change.borrow_minutes),
+            (&mut self.clean_within_minutes, change.clean_within_minutes),
         ] {
             *to = from.map_or(*to, |from| Some(from).filter(|from| *from > 0));
         }
@@ -381,6 +372,9 @@ impl Policy {
 pub struct SiteFounded {
     pub name: Line,
     pub timezone: String,
+    /// A site for teaching: nothing in it is a real instrument.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub practice: bool,
 }
 
 pub(super) fn set_policy(deciding: &mut Deciding, it: &SetPolicy) -> Option<What> {

@@ -5,6 +5,7 @@ use super::alert::AlertRule;
 use super::asset::{Cause, Owner};
 use super::broken::BrokenPack;
 use super::case::Case;
+pub use super::changes::{Changes, Seating, TurnBegan};
 use super::finding::Finding;
 use super::fit_memo::Memo;
 use super::hold::{HoldKind, HoldState};
@@ -13,21 +14,29 @@ use super::inspect_next::AskedFor;
 use super::inspection_values::Values;
 use super::load::Load;
 use super::loads_of::LoadsOf;
+use super::loan_kept::Loan;
 use super::lookback::LookBack;
+use super::migration::SatIn;
 use super::missing::MissingState;
+use super::mixed::Mixed;
 use super::model::{Dimensions, Model, RouteStep};
 use super::pace::Paces;
+use super::paper::PaperSheet;
 use super::procedure::Procedure;
 use super::recall::Recall;
 use super::repair::Repair;
 use super::request::Request;
 use super::schedule_line::ScheduleLine;
 use super::set::{CountSheet, Seat, SetState};
+use super::shelf::{CaseStock, Shelf};
+use super::signing::Signed;
 use super::site::Policy;
+use super::stranger::Stranger;
 use super::text::Line;
 use super::time::{Date, Time};
 use super::tried::Tried;
 use super::upkeep::Upkeep;
+use super::wrong_thing::WrongThing;
 use chrono_tz::Tz;
 use imbl::{OrdMap, OrdSet};
 use serde::{Deserialize, Serialize};
@@ -43,6 +52,8 @@ pub use super::stage::{Stage, Standing};
 pub struct State {
     pub site: Id,
     pub name: String,
+    /// A site for teaching.
+    pub practice: bool,
     pub zone: Tz,
     pub seq: u64,
     /// Of the last entry; it never decreases along the ledger.
@@ -57,6 +68,8 @@ pub struct State {
     pub machines: OrdMap<Id, Arc<Machine>>,
     pub assets: OrdMap<Id, Arc<Asset>>,
     pub sets: OrdMap<Id, Arc<SetState>>,
+    /// Sets that were lent, and left the house.
+    pub sets_left: OrdMap<Id, Arc<SetState>>,
     pub loads: OrdMap<Id, Arc<Load>>,
     pub holds: OrdMap<Id, Arc<HoldState>>,
     pub reserves: OrdMap<Id, u32>,
@@ -76,15 +89,29 @@ pub struct State {
     pub procedures: OrdMap<Id, Arc<Procedure>>,
     /// Rules of alerts, those that were dropped among them.
     pub alert_rules: OrdMap<Id, Arc<AlertRule>>,
+    /// The last signature of each kind.
+    pub signed: OrdMap<Id, Arc<Signed>>,
+    /// Sheets for days on paper, those that are entered or void among them.
+    pub paper: OrdMap<Id, Arc<PaperSheet>>,
+    /// Reports that the wrong thing was scanned.
+    pub wrong_things: OrdMap<Id, Arc<WrongThing>>,
     /// Messages of a schedule that a person has to look at, or has looked at.
     pub schedule_lines: OrdMap<Id, Arc<ScheduleLine>>,
     /// What the board asked of the desk, and those whose case is still to come, which follow from them.
     pub requests: OrdMap<Id, Arc<Request>>,
     pub current_requests: OrdSet<Id>,
+    pub loans: OrdMap<Id, Arc<Loan>>,
+    /// Strangers by their tags, and doubts of identity by their names.
+    pub strangers: OrdMap<Id, Arc<Stranger>>,
+    pub mixed: OrdMap<Id, Arc<Mixed>>,
+    pub shelf: OrdMap<Id, Arc<Shelf>>,
+    pub case_stock: OrdMap<Id, Arc<CaseStock>>,
     /// The newest case of each appointment of a schedule, by its numbers. It follows from the cases.
     pub scheduled: OrdMap<String, Id>,
     /// Cases still to come or under way. Derived from the cases, as the next two are from cases and loads.
     pub open_cases: OrdSet<Id>,
+    /// Emergencies of which the patient or the needs are not told yet. It follows from the cases.
+    pub unfollowed: OrdSet<Id>,
     /// The cases at which each part was opened or used, oldest entry first.
     pub cases_of: OrdMap<Id, Arc<Vec<Id>>>,
     /// Loads released alone or early whose exception is open still. It follows from the loads.
@@ -108,65 +135,6 @@ pub struct State {
 pub enum Named {
     Asset(Id),
     Set(Id),
-}
-
-/// Things whose rows have to be written, and rows that are only ever added.
-#[derive(Clone, Debug, Default)]
-pub struct Changes {
-    pub site: bool,
-    pub routes: BTreeSet<Id>,
-    pub models: BTreeSet<Id>,
-    pub sheets: BTreeSet<Id>,
-    pub machines: BTreeSet<Id>,
-    /// Parts of which more changed than where they stand in their turn.
-    pub assets: BTreeSet<Id>,
-    /// Parts that moved in their turn, or that something happened to.
-    pub turned: BTreeSet<Id>,
-    pub sets: BTreeSet<Id>,
-    pub loads: BTreeSet<Id>,
-    pub holds: BTreeSet<Id>,
-    pub reserves: BTreeSet<Id>,
-    pub cases: BTreeSet<Id>,
-    pub missing: BTreeSet<Id>,
-    pub findings: BTreeSet<Id>,
-    pub repairs: BTreeSet<Id>,
-    pub look_backs: BTreeSet<Id>,
-    pub recalls: BTreeSet<Id>,
-    pub broken: BTreeSet<Id>,
-    /// Tests of machines, by the entry that tells them.
-    pub tests: BTreeMap<u64, KeptTest>,
-    pub tried: BTreeSet<Id>,
-    pub upkeep: BTreeSet<Id>,
-    pub values: BTreeSet<Id>,
-    pub procedures: BTreeSet<Id>,
-    pub alert_rules: BTreeSet<Id>,
-    pub schedule_lines: BTreeSet<Id>,
-    pub requests: BTreeSet<Id>,
-    pub paces: BTreeSet<Id>,
-    pub machine_paces: BTreeSet<Id>,
-    /// By part and turn: one that was taken back may begin again.
-    pub turns: BTreeMap<(Id, u32), TurnBegan>,
-    pub seatings: Vec<Seating>,
-}
-
-/// A part's turn began.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct TurnBegan {
-    pub seq: u64,
-    pub asset: Id,
-    pub turn: u32,
-    pub at: Time,
-}
-
-/// A part took or left a seat of a set.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Seating {
-    pub seq: u64,
-    pub asset: Id,
-    pub set: Id,
-    pub line: String,
-    pub position: u32,
-    pub joined: bool,
 }
 
 /// One physical piece.
@@ -243,6 +211,12 @@ pub struct Asset {
     pub last_entry: u64,
     /// The last act that moved it along.
     pub act_at: Time,
+    /// The end of its last use, until its cleaning begins.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub soiled_since: Option<Time>,
+    /// The sets in which it sat, one after the other; the last one it may sit in still.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sat_in: Vec<SatIn>,
 }
 
 /// One pack: what was packed by one entry under one pack text.
@@ -272,6 +246,7 @@ impl State {
         State {
             site,
             name: String::new(),
+            practice: false,
             zone: Tz::UTC,
             seq: 0,
             recorded_at: Time::default(),
@@ -283,6 +258,7 @@ impl State {
             machines: OrdMap::new(),
             assets: OrdMap::new(),
             sets: OrdMap::new(),
+            sets_left: OrdMap::new(),
             loads: OrdMap::new(),
             holds: OrdMap::new(),
             reserves: OrdMap::new(),
@@ -298,12 +274,21 @@ impl State {
             values: OrdMap::new(),
             procedures: OrdMap::new(),
             alert_rules: OrdMap::new(),
+            signed: OrdMap::new(),
             schedule_lines: OrdMap::new(),
+            paper: OrdMap::new(),
+            wrong_things: OrdMap::new(),
             requests: OrdMap::new(),
             current_requests: OrdSet::new(),
+            loans: OrdMap::new(),
+            strangers: OrdMap::new(),
+            mixed: OrdMap::new(),
+            shelf: OrdMap::new(),
+            case_stock: OrdMap::new(),
             scheduled: OrdMap::new(),
             paces: Paces::default(),
             open_cases: OrdSet::new(),
+            unfollowed: OrdSet::new(),
             cases_of: OrdMap::new(),
             loads_with_open_exception: OrdSet::new(),
             loads_of: LoadsOf::default(),
@@ -335,6 +320,9 @@ impl State {
         for case in self.cases.values() {
             if case.is_open() {
                 self.open_cases.insert(case.case.clone());
+            }
+            if case.is_unfollowed() {
+                self.unfollowed.insert(case.case.clone());
             }
             for (asset, part) in case.all_parts().filter(|(_, part)| part.exposure.is_some()) {
                 cases_of.entry(asset.clone()).or_default().push((part.since, case.case.clone()));

@@ -11,10 +11,12 @@ use super::hold::HoldPlaced;
 use super::id::Id;
 use super::inspect_next::AskedFor;
 use super::inspection_values::Measured;
+use super::lifetime::Clock;
 use super::model::{Method, StepKind};
 use super::refusal::{Code, Problem};
 use super::scan::{Mode, blocking_hold};
 use super::set::Seat;
+use super::sink::Delayed;
 use super::solution::{self, Solution};
 use super::state::{Asset, InspectedAt, Stage};
 use super::text::{Line, Scan, Text};
@@ -35,6 +37,9 @@ pub struct RecordStep {
     /// The record of a manual disinfection.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub solution: Option<Box<Solution>>,
+    /// Its cleaning began too late, and what that asks for beside the usual was done.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub delayed: bool,
 }
 
 impl RecordStep {
@@ -44,6 +49,9 @@ impl RecordStep {
         }
         if self.step != StepKind::Packed && self.packaging.is_some() {
             return Err(wrong("/packaging", "found it for another step than packed"));
+        }
+        if self.delayed && !matches!(self.step, StepKind::Cleaned | StepKind::Ultrasonic) {
+            return Err(wrong("/delayed", "found it for a step that begins no cleaning"));
         }
         match &self.solution {
             Some(_) if self.step != StepKind::Disinfected => {
@@ -164,6 +172,9 @@ pub struct StepRecorded {
     /// By this act a part is again as a recalled load made it: the recall's hold takes it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub held: Vec<RecallHeld>,
+    /// Parts whose cleaning began later than their limit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub delayed: Vec<Delayed>,
 }
 
 /// A part that an open recall takes.
@@ -262,6 +273,7 @@ pub(super) fn against_step(deciding: &Deciding, asset: &Asset, step: StepKind) -
             problem.open_to_override()
         });
     }
+    problems.extend(super::sink::against(deciding, asset, step));
     if step == StepKind::Packed {
         problems.extend(blocking_hold(state, asset));
         problems.extend(at_limit(deciding, asset));
@@ -301,7 +313,7 @@ pub(super) fn single_use_spent(deciding: &Deciding, asset: &Asset) -> bool {
 pub(super) fn single_use(asset: &Asset) -> Problem {
     Problem::new(
         Code::SingleUse,
-        format!("{} is for single use.", asset.called()),
+        format!("Single-use: discard. {} is for single use.", asset.called()),
         "What is for single use is not reprocessed.",
         "Discard it and have it retired.",
     )
@@ -310,13 +322,15 @@ pub(super) fn single_use(asset: &Asset) -> Problem {
 /// The maker's limit, where one is given and reached. It binds at inspection and packing.
 pub(super) fn at_limit(deciding: &Deciding, asset: &Asset) -> Option<Problem> {
     let limits = &deciding.state.model(&asset.model)?.limits;
+    // Of a part that may be another, the greatest age that it may have counts.
+    let oldest = |clock: Clock| deciding.state.age_range(asset, clock, deciding.at()).1;
+    let (cycles, uses) = (oldest(Clock::Cycles), oldest(Clock::Uses));
     let reached = |limit: Option<u32>, found: u32| limit.filter(|limit| found >= *limit);
-    let (what, limit, found) =
-        match (reached(limits.max_cycles, asset.cycles), reached(limits.max_uses, asset.uses)) {
-            (Some(limit), _) => ("cycles", limit, asset.cycles),
-            (_, Some(limit)) => ("uses", limit, asset.uses),
-            _ => return None,
-        };
+    let (what, limit, found) = match (reached(limits.max_cycles, cycles), reached(limits.max_uses, uses)) {
+        (Some(limit), _) => ("cycles", limit, cycles),
+        (_, Some(limit)) => ("uses", limit, uses),
+        _ => return None,
+    };
     Some(
         Problem::new(
             Code::LimitReached,
@@ -333,6 +347,7 @@ pub(super) fn record(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
     if let What::StepRecorded(done) = &mut what {
         // Past its order, a part may come to rest on a wash that was recalled while it lay before it.
         done.held = super::affected::taken_by(deciding.state, &done.parts);
+        done.delayed = super::sink::delayed(deciding, it, &done.parts);
     }
     Some(what)
 }
@@ -369,5 +384,6 @@ fn recorded(deciding: &mut Deciding, it: &RecordStep) -> Option<What> {
         packaging: None,
         solution: it.solution.clone(),
         held: Vec::new(),
+        delayed: Vec::new(),
     }))
 }

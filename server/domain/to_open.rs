@@ -190,10 +190,21 @@ fn one(house: &House, case: &Case, set: &SetState, shown: Option<&Fit>, chosen: 
         meant: Some(meant),
         status: Some(status.status),
         locations,
-        why: if out { Vec::new() } else { super::board::why(state, set, &status, now) },
+        why: match out {
+            true => Vec::new(),
+            false => {
+                super::board::why(state, set, &status, now).into_iter().chain(from_shelf(&status)).collect()
+            }
+        },
         costs,
         parts: parts(state, set, shown, case, now),
     }
+}
+
+/// What belongs to a set and lies on the shelf.
+fn from_shelf(status: &super::readiness::SetStatus) -> impl Iterator<Item = String> + '_ {
+    let lines = status.lines.iter().filter(|line| line.shelf > 0);
+    lines.map(|line| format!("From the shelf: {} for line \"{}\".", line.shelf, line.line))
 }
 
 fn locations(state: &State, set: &SetState) -> Vec<String> {

@@ -45,6 +45,7 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
         }
         What::PutInSet(it) => {
             seat(state, &it.asset, &it.seat, false);
+            change(state, &it.asset, |asset| asset.sat_in.retain(|sat| sat.entry != entry));
             closed_again(state, entry, &it.moved);
             moves(state, &it.moved);
         }
@@ -111,6 +112,7 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
         What::Opened(it) | What::Used(it) => {
             it.holds.iter().for_each(|hold| unhold(state, hold));
             it.parts.iter().for_each(|part| unexposed(state, entry, &it.case, part));
+            it.not_used.iter().for_each(|asset| used_after_all(state, &it.case, asset));
         }
         What::CountClosed(it) => {
             it.holds.iter().for_each(|hold| unhold(state, hold));
@@ -223,8 +225,27 @@ fn before(since: u64, entry: u64) -> Option<Exposure> {
     (since != entry).then_some(Exposure::Opened)
 }
 
+/// Without the use that somebody told, the count takes what was out for used again.
+fn used_after_all(state: &mut State, case: &Id, asset: &Id) {
+    let mut counts = false;
+    edit_case(state, case, |case| {
+        counts = !case.used_earlier(asset);
+        if let Some(part) = case.parts.get_mut(asset) {
+            counts &= part.exposure != Some(Exposure::Used);
+            part.exposure = Some(Exposure::Used);
+        }
+    });
+    change(state, asset, |asset| asset.uses += u32::from(counts));
+}
+
 fn unexposed(state: &mut State, entry: u64, case: &Id, it: &Exposed) {
     moves(state, it.moved.as_slice());
+    if it.taken_for_used {
+        edit_case(state, case, |case| {
+            case.parts.get_mut(&it.asset).into_iter().for_each(|part| part.told_used = false);
+        });
+        return;
+    }
     take_exposure(state, entry, case, &it.asset, Some(it.exposure));
     let told = it.exposure == Exposure::Used;
     edit_case(state, case, |case| {

@@ -168,6 +168,15 @@ pub struct LifeLimit {
     pub entry: u64,
 }
 
+pub(super) fn act(deciding: &mut Deciding, act: &super::command::Wear) -> Option<What> {
+    use super::command::Wear;
+    match act {
+        Wear::SetCosts(it) => set_costs(deciding, it),
+        Wear::SetLimit(it) => set_limit(deciding, it),
+        Wear::RequestInspection(it) => super::inspect_next::request(deciding, it),
+    }
+}
+
 pub(super) fn set_costs(deciding: &mut Deciding, it: &SetModelCosts) -> Option<What> {
     deciding.touches(None);
     if !deciding.state.models.contains_key(&it.model) {

@@ -283,7 +283,8 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
     let second = it.second_reader.as_str().trim();
     let (actor, own_name) = (&deciding.asked.actor.code, deciding.asked.own_name);
     let same = |own: &str| second.to_lowercase() == own.trim().to_lowercase();
-    if same(actor) || own_name.is_some_and(same) {
+    let doer = deciding.doer();
+    if same(doer) || own_name.is_some_and(|name| doer == actor && same(name)) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",

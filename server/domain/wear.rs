@@ -47,13 +47,16 @@ impl State {
             lifetimes: Vec::new(),
             causes: BTreeMap::new(),
         };
-        for asset in self.assets.values().filter(|asset| asset.model == *model) {
+        let of_house =
+            |asset: &&std::sync::Arc<super::state::Asset>| !self.strangers.contains_key(&asset.asset);
+        for asset in self.assets.values().filter(|asset| asset.model == *model).filter(of_house) {
             let retired = asset.retired.as_ref();
             let failed = retired.is_some_and(|retired| retired.failure);
             wear.units += 1;
             wear.failures += u32::from(failed);
             wear.in_service += u32::from(retired.is_none());
-            if let Some(retired) = retired {
+            // What went back to its lender is no end of a life.
+            if let Some(retired) = retired.filter(|retired| !retired.cause.is_parting()) {
                 *wear.causes.entry(retired.cause.name()).or_default() += 1;
             }
             wear.lifetimes.push(Lifetime {

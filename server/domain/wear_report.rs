@@ -84,7 +84,7 @@ impl State {
             .assets
             .values()
             .filter_map(|asset| {
-                let how = asset.retired.as_ref().filter(|how| within(how.at))?;
+                let how = asset.retired.as_ref().filter(|how| within(how.at) && !how.cause.is_parting())?;
                 Some(retirement(self, asset, how))
             })
             .collect();

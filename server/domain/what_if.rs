@@ -123,6 +123,7 @@ fn done(draft: &mut State, now: Time, role: Role, command: Value) -> Result<(), 
         turns: &turns,
         corrected: None,
         attachments: &attachments,
+        same_patient: &BTreeSet::new(),
         prepared: None,
     };
     let decided = decide(draft, &asked, &command).map_err(|turned| match turned {

@@ -8,6 +8,7 @@ use super::facts::{Rows, json};
 use crate::domain::asset::Owner;
 use crate::domain::id::Id;
 use crate::domain::inspect_next::AskedFor;
+use crate::domain::migration::SatIn;
 use crate::domain::model::Dimensions;
 use crate::domain::set::Seat;
 use crate::domain::state::{Asset, Changes, HeldBy, InspectedAt, PackOf, RetiredAs, Stage, State};
@@ -47,12 +48,14 @@ pub struct Fixed {
     asked: Option<Box<AskedFor>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     supplier: Option<Line>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    sat_in: Vec<SatIn>,
     added_at: Time,
 }
 
 /// Where a part stands in its turn, as an array without names, times in microseconds: turn and its beginning, route and
 /// its version, next step, stage, pack and its packaging, load it is in, load that made it ready, last sterile day, when it is cool,
-/// cycles, uses, last inspection, and the last event, the last act and the last entry together.
+/// cycles, uses, last inspection, and the last event, the last act, the last entry and the end of its use together.
 type Turned = (
     u32,
     i64,
@@ -68,7 +71,7 @@ type Turned = (
     u32,
     u32,
     Option<(i64, u32, u64)>,
-    (i64, i64, u64),
+    (i64, i64, u64, Option<i64>),
 );
 
 fn fixed(it: &Asset) -> Fixed {
@@ -91,6 +94,7 @@ fn fixed(it: &Asset) -> Fixed {
         measured: it.measured.clone(),
         asked: it.asked.clone(),
         supplier: it.supplier.clone(),
+        sat_in: it.sat_in.clone(),
         added_at: it.added_at,
     }
 }
@@ -111,7 +115,7 @@ fn turned(it: &Asset) -> impl Serialize {
         it.cycles,
         it.uses,
         it.inspected.as_ref().map(|it| (it.at.0, it.cycles, it.entry)),
-        (it.last_at.0, it.act_at.0, it.last_entry),
+        (it.last_at.0, it.act_at.0, it.last_entry, it.soiled_since.map(|at| at.0)),
     )
 }
 
@@ -146,7 +150,7 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
     let (turn, began, route, route_version, next, stage, ..) = turned;
     let (.., (pack, packaging), in_load, load, sterile_until, cool_at, cycles, uses, inspected, last) =
         turned;
-    let (last_at, act_at, last_entry) = last;
+    let (last_at, act_at, last_entry, soiled_since) = last;
     Ok(Asset {
         asset,
         mark: fixed.mark,
@@ -186,5 +190,7 @@ pub fn whole(asset: Id, fixed: Fixed, facts: &str) -> Result<Asset, serde_json::
         last_at: Time(last_at),
         last_entry,
         act_at: Time(act_at),
+        soiled_since: soiled_since.map(Time),
+        sat_in: fixed.sat_in,
     })
 }

@@ -10,17 +10,16 @@ use serde::{Deserialize, Serialize};
 
 use super::asset;
 use super::connection::{Arg, Conn, StorageError};
+pub use super::grown::{grown, history_rows, seating_row, turn_row};
 use super::model::ModelFacts;
+use super::rows::Table;
 pub use super::rows::key_order;
-use super::rows::{Table, Write};
-use crate::domain::event::Thing;
+use super::visiting::{self, CASE_STOCK, LOAN, MIXED, SHELF, STRANGER, SetFacts};
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
-use crate::domain::state::{Asset, Changes, KeptTest, Named, Seating, State, TurnBegan};
-use crate::domain::text::Line;
-use crate::domain::time::Time;
+use crate::domain::state::{Asset, Changes, KeptTest, Named, State};
 
 macro_rules! plain {
     ($name:literal) => {
@@ -58,8 +57,11 @@ pub const UPKEEP: Table = plain!("upkeep_now");
 pub const VALUES: Table = plain!("value_now");
 pub const PROCEDURE: Table = plain!("procedure_now");
 pub const ALERT: Table = plain!("alert_rule_now");
+pub const SIGNED: Table = plain!("signature_now");
 pub const SCHEDULE: Table = plain!("schedule_line_now");
 pub const REQUEST: Table = plain!("request_now");
+pub const PAPER: Table = plain!("paper_sheet_now");
+pub const WRONG_THING: Table = plain!("wrong_thing_now");
 pub const PACE: Table = plain!("pace_now");
 pub const CYCLE_PACE: Table = plain!("cycle_pace_now");
 pub const ASSET: Table = Table {
@@ -101,10 +103,46 @@ pub const SEATING: Table = Table {
 };
 
 /// Every table of current facts, in the order in which they are compared.
-pub const ALL: [Table; 31] = [
-    SITE, ROUTE, MODEL, SHEET, MACHINE, SET, HOLD, RESERVE, CASE, MISSING, FINDING, REPAIR, LOOK_BACK,
-    RECALL, BROKEN, TEST, TRIED, UPKEEP, VALUES, PROCEDURE, ALERT, SCHEDULE, REQUEST, PACE, CYCLE_PACE,
-    ASSET, TURNED, LOAD, HISTORY, TURN, SEATING,
+pub const ALL: [Table; 39] = [
+    SITE,
+    ROUTE,
+    MODEL,
+    SHEET,
+    MACHINE,
+    SET,
+    HOLD,
+    RESERVE,
+    CASE,
+    MISSING,
+    FINDING,
+    REPAIR,
+    LOOK_BACK,
+    RECALL,
+    BROKEN,
+    TEST,
+    TRIED,
+    UPKEEP,
+    VALUES,
+    PROCEDURE,
+    ALERT,
+    SIGNED,
+    SCHEDULE,
+    REQUEST,
+    PAPER,
+    WRONG_THING,
+    PACE,
+    CYCLE_PACE,
+    LOAN,
+    STRANGER,
+    MIXED,
+    SHELF,
+    CASE_STOCK,
+    ASSET,
+    TURNED,
+    LOAD,
+    HISTORY,
+    TURN,
+    SEATING,
 ];
 
 pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
@@ -118,15 +156,10 @@ pub async fn make_anew(conn: &mut Conn) -> Result<(), StorageError> {
 #[derive(Serialize, Deserialize)]
 struct SiteFacts {
     name: String,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    practice: bool,
     zone: String,
     policy: Policy,
-}
-
-#[derive(Serialize, Deserialize)]
-struct SetFacts {
-    count_sheet: Id,
-    name: Line,
-    last_at: Time,
 }
 
 pub(super) fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
@@ -134,7 +167,6 @@ pub(super) fn json(facts: &impl Serialize) -> Result<Arg, StorageError> {
 }
 
 pub type Rows = Vec<Vec<Arg>>;
-
 /// The rows of what changed, by table.
 pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, StorageError> {
     let site = || Arg::from(state.site.as_str());
@@ -142,6 +174,7 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     if changes.site {
         let facts = SiteFacts {
             name: state.name.clone(),
+            practice: state.practice,
             zone: state.zone.name().into(),
             policy: state.policy.clone(),
         };
@@ -162,10 +195,9 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(MODEL, changes.models, state.models, |it| ModelFacts::of(state, it));
     things!(SHEET, changes.sheets, state.sheets, Arc::clone);
     things!(MACHINE, changes.machines, state.machines, Arc::clone);
-    things!(SET, changes.sets, state.sets, |it: &Arc<SetState>| SetFacts {
-        count_sheet: it.count_sheet.clone(),
-        name: it.name.clone(),
-        last_at: it.last_at,
+    let sets = state.sets.clone().union(state.sets_left.clone());
+    things!(SET, changes.sets, sets, |it: &Arc<SetState>| {
+        SetFacts::of(it, state.sets_left.contains_key(&it.set))
     });
     things!(HOLD, changes.holds, state.holds, Arc::clone);
     things!(RESERVE, changes.reserves, state.reserves, u32::clone);
@@ -181,10 +213,14 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     things!(VALUES, changes.values, state.values, Arc::clone);
     things!(PROCEDURE, changes.procedures, state.procedures, Arc::clone);
     things!(ALERT, changes.alert_rules, state.alert_rules, Arc::clone);
+    things!(SIGNED, changes.signed, state.signed, Arc::clone);
     things!(SCHEDULE, changes.schedule_lines, state.schedule_lines, Arc::clone);
     things!(REQUEST, changes.requests, state.requests, Arc::clone);
+    things!(PAPER, changes.paper, state.paper, Arc::clone);
+    things!(WRONG_THING, changes.wrong_things, state.wrong_things, Arc::clone);
     things!(PACE, changes.paces, state.paces.works, Arc::clone);
     things!(CYCLE_PACE, changes.machine_paces, state.paces.machines, Arc::clone);
+    all.extend(visiting::rows(state, changes)?);
     let mut tests: Rows = Vec::with_capacity(changes.tests.len());
     for (entry, test) in &changes.tests {
         tests.push(vec![site(), entry.to_string().into(), json(test)?]);
@@ -200,44 +236,6 @@ pub fn rows(state: &State, changes: &Changes) -> Result<Vec<(Table, Rows)>, Stor
     }
     all.push((LOAD, loads));
     Ok(all)
-}
-
-/// The rows by which an entry's things find it again.
-pub fn history_rows(site: &str, seq: u64, things: &[Thing]) -> Rows {
-    things
-        .iter()
-        .map(|thing| vec![site.into(), thing.kind.into(), thing.name.as_str().into(), (seq as i64).into()])
-        .collect()
-}
-
-pub fn turn_row(site: &str, it: &TurnBegan) -> Vec<Arg> {
-    vec![
-        site.into(),
-        it.asset.as_str().into(),
-        i64::from(it.turn).into(),
-        (it.seq as i64).into(),
-        it.at.0.into(),
-    ]
-}
-
-pub fn seating_row(site: &str, it: &Seating) -> Vec<Arg> {
-    vec![
-        site.into(),
-        it.asset.as_str().into(),
-        (it.seq as i64).into(),
-        i64::from(it.joined).into(),
-        it.set.as_str().into(),
-        it.line.as_str().into(),
-        i64::from(it.position).into(),
-    ]
-}
-
-/// The rows of turns, where one that was taken back may begin again, and of seatings, which are only ever added.
-pub fn grown(site: &str, changes: &Changes) -> [Write; 2] {
-    [
-        TURN.putting(changes.turns.values().map(|it| turn_row(site, it)).collect()),
-        SEATING.adding(changes.seatings.iter().map(|it| seating_row(site, it)).collect()),
-    ]
 }
 
 /// Rows read at a time: a site of many years is never in memory twice, as text and as facts.
@@ -268,7 +266,7 @@ async fn read_each<T: DeserializeOwned>(
     }
 }
 
-async fn read<T: DeserializeOwned>(
+pub(super) async fn read<T: DeserializeOwned>(
     conn: &mut Conn,
     table: &Table,
     site: &str,
@@ -294,12 +292,24 @@ async fn read_assets(conn: &mut Conn, site: &str) -> Result<OrdMap<Id, Arc<Asset
     Ok(all)
 }
 
+async fn load_said(conn: &mut Conn, code: &str, state: &mut State) -> Result<(), StorageError> {
+    state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
+    state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
+    state.signed = read::<Arc<_>>(conn, &SIGNED, code).await?.into_iter().collect();
+    state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
+    state.paper = read::<Arc<_>>(conn, &PAPER, code).await?.into_iter().collect();
+    state.wrong_things = read::<Arc<_>>(conn, &WRONG_THING, code).await?.into_iter().collect();
+    state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
+    Ok(())
+}
+
 /// Reads a site's current facts whole. The caller holds the head, and sets the place in the ledger.
 pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     let mut state = State::new(site.clone());
     let code = site.as_str();
     for (_, facts) in read::<SiteFacts>(conn, &SITE, code).await? {
         state.name = facts.name;
+        state.practice = facts.practice;
         state.zone =
             facts.zone.parse().map_err(|_| StorageError::Row(format!("site {code}: no time zone")))?;
         state.policy = facts.policy;
@@ -331,12 +341,10 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
     state.tried = read::<Arc<_>>(conn, &TRIED, code).await?.into_iter().collect();
     state.upkeep = read::<Arc<_>>(conn, &UPKEEP, code).await?.into_iter().collect();
     state.values = read::<Arc<_>>(conn, &VALUES, code).await?.into_iter().collect();
-    state.procedures = read::<Arc<_>>(conn, &PROCEDURE, code).await?.into_iter().collect();
-    state.alert_rules = read::<Arc<_>>(conn, &ALERT, code).await?.into_iter().collect();
-    state.schedule_lines = read::<Arc<_>>(conn, &SCHEDULE, code).await?.into_iter().collect();
-    state.requests = read::<Arc<_>>(conn, &REQUEST, code).await?.into_iter().collect();
+    load_said(conn, code, &mut state).await?;
     state.paces.works = read::<Arc<_>>(conn, &PACE, code).await?.into_iter().collect();
     state.paces.machines = read::<Arc<_>>(conn, &CYCLE_PACE, code).await?.into_iter().collect();
+    visiting::load(conn, code, &mut state).await?;
     state.assets = read_assets(conn, code).await?;
     read_each(conn, &LOAD, code, |_, load| state.adopt_load(load)).await?;
     read_each(conn, &CASE, code, |_, case| state.adopt_case(case)).await?;
@@ -350,10 +358,15 @@ pub async fn load(conn: &mut Conn, site: &Id) -> Result<State, StorageError> {
         }
     }
     for (set, facts) in read::<SetFacts>(conn, &SET, code).await? {
-        state.names.insert(set.to_string(), Named::Set(set.clone()));
         let seats = seats.remove(&set).unwrap_or_default();
-        let SetFacts { count_sheet, name, last_at } = facts;
-        state.sets.insert(set.clone(), Arc::new(SetState { set, count_sheet, name, seats, last_at }));
+        let SetFacts { count_sheet, name, last_at, left } = facts;
+        let kept = Arc::new(SetState { set: set.clone(), count_sheet, name, seats, last_at });
+        if left {
+            state.sets_left.insert(set, kept);
+        } else {
+            state.names.insert(set.to_string(), Named::Set(set.clone()));
+            state.sets.insert(set, kept);
+        }
     }
     state.index();
     Ok(state)

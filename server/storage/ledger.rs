@@ -203,6 +203,14 @@ pub async fn of_thing(
     db.fetch(&text, &args).await?.iter().map(stored).collect()
 }
 
+/// How many entries stand under each name of a kind of thing.
+pub async fn counted(db: &Db, site: &str, kind: &str) -> Result<Vec<(String, u64)>, StorageError> {
+    let sql =
+        "SELECT thing, COUNT(*) FROM history WHERE site = $1 AND kind = $2 GROUP BY thing ORDER BY thing";
+    let rows = db.fetch(sql, &[site.into(), kind.into()]).await?;
+    rows.iter().map(|row| Ok((row.text(0)?, row.int(1)?.unsigned_abs()))).collect()
+}
+
 /// Entries under keys that are known already.
 pub async fn of_keys(conn: &mut Conn, site: &str, keys: &[String]) -> Result<Vec<StoredEntry>, StorageError> {
     let mut found = Vec::new();
@@ -267,6 +275,13 @@ pub async fn erase_sealed(conn: &mut Conn, site: &str, sealed: &str) -> Result<(
 pub async fn sealed(db: &Db, site: &str, sealed: &str) -> Result<Option<String>, StorageError> {
     let sql = "SELECT text FROM sealed_text WHERE site = $1 AND sealed = $2";
     db.one(sql, &[site.into(), sealed.into()]).await?.map(|row| row.text(0)).transpose()
+}
+
+/// The words behind a commitment, within a transaction.
+pub async fn sealed_by(conn: &mut Conn, site: &str, sealed: &str) -> Result<Option<String>, StorageError> {
+    let sql = "SELECT text FROM sealed_text WHERE site = $1 AND sealed = $2";
+    let rows = conn.fetch(sql, &[site.into(), sealed.into()]).await?;
+    rows.first().map(|row| row.text(0)).transpose()
 }
 
 /// The commitments behind which these words stand.

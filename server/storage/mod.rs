@@ -10,11 +10,13 @@ pub mod connection;
 pub mod copy;
 pub mod dialect;
 pub mod facts;
+mod grown;
 pub mod import;
 pub mod ledger;
 pub mod migrate;
 mod model;
 pub mod notices;
 pub mod rows;
+mod visiting;
 
 pub use connection::{Arg, Conn, Db, Row, StorageError};

@@ -17,7 +17,7 @@ use fettle::domain::id::Id;
 use fettle::domain::lifetime::{Clock, Lives, Piece};
 use fettle::domain::simulate::catalogue::LAWS;
 use fettle::domain::simulate::ledger::Paper;
-use fettle::domain::simulate::{Hospital, Plan};
+use fettle::domain::simulate::{Hospital, List, Plan};
 use fettle::domain::state::State;
 use fettle::domain::time::Time;
 
@@ -67,7 +67,8 @@ fn hospital(seed: u64) -> (State, Time) {
     let from = Time::parse("2024-01-08T06:00:00Z").expect("a time");
     let until = from.plus_minutes(DAYS * 24 * 60);
     let zone = chrono_tz::Europe::London;
-    let mut hospital = Hospital::new(Plan { seed, sets: 6, until, from, zone, keep_record: true });
+    let mut hospital =
+        Hospital::new(Plan { seed, sets: 6, until, from, zone, keep_record: true, list: List::USUAL });
     let mut paper = Paper::new(Id::new("sim").expect("an id"), zone, from);
     while let Some(given) = hospital.next(&paper.state) {
         let event = paper.take(&given).ok();

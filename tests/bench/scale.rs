@@ -20,7 +20,7 @@ use fettle::domain::id::Id;
 use fettle::domain::lookback::{Origin, trace};
 use fettle::domain::person::{Actor, Role};
 use fettle::domain::simulate::ledger::Paper;
-use fettle::domain::simulate::{Hospital, Plan};
+use fettle::domain::simulate::{Hospital, List, Plan};
 use fettle::domain::state::State;
 use fettle::domain::time::Time;
 use serde_json::json;
@@ -157,7 +157,15 @@ async fn main() {
     let from = Time::parse("2005-01-03T06:00:00Z").expect("a time");
     let until = from.plus_minutes(20 * 365 * 24 * 60);
     let zone = chrono_tz::Europe::London;
-    let hospital = Hospital::new(Plan { seed: 11, sets: SETS, until, from, zone, keep_record: false });
+    let hospital = Hospital::new(Plan {
+        seed: 11,
+        sets: SETS,
+        until,
+        from,
+        zone,
+        keep_record: false,
+        list: List::USUAL,
+    });
     let state = house.state(&site).await.expect("an answer").expect("a site");
     let paper = Paper::on((*state).clone());
     let mut writing =

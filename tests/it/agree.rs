@@ -29,11 +29,14 @@ mod acts;
 mod alert;
 mod at_case;
 mod at_machine;
+mod edges;
+mod paper;
 mod pure;
 mod recall;
 mod request;
 mod schedule;
 mod told;
+mod visit;
 mod wear;
 
 use acts::{Dice, code};
@@ -87,6 +90,13 @@ fn furniture() -> Vec<(Role, Value)> {
     {
         all.push((Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})));
         all.push((Role::Lead, json!({"do": "put_in_set", "set": "SET-2", "line": line, "asset": asset})));
+    }
+    for (model, implant) in [("catheter", false), ("stent", true)] {
+        all.push((
+            Role::Biomed,
+            json!({"do": "define_model", "model": model, "family": "accessory", "name": model, "route": "metal",
+                   "single_use": true, "implant": implant}),
+        ));
     }
     all.extend(released_alone());
     all
@@ -228,7 +238,11 @@ fn both_databases_and_the_pure_state_agree() {
         let n = case.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
         let site = Id::new(&format!("case-{n}")).expect("a site");
         let mut pure = Pure::new(&site, &people);
-        let founded = SiteFounded { name: Line("Test service".into()), timezone: "Europe/Berlin".into() };
+        let founded = SiteFounded {
+            name: Line("Test service".into()),
+            timezone: "Europe/Berlin".into(),
+            practice: false,
+        };
         let event = Event { beside: Beside::default(), what: What::SiteFounded(founded) };
         pure.enter(&event, BEGINNING, BEGINNING, "founder", None, None);
         reached.lock().expect("what was reached").kinds.insert(event.what.kind().into());
@@ -255,7 +269,7 @@ fn both_databases_and_the_pure_state_agree() {
     // A patient's seal is salted, so no two sides have the same one; tests of their own hold what is erased, and
     // pictures, whose bytes are kept beside the ledger.
     // What is sealed is salted by each house, so these are left to the tests of their own.
-    let sealed = ["patient_erased", "photo_added", "schedule_kept", "schedule_settled"];
+    let sealed = ["patient_erased", "dedicated", "photo_added", "schedule_kept", "schedule_settled"];
     let wanted = What::KINDS.iter().filter(|kind| !sealed.contains(kind));
     let wanted: BTreeSet<String> = wanted.map(|kind| kind.to_string()).collect();
     let never: Vec<&String> = wanted.difference(&reached.kinds).collect();

@@ -241,6 +241,8 @@ pub async fn every_kind(served: &Served) {
         )
         .await;
     served.done(Charge, json!({"do": "drop_alert", "rule": "R-1"})).await;
+    served.done(Charge, json!({"do": "take_over", "entry": 1, "handed_over_by": "Nurse of the night"})).await;
+    served.done(Lead, json!({"do": "review_exceptions", "month": "2026-03", "entry": 1})).await;
 }
 
 /// A house whose lead is told of what is missing.

@@ -3,7 +3,7 @@
 use fettle::app::board::Boards;
 use fettle::domain::id::Id;
 use fettle::domain::simulate::ledger::Paper;
-use fettle::domain::simulate::{Hospital, Plan};
+use fettle::domain::simulate::{Hospital, List, Plan};
 use fettle::domain::time::Time;
 
 /// Looks at the board of a simulated hospital after every entry, and at moments between them.
@@ -11,7 +11,8 @@ fn follow(seed: u64) -> (u32, u32) {
     let from = Time::parse("2024-01-08T06:00:00Z").expect("a time");
     let until = from.plus_minutes(40 * 24 * 60);
     let zone = chrono_tz::Europe::London;
-    let mut hospital = Hospital::new(Plan { seed, sets: 5, until, from, zone, keep_record: false });
+    let mut hospital =
+        Hospital::new(Plan { seed, sets: 5, until, from, zone, keep_record: false, list: List::USUAL });
     let mut paper = Paper::new(Id::new("sim").expect("an id"), zone, from);
     let boards = Boards::default();
     let (mut last, mut same, mut changed) = (None, 0, 0);

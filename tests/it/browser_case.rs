@@ -36,6 +36,9 @@ async fn plan(keys: &Keyboard) {
     keys.type_in(&in_half_an_hour()).await;
     keys.reach("needs:each=").await;
     keys.press(Key::Down).await;
+    // The risk is asked of every case.
+    keys.reach("risk=").await;
+    keys.press(Key::Down).await;
     keys.reach("patient=").await;
     keys.type_in("P-4711").await;
     keys.press(Key::Enter).await;
@@ -259,7 +262,10 @@ async fn an_emergency_takes_what_is_on_hold_beside_a_second_person() {
     let both = [&alone[..], &[("override.second_person", "Dr. Example")]].concat();
     let (status, at, page) = clinician.post("/act", &both).await;
     assert!(status == 200 && at == "/cases/emergency-0001", "{at}: {page}");
-    assert!(page.contains("<b>ON HOLD</b>") && page.contains("3 parts are out"), "{page}");
+    assert!(
+        page.contains("<b>ON HOLD because image dim for P-4711</b>") && page.contains("3 parts are out"),
+        "{page}"
+    );
     served.stop().await;
 }
 

@@ -220,6 +220,7 @@ async fn every_kind_of_cases(served: &Served) {
         )
         .await;
     super::request::every_kind(served).await;
+    super::visit::every_kind(served).await;
     for (asset, model, line) in [("B-8", "barrel", "barrel"), ("T-8", "scope", "telescope")] {
         served.done(Role::Lead, json!({"do": "add_asset", "asset": asset, "model": model})).await;
         if line == "telescope" {
@@ -297,11 +298,12 @@ async fn every_kind_beside_the_loop(served: &Served) {
         .await;
     super::schedule::every_kind(served).await;
     super::alert::every_kind(served).await;
+    super::paper::every_kind(served).await;
+    super::dedicate::every_kind(served).await;
     let told = served.done(Clinician, json!({"do": "report_missing", "scan": "SET-1", "asset": "C-2"})).await;
     let correct = json!({"do": "correct", "entry": told["entry"], "reason": "it lay beside the tray"});
     served.done(Role::Lead, correct).await;
-    let erase = json!({"do": "erase_patient", "case": "K-1", "reason": "retention time over"});
-    served.done(Infection, erase).await;
+    served.done(Infection, json!({"do": "erase_patient", "case": "K-1", "reason": "time over"})).await;
 }
 
 impl Served {

@@ -152,9 +152,12 @@ fn the_same_ledger_and_minute_give_the_same_and_chances_are_told_in_tenths() {
     let words = [
         (0.04, "less than 1 in 10"),
         (0.1, "1 in 10"),
-        (0.899, "8 in 10"),
-        (0.9, "9 in 10"),
-        (1.0, "9 in 10"),
+        (0.49, "4 in 10"),
+        (0.84, "8 in 10"),
+        (0.899, "9 in 10"),
+        (0.94, "9 in 10"),
+        (0.96, "better than 9 in 10"),
+        (1.0, "better than 9 in 10"),
     ];
     words.into_iter().for_each(|(chance, said)| assert_eq!(odds(chance), said));
 }

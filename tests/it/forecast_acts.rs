@@ -30,7 +30,7 @@ fn another_set_that_is_ready_saves_a_case_whose_own_comes_late() {
     let found = saves(&paper, "K-1");
     let takes = by(&found, Act::TakeSet);
     assert!(takes.chance > 0.99, "{takes:?}");
-    let wanted = "Keep set SET-1 for it instead of SET-2, which is kept for it: from less than 1 in 10 to 9 in 10; no \
+    let wanted = "Keep set SET-1 for it instead of SET-2, which is kept for it: from less than 1 in 10 to better than 9 in 10; no \
                   other case loses.";
     assert_eq!(takes.sentence, wanted);
     // With the other case needing it, the loss is said.
@@ -38,7 +38,7 @@ fn another_set_that_is_ready_saves_a_case_whose_own_comes_late() {
     let found = saves(&paper, "K-1");
     let takes = by(&found, Act::TakeSet);
     assert_eq!(takes.loses.iter().map(|(case, _)| case.as_str()).collect::<Vec<_>>(), ["K-2"]);
-    assert!(takes.sentence.contains("case K-2 at 08:30 falls from 9 in 10 to"), "{takes:?}");
+    assert!(takes.sentence.contains("case K-2 at 08:30 falls from better than 9 in 10 to"), "{takes:?}");
 }
 
 #[test]
@@ -107,7 +107,7 @@ fn the_desk_takes_first_what_refills_the_reserve_and_then_what_is_needed_first()
         .iter()
         .map(|(needed, _)| match needed {
             Needed::Reserve => "reserve".to_string(),
-            Needed::Case { case, .. } => case.to_string(),
+            Needed::Robbed { case, .. } | Needed::Case { case, .. } => case.to_string(),
         })
         .collect();
     assert_eq!(told, ["reserve", "K-1", "K-2"], "{order:?}");

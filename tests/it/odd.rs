@@ -21,7 +21,10 @@ async fn every_override_deviation_and_late_entry_is_listed_with_its_person_and_r
         let served = Served::start(kind).await;
         served.furnish().await;
         let (_, none) = served.get("exceptions").await;
-        assert_eq!(none["out_of_the_ordinary"], json!({"counts": [], "entries": [], "cut": false}));
+        assert_eq!(
+            none["out_of_the_ordinary"],
+            json!({"counts": [], "reasons": [], "entries": [], "cut": false})
+        );
         // Received, though nobody treated it; then the lead sets the washer load aside.
         served.done(Desk, json!({"do": "record_step", "step": "received", "scan": "B-1"})).await;
         served.done(Desk, json!({"do": "record_step", "step": "cleaned", "scan": "B-1"})).await;

@@ -52,6 +52,7 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("replace", replace)),
         ("desk lead charge biomed", with("hold", hold)),
         ("lead biomed infection", with("lift_hold", json!({"hold": "no", "reason": "r"}))),
+        ("infection", with("dedicate", json!({"scan": "no", "case": "no", "reason": "r", "person": "p"}))),
         ("desk lead charge clinician", with("record_step", json!({"step": "treated", "scan": "no"}))),
         ("desk lead biomed", with("inspect", json!({"scan": "no", "passed": true}))),
         ("desk lead charge clinician", with("pack_broken", json!({"scan": "no", "why": "wet"}))),
@@ -68,13 +69,55 @@ fn catalogue() -> Vec<(&'static str, Value)> {
         ("desk lead", with("release_load", json!({"load": "no"}))),
         ("desk lead", with("reject_load", json!({"load": "no", "reason": "r"}))),
         ("desk lead", with("countersign", json!({"load": "no"}))),
+    ]);
+    all.extend(of_visitors());
+    all.extend(of_agreements());
+    all
+}
+
+/// Those of loans, strangers, the shelf and alerts.
+fn of_visitors() -> Vec<(&'static str, Value)> {
+    let with = |name: &str, mut all: Value| {
+        all["do"] = name.into();
+        all
+    };
+    let arrives = json!({"kind": "loan", "from": "f", "due_back": "2099-01-01", "parts": [{"model": "no"}]});
+    let settled = json!({"stranger": "no", "outcome": "collected"});
+    vec![
+        ("desk lead", with("arrive", arrives)),
+        ("desk lead", with("leave", json!({"loan": "no", "scan": "no"}))),
+        ("desk lead", with("receive_stranger", json!({"kind": "unmarked", "looks": "l", "model": "no"}))),
+        ("desk lead", with("tell_owner", json!({"stranger": "no", "owner": "o", "words": "w"}))),
+        ("desk lead", with("settle_stranger", settled)),
+        ("desk lead", with("identity_doubt", json!({"scan": "no", "how": "h"}))),
+        ("lead", with("settle_identity", json!({"doubt": "no", "how": "h"}))),
+        ("desk lead charge", with("stock_in", json!({"model": "no", "quantity": 1}))),
+        ("desk lead charge", with("stock_out", json!({"model": "no", "quantity": 1, "why": "damaged"}))),
+        ("charge clinician", with("use_stock", json!({"case": "no", "items": [{"model": "no"}]}))),
+        ("lead charge biomed", with("set_stock_minimum", json!({"model": "no", "minimum": 1}))),
+    ]
+}
+
+/// Those of paper, of wrong scans, of alerts and of signatures.
+fn of_agreements() -> Vec<(&'static str, Value)> {
+    let with = |name: &str, mut all: Value| {
+        all["do"] = name.into();
+        all
+    };
+    vec![
+        ("desk lead charge", with("print_sheets", json!({"pages": [{"of": "sink", "sheets": 1}]}))),
+        ("desk lead charge", with("void_sheet", json!({"sheet": "no", "reason": "r"}))),
+        ("desk lead charge", with("finish_sheet", json!({"sheet": "no"}))),
+        ("desk lead charge clinician", with("report_wrong_thing", json!({"entry": 999_999}))),
+        ("lead", with("settle_wrong_thing", json!({"report": "no", "confirmed": false, "reason": "r"}))),
         (
             "lead charge admin",
             with("set_alert", json!({"tells": ["lead"], "about": "reserve", "count_sheet": "no"})),
         ),
         ("lead charge admin", with("drop_alert", json!({"rule": "no"}))),
-    ]);
-    all
+        ("desk lead charge", with("take_over", json!({"entry": 900_000_000}))),
+        ("lead infection", with("review_exceptions", json!({"month": "2026-03", "entry": 900_000}))),
+    ]
 }
 
 /// Those of cases and of what stands beside the loop.
@@ -159,6 +202,8 @@ fn by_their_fields() -> Vec<(&'static str, Value)> {
         ("desk lead charge", json!({"do": "issue", "case": "no", "scan": "no"})),
         ("charge clinician", json!({"do": "record_count", "moment": "opening", "case": "no"})),
         ("desk lead", json!({"do": "record_count", "moment": "packing", "set": "no"})),
+        ("lead", json!({"do": "settle_stranger", "stranger": "no", "outcome": "discarded"})),
+        ("lead", json!({"do": "settle_stranger", "stranger": "no", "outcome": "theirs"})),
         ("charge", json!({"do": "change_case", "case": "no", "room": "theatre 2", "risk": "none"})),
         (
             "lead",

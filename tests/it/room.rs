@@ -315,7 +315,7 @@ fn what_is_out_though_something_stands_against_it_is_said_on_the_board() {
     ward.done(Desk, json!({"do": "hold", "kind": "quality", "reason": "dim", "scan": "T-1"}));
     let board = ward.paper.state.board(ward.now);
     let told = &board.cases.iter().find(|it| it.case.as_str() == "K-1").expect("a case").why;
-    assert!(told.iter().any(|line| line == "ON HOLD: T-1."), "{told:?}");
+    assert!(told.iter().any(|line| line == "ON HOLD because dim: T-1."), "{told:?}");
 }
 
 /// Where nothing went out there is nothing to count back: the case is still to come.

@@ -15,7 +15,7 @@ use fettle::domain::simulate::catalogue;
 use fettle::domain::simulate::chance::Chance;
 use fettle::domain::simulate::ledger::Paper;
 use fettle::domain::simulate::record::Record;
-use fettle::domain::simulate::{Given, Hospital, Plan};
+use fettle::domain::simulate::{Given, Hospital, List, Plan};
 use fettle::domain::state::{Changes, State};
 use fettle::domain::step::StepName;
 use fettle::domain::text::Line;
@@ -26,7 +26,7 @@ use super::served::{BOTH, Served};
 pub fn plan(seed: u64, sets: u32, days: i64) -> Plan {
     let from = Time::parse("2024-01-08T06:00:00Z").expect("a time");
     let until = from.plus_minutes(days * 24 * 60);
-    Plan { seed, sets, until, from, zone: chrono_tz::Europe::London, keep_record: true }
+    Plan { seed, sets, until, from, zone: chrono_tz::Europe::London, keep_record: true, list: List::USUAL }
 }
 
 /// A hospital with the paper that it works on.
@@ -269,7 +269,7 @@ fn a_tenth_told_late_leaves_the_same_exposures_uses_and_cycles() {
         let mut place = (n, 0);
         if chance.happens(0.35) && may_wait(&given, &event, &mut uses, &apart) {
             given.command.around.late =
-                Some(Late { cause: LateCause::Forgotten, sheet: None, done_by: None });
+                Some(Late { cause: LateCause::Forgotten, sheet: None, line: None, done_by: None });
             place = (n + chance.between(1, 60) as usize, 1);
             late += 1;
         }

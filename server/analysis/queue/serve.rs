@@ -139,8 +139,11 @@ impl Run {
                     && shop.wants[*other].start_s < back_s
             })
         };
-        let mut all = self.wants.of_kind[need.kind].iter().copied();
-        all.find(|unit| self.units[*unit].is_ready && !is_named(*unit))
+        // What is kept back lies beside what is kept for somebody: the one is not the other.
+        let all = self.wants.of_kind[need.kind].iter().copied();
+        let mut free = all.filter(|unit| self.units[*unit].is_ready && !is_named(*unit));
+        let found = free.next()?;
+        (free.count() >= kept).then_some(found)
     }
 
     pub(super) fn returns(&mut self, shop: &Shop, now: f64, want: usize) {

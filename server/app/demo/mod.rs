@@ -11,7 +11,7 @@ use crate::domain::deciding::Turned;
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
 use crate::domain::simulate::ledger::Paper;
-use crate::domain::simulate::{Given, Hospital, Plan};
+use crate::domain::simulate::{Given, Hospital, List, Plan};
 use crate::domain::time::Time;
 
 /// The demo's site.
@@ -44,6 +44,7 @@ pub enum DemoError {
 
 /// How far back the history goes.
 const DAYS: i64 = 548;
+const PRACTICE_DAYS: i64 = 45;
 /// How many sets for patients the service owns.
 const SETS: u32 = 8;
 /// How many commands are written at once.
@@ -134,20 +135,66 @@ pub async fn make(house: &House, seed: u64) -> Result<(), DemoError> {
     }
     let now = house.clock.now();
     let began = now.plus_minutes(-DAYS * 24 * 60);
+    let site = founded_at(house, began, found(house)).await?;
+    let mut writer = lived(house, site, seed, (began, now)).await?;
+    scene::write(&mut writer, now)?;
+    writer.flush().await
+}
+
+/// Founds something as if it were some time ago.
+async fn founded_at(
+    house: &House,
+    began: Time,
+    founding: impl Future<Output = Result<Id, DemoError>>,
+) -> Result<Id, DemoError> {
     house.clock.set(began);
-    let founded = found(house).await;
+    let founded = founding.await;
     house.clock.free();
-    let site = founded?;
+    founded
+}
+
+/// Writes what the simulated hospital did in a time, into a site that was founded at its beginning.
+async fn lived(
+    house: &House,
+    site: Id,
+    seed: u64,
+    (began, now): (Time, Time),
+) -> Result<Writer<'_>, DemoError> {
     let gone = |gone: Unavailable| DemoError::Unavailable(gone.operation);
     let state = house.state(&site).await.map_err(gone)?;
     let state = state.ok_or_else(|| DemoError::Turned("the founding".into()))?;
     let zone = state.zone;
     let paper = Paper::on((*state).clone()).staffed(on_duty);
     let mut writer = Writer { house, site, now, paper, waiting: Vec::new() };
-    let plan = Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false };
+    let plan =
+        Plan { seed, sets: SETS, from: began, until: now, zone, keep_record: false, list: List::USUAL };
     writer.simulate(Hospital::new(plan)).await?;
-    scene::write(&mut writer, now)?;
-    writer.flush().await
+    Ok(writer)
+}
+
+/// Founds a site for practice: the same invented service with a short history, whose invented people cannot sign in. Who
+/// practises gets an account of their own there.
+///
+/// # Errors
+/// Where the site exists, its name or zone will not do, or the database does not answer.
+pub async fn practice(house: &House, code: &str, name: &str, timezone: &str) -> Result<Id, DemoError> {
+    let now = house.clock.now();
+    let began = now.plus_minutes(-PRACTICE_DAYS * 24 * 60);
+    let founding = async {
+        let site = house.found_site(code, name, timezone, true).await?;
+        for (person, name, role) in PEOPLE {
+            // Nobody knows this password, and nobody needs it.
+            let password =
+                hex::encode(super::clock::random::<32>().map_err(super::accounts::AccountError::from)?);
+            house.add_person(code, Some(person), name, role, &password).await?;
+            house.disable_person(code, person).await?;
+        }
+        Ok(site)
+    };
+    let site = founded_at(house, began, founding).await?;
+    let mut writer = lived(house, site.clone(), 1, (began, now)).await?;
+    writer.flush().await?;
+    Ok(site)
 }
 
 async fn found(house: &House) -> Result<Id, DemoError> {

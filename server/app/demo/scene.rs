@@ -67,7 +67,28 @@ pub fn write(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
                            "late": {"cause": "forgotten"}, "note": "found in a cupboard"});
         writer.give(Role::Lead, at(70 * 24 * 60), spare)?;
     }
+    visitors(writer, now)?;
     cases(writer, now)
+}
+
+/// Something on loan, something of another site at the sink, and a lot on the shelf that is near its date.
+fn visitors(writer: &mut Writer, now: Time) -> Result<(), DemoError> {
+    let at = |minutes: i64| Time(now.0 - minutes * MINUTE);
+    let zone = writer.paper.state.zone;
+    let day = |days: i64| now.plus_minutes(days * 24 * 60).date(zone);
+    if !writer.paper.state.loans.values().any(|loan| loan.is_open(&writer.paper.state)) {
+        let loan = json!({"do": "arrive", "kind": "loan", "from": "Northmoor instrument library", "due_back": day(1),
+            "parts": [{"model": "barrel-9", "mark": "NM-20417", "prior_cycles": 61}, {"model": "barrel-9", "mark": "NM-20418"}],
+            "pieces": 2, "instructions": "edition 3, 2024", "condition": "clean, one box", "labelled_decontaminated": true});
+        writer.give(Role::Desk, at(180), loan)?;
+    }
+    if writer.paper.state.open_strangers().is_empty() {
+        let stranger = json!({"do": "receive_stranger", "kind": "other_site", "looks": "Suction tube, bent, green band",
+                              "owner": "Eastgate Hospital"});
+        writer.give(Role::Desk, at(95), stranger)?;
+    }
+    let lot = json!({"do": "stock_in", "model": "mouth-guard", "lot": "MG-0417", "expires": day(20), "quantity": 12});
+    writer.give(Role::Desk, at(60), lot)
 }
 
 /// A cap of a set that nobody keeps for a case.

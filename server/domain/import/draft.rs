@@ -44,6 +44,7 @@ pub fn decide_all(state: &State, with: &Drafting, plan: &mut Plan) {
             turns: &turns,
             corrected: None,
             attachments: with.attachments,
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         match decide(&draft, &asked, &planned.command) {

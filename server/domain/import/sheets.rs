@@ -72,7 +72,12 @@ pub fn plan(state: &State, rows: &[Values], plan: &mut Plan) {
             ));
             continue;
         };
-        let fields = json!({"do": "define_count_sheet", "count_sheet": sheet, "name": name, "lines": lines});
+        let mut fields =
+            json!({"do": "define_count_sheet", "count_sheet": sheet, "name": name, "lines": lines});
+        if known.is_some_and(|it| it.keeps_parts) {
+            // A list says nothing of it, so that it stays.
+            fields["keeps_parts"] = json!(true);
+        }
         let read: Option<Vec<SheetLine>> = serde_json::from_value(json!(lines)).ok();
         let (change, words) = match known {
             None => (Change::New, String::new()),

@@ -40,7 +40,14 @@ pub fn scan<'a>(ids: impl IntoIterator<Item = &'a Id>) -> Scan {
 
 pub fn step(step: StepKind, set: &Id) -> Act {
     let (scan, without) = (scan([set]), Vec::new());
-    Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution: None }))
+    Act::Step(Step::RecordStep(RecordStep {
+        step,
+        scan,
+        without,
+        packaging: None,
+        solution: None,
+        delayed: false,
+    }))
 }
 
 /// In a solution of the week, for the time of its invented label.
@@ -56,12 +63,19 @@ pub fn by_hand(set: &Id, day: Date) -> Act {
     };
     let (step, scan, without) = (StepKind::Disinfected, scan([set]), Vec::new());
     let solution = Some(Box::new(solution));
-    Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution }))
+    Act::Step(Step::RecordStep(RecordStep { step, scan, without, packaging: None, solution, delayed: false }))
 }
 
 pub fn pack_in(set: &Id, packaging: &str) -> Act {
     let (step, scan, packaging) = (StepKind::Packed, scan([set]), Some(line(packaging)));
-    Act::Step(Step::RecordStep(RecordStep { step, scan, without: Vec::new(), packaging, solution: None }))
+    Act::Step(Step::RecordStep(RecordStep {
+        step,
+        scan,
+        without: Vec::new(),
+        packaging,
+        solution: None,
+        delayed: false,
+    }))
 }
 
 pub fn pack_broken(what: &Id, why: Broken) -> Act {
@@ -79,6 +93,7 @@ pub fn start(load: &Id, machine: &Id, programme: &Id, cycle: u64, sets: &[Id]) -
         programme: programme.clone(),
         cycle_no: Some(CycleNo(cycle.to_string())),
         scan: scan(sets),
+        immediate_use: None,
     }))
 }
 

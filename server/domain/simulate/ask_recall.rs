@@ -1,7 +1,8 @@
-//! What the people of the simulated hospital ask of recalls.
+//! What the people of the simulated hospital ask of recalls and of sealed boxes.
 
-use super::ask::{scan, text};
-use crate::domain::command::{Act, Recall};
+use super::ask::{line, scan, text};
+use crate::domain::command::{Act, Hold, Recall};
+use crate::domain::dedicate::Dedicate;
 use crate::domain::id::Id;
 use crate::domain::recall::{After, AnswerRecall, CloseRecall, NarrowRecall, OpenRecall};
 
@@ -36,4 +37,9 @@ pub fn answer_cases(recall: &Id, cases: &[Id], outcome: &str) -> Act {
 
 pub fn close_recall(recall: &Id, outcome: &str) -> Act {
     Act::Recall(Recall::Close(CloseRecall { recall: recall.clone(), outcome: text(outcome) }))
+}
+
+pub fn dedicate(what: &Id, case: &Id) -> Act {
+    let (reason, person) = (text("definite by the reference centre"), line("lead"));
+    Act::Hold(Hold::Dedicate(Dedicate { scan: scan([what]), case: case.clone(), reason, person }))
 }

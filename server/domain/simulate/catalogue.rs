@@ -231,6 +231,7 @@ pub fn founding(sets: u32) -> Vec<(Role, Value)> {
         .chain(sheets().into_iter().map(sheet));
     all.extend(admin.map(|command| (Role::Admin, command)));
     all.push((Role::Biomed, tried));
+    all.extend(super::visits::models());
     all.extend(costs().map(|command| (Role::Biomed, command)));
     let mut serial = 0;
     let mut numbers = [0_u32; 4];

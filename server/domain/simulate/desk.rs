@@ -36,6 +36,7 @@ struct AtHand {
 pub(super) fn spares<'a>(state: &'a State, model: &'a Id) -> impl Iterator<Item = &'a Arc<Asset>> {
     state.assets.values().filter(move |asset| {
         asset.model == *model
+            && asset.owner == crate::domain::asset::Owner::Own
             && asset.seat.is_none()
             && asset.counts()
             && asset.holds.is_empty()
@@ -55,7 +56,7 @@ fn at_hand(state: &State, set: &SetState) -> Vec<AtHand> {
 impl Hospital {
     pub(super) fn desk(&mut self, state: &State) {
         if self.paper_until.is_some_and(|until| until <= self.clock) {
-            self.paper_until = None;
+            self.paper_over();
         }
         let minutes = if self.is_night() { 55 } else { 18 };
         let wobble = self.chance.between(0, 10);

@@ -12,12 +12,15 @@ mod emergency;
 pub mod ledger;
 mod loads;
 mod models;
+mod paper;
 pub mod record;
 mod recalls;
 mod records;
 mod rounds;
+mod shifts;
 mod theatre;
 mod upkeep;
+mod visits;
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, VecDeque};
@@ -31,7 +34,6 @@ use super::event::Event;
 use super::id::Id;
 use super::person::Role;
 use super::state::State;
-use super::text::Line;
 use super::time::{Date, MINUTE, Time, on_day};
 
 /// What is simulated.
@@ -46,6 +48,26 @@ pub struct Plan {
     pub zone: chrono_tz::Tz,
     /// Whether the simulation keeps its own record of who touched what; it grows with the years.
     pub keep_record: bool,
+    pub list: List,
+}
+
+/// How full the list of cases is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct List {
+    /// How many planned cases a workday brings for each set.
+    pub per_set_and_day: f64,
+    /// How many cases of a day are planned for one set: above one it has to come round in between.
+    pub most_per_set: usize,
+    /// Whether theatre helps itself: takes another set than the one that is kept, or from the reserve.
+    pub helps_itself: bool,
+}
+
+impl List {
+    /// Each set is used every other day or so, and once a day at most.
+    pub const USUAL: List = List { per_set_and_day: 0.42, most_per_set: 1, helps_itself: true };
+    /// Sets have to come round between the cases of a day, and some come too late; and nobody does anything about it, so that
+    /// what becomes of a case is what its forecast was about.
+    pub const TIGHT: List = List { per_set_and_day: 1.1, most_per_set: 2, helps_itself: false };
 }
 
 /// One command of a person of this role, and when it is given: what is told late happened before.
@@ -79,10 +101,13 @@ enum Task {
     Treat(Vec<Id>),
     TreatLate(Vec<Id>, Time),
     Emergency,
+    Shift,
     Search(Id, u32),
     Requalify(Id, u32),
     /// An air-removal test failed for a wrong set-up, and is done once more.
     RepeatTest(Id),
+    /// What is not the house's own, and the shelf.
+    Visits,
 }
 
 /// What the simulation knows of a case beside what the state says.
@@ -112,6 +137,7 @@ pub struct Hospital {
     founding: Vec<(Role, serde_json::Value)>,
     /// Until when everything is written on paper, and told afterwards.
     paper_until: Option<Time>,
+    on_paper: Option<paper::OnPaper>,
     /// Parts ordered, and how many of each model are on their way.
     ordered: BTreeMap<Id, u32>,
     deliveries: Vec<(Time, Id)>,
@@ -119,6 +145,8 @@ pub struct Hospital {
     spares_given: BTreeSet<Id>,
     /// When what left for repair is expected.
     repairs: BTreeMap<Id, Time>,
+    /// Chances of what stands beside the house's own parts.
+    aside: Chance,
     pub record: Record,
 }
 
@@ -138,10 +166,12 @@ impl Hospital {
             unnamed: None,
             founding,
             paper_until: None,
+            on_paper: None,
             ordered: BTreeMap::new(),
             deliveries: Vec::new(),
             spares_given: BTreeSet::new(),
             repairs: BTreeMap::new(),
+            aside: Chance::new(plan.seed ^ 0x5bd1_e995),
             record: Record::default(),
             plan,
         };
@@ -213,8 +243,7 @@ impl Hospital {
             now = now.max(until);
             let at_desk = matches!(act, Act::Step(_) | Act::Load(_));
             if at_desk && around.late.is_none() {
-                let sheet = Some(Line("paper sheet".into()));
-                around.late = Some(Late { cause: LateCause::Downtime, sheet, done_by: None });
+                around.late = Some(self.next_line());
             }
         }
         self.waiting.push_back(Given { now, role, command: Command { around, act } });
@@ -222,7 +251,7 @@ impl Hospital {
 
     /// Told afterwards, because it was forgotten.
     fn forgotten(&mut self, role: Role, act: Act, at: Time) {
-        let late = Some(Late { cause: LateCause::Forgotten, sheet: None, done_by: None });
+        let late = Some(Late { cause: LateCause::Forgotten, sheet: None, line: None, done_by: None });
         self.give_with(role, act, Around { at: Some(at), late, ..Around::default() });
     }
 
@@ -246,9 +275,11 @@ impl Hospital {
             Task::Treat(sets) => self.treat(&sets),
             Task::TreatLate(sets, at) => self.treat_late(&sets, at),
             Task::Emergency => self.emergency(state),
+            Task::Shift => self.shift_begins(),
             Task::Search(asset, hours) => self.search(state, &asset, hours),
             Task::Requalify(machine, n) => self.requalify(state, &machine, n),
             Task::RepeatTest(machine) => self.repeat_test(state, &machine),
+            Task::Visits => self.visits(state),
         }
     }
 
@@ -263,7 +294,14 @@ impl Hospital {
         let at = self.clock.plus_minutes(30);
         self.later(at, Task::Desk);
         let day = self.clock.date(self.plan.zone);
-        for (hour, minute, task) in [(6, 10, Task::Morning), (10, 0, Task::Office), (15, 0, Task::Planning)] {
+        let rounds = [
+            (6, 10, Task::Morning),
+            (7, 0, Task::Shift),
+            (10, 0, Task::Office),
+            (10, 45, Task::Visits),
+            (15, 0, Task::Planning),
+        ];
+        for (hour, minute, task) in rounds {
             let at = self.on(day, hour, minute);
             let at = if at > self.clock { at } else { self.tomorrow(hour, minute) };
             self.later(at, task);

@@ -39,6 +39,10 @@ impl Record {
                 for part in &it.parts {
                     self.expose(&it.case, &part.asset, part.turn, part.exposure);
                 }
+                for asset in &it.not_used {
+                    let at_case = self.exposures.get_mut(&it.case).and_then(|all| all.get_mut(asset));
+                    at_case.into_iter().for_each(|known| known.1 = Exposure::Opened);
+                }
             }
             What::CountClosed(it) => {
                 for part in it.parts.iter().filter(|part| part.back != Back::Unopened) {

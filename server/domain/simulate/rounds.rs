@@ -7,8 +7,9 @@ use chrono::{Datelike, Weekday};
 
 use super::catalogue::{LAWS, law_of, life};
 use super::desk::{out, spares};
-use super::{Hospital, Task, ask, ask_wear, minutes_between};
+use super::{Hospital, Task, ask, ask_recall, ask_wear, minutes_between};
 use crate::domain::asset::Cause;
+use crate::domain::case::Risk;
 use crate::domain::hold::{HoldKind, HoldState};
 use crate::domain::id::Id;
 use crate::domain::load::LoadStatus;
@@ -49,7 +50,7 @@ impl Hospital {
         }
         if self.chance.happens(1.0 / 150.0) {
             // The network is down until noon: what happens meanwhile is told afterwards.
-            self.paper_until = Some(self.clock.plus_minutes(5 * 60));
+            self.paper_day(state, 5 * 60);
         }
         let washer = |machine: &&Arc<crate::domain::state::Machine>| {
             machine.kind == MachineKind::WasherDisinfector && machine.condition == Condition::InService
@@ -67,13 +68,19 @@ impl Hospital {
         let at = self.tomorrow(10, 0);
         self.later(at, Task::Office);
         self.unpack_deliveries();
-        for asset in state.assets.values().filter(|asset| asset.retired.is_none()) {
+        let ours = |asset: &&Arc<Asset>| {
+            asset.retired.is_none()
+                && asset.owner == crate::domain::asset::Owner::Own
+                && !state.strangers.contains_key(&asset.asset)
+        };
+        for asset in state.assets.values().filter(ours) {
             self.biomed(state, asset);
         }
         for hold in state.holds.values().filter(|hold| hold.lifted_at.is_none()) {
             self.held(state, hold);
         }
         self.answers(state);
+        self.wrong_things(state);
         self.infection(state);
         self.mishaps(state);
         self.stock(state);
@@ -138,11 +145,11 @@ impl Hospital {
         if asset.holds.is_empty() || away {
             return;
         }
-        if asset.has_hold(HoldKind::Prion) {
+        if asset.has_hold(HoldKind::Prion) || asset.has_hold(HoldKind::Dedicated) {
             let since =
                 asset.holds.iter().filter_map(|held| state.holds.get(&held.hold)).map(|it| it.placed_at);
             if since.min().is_some_and(|since| minutes_between(since, self.clock) > 2 * DAY) {
-                self.give(Role::Biomed, ask::retire(id, Cause::Destroyed, false));
+                self.decide_box(state, asset);
             }
             return;
         }
@@ -248,4 +255,21 @@ impl Hospital {
 /// Whether a hold ends with the recall that placed it.
 fn of_recall(state: &State, hold: &HoldState) -> bool {
     state.recalls.values().any(|recall| recall.hold == hold.hold)
+}
+
+impl Hospital {
+    /// What became of a prion risk: now and then it is kept for the same patient; in the end everything is destroyed.
+    fn decide_box(&mut self, state: &State, asset: &Asset) {
+        let id = &asset.asset;
+        let cases = state.cases_of.get(id).into_iter().flat_map(|cases| cases.iter().rev());
+        let mut at = cases.filter_map(|case| state.cases.get(case));
+        let case = at.find(|case| case.risk == Risk::PrionSuspected && case.patient.is_some());
+        // No chance is drawn, so that the rest of the hospital's days stay as they are.
+        let kept =
+            asset.has_hold(HoldKind::Prion) && id.as_str().bytes().map(u32::from).sum::<u32>() % 5 == 0;
+        match case.filter(|_| kept) {
+            Some(case) => self.give(Role::Infection, ask_recall::dedicate(id, &case.case)),
+            None => self.give(Role::Biomed, ask::retire(id, Cause::Destroyed, false)),
+        }
+    }
 }

@@ -21,8 +21,6 @@ use crate::domain::state::State;
 use crate::domain::text::Quantity;
 use crate::domain::time::{Date, Time};
 
-/// How many planned cases a workday brings for each set.
-const PER_SET_AND_DAY: f64 = 0.42;
 const CAMERA: &str = "camera";
 
 impl Hospital {
@@ -41,7 +39,7 @@ impl Hospital {
                 *planned.entry((day, sheet.as_str())).or_default() += 1;
             }
         }
-        for _ in 0..self.chance.times(PER_SET_AND_DAY * f64::from(self.plan.sets)) {
+        for _ in 0..self.chance.times(self.plan.list.per_set_and_day * f64::from(self.plan.sets)) {
             let ahead = self.chance.between(1, 4) as usize;
             let Some(day) = today.iter_days().skip(1).filter(|day| Hospital::is_workday(*day)).nth(ahead - 1)
             else {
@@ -49,9 +47,11 @@ impl Hospital {
             };
             let main = self.chance.below(MAIN.len().min(self.plan.sets as usize));
             let needs: Vec<&str> = MAIN.get(main).into_iter().chain(&[CAMERA]).copied().collect();
-            // A set is used once a day: nobody plans more cases than there are sets.
-            let owned =
-                |sheet: &str| state.sets.values().filter(|set| set.count_sheet.as_str() == sheet).count();
+            // Nobody plans more cases than the sets can serve in a day.
+            let most = self.plan.list.most_per_set;
+            let owned = |sheet: &str| {
+                most * state.sets.values().filter(|set| set.count_sheet.as_str() == sheet).count()
+            };
             if needs.iter().any(|sheet| planned.get(&(day, *sheet)).copied().unwrap_or(0) >= owned(sheet)) {
                 continue;
             }
@@ -143,7 +143,11 @@ impl Hospital {
         }
         let sets: Vec<Id> = case.needs.iter().filter_map(|need| self.for_case(state, case, need)).collect();
         let undercuts = self.undercuts(state, &sets);
-        if sets.len() < case.needs.len() || (undercuts && tries < 2 && self.chance.happens(0.5)) {
+        let patient = undercuts && (!self.plan.list.helps_itself || (tries < 2 && self.chance.happens(0.5)));
+        if sets.len() < case.needs.len() || patient {
+            if tries == 0 {
+                self.ask_the_desk(state, case);
+            }
             return self.wait(case, tries);
         }
         for kept in case.promised.iter().filter(|set| !sets.contains(set)) {
@@ -170,7 +174,7 @@ impl Hospital {
     }
 
     /// The set that was kept for the case if it is ready, else one that is ready and nobody else's.
-    fn for_case(&self, state: &State, case: &Case, need: &Id) -> Option<Id> {
+    pub(super) fn for_case(&self, state: &State, case: &Case, need: &Id) -> Option<Id> {
         let ready = |set: &&Id| {
             state.sets.get(*set).is_some_and(|set| {
                 set.count_sheet == *need
@@ -178,6 +182,10 @@ impl Hospital {
                     && free_for(state, &set.set, case)
             })
         };
+        let kept = |set: &&Id| state.sets.get(*set).is_some_and(|set| set.count_sheet == *need);
+        if !self.plan.list.helps_itself && case.promised.iter().any(|set| kept(&set)) {
+            return case.promised.iter().find(ready).cloned();
+        }
         case.promised.iter().find(ready).or_else(|| state.sets.keys().find(ready)).cloned()
     }
 

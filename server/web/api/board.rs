@@ -26,6 +26,8 @@ pub fn told(shown: &Shown) -> Value {
         "reserves": shown.board.reserves,
         "not_accounted_for": shown.board.not_accounted_for,
         "lines_not_back": shown.board.lines_not_back,
+        "late_at_sink": shown.board.late_at_sink,
+        "unfollowed": shown.board.unfollowed,
     })
 }
 

@@ -11,10 +11,13 @@ use super::params::Params;
 use crate::domain::command::Malformed;
 use crate::domain::event::{Beside, Entry};
 use crate::domain::exception::{Exceptions, month_of};
+use crate::domain::immediate_use;
 use crate::domain::load::Load;
 use crate::domain::model::Model;
-use crate::domain::odd;
+use crate::domain::odd::{self, MonthOfOdd};
+use crate::domain::person::Role;
 use crate::domain::release::{Spores, spores};
+use crate::domain::signing::{REVIEWERS, is_month};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 
@@ -100,7 +103,23 @@ fn odd(entry: &Entry, beside: &Beside) -> Value {
     })
 }
 
-fn answer(state: &State, month: &str, (entries, cut): (&[Entry], bool), now: Time) -> Value {
+/// Who signed for a month, and how many entries of it came since.
+fn reviews(state: &State, month: &str, entries: &[Entry]) -> Value {
+    let one = |role: Role| {
+        let signed = state.reviewed(month, role);
+        let since = entries.iter().filter(|it| signed.is_none_or(|signed| it.seq > signed.read_to)).count();
+        json!({"role": role, "signed": signed, "since": since})
+    };
+    REVIEWERS.map(one).into()
+}
+
+fn answer(
+    state: &State,
+    month: &str,
+    (entries, cut): (&[Entry], bool),
+    months: &[MonthOfOdd],
+    now: Time,
+) -> Value {
     let today = now.date(state.zone);
     let beside = odd::beside(entries);
     let still = state.dryness_open();
@@ -108,11 +127,15 @@ fn answer(state: &State, month: &str, (entries, cut): (&[Entry], bool), now: Tim
     json!({
         "as_of": now,
         "month": month,
+        "months": months,
+        "reviews": reviews(state, month, entries),
         "out_of_the_ordinary": {
             "counts": odd::counts(&beside),
+            "reasons": odd::reasons(&beside),
             "entries": beside.iter().map(|(entry, beside)| odd(entry, beside)).collect::<Vec<_>>(),
             "cut": cut,
         },
+        "immediate_use": immediate_use::months(state),
         "dryness_not_stated": told(state, &state.dryness_not_stated(), month, still, dryness),
         "released_alone": told(state, &state.released_alone(), month, Load::waits_for_countersignature, |load| {
             alone(load, today)
@@ -126,14 +149,13 @@ fn answer(state: &State, month: &str, (entries, cut): (&[Entry], bool), now: Tim
 pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {
     let month = params.take("month")?;
     params.done()?;
-    if let Some(month) = &month
-        && chrono::NaiveDate::parse_from_str(&format!("{month}-01"), "%Y-%m-%d").is_err()
-    {
+    if month.as_ref().is_some_and(|month| !is_month(month)) {
         let detail = "found no month; one as 2026-03 is needed".to_string();
         return Err(Problem::malformed(&[Malformed { pointer: "?month".into(), detail }]));
     }
     let (state, now) = caller.state().await?;
     let month = month.unwrap_or_else(|| odd::month(&state, now));
     let (entries, cut) = caller.app.house.out_of_the_ordinary(&state.site, &month).await?;
-    Ok(ok(&answer(&state, &month, (&entries, cut), now)))
+    let months = caller.app.house.odd_months(&state.site).await?;
+    Ok(ok(&answer(&state, &month, (&entries, cut), &months, now)))
 }

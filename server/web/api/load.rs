@@ -43,6 +43,7 @@ pub fn told(state: &State, load: &Load, judged: Option<&Judged>, now: Time) -> V
         "dryness_not_stated": load.dryness_not_stated(),
         "released_alone": load.alone,
         "released_early": load.early,
+        "immediate_use": load.immediate_use,
         "may_release": open && why_not.is_empty(),
         "why_not": why_not,
     })

@@ -32,6 +32,9 @@ pub fn origin(params: &mut Params) -> Result<Origin, Problem> {
         asset: params.take("asset")?.map(Line),
         case: id("case", params.take("case")?)?,
         machine: id("machine", params.take("machine")?)?,
+        model: id("model", params.take("model")?)?,
+        lot: params.take("lot")?.map(Line),
+        serial: params.take("serial")?.map(Line),
         from: time("from", params.take("from")?)?,
         to: time("to", params.take("to")?)?,
     };
@@ -75,12 +78,23 @@ pub fn told(state: &State, origin: &Value, window: Value, trace: &Trace, from_ca
                 }
                 part
             });
-            json!({"case": case.case, "start": case.start, "patient": case.patient.is_some(),
-                   "assets": parts.collect::<Vec<_>>()})
+            let mut told = json!({"case": case.case, "start": case.start, "patient": case.patient.is_some(),
+                                  "assets": parts.collect::<Vec<_>>()});
+            if let Some(used) = trace.stock.get(&case.case) {
+                told["stock"] = json!(used);
+            }
+            told
+        })
+        .collect();
+    let in_doubt: Vec<Value> = trace
+        .kin
+        .iter()
+        .map(|(asset, kin)| {
+            json!({"asset": asset, "may_be": kin.asset, "because": kin.because, "since": kin.since})
         })
         .collect();
     json!({"origin": origin, "window": window, "loads": loads, "assets": assets, "cases": cases,
-           "entry": state.seq})
+           "in_doubt": in_doubt, "entry": state.seq})
 }
 
 pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {

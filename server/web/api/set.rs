@@ -10,6 +10,7 @@ use super::ok;
 use super::params::Params;
 use crate::domain::readiness::set_status;
 use crate::domain::set::SetState;
+use crate::domain::sink;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 
@@ -41,4 +42,40 @@ pub async fn get(
 
 pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
     super::paged(caller, params, |state| &state.sets, |state, it, now| Some(told(state, it, now))).await
+}
+
+/// The parts that moved from one set to another, the newest first.
+pub async fn moves(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (from, to) = (super::broken::time(&mut params, "from")?, super::broken::time(&mut params, "to")?);
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let all = state.migrations(from.unwrap_or(Time(i64::MIN)), to.unwrap_or(Time(i64::MAX)));
+    Ok(ok(&json!({"items": all, "next": null})))
+}
+
+/// What waits for its cleaning against a limit, the nearest to it first.
+pub async fn sink(caller: Caller, params: Params) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, now) = caller.state().await?;
+    let told = sink::waiting(&state, now).into_iter().map(|it| {
+        json!({
+            "asset": it.asset.asset,
+            "set": it.asset.seat.as_ref().map(|seat| &seat.set),
+            "since": it.clock.since,
+            "limit_minutes": it.clock.limit_minutes,
+            "waited_minutes": it.clock.waited_minutes,
+            "late": it.clock.is_over(),
+        })
+    });
+    Ok(ok(&json!({"items": told.collect::<Vec<_>>(), "next": null})))
+}
+
+/// Emergencies of which the patient or the needs are to follow, the oldest first.
+pub async fn unfollowed(caller: Caller, params: Params) -> Result<Response, Problem> {
+    params.done()?;
+    let (state, _) = caller.state().await?;
+    let told = state.unfollowed_emergencies().into_iter().map(
+        |it| json!({"case": it.case.case, "start": it.case.start, "patient": it.patient, "needs": it.needs}),
+    );
+    Ok(ok(&json!({"items": told.collect::<Vec<_>>(), "next": null})))
 }

@@ -25,6 +25,7 @@ pub struct Answer {
 pub fn command(act: &str, scan: &str, station: &str) -> Option<Value> {
     let mut command = match act.split_once(':')? {
         ("step", step) => json!({"do": "record_step", "step": step, "scan": scan}),
+        ("delayed", step) => json!({"do": "record_step", "step": step, "scan": scan, "delayed": true}),
         ("inspect", "passed") => json!({"do": "inspect", "passed": true, "scan": scan}),
         ("found", _) => json!({"do": "found", "scan": scan}),
         ("broken", why) => json!({"do": "pack_broken", "why": why, "scan": scan}),

@@ -75,6 +75,8 @@ pub struct AssetPage {
     pub due: Vec<Say>,
     pub cautions: Vec<&'static str>,
     pub holds: Vec<Hold>,
+    /// What is said of loans, tags and doubts.
+    pub notes: Vec<super::visit_notes::Note>,
     pub hold_kinds: Vec<&'static str>,
     pub causes: Vec<(&'static str, String)>,
     pub turns: Vec<Turn>,
@@ -240,7 +242,7 @@ fn holds(state: &State, asset: &Asset, role: Role, now: Time) -> Vec<Hold> {
 /// What is never to be done with it.
 fn cautions(state: &State, asset: &Asset) -> Vec<&'static str> {
     let prion = asset.has_hold(HoldKind::Prion) && asset.retired.is_none();
-    let sealed = prion.then_some("Do not wash. Seal, label, lock, call infection prevention.");
+    let sealed = prion.then_some(words::PRION);
     let model = state.model(&asset.model).map(|model| model.cautions()).unwrap_or_default();
     sealed.into_iter().chain(model).collect()
 }
@@ -293,6 +295,7 @@ impl AssetPage {
             due: due(state, asset, now).iter().map(due_words).collect(),
             cautions: cautions(state, asset),
             holds: holds(state, asset, role, now),
+            notes: super::visit_notes::notes(state, asset, now),
             hold_kinds: shared::hold_kinds(role),
             causes: Cause::ALL
                 .iter()

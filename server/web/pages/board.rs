@@ -1,14 +1,16 @@
 //! The board and the wall: what is ready, what is missing, when?
 
 use super::alerts::Band;
-use super::board_brief::{brief, with_check};
+use super::board_brief::{aloud, brief, with_check};
 use super::expected;
 use super::folded::{Folded, ahead, folded};
+use super::handover_open::Item;
 use super::headline::{headline, is_today, part_title, ready_sets, reserve_row, room_words, sheet_name};
 use super::requests::{self, ActRow, RequestRow};
 use super::say::{Say, of_set};
 use super::shared::{Done, Page, listed, segment, time};
 use super::theatre;
+use super::unfollowed;
 use crate::app::board::Shown;
 use crate::app::house::operation;
 use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet, Equipped};
@@ -92,6 +94,9 @@ pub struct Facts {
     pub as_of: String,
     /// The entry after which it was first so.
     pub entry: u64,
+    /// Emergencies to be followed up, and what waits too long at the sink.
+    pub follow: Vec<Item>,
+    pub late: Vec<Item>,
     /// Messages of the schedule that wait for a person.
     pub schedule_waits: usize,
     /// What the forecast does not know.
@@ -194,7 +199,14 @@ fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
         acts: Vec::new(),
         requests: requests::of_case(state, case, now),
         // What the case is said to lack needs no second word.
-        brief: with_check(case, if say.words.contains(&brief) { String::new() } else { brief }),
+        brief: [
+            aloud(state, case, now),
+            with_check(case, if say.words.contains(&brief) { String::new() } else { brief }),
+        ]
+        .into_iter()
+        .filter(|told| !told.is_empty())
+        .collect::<Vec<_>>()
+        .join("; "),
         say,
     }
 }
@@ -281,6 +293,8 @@ impl Facts {
             ready_say: Say::new("ready", "ready", "ready"),
             as_of: time(state, shown.as_of, now),
             entry: shown.entry,
+            follow: unfollowed::items(state, now),
+            late: unfollowed::late_items(state, now),
             schedule_waits: state.open_schedule_lines().len(),
             not_known: expected::not_known(state, shown.forecast.as_deref(), now),
             zone: state.zone.name(),

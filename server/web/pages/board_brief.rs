@@ -22,6 +22,17 @@ pub(super) fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) ->
     all.join("; ")
 }
 
+/// What stands against something that is out at the case all the same, as it is called across a room, without a reason.
+pub(super) fn aloud(state: &State, case: &BoardCase, now: Time) -> String {
+    let known = state.cases.get(&case.case).map(|known| known.loud(state, now)).unwrap_or_default();
+    let mut words: Vec<String> = known
+        .into_keys()
+        .map(|word| word.split_once(" because ").map_or(word.clone(), |(brief, _)| brief.to_string()))
+        .collect();
+    words.dedup();
+    words.join(", ")
+}
+
 /// What the wall says beside a case that has its instruments and no function check.
 pub(super) fn with_check(case: &BoardCase, brief: String) -> String {
     let check = match case.check.as_ref().filter(|check| !check.done()) {

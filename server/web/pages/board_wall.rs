@@ -23,6 +23,7 @@ use crate::web::visitor::Visitor;
 #[template(path = "board_wall.html")]
 pub struct WallPage {
     pub site: String,
+    pub practice: bool,
     pub facts: Facts,
 }
 
@@ -31,20 +32,21 @@ pub struct WallPage {
 #[template(path = "board_wall_live.html")]
 pub struct WallLive {
     pub site: String,
+    pub practice: bool,
     pub facts: Facts,
 }
 
 impl WallLive {
     pub fn of(state: &State, shown: &Shown, now: Time) -> WallLive {
         let site = if state.name.is_empty() { state.site.to_string() } else { state.name.clone() };
-        WallLive { site, facts: Facts::of(state, shown, now) }
+        WallLive { site, practice: state.practice, facts: Facts::of(state, shown, now) }
     }
 }
 
 impl WallPage {
     pub fn of(state: &State, shown: &Shown, now: Time) -> WallPage {
-        let WallLive { site, facts } = WallLive::of(state, shown, now);
-        WallPage { site, facts }
+        let WallLive { site, practice, facts } = WallLive::of(state, shown, now);
+        WallPage { site, practice, facts }
     }
 }
 

@@ -6,6 +6,7 @@ use axum::response::Response;
 
 use super::board::{of_case, shown};
 use super::headline::{sheet_name, words_of};
+use super::immediate_use;
 use super::say::Say;
 use super::set::{Past, past};
 use super::shared::{self, Done, Page, capital, count, listed, segment};
@@ -49,7 +50,7 @@ pub struct CasePage {
     pub lines: Vec<String>,
     pub facts: Vec<(&'static str, String)>,
     /// The words that are called across a room, for what is out.
-    pub loud: Vec<&'static str>,
+    pub loud: Vec<String>,
     pub lost: Vec<LostRow>,
     pub lines_lost: Vec<LostLine>,
     /// How far the function check is, in words; empty where none is due or all is well.
@@ -74,6 +75,10 @@ pub struct CasePage {
     /// The reference, where it was asked for just now.
     pub patient: Option<String>,
     pub emergency_only: bool,
+    /// What is to follow of an emergency.
+    pub follow: String,
+    /// Loads for immediate use here.
+    pub immediate: Vec<immediate_use::AtCase>,
     pub history: Vec<Past>,
     pub trouble: String,
 }
@@ -235,7 +240,7 @@ impl CasePage {
             day if day == now.date(state.zone) => String::new(),
             day => format!("on {} ", shared::date(day)),
         };
-        let mut loud: Vec<&'static str> = parts.iter().flat_map(|part| part.loud.iter().copied()).collect();
+        let mut loud: Vec<String> = parts.iter().flat_map(|part| part.loud.iter().cloned()).collect();
         loud.sort_unstable();
         loud.dedup();
         CasePage {
@@ -253,6 +258,8 @@ impl CasePage {
             lines: lines_about(state, case),
             facts: facts(state, case, visitor),
             loud,
+            follow: case.unfollowed().map(|it| it.sentence(state)).unwrap_or_default(),
+            immediate: immediate_use::of_case(state, &case.case),
             lost,
             check: check.as_ref().and_then(CheckState::words).unwrap_or_default(),
             check_done: check.as_ref().is_some_and(CheckState::done),

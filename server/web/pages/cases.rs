@@ -7,6 +7,7 @@ use chrono::Days;
 use serde::Deserialize;
 
 use super::board::{of_case, shown};
+use super::handover_open::Item;
 use super::headline::{is_today, of_cases, room_words, sheet_name};
 use super::say::Say;
 use super::shared::{Page, count, listed, segment, time};
@@ -59,6 +60,8 @@ pub struct CasesPage {
     pub risks: Vec<Choice>,
     pub needs: Vec<Vec<Choice>>,
     pub issues: bool,
+    /// Emergencies of which the patient or the needs are to follow.
+    pub follow: Vec<Item>,
 }
 
 fn missed(state: &State, case: &Case) -> usize {
@@ -169,6 +172,7 @@ impl CasesPage {
             risks: theatre::risks(Risk::None),
             needs: theatre::needs(state, &[]),
             issues: page.sees("/emergency"),
+            follow: super::unfollowed::items(state, now),
             page,
         }
     }

@@ -52,6 +52,8 @@ pub struct LineFields {
 pub struct SheetForm {
     pub sheet: String,
     pub name: String,
+    /// Its sets must not exchange parts with others.
+    pub keeps_parts: bool,
     pub lines: Vec<LineFields>,
 }
 
@@ -201,6 +203,7 @@ fn sheet(families: &[(String, String)], it: Option<&CountSheet>) -> SheetForm {
     SheetForm {
         sheet: it.map(|it| it.count_sheet.to_string()).unwrap_or_default(),
         name: it.map(|it| it.name.0.clone()).unwrap_or_default(),
+        keeps_parts: it.is_some_and(|it| it.keeps_parts),
         lines: known.chain((0..more).map(|_| line(families, None))).collect(),
     }
 }

@@ -11,6 +11,7 @@ use crate::domain::due::{BIOLOGICAL_PENDING, COUNTERSIGNATURE, DueItem, FLAGGED,
 use crate::domain::readiness::{INSPECTION_ASKED, REPLACE_AT};
 use crate::domain::state::{Asset, State};
 use crate::domain::time::Time;
+use crate::domain::visits_due::{LOAN_BACK, LOAN_LACKS, LOT_ENDS, LOT_PAST, STOCK_LOW};
 use crate::web::visitor::{Visitor, render};
 
 /// As many as a person reads, or a printer prints, at once.
@@ -52,6 +53,9 @@ fn call(why: &str) -> &'static str {
         "inspect_every_cycles" | "inspect_every_days" | INSPECTION_ASKED => "to be inspected",
         REPORTED => "to be looked into",
         FLAGGED | COUNTERSIGNATURE | BIOLOGICAL_PENDING => "to be answered",
+        LOAN_BACK | LOAN_LACKS => "to be given back",
+        STOCK_LOW => "to be ordered",
+        LOT_PAST | LOT_ENDS => "to be taken off the shelf",
         _ => "to be tested",
     }
 }
@@ -68,6 +72,9 @@ fn measured(item: &DueItem) -> String {
         INSPECTION_ASKED => return String::new(),
         FLAGGED => return format!("{} failed", item.found),
         COUNTERSIGNATURE | BIOLOGICAL_PENDING => return String::new(),
+        LOAN_BACK => return super::shared::count(item.found as usize, "part", "parts"),
+        LOAN_LACKS => return format!("{} not gone", item.found),
+        LOT_PAST | LOT_ENDS => return super::shared::count(item.found as usize, "piece", "pieces"),
         _ => "",
     };
     let unit = if item.limit == 1 { unit.strip_suffix('s').unwrap_or(unit) } else { unit };
@@ -133,6 +140,9 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
             ..plain
         };
     }
+    if item.loan.is_some() || item.model.is_some() {
+        return visiting(state, item, plain);
+    }
     if let Some(machine) = item.machine.as_ref().and_then(|id| state.machines.get(id)) {
         return Row {
             href: format!("/machines/{}", segment(machine.machine.as_str())),
@@ -155,12 +165,57 @@ fn row(state: &State, item: &DueItem, now: Time) -> Row {
     }
 }
 
+/// A loan, or what lies on the shelf.
+fn visiting(state: &State, item: &DueItem, plain: Row) -> Row {
+    if let Some(loan) = item.loan.as_ref().and_then(|id| state.loans.get(id)) {
+        let lacking: Vec<String> = loan.lacking(state).iter().map(|part| part.asset.to_string()).collect();
+        let say = match lacking.is_empty() {
+            true => Say::due("here"),
+            false => {
+                Say::new("missing", "stop", format!("left without {}", super::shared::some_of(&lacking, 3)))
+            }
+        };
+        return Row {
+            href: format!("/loans/{}", segment(loan.loan.as_str())),
+            called: loan.loan.to_string(),
+            detail: format!("{} of {}", loan.kind.words(), loan.from.0),
+            place: loan.set.as_ref().map(|set| format!("set {set}")).unwrap_or_default(),
+            say,
+            ..plain
+        };
+    }
+    let Some(model) = item.model.as_ref() else { return plain };
+    let say = match item.why {
+        LOT_PAST => Say::new("not_ready", "stop", "not to be used, past its date"),
+        LOT_ENDS => Say::due("to be used first"),
+        _ if item.found == 0 => Say::new("not_ready", "stop", "none on the shelf"),
+        _ => Say::due("low"),
+    };
+    Row {
+        href: format!("/shelf#{}", segment(model.as_str())),
+        called: state.model(model).map_or_else(|| model.to_string(), |it| it.name.0.clone()),
+        detail: item.lot.as_ref().map_or_else(|| model.to_string(), |lot| format!("{model}, lot {lot}")),
+        say,
+        ..plain
+    }
+}
+
 fn heading(items: &[DueItem]) -> String {
     let Some(first) = items.first() else {
         return "Nothing is due: no inspection, no test, no replacement.".into();
     };
     let mut kinds: Vec<String> = Vec::new();
-    for call in ["to be answered", "to be looked into", "to be tested", "to be replaced", "to be inspected"] {
+    const CALLS: [&str; 8] = [
+        "to be answered",
+        "to be looked into",
+        "to be given back",
+        "to be tested",
+        "to be replaced",
+        "to be inspected",
+        "to be ordered",
+        "to be taken off the shelf",
+    ];
+    for call in CALLS {
         let many = items.iter().filter(|item| self::call(item.why) == call).count();
         if many > 0 {
             kinds.push(format!("{many} {call}"));
@@ -171,6 +226,8 @@ fn heading(items: &[DueItem]) -> String {
         .as_ref()
         .or(first.machine.as_ref())
         .or(first.asset.as_ref())
+        .or(first.loan.as_ref())
+        .or(first.model.as_ref())
         .map(ToString::to_string)
         .unwrap_or_default();
     if items.len() == 1 {
@@ -216,6 +273,7 @@ mod tests {
             limit,
             found,
             none_passed,
+            ..DueItem::default()
         };
         assert_eq!(why(&item(INSPECTION_ASKED, 1, 1, false)), "to be inspected, as somebody asked");
         assert_eq!(why(&item("max_uses", 1, 1, false)), "to be replaced: at the maker's limit of uses");

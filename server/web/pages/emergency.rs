@@ -7,6 +7,7 @@ use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 
 use super::board::shown;
+use super::handover_open::Item;
 use super::headline::{reserves, sheet_name};
 use super::shared::{Done, Page, count, listed, segment};
 use crate::domain::board::{Board, BoardCase, BoardSet, hour};
@@ -31,6 +32,7 @@ pub struct EmergencyPage {
     pub page: Page,
     pub heading: String,
     pub ready: Vec<Ready>,
+    pub follow: Vec<Item>,
 }
 
 /// The open cases that have a set, or count on it, in the order in which they start.
@@ -85,7 +87,12 @@ impl EmergencyPage {
     pub fn of(visitor: &Visitor, board: &Board, done: Option<u64>) -> EmergencyPage {
         let ready = ready(&visitor.state, board, visitor.now);
         let heading = heading(&visitor.state, board, &ready, visitor.now);
-        EmergencyPage { page: Page::of(visitor, "/emergency", "/emergency", done), heading, ready }
+        EmergencyPage {
+            page: Page::of(visitor, "/emergency", "/emergency", done),
+            heading,
+            ready,
+            follow: super::unfollowed::items(&visitor.state, visitor.now),
+        }
     }
 }
 

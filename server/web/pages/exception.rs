@@ -7,13 +7,16 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::handover::{self, Odd};
+use super::immediate_use;
 use super::say::{Say, of_release};
 use super::shared::{Page, count, listed, segment, when};
 use crate::domain::event::Entry;
 use crate::domain::exception::Month;
 use crate::domain::load::Load;
-use crate::domain::odd;
+use crate::domain::odd::{self, MonthOfOdd, Reason};
+use crate::domain::person::Role;
 use crate::domain::release::{Spores, spores};
+use crate::domain::signing::{REVIEWERS, Signed, is_month};
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
@@ -22,12 +25,16 @@ use crate::web::visitor::{Visitor, render};
 /// As many closed ones as a person reads at once; the ledger has the rest.
 const MOST_CLOSED: usize = 200;
 const MOST_ODD: usize = 500;
+const MOST_REASONS: usize = 40;
+/// A year, and the same month of the year before.
+const TREND_MONTHS: usize = 13;
 
 pub struct Row {
     pub href: String,
     pub load: String,
     pub machine: String,
     pub released: String,
+    pub released_at: Option<Time>,
     pub why: String,
     pub closed: String,
     pub say: Say,
@@ -53,14 +60,31 @@ pub struct Times {
     pub count: u32,
 }
 
+/// Whether one of those who sign has reviewed the month.
+pub struct Review {
+    pub who: &'static str,
+    /// By whom, when, and up to where; empty where nobody did.
+    pub signed: String,
+    /// So many entries of the month were recorded since.
+    pub since: usize,
+    /// The reader signs as this, and there is something to sign.
+    pub may_sign: bool,
+}
+
 #[derive(Template)]
 #[template(path = "exception.html")]
 pub struct ExceptionPage {
     pub page: Page,
     pub heading: String,
     pub kinds: Vec<Kind>,
+    pub immediate_use: immediate_use::Section,
     /// The month of which the rest is shown, such as `2026-03`.
     pub month: String,
+    pub trend: Vec<MonthOfOdd>,
+    /// Earlier months that are not shown.
+    pub earlier: usize,
+    pub reasons: Vec<Reason>,
+    pub reviews: Vec<Review>,
     pub times: Vec<Times>,
     pub odd: Vec<Odd>,
     /// There was more in the month than is shown.
@@ -78,9 +102,7 @@ pub struct Asked {
 impl Asked {
     /// The month that is meant; what is no month is the present one.
     fn month(&self, present: String) -> String {
-        let is_month =
-            |text: &&str| chrono::NaiveDate::parse_from_str(&format!("{text}-01"), "%Y-%m-%d").is_ok();
-        self.month.as_deref().filter(is_month).map_or(present, str::to_string)
+        self.month.as_deref().filter(|text| is_month(text)).map_or(present, str::to_string)
     }
 }
 
@@ -91,6 +113,7 @@ fn row(state: &State, load: &Load, say: Say, why: String, closed: String, now: T
         href: format!("/loads/{}", segment(load.load.as_str())),
         load: load.load.to_string(),
         machine: load.machine.to_string(),
+        released_at: load.decided_at,
         released: load.decided_at.map(|at| format!("{}, {by}", when(state, at, now))).unwrap_or_default(),
         why,
         closed,
@@ -229,7 +252,12 @@ impl ExceptionPage {
                 false => format!("{open}."),
             },
             kinds: kinds(state, &visitor.actor.code, now),
+            immediate_use: immediate_use::Section::of(state),
             month: odd::month(state, now),
+            trend: Vec::new(),
+            earlier: 0,
+            reasons: Vec::new(),
+            reviews: Vec::new(),
             times: Vec::new(),
             odd: Vec::new(),
             cut: false,
@@ -237,36 +265,71 @@ impl ExceptionPage {
         }
     }
 
-    /// With what was out of the ordinary in a month.
+    /// With what was out of the ordinary in a month, and how many in each.
     fn with(
         self,
-        state: &State,
+        visitor: &Visitor,
         month: String,
         (entries, cut): (&[Entry], bool),
-        now: Time,
+        months: Vec<MonthOfOdd>,
     ) -> ExceptionPage {
-        let counted = odd::counts(&odd::beside(entries)).into_iter();
-        let times = counted.map(|it| Times {
+        let (state, now) = (&*visitor.state, visitor.now);
+        let beside = odd::beside(entries);
+        let times = odd::counts(&beside).into_iter().map(|it| Times {
             way: it.way.words(),
             rule: super::rules::told(it.way, &it.code),
             person: it.person,
             count: it.count,
         });
+        let reasons = odd::reasons(&beside).into_iter().take(MOST_REASONS).collect();
         let shown = entries.get(..MOST_ODD).unwrap_or(entries);
         let cut = cut || shown.len() < entries.len();
         let times = times.collect();
-        ExceptionPage { month, times, odd: handover::odd(state, shown, now), cut, ..self }
+        let earlier = months.len().saturating_sub(TREND_MONTHS);
+        let heading = self.heading.clone() + &unsigned(visitor, &months);
+        let trend = months.into_iter().take(TREND_MONTHS).collect();
+        let reviews = reviews(visitor, &month, entries);
+        let odd = handover::odd(state, shown, now);
+        ExceptionPage { heading, month, trend, earlier, reasons, reviews, times, odd, cut, ..self }
+    }
+}
+
+/// Who has signed a month, and whether the reader may.
+fn reviews(visitor: &Visitor, month: &str, entries: &[Entry]) -> Vec<Review> {
+    let (state, now) = (&*visitor.state, visitor.now);
+    let one = |role: Role| {
+        let signed = state.reviewed(month, role);
+        let since = entries.iter().filter(|it| signed.is_none_or(|signed| it.seq > signed.read_to)).count();
+        let told = |it: &std::sync::Arc<Signed>| {
+            format!("{}, {}, up to entry {}", it.by, when(state, it.at, now), it.read_to)
+        };
+        let may_sign = visitor.actor.role == role && (signed.is_none() || since > 0);
+        Review { who: role.words(), signed: signed.map(told).unwrap_or_default(), since, may_sign }
+    };
+    REVIEWERS.map(one).into()
+}
+
+/// The last whole month, where it had exceptions that the reader is to sign and did not.
+fn unsigned(visitor: &Visitor, months: &[MonthOfOdd]) -> String {
+    let (state, role) = (&*visitor.state, visitor.actor.role);
+    let present = odd::month(state, visitor.now);
+    let last = months.iter().find(|it| it.month < present);
+    match last.filter(|it| REVIEWERS.contains(&role) && state.reviewed(&it.month, role).is_none()) {
+        Some(last) => format!(" {} waits for your signature.", last.month),
+        None => String::new(),
     }
 }
 
 pub async fn get(visitor: Visitor, Reach(app): Reach<App>, Query(asked): Query<Asked>) -> Response {
     let (state, now) = (&*visitor.state, visitor.now);
     let done = asked.done.as_deref().and_then(|text| text.parse().ok());
-    let page = ExceptionPage::of(&visitor, done);
+    let mut page = ExceptionPage::of(&visitor, done);
     let month = asked.month(odd::month(state, now));
-    render(&match app.house.out_of_the_ordinary(&state.site, &month).await {
-        Ok((entries, cut)) => page.with(state, month, (&entries, cut), now),
-        Err(gone) => {
+    page.page.path = format!("/exceptions?month={month}");
+    let told = app.house.out_of_the_ordinary(&state.site, &month).await;
+    render(&match (told, app.house.odd_months(&state.site).await) {
+        (Ok((entries, cut)), Ok(months)) => page.with(&visitor, month, (&entries, cut), months),
+        (Err(gone), _) | (_, Err(gone)) => {
             let trouble =
                 format!("What was out of the ordinary cannot be shown now (operation {}).", gone.operation);
             ExceptionPage { month, trouble, ..page }
@@ -277,7 +340,6 @@ pub async fn get(visitor: Visitor, Reach(app): Reach<App>, Query(asked): Query<A
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::person::Role;
     use crate::web::pages::load::LoadPage;
     use crate::web::pages::sample;
 

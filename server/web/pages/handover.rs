@@ -1,27 +1,26 @@
 //! The handover between shifts: what is open now, and what was out of the ordinary since the last one.
 
-use std::sync::Arc;
-
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::response::Response;
 use serde::Deserialize;
 
 use super::finding::{self, FindingRow, MissingRow, RepairRow};
-use super::say::{Say, of_load_now};
-use super::shared::{Page, capital, count, listed, segment, some_of, time, when};
+use super::handover_open::{self as open, Item};
+use super::shared::{Page, capital, count, listed, when};
 use super::theatre::LostLine;
 use super::told;
 use crate::app::house::{House, Unavailable};
-use crate::domain::event::{Entry, Event};
-use crate::domain::state::{Condition, Machine, State};
+use crate::domain::event::{Entry, Event, What};
+use crate::domain::signing::{Area, handovers};
+use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
 use crate::web::visitor::{Visitor, render};
 
-/// A shift and its handover.
-const USUAL_HOURS: u32 = 12;
 const MOST_HOURS: u32 = 168;
+/// Of those who took over before, as many as tell how it is done here.
+const PAST_HANDOVERS: usize = 6;
 /// The ledger is read in pages, back to the beginning of the time, but not further than so many entries.
 const PAGE_ENTRIES: usize = 1_000;
 const MOST_ENTRIES: usize = 20_000;
@@ -30,23 +29,52 @@ const MOST_ENTRIES: usize = 20_000;
 #[serde(default)]
 pub struct Asked {
     pub hours: Option<String>,
+    pub done: Option<String>,
 }
 
 impl Asked {
-    /// The hours to look back over; what is no number of hours is the usual shift.
-    pub fn hours(&self) -> u32 {
+    /// The hours to look back over; what is no number of hours is the last shift.
+    pub fn hours(&self) -> Option<u32> {
         let asked = self.hours.as_deref().and_then(|text| text.parse::<u32>().ok());
-        asked.filter(|hours| (1..=MOST_HOURS).contains(hours)).unwrap_or(USUAL_HOURS)
+        asked.filter(|hours| (1..=MOST_HOURS).contains(hours))
     }
 }
 
-/// Something that is open, in a word or two and a sentence.
-pub struct Item {
-    pub href: String,
-    pub called: String,
-    pub detail: String,
-    pub since: String,
-    pub say: Say,
+/// Since when it is told, and how that is said.
+pub struct Window {
+    pub from: Time,
+    pub words: String,
+    /// Chosen in hours, not by the shift.
+    pub hours: Option<u32>,
+}
+
+impl Window {
+    fn of(visitor: &Visitor, asked: &Asked) -> Window {
+        let (state, now, area) = (&*visitor.state, visitor.now, Area::of(visitor.actor.role));
+        if let Some(hours) = asked.hours() {
+            let from = now.plus_minutes(-60 * i64::from(hours));
+            return Window {
+                from,
+                words: format!("{} ago", count(hours as usize, "hour", "hours")),
+                hours: Some(hours),
+            };
+        }
+        let since = state.to_hand_over(area, now);
+        let at = when(state, since.at, now);
+        let words = match &since.signed {
+            Some(signed) => format!("{at}, when {} took over {}", signed.by, area.words()),
+            None => format!("{at}, when the last shift began"),
+        };
+        Window { from: since.at, words, hours: None }
+    }
+}
+
+/// Somebody who took over before.
+pub struct Past {
+    pub at: String,
+    pub by: String,
+    pub read_to: u64,
+    pub entry: u64,
 }
 
 /// An entry that broke a rule, set one aside or came late.
@@ -63,9 +91,13 @@ pub struct Odd {
 pub struct HandoverPage {
     pub page: Page,
     pub heading: String,
-    pub hours: u32,
+    /// Whose shift it is, in words.
+    pub area: &'static str,
+    pub window: Window,
     pub choices: [u32; 5],
-    pub since: String,
+    pub past: Vec<Past>,
+    pub requests: Vec<Item>,
+    pub late_starts: Vec<Item>,
     pub loads: Vec<Item>,
     pub machines: Vec<Item>,
     /// Loads released alone or early whose answer is open.
@@ -75,125 +107,23 @@ pub struct HandoverPage {
     /// Lines without parts that did not all come back from their cases.
     pub lines: Vec<LostLine>,
     pub holds: Vec<Item>,
+    /// Loans, strangers, doubts of identity and the shelf.
+    pub visits: Vec<Item>,
     pub findings: Vec<FindingRow>,
     pub repairs: Vec<RepairRow>,
     /// Packs that broke meanwhile; empty where none did.
     pub broken: String,
     pub cases: Vec<Item>,
+    /// Emergencies of which the patient or the needs are to follow.
+    pub follow: Vec<Item>,
     pub reserves: Vec<Item>,
+    /// Sheets that are out or being entered, and reports of wrong scans, in words.
+    pub paper: String,
+    pub wrong: String,
     pub odd: Vec<Odd>,
     /// The ledger had more entries in this time than were read.
     pub cut: bool,
     pub trouble: String,
-}
-
-fn loads(state: &State, now: Time) -> Vec<Item> {
-    let mut open: Vec<_> = state.loads.values().filter(|load| load.decided_at.is_none()).collect();
-    // Those with a record wait for a person; those without wait for their machine.
-    open.sort_by_key(|load| (load.judged.is_none(), load.started_at, load.load.clone()));
-    let item = |load: &std::sync::Arc<crate::domain::load::Load>| Item {
-        href: format!("/loads/{}", segment(load.load.as_str())),
-        called: load.load.to_string(),
-        detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
-        since: time(state, load.started_at, now),
-        say: of_load_now(state, load),
-    };
-    open.into_iter().map(item).collect()
-}
-
-fn machines(state: &State, now: Time) -> Vec<Item> {
-    let asks = |machine: &&Arc<Machine>| machine.condition != Condition::InService || machine.flag.is_some();
-    let not_in_service = state.machines.values().filter(asks);
-    not_in_service
-        .map(|machine| Item {
-            href: format!("/machines/{}", segment(machine.machine.as_str())),
-            called: machine.machine.to_string(),
-            detail: machine.kind.words().into(),
-            since: match &machine.condition {
-                Condition::Out { since, .. } => time(state, *since, now),
-                Condition::InService | Condition::Requalifying { .. } => {
-                    let since = machine.not_in_service_since.or(machine.flag.as_ref().map(|flag| flag.since));
-                    since.map(|since| time(state, since, now)).unwrap_or_default()
-                }
-            },
-            say: super::say::of_machine(state, machine, now),
-        })
-        .collect()
-}
-
-fn exceptions(state: &State, now: Time) -> Vec<Item> {
-    let item = |row: super::exception::Row| Item {
-        href: row.href,
-        called: row.load,
-        detail: row.why,
-        since: row.released,
-        say: row.say,
-    };
-    let dryness = super::exception::dryness_rows(state, now);
-    super::exception::open_rows(state, now).chain(dryness).map(item).collect()
-}
-
-fn recalls(state: &State, now: Time) -> Vec<Item> {
-    let item = |open: super::recalls::Open| Item {
-        href: open.href,
-        called: open.recall,
-        detail: open.detail,
-        since: time(state, open.since, now),
-        say: open.say,
-    };
-    super::recalls::open(state).map(item).collect()
-}
-
-fn holds(state: &State, now: Time) -> Vec<Item> {
-    let mut open: Vec<_> = state.holds.values().filter(|hold| hold.lifted_at.is_none()).collect();
-    open.sort_by_key(|hold| (std::cmp::Reverse(hold.kind), hold.placed_at, hold.hold.clone()));
-    let items = open.into_iter().filter_map(|hold| {
-        let held = state.assets.values().filter(|asset| {
-            // What is retired waits for nobody any more.
-            asset.retired.is_none() && asset.holds.iter().any(|it| it.hold == hold.hold)
-        });
-        let held: Vec<String> = held.map(|asset| asset.asset.to_string()).collect();
-        let first = held.first()?;
-        Some(Item {
-            href: format!("/assets/{}", segment(first)),
-            called: hold.hold.to_string(),
-            detail: format!("{}: {}", some_of(&held, 6), hold.reason),
-            since: format!("{}, {}", time(state, hold.placed_at, now), hold.placed_by),
-            say: Say::held(format!("{} hold, {}", hold.kind.name(), count(held.len(), "part", "parts"))),
-        })
-    });
-    items.collect()
-}
-
-fn cases(state: &State, now: Time) -> Vec<Item> {
-    let mut out: Vec<_> = state.open_cases().filter(|case| case.anything_out()).collect();
-    out.sort_by_key(|case| (case.start, case.case.clone()));
-    out.into_iter()
-        .map(|case| {
-            let parts = case.parts.values().filter(|part| part.out).count();
-            let room = case.room.as_ref().map(|room| format!("{}, ", room.0)).unwrap_or_default();
-            Item {
-                href: format!("/cases/{}", segment(case.case.as_str())),
-                called: case.case.to_string(),
-                detail: format!("{room}{} not counted back", count(parts, "part", "parts")),
-                since: time(state, case.start, now),
-                say: Say::new("out", "ink", "out, count open"),
-            }
-        })
-        .collect()
-}
-
-fn reserves(state: &State, now: Time) -> Vec<Item> {
-    let below = state.board(now).reserves.into_iter().filter(|reserve| reserve.ready < reserve.minimum);
-    below
-        .map(|reserve| Item {
-            href: "/sets".into(),
-            called: reserve.count_sheet.to_string(),
-            detail: format!("{} ready, {} needed for emergencies", reserve.ready, reserve.minimum),
-            since: String::new(),
-            say: Say::new("not_ready", "stop", "below minimum"),
-        })
-        .collect()
 }
 
 /// Whether an entry is out of the ordinary. One that this release cannot read is.
@@ -233,33 +163,79 @@ async fn since(house: &House, state: &State, from: Time) -> Result<(Vec<Entry>, 
     Ok((all, true))
 }
 
+/// What the entries tell, oldest first, each with when it happened.
+fn events(entries: &[Entry]) -> Vec<(Time, Event)> {
+    let read =
+        |entry: &Entry| Some((entry.at, Event::read(&entry.kind, entry.version, entry.event.clone()).ok()?));
+    entries.iter().rev().filter_map(read).collect()
+}
+
+fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
+    let one = |entry: &Entry| {
+        let event = Event::read(&entry.kind, entry.version, entry.event.clone()).ok()?;
+        let What::TakenOver(it) = event.what else { return None };
+        let (at, by) = (when(state, entry.at, now), entry.actor.clone());
+        Some(Past { at, by, read_to: it.entry, entry: entry.seq })
+    };
+    entries.iter().filter_map(one).collect()
+}
+
 impl HandoverPage {
-    pub fn of(visitor: &Visitor, hours: u32, entries: &[Entry]) -> HandoverPage {
+    pub fn of(visitor: &Visitor, window: Window, entries: &[Entry]) -> HandoverPage {
         let (state, now) = (&*visitor.state, visitor.now);
+        let span = (window.from, now);
+        let hours = ((now.0 - window.from.0) / (60 * crate::domain::time::MINUTE)).max(1) as u32;
         let mut page = HandoverPage {
             page: Page::of(visitor, "/handover", "/handover", None),
             heading: String::new(),
-            hours,
+            area: Area::of(visitor.actor.role).words(),
             choices: [4, 8, 12, 24, 72],
-            since: when(state, now.plus_minutes(-60 * i64::from(hours)), now),
-            loads: loads(state, now),
-            machines: machines(state, now),
-            exceptions: exceptions(state, now),
-            recalls: recalls(state, now),
+            past: Vec::new(),
+            requests: open::requests(state, span),
+            late_starts: open::late_starts(state, &events(entries), span),
+            loads: open::loads(state, span),
+            machines: open::machines(state, span),
+            exceptions: open::exceptions(state, span),
+            recalls: open::recalls(state, span),
             missing: finding::missing(state, now),
             lines: finding::lines(state, now),
-            holds: holds(state, now),
+            holds: open::holds(state, span),
+            visits: super::visit_notes::items(state, span),
             findings: finding::findings(state, now).0,
             repairs: finding::repairs(state, now).0,
             broken: super::broken::lately(state, hours, now),
-            cases: cases(state, now),
-            reserves: reserves(state, now),
+            cases: open::cases(state, span),
+            follow: super::unfollowed::items(state, now),
+            reserves: open::reserves(state, now),
+            paper: super::paper::open_words(state),
+            wrong: super::wrong_things::open_words(state),
             odd: odd(state, entries, now),
             cut: false,
             trouble: String::new(),
+            window,
         };
         page.heading = page.sentence();
         page
+    }
+
+    pub fn holds_old(&self) -> Vec<&Item> {
+        self.holds.iter().filter(|row| !row.is_new).collect()
+    }
+
+    pub fn findings_new(&self) -> impl Iterator<Item = &FindingRow> {
+        self.findings.iter().filter(|row| row.told_at >= self.window.from)
+    }
+
+    pub fn findings_old(&self) -> Vec<&FindingRow> {
+        self.findings.iter().filter(|row| row.told_at < self.window.from).collect()
+    }
+
+    pub fn repairs_new(&self) -> impl Iterator<Item = &RepairRow> {
+        self.repairs.iter().filter(|row| row.sent_at >= self.window.from)
+    }
+
+    pub fn repairs_old(&self) -> Vec<&RepairRow> {
+        self.repairs.iter().filter(|row| row.sent_at < self.window.from).collect()
     }
 
     /// What is open, the worst first.
@@ -282,7 +258,9 @@ impl HandoverPage {
         say(self.machines.len() - out, "machine is flagged", "machines are flagged");
         say(self.recalls.len(), "recall is open", "recalls are open");
         say(self.exceptions.len(), "release waits for an answer", "releases wait for an answer");
+        say(self.requests.len(), "request waits for the desk", "requests wait for the desk");
         say(self.cases.len(), "case has an open count", "cases have an open count");
+        say(self.follow.len(), "emergency is to be followed up", "emergencies are to be followed up");
         say(self.loads.len(), "load is not decided", "loads are not decided");
         say(self.holds.len(), "hold is in force", "holds are in force");
         say(self.findings.len(), "defect report is open", "defect reports are open");
@@ -295,15 +273,24 @@ impl HandoverPage {
 }
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
-    let hours = asked.hours();
-    let from = visitor.now.plus_minutes(-60 * i64::from(hours));
-    match since(&app.house, &visitor.state, from).await {
-        Ok((entries, cut)) => render(&HandoverPage { cut, ..HandoverPage::of(&visitor, hours, &entries) }),
-        Err(gone) => {
-            let trouble = format!("What happened cannot be shown now (operation {}).", gone.operation);
-            render(&HandoverPage { trouble, ..HandoverPage::of(&visitor, hours, &[]) })
+    let done = asked.done.as_deref().and_then(|text| text.parse().ok());
+    let window = Window::of(&visitor, &asked);
+    let (state, now) = (&visitor.state, visitor.now);
+    let thing = handovers(Area::of(visitor.actor.role));
+    let told = since(&app.house, state, window.from).await;
+    let before = app.house.history(&state.site, &thing, None, PAST_HANDOVERS).await;
+    let mut page = match (told, before) {
+        (Ok((entries, cut)), Ok(before)) => {
+            let past = past(state, &before, now);
+            HandoverPage { cut, past, ..HandoverPage::of(&visitor, window, &entries) }
         }
-    }
+        (Err(gone), _) | (_, Err(gone)) => {
+            let trouble = format!("What happened cannot be shown now (operation {}).", gone.operation);
+            HandoverPage { trouble, ..HandoverPage::of(&visitor, window, &[]) }
+        }
+    };
+    page.page.done = done;
+    render(&page)
 }
 
 #[cfg(test)]
@@ -311,27 +298,30 @@ mod tests {
     use super::*;
     use crate::web::pages::sample;
 
+    fn shown(visitor: &Visitor, entries: &[Entry]) -> HandoverPage {
+        HandoverPage::of(visitor, Window::of(visitor, &Asked::default()), entries)
+    }
+
     #[test]
     fn the_worst_stands_first() {
         let entries = sample::busy::entries();
-        let text = sample::show("handover", &HandoverPage::of(&sample::busy::visitor(), 12, &entries));
+        let text = sample::show("handover", &shown(&sample::busy::visitor(), &entries));
         assert!(text.contains("<h1>1 part is not accounted for, 1 reserve is below its minimum"), "{text}");
         assert!(text.contains("Deviation: "), "{text}");
         let lead = sample::released_alone(crate::domain::person::Role::Lead);
-        let text = sample::show("handover-alone", &HandoverPage::of(&lead, 12, &[]));
+        let text = sample::show("handover-alone", &shown(&lead, &[]));
         assert!(
             text.contains("1 release waits for an answer") && text.contains("to be countersigned by"),
             "{text}"
         );
-        let text =
-            sample::show("handover-machines", &HandoverPage::of(&sample::troubled_machines(), 12, &[]));
+        let text = sample::show("handover-machines", &shown(&sample::troubled_machines(), &[]));
         assert!(text.contains("1 machine is out of service, 1 machine is flagged"), "{text}");
         assert!(text.contains("test failed: leak-rate test of 3 March 2026"), "{text}");
         assert!(text.contains("flagged: the verdict on load S-311 failed"), "{text}");
-        let asked = |hours: &str| Asked { hours: Some(hours.into()) }.hours();
+        let asked = |hours: &str| Asked { hours: Some(hours.into()), done: None }.hours();
         assert_eq!(
             [asked("24"), asked("0"), asked("-1"), asked("99999999999"), asked("<b>")],
-            [24, 12, 12, 12, 12]
+            [Some(24), None, None, None, None]
         );
     }
 }

@@ -30,6 +30,8 @@ pub struct Row {
     pub station: String,
     pub what: String,
     pub beside: Vec<String>,
+    /// It tells of parts that were scanned, of which another may have been meant.
+    pub scanned: bool,
     pub leaf: String,
 }
 
@@ -54,6 +56,7 @@ fn row(state: &State, entry: &Entry, leaf: &str, now: Time) -> Row {
         station: entry.station.clone().unwrap_or_default(),
         what: told.what,
         beside: told.beside,
+        scanned: super::wrong_things::is_of_scans(&entry.kind),
         leaf: leaf.chars().take(12).collect(),
     }
 }

@@ -50,6 +50,8 @@ pub struct LoadPage {
     pub page: Page,
     pub load: String,
     pub heading: String,
+    /// Where it is for immediate use: for whom, and how that stands.
+    pub use_now: String,
     pub say: Say,
     /// Neither released nor rejected.
     pub open: bool,
@@ -107,6 +109,7 @@ impl LoadPage {
             page: Page::of(visitor, "/loads", format!("/loads/{}", segment(load.load.as_str())), done),
             load: load.load.to_string(),
             heading: heading(state, load, &against, (now, visitor.actor.role)),
+            use_now: super::immediate_use::band(state, load),
             say: of_load_now(state, load),
             open,
             may: open && against.is_empty(),

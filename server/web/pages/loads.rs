@@ -5,6 +5,7 @@ use axum::extract::{self, Query};
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::immediate_use::Offer;
 use super::machine::why_not;
 use super::queue::waits_for;
 use super::say::{Say, of_load_now};
@@ -56,6 +57,7 @@ pub struct Choice {
     pub programmes: Vec<(String, String)>,
     /// It is free and does what the scanned things need next; its form stands open.
     pub open: bool,
+    pub sterilises: bool,
     /// Why no load can be started in it now; empty where one can.
     pub why: String,
     /// Why some of its programmes cannot be started now, though others can.
@@ -72,6 +74,7 @@ pub struct LoadsPage {
     pub next: String,
     pub machines: Vec<Choice>,
     pub scan: String,
+    pub offer: Offer,
     /// Files of the folder of records that belong to no load, or cannot be read.
     pub waiting: Vec<File>,
 }
@@ -145,6 +148,7 @@ fn machines(state: &State, scan: &str, now: Time) -> Vec<Choice> {
             Choice {
                 machine: machine.machine.to_string(),
                 kind: machine.kind.words(),
+                sterilises: machine.kind == MachineKind::Steriliser,
                 open: why.is_empty() && does(machine),
                 condition: match &machine.running {
                     Some(load) => format!("runs load {load}"),
@@ -202,6 +206,7 @@ impl LoadsPage {
             open,
             next,
             machines: machines(state, &asked.scan, now),
+            offer: Offer::of(state),
             waiting: waiting.iter().take(MOST_ROWS).map(|it| file(state, it, now)).collect(),
             scan: asked.scan.split_whitespace().collect::<Vec<_>>().join("\n"),
         }

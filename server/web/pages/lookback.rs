@@ -72,6 +72,9 @@ fn hidden(origin: &Origin) -> Vec<Hidden> {
             "asset" => "origin.asset",
             "case" => "origin.case",
             "machine" => "origin.machine",
+            "lot" => "origin.lot",
+            "model" => "origin.model",
+            "serial" => "origin.serial",
             "from" => "origin.from",
             _ => "origin.to",
         };

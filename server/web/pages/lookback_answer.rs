@@ -1,11 +1,14 @@
 //! The answer to a look-back: what was touched, where it came from, where it went; as rows and as a sheet.
 
+use std::collections::BTreeMap;
+
 use super::say::{Say, of_asset, of_load_now};
 use super::shared::{capital, count, segment};
 use crate::domain::exposure::Exposure;
 use crate::domain::id::Id;
 use crate::domain::load::Load;
 use crate::domain::lookback::{AtCase, Origin, Trace};
+use crate::domain::shelf::UsedAt;
 use crate::domain::state::{Asset, Standing, State};
 use crate::domain::time::Time;
 
@@ -36,6 +39,8 @@ pub struct CaseRow {
     pub patient: bool,
     pub used: Vec<String>,
     pub opened: Vec<String>,
+    /// What of the shelf was used there.
+    pub stock: Vec<String>,
 }
 
 pub struct Answer {
@@ -47,6 +52,8 @@ pub struct Answer {
     pub stand: String,
     /// Those in the house that no hold keeps back.
     pub free: Vec<String>,
+    /// Parts that may be each other, and are counted together.
+    pub doubts: Vec<String>,
     /// A table has more rows than are shown.
     pub cut: bool,
 }
@@ -154,6 +161,17 @@ fn heading(state: &State, began: Began, trace: &Trace) -> String {
         Began::At(Origin { machine: Some(_), .. }) => {
             (format!("{what}: {loads} with {parts}"), opened_by("them", "case", "cases"))
         }
+        Began::At(Origin { load: None, machine: None, .. }) => {
+            let at = count(trace.stock.len(), "case", "cases");
+            let others = match trace.assets.len() {
+                0 => String::new(),
+                n => format!(", and {} of it went to others", count(n, "part", "parts")),
+            };
+            let named = trace.stock.keys().filter_map(|case| state.cases.get(case));
+            let named = named.filter(|case| case.patient.is_some()).count();
+            let patients = count(named, "of these names a patient", "of these name a patient");
+            return format!("{what} was used at {at}{others}; {patients}.");
+        }
         Began::At(_) => {
             let them = if trace.assets.len() == 1 { "it" } else { "them" };
             (format!("{what} touched {parts}"), opened_by(them, "case", "cases"))
@@ -178,6 +196,30 @@ fn stand(parts: &[&Asset]) -> String {
         }
     }
     format!("{}.", all.join("; "))
+}
+
+/// "2 of suction-catheter, lot L7".
+pub fn stock_words(it: &UsedAt) -> String {
+    let used = &it.used;
+    let lot = used.lot.as_ref().map_or(", lot not told".into(), |lot| format!(", lot {}", lot.0));
+    let serial = used.serial.as_ref().map(|serial| format!(", number {}", serial.0)).unwrap_or_default();
+    format!("{} of {}{lot}{serial}", used.quantity, used.model)
+}
+
+/// Each pair once, with why it is counted together.
+fn doubts(state: &State, trace: &Trace) -> Vec<String> {
+    let mut all: BTreeMap<(&Id, &Id), String> = BTreeMap::new();
+    for (asset, kin) in &trace.kin {
+        let pair = if *asset < kin.asset { (asset, &kin.asset) } else { (&kin.asset, asset) };
+        let since = kin.since.told(state.zone);
+        all.entry(pair).or_insert_with(|| {
+            format!(
+                "{} and {} may be each other since {since} ({}); both are counted.",
+                pair.0, pair.1, kin.because
+            )
+        });
+    }
+    all.into_values().collect()
 }
 
 impl Answer {
@@ -210,6 +252,7 @@ impl Answer {
                 patient: case.patient.is_some(),
                 used: with(Exposure::Used),
                 opened: with(Exposure::Opened),
+                stock: trace.stock.get(&case.case).into_iter().flatten().map(stock_words).collect(),
             }
         });
         Answer {
@@ -220,6 +263,7 @@ impl Answer {
             cases: cases.take(MOST_ROWS).collect(),
             stand: stand(&assets),
             free: free.map(|asset| asset.asset.to_string()).collect(),
+            doubts: doubts(state, trace),
         }
     }
 }
@@ -320,6 +364,19 @@ pub fn sheet(state: &State, began: Began, trace: &Trace) -> Vec<[String; 16]> {
             ..Cells::default()
         })
     });
+    let shelf = trace.stock.iter().filter_map(|(id, used)| Some((state.cases.get(id)?, used)));
+    let shelf = shelf.flat_map(|(case, used)| {
+        used.iter().map(move |it| Cells {
+            row: "used of the shelf",
+            asset: stock_words(it),
+            model: it.used.model.to_string(),
+            case: case.case.to_string(),
+            case_start: case.start.to_string(),
+            exposure: Exposure::Used.name(),
+            patient_named: if case.patient.is_some() { "yes" } else { "no" },
+            ..Cells::default()
+        })
+    });
     let origin = began.words(state);
-    loads.chain(parts).chain(exposures).map(|cells| cells.line(&origin)).collect()
+    loads.chain(parts).chain(exposures).chain(shelf).map(|cells| cells.line(&origin)).collect()
 }

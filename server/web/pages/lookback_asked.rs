@@ -14,6 +14,9 @@ pub struct Typed {
     pub asset: String,
     pub case: String,
     pub machine: String,
+    pub lot: String,
+    pub model: String,
+    pub serial: String,
     pub from: String,
     pub to: String,
     pub done: Option<u64>,
@@ -30,6 +33,9 @@ impl Typed {
             asset: text("asset"),
             case: text("case"),
             machine: text("machine"),
+            lot: text("lot"),
+            model: text("model"),
+            serial: text("serial"),
             from: text("from"),
             to: text("to"),
             done: text("done").parse().ok(),
@@ -37,9 +43,9 @@ impl Typed {
     }
 
     pub fn is_empty(&self) -> bool {
-        [&self.load, &self.asset, &self.case, &self.machine, &self.from, &self.to]
-            .iter()
-            .all(|it| it.is_empty())
+        let lot = [&self.lot, &self.model, &self.serial];
+        let others = [&self.load, &self.asset, &self.case, &self.machine, &self.from, &self.to];
+        lot.into_iter().chain(others).all(|it| it.is_empty())
     }
 
     /// The origin that the words name, or what is wrong with them.
@@ -53,18 +59,27 @@ impl Typed {
         if self.asset.chars().count() > LONGEST_LINE {
             return Err(format!("No part can be called \"{}\".", short(&self.asset)));
         }
+        let line = |kind: &str, text: &str| match text.chars().count() {
+            0 => Ok(None),
+            n if n > LONGEST_LINE => Err(format!("No {kind} is \"{}\".", short(text))),
+            _ => Ok(Some(Line(text.to_string()))),
+        };
         let origin = Origin {
             load: id("load", &self.load)?,
             asset: Some(self.asset.clone()).filter(|asset| !asset.is_empty()).map(Line),
             case: id("case", &self.case)?,
             machine: id("machine", &self.machine)?,
+            model: id("model", &self.model)?,
+            lot: line("lot", &self.lot)?,
+            serial: line("number", &self.serial)?,
             from: moment(state, &self.from, false)?,
             to: moment(state, &self.to, true)?,
         };
         origin.whole().map_err(|error| match error.pointer.as_str() {
             "/origin/from" => "A window goes with a machine: name the machine too.".to_string(),
             "/origin/to" => "The window ends before it begins.".to_string(),
-            _ => "One origin is needed: a load, a part, a case or a machine.".to_string(),
+            "/origin/model" => "A model goes with a lot or a number: name one of them too.".to_string(),
+            _ => "One origin is needed: a load, a part, a case, a machine or a lot.".to_string(),
         })?;
         Ok(origin)
     }
@@ -104,6 +119,9 @@ pub fn pairs(origin: &Origin) -> Vec<(&'static str, String)> {
     put("asset", origin.asset.as_ref().map(|asset| asset.0.clone()));
     put("case", origin.case.as_ref().map(Id::to_string));
     put("machine", origin.machine.as_ref().map(Id::to_string));
+    put("lot", origin.lot.as_ref().map(|lot| lot.0.clone()));
+    put("model", origin.model.as_ref().map(Id::to_string));
+    put("serial", origin.serial.as_ref().map(|serial| serial.0.clone()));
     put("from", origin.from.map(|at| at.to_string()));
     put("to", origin.to.map(|at| at.to_string()));
     all

@@ -98,6 +98,9 @@ const PROCESSING: &[Spec] = &[
     ("processing.disinfection.temp_c", "Disinfection by hand: temperature in °C, at least", Typed::Decimal),
     ("processing.immersible:bool", "Immersion", Typed::Allowed),
     ("processing.ultrasonic:bool", "Ultrasonic bath", Typed::Allowed),
+    ("processing.immediate_use:bool", "Immediate use, straight from the steriliser", Typed::Allowed),
+    ("processing.clean_within_minutes:int", "Cleaning begins within … minutes of its use", Typed::Whole),
+    ("processing.delayed", "Where it begins later: what is done beside the usual", Typed::Words),
 ];
 
 #[rustfmt::skip]

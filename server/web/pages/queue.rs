@@ -14,6 +14,7 @@ use crate::domain::forecast::Forecast;
 use crate::domain::id::Id;
 use crate::domain::model::{Method, StepKind};
 use crate::domain::order_of_work::{Needed, needed};
+use crate::domain::sink::{self, Clock};
 use crate::domain::state::{Asset, Standing, State};
 use crate::domain::time::Time;
 use crate::web::App;
@@ -30,6 +31,9 @@ pub struct Row {
     pub since: String,
     /// What it is for, and how much time is in hand.
     pub needed: String,
+    /// How long it has waited for its cleaning, where that is limited.
+    pub clock: String,
+    pub late: bool,
     pub waits_from: Time,
     pub held: bool,
 }
@@ -77,6 +81,8 @@ struct Waiting {
     since: Time,
     parts: usize,
     held: bool,
+    /// Of the part that is nearest to its limit.
+    clock: Option<Clock>,
 }
 
 /// The step that a part waits for in the house; `None` where it waits for none.
@@ -88,7 +94,7 @@ pub fn waits_for(state: &State, asset: &Asset) -> Option<(StepKind, bool)> {
     Some((step.step, by_load))
 }
 
-fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)> {
+fn gather(state: &State, now: Time) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)> {
     let mut all: BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)> = BTreeMap::new();
     for asset in state.assets.values() {
         let Some((step, by_load)) = waits_for(state, asset) else {
@@ -99,10 +105,17 @@ fn gather(state: &State) -> BTreeMap<StepKind, (bool, BTreeMap<Bundle, Waiting>)
             None => Bundle::Part(asset.asset.clone()),
         };
         let (_, bundles) = all.entry(step).or_insert_with(|| (by_load, BTreeMap::new()));
-        let waiting = bundles.entry(bundle).or_insert(Waiting { since: asset.act_at, parts: 0, held: false });
+        let waiting = bundles.entry(bundle).or_insert(Waiting {
+            since: asset.act_at,
+            parts: 0,
+            held: false,
+            clock: None,
+        });
         waiting.since = waiting.since.min(asset.act_at);
         waiting.parts += 1;
         waiting.held |= !asset.holds.is_empty();
+        let left = |clock: &Clock| i64::from(clock.limit_minutes) - clock.waited_minutes;
+        waiting.clock = waiting.clock.into_iter().chain(sink::clock(state, asset, now)).min_by_key(left);
     }
     all
 }
@@ -127,6 +140,8 @@ fn row(state: &State, bundle: &Bundle, waiting: &Waiting, now: Time) -> Row {
         detail,
         since: when(state, waiting.since, now),
         needed: String::new(),
+        clock: waiting.clock.map(|clock| clock.words()).unwrap_or_default(),
+        late: waiting.clock.is_some_and(|clock| clock.is_over()),
         waits_from: waiting.since,
         held: waiting.held,
     }
@@ -145,7 +160,7 @@ impl QueuePage {
             needed: of(bundle).map(|it| needed_words((state, now), bundle, it, forecast)).unwrap_or_default(),
             ..row(state, bundle, waiting, now)
         };
-        let groups: Vec<Group> = gather(state)
+        let groups: Vec<Group> = gather(state, now)
             .into_iter()
             .map(|(step, (load, bundles))| {
                 let mut sorted: Vec<_> = bundles.into_iter().collect();
@@ -197,8 +212,10 @@ fn needed_words(
     needed: &Needed,
     forecast: Option<&Forecast>,
 ) -> String {
-    let Needed::Case { start, case } = needed else {
-        return "refills the emergency reserve, which is below its minimum".into();
+    let (start, case, robbed) = match needed {
+        Needed::Reserve => return "refills the emergency reserve, which is below its minimum".into(),
+        Needed::Robbed { start, case } => (start, case, ", whose set went to an emergency"),
+        Needed::Case { start, case } => (start, case, ""),
     };
     let Bundle::Set(set) = bundle else { return String::new() };
     let ready = forecast.and_then(|it| it.set(set)).and_then(|it| it.ready_at);
@@ -208,7 +225,7 @@ fn needed_words(
         Some(0..) => format!(", {} in hand", spell(minutes.unwrap_or_default())),
         Some(late) => format!(", {} too late as it goes", spell(-late)),
     };
-    format!("needed for case {case} at {}{hand}", time(state, *start, now))
+    format!("needed for case {case} at {}{robbed}{hand}", time(state, *start, now))
 }
 
 /// Minutes as people say them: hours from two on.

@@ -2,6 +2,7 @@
 
 pub mod busy;
 mod timetable;
+pub mod visiting;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -13,9 +14,7 @@ use crate::domain::apply::{When, apply};
 use crate::domain::event::{Beside, Entry, Event, Thing, What};
 use crate::domain::id::Id;
 use crate::domain::person::{Actor, Role};
-use crate::domain::site::SiteFounded;
 use crate::domain::state::InspectedAt;
-use crate::domain::text::Line;
 use crate::domain::time::Time;
 use crate::domain::{Asked, Command, State, decide};
 use crate::web::visitor::Visitor;
@@ -61,6 +60,7 @@ impl House {
             turns: &turns,
             corrected: None,
             attachments: &BTreeMap::new(),
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         let decided =
@@ -214,8 +214,9 @@ pub fn broken() -> Visitor {
 fn house() -> House {
     let now = Time::parse("2026-03-02T23:10:00Z").unwrap();
     let mut house = House { state: State::new(Id::new("airway").unwrap()), entries: Vec::new(), now };
-    let founded = SiteFounded { name: Line("Airway suite".into()), timezone: "Europe/Berlin".into() };
-    house.put("p-admin", now, Event { beside: Beside::default(), what: What::SiteFounded(founded) });
+    let founded = json!({"name": "Airway suite", "timezone": "Europe/Berlin"});
+    let what = What::SiteFounded(serde_json::from_value(founded).unwrap());
+    house.put("p-admin", now, Event { what, beside: Beside::default() });
     catalogue(&mut house);
     parts(&mut house);
     loop_once(&mut house);

@@ -65,7 +65,10 @@ fn quarter(done: usize, of: usize) -> &'static str {
 /// How a part stands: the worst fact first.
 pub fn of_asset(state: &State, asset: &Asset, now: Time) -> Say {
     match asset.standing() {
-        Standing::Retired => return Say::new("retired", "ink", "retired"),
+        Standing::Retired => {
+            let gone = asset.retired.as_ref().is_some_and(|it| it.cause.is_parting());
+            return Say::new("retired", "ink", if gone { "no longer in the house" } else { "retired" });
+        }
         Standing::Missing => return Say::new("missing", "stop", "not accounted for"),
         Standing::InRepair => return Say::plain("in repair"),
         Standing::Held if asset.stage == Stage::Ready => {

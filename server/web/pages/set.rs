@@ -27,6 +27,8 @@ pub struct Member {
     pub place: String,
     pub say: Say,
     pub due: Vec<String>,
+    /// The model, by which a new piece of the same kind takes its place.
+    pub model: String,
     pub holds: Vec<String>,
 }
 
@@ -38,13 +40,19 @@ pub struct Line {
     pub pack: String,
     pub lacks: usize,
     pub members: Vec<Member>,
+    /// So many of it come from the shelf: it has no parts of its own.
+    pub shelf: u32,
 }
 
 pub struct Past {
     pub seq: u64,
     pub at: String,
+    /// When it was written, where that was not when it happened.
+    pub recorded: String,
     pub by: String,
     pub what: String,
+    /// It tells of parts that were scanned, of which another may have been meant.
+    pub scanned: bool,
 }
 
 #[derive(Template)]
@@ -74,6 +82,7 @@ fn member(state: &State, asset: &Asset, now: Time) -> Member {
         href: format!("/assets/{}", segment(asset.asset.as_str())),
         asset: asset.asset.to_string(),
         name: state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default(),
+        model: asset.model.to_string(),
         position: asset.seat.as_ref().map_or(0, |seat| seat.position),
         place: asset
             .location
@@ -91,6 +100,7 @@ fn member(state: &State, asset: &Asset, now: Time) -> Member {
             .holds
             .iter()
             .map(|held| format!("{} hold {}: {}", held.kind.name(), held.hold, hold(&held.hold)))
+            .chain(super::visit_notes::doubt(state, asset))
             .collect(),
     }
 }
@@ -103,7 +113,8 @@ fn lines(state: &State, set: &SetState, now: Time) -> Vec<Line> {
         let present = line.present.iter().filter_map(|id| state.assets.get(id));
         Line {
             wants: on_sheet.map(|on| on.wants()).unwrap_or_default(),
-            lacks: (line.needed as usize).saturating_sub(line.present.len()),
+            lacks: (line.needed as usize).saturating_sub(line.present.len() + line.shelf as usize),
+            shelf: line.shelf,
             members: present.map(|asset| member(state, asset, now)).collect(),
             needed: line.needed,
             essential: line.essential,
@@ -175,6 +186,16 @@ impl SetPage {
     }
 }
 
+/// Who entered it, and who did it, where a sheet of paper names somebody else.
+fn by(entry: &Entry) -> String {
+    let beside = serde_json::from_value::<crate::domain::event::Beside>(entry.event.clone());
+    let late = beside.ok().and_then(|beside| beside.late);
+    match late.as_ref().and_then(|late| late.doer()).filter(|doer| *doer != entry.actor) {
+        Some(doer) => format!("{doer}, entered by {}", entry.actor),
+        None => entry.actor.clone(),
+    }
+}
+
 /// Entries as rows.
 pub fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
     entries
@@ -182,8 +203,13 @@ pub fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
         .map(|entry| Past {
             seq: entry.seq,
             at: when(state, entry.at, now),
-            by: entry.actor.clone(),
+            recorded: match entry.recorded_at.since_s(entry.at) >= 60 {
+                true => when(state, entry.recorded_at, now),
+                false => String::new(),
+            },
+            by: by(entry),
             what: told::entry(entry).what,
+            scanned: super::wrong_things::is_of_scans(&entry.kind),
         })
         .collect()
 }

@@ -70,7 +70,7 @@ pub struct SetupSheetPage {
     pub gas_out: bool,
     pub cautions: Vec<String>,
     /// HOT, PAST DATE, ON HOLD, each with the parts that are out so.
-    pub loud: Vec<(&'static str, String)>,
+    pub loud: Vec<(String, String)>,
     /// How the shown configuration came here.
     pub shown_as: String,
     pub chosen: bool,

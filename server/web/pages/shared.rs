@@ -9,7 +9,6 @@ use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::visitor::Visitor;
 
-/// A way to another page.
 pub struct Link {
     pub href: &'static str,
     pub label: &'static str,
@@ -81,6 +80,14 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
     ("/sets", "Sets", "Which sets are ready, and what do the others lack?", &Role::ALL),
     ("/assets", "Assets", "One part and its life: turns, inspections, holds.", &Role::ALL),
     ("/due", "Due", "What must be inspected, tested or replaced, in order of need?", &[Biomed, Lead]),
+    ("/loans", "Loans", "What is lent to us, and when does it go back?", &[Desk, Lead, Charge, Biomed]),
+    ("/strangers", "Strangers", "What is not ours, or in doubt, and who was told?", &[Desk, Lead, Infection]),
+    (
+        "/shelf",
+        "Shelf",
+        "What is kept by lot: how much, and until when?",
+        &[Desk, Lead, Charge, Clinician, Biomed],
+    ),
     ("/wear", "Wear", "How long do they last, and what will I need?", &[Biomed, Lead]),
     (
         "/findings",
@@ -108,6 +115,18 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Infection, Lead, Biomed, Auditor],
     ),
     ("/alerts", "Alerts", "What am I told of at once, and what was another program told?", &Role::ALL),
+    (
+        "/paper",
+        "Paper",
+        "What is written on while the network is down, and what of it is entered?",
+        &[Desk, Lead, Charge, Clinician, Infection, Auditor],
+    ),
+    (
+        "/wrong-things",
+        "Wrong scans",
+        "Of which entries is said that another thing was meant?",
+        &[Lead, Desk, Charge, Clinician, Infection, Auditor],
+    ),
     ("/handover", "Handover", "What happened since the last shift, what is open?", &[Desk, Lead, Charge]),
     (
         "/exceptions",
@@ -170,6 +189,7 @@ pub fn hold_kinds(role: Role) -> Vec<&'static str> {
 /// What every page needs beside its own matter.
 pub struct Page {
     pub site: String,
+    pub practice: bool,
     pub who: String,
     pub code: String,
     pub role: Role,
@@ -193,6 +213,7 @@ impl Page {
         let state = &visitor.state;
         Page {
             site: if state.name.is_empty() { state.site.to_string() } else { state.name.clone() },
+            practice: state.practice,
             who: visitor.name.clone(),
             code: visitor.actor.code.clone(),
             role: visitor.actor.role,

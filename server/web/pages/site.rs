@@ -110,10 +110,32 @@ fn of_tests(policy: &crate::domain::site::Policy) -> Vec<Policy> {
 
 fn policies(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let mut all = of_tests(policy);
+    all.extend(of_sink(policy));
     all.extend(of_planning(policy));
     all.extend(of_fit(policy));
     all.extend(of_marks(policy));
     all
+}
+
+/// Immediate use, and the clock at the sink.
+fn of_sink(policy: &crate::domain::site::Policy) -> Vec<Policy> {
+    vec![
+        Policy {
+            yes_no: true,
+            ..row(
+                "immediate_use_forbidden:bool",
+                "Immediate-use sterilisation is forbidden",
+                "Where it is not, it goes to one case, with a reason, and is never stored.",
+                policy.immediate_use_forbidden.to_string(),
+            )
+        },
+        row(
+            "clean_within_minutes:int",
+            "Cleaning begins within … minutes of the end of use",
+            "For parts whose instructions name no time; 0 where it is not asked for here. Later, the delayed way.",
+            policy.clean_within_minutes.unwrap_or(0).to_string(),
+        ),
+    ]
 }
 
 /// The marks that the site gives out, and the labels that it prints.
@@ -186,6 +208,25 @@ fn of_walls(policy: &crate::domain::site::Policy) -> Policy {
     )
 }
 
+fn of_shifts(policy: &crate::domain::site::Policy) -> Policy {
+    let hours: Vec<String> = policy.shift_starts.iter().map(|it| it.0.format("%H:%M").to_string()).collect();
+    row(
+        "shift_starts:commas",
+        "Hours at which shifts begin",
+        "In order, between commas, as: 07:00, 15:00, 22:00. The handover tells what began since the last one.",
+        hours.join(", "),
+    )
+}
+
+fn of_undo(policy: &crate::domain::site::Policy) -> Policy {
+    row(
+        "undo_minutes:int",
+        "Minutes in which an own defect report may be taken back",
+        "By the person who reported it; afterwards the lead corrects it.",
+        policy.undo_minutes.to_string(),
+    )
+}
+
 fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
     let [low, high] = policy.telescope_window_mm;
     let [thin, thick] = policy.wall_mm;
@@ -239,12 +280,8 @@ fn of_planning(policy: &crate::domain::site::Policy) -> Vec<Policy> {
             policy.idle_minutes.to_string(),
         ),
         of_walls(policy),
-        row(
-            "undo_minutes:int",
-            "Minutes in which an own defect report may be taken back",
-            "By the person who reported it; afterwards the lead corrects it.",
-            policy.undo_minutes.to_string(),
-        ),
+        of_shifts(policy),
+        of_undo(policy),
         row(
             "check_lines:commas",
             "Lines of the function check beside those of the parts",

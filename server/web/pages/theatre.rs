@@ -36,7 +36,7 @@ pub struct PartRow {
     pub untouched: bool,
     pub used: bool,
     /// What is called across a room: HOT, PAST DATE, ON HOLD.
-    pub loud: Vec<&'static str>,
+    pub loud: Vec<String>,
 }
 
 /// A part that did not come back, with what is known of the search.
@@ -90,7 +90,7 @@ pub struct Choice {
     pub chosen: bool,
 }
 
-fn name(state: &State, asset: &Asset) -> String {
+pub fn name(state: &State, asset: &Asset) -> String {
     state.model(&asset.model).map(|model| model.name.0.clone()).unwrap_or_default()
 }
 
@@ -121,6 +121,9 @@ fn say_of(state: &State, asset: &Asset, part: &CasePart, broken: bool) -> Say {
         (true, _) => Say::new("out", "ink", format!("out, {exposure}")),
         (false, true) => Say::plain("missed, found since"),
         (false, false) if broken => Say::new("missing", "stop", "back, a piece is missing"),
+        (false, false) if part.exposure.is_none() && state.came_straight(&asset.asset, part.turn) => {
+            Say::plain("back, not opened; never stored, so that its next turn began")
+        }
         (false, false) => Say::plain(format!("back, {exposure}")),
     }
 }
@@ -143,7 +146,8 @@ fn row(state: &State, asset: &Asset, part: Option<&CasePart>, broken: bool, now:
         line: asset.seat.as_ref().map(|seat| seat.line.clone()).unwrap_or_default(),
         say: part.map_or_else(|| of_asset(state, asset, now), |part| say_of(state, asset, part, broken)),
         out,
-        untouched: part.is_some_and(|part| part.exposure.is_none()),
+        // What was sterilised for immediate use is not counted back into the store.
+        untouched: part.is_some_and(|part| part.exposure.is_none()) && state.use_now(asset).is_none(),
         used: part.is_some_and(|part| part.exposure == Some(Exposure::Used)),
         loud: if out { asset.loud(state, now) } else { Vec::new() },
     }

@@ -5,12 +5,15 @@ use std::collections::BTreeMap;
 use super::headline::part_title;
 use super::say::{Say, of_asset, of_set};
 use super::shared::{count, segment, time};
-use super::words;
+use super::words::{self, PRION};
+use crate::domain::hold::HoldKind;
+use crate::domain::immediate_use::USE_NOW;
 use crate::domain::model::{Method, RouteStep, StepKind};
 use crate::domain::readiness::{due, set_status};
 use crate::domain::refusal::Problem;
 use crate::domain::scan::resolve;
 use crate::domain::set::SetState;
+use crate::domain::sink;
 use crate::domain::state::{Asset, Named, Stage, Standing, State};
 use crate::domain::step::Broken;
 use crate::domain::time::Time;
@@ -76,6 +79,17 @@ fn offers(step: RouteStep) -> Vec<Offer> {
     }
 }
 
+/// The same, where its cleaning begins too late: recorded with what that asks for.
+fn at_sink(step: RouteStep, late: bool) -> Vec<Offer> {
+    match step.step {
+        StepKind::Cleaned | StepKind::Ultrasonic if late => {
+            let label = format!("{}, and the delayed steps done", super::shared::capital(step.step.words()));
+            vec![Offer::new(format!("delayed:{}", step.step.name()), label)]
+        }
+        _ => offers(step),
+    }
+}
+
 /// The ways in which an inspection is not passed.
 fn not_passed() -> Vec<Offer> {
     vec![
@@ -117,6 +131,7 @@ fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
         let reason = state.holds.get(&held.hold).map_or("", |hold| hold.reason.as_str());
         facts.push(format!("{} hold {}: {reason}", super::shared::capital(held.kind.name()), held.hold));
     }
+    facts.extend(sink::clock(state, asset, now).map(|clock| super::shared::capital(&clock.words()) + "."));
     facts.extend(
         due(state, asset, now)
             .iter()
@@ -134,6 +149,17 @@ fn facts_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
 /// What has to be said at once of a part that is scanned: that it is looked for, and what was reported of it.
 pub fn loud_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     let mut all = Vec::new();
+    if asset.has_hold(HoldKind::Prion) {
+        all.push(format!("{}: {PRION}", asset.asset));
+    }
+    if let Some(clock) = sink::clock(state, asset, now).filter(|clock| clock.is_over()) {
+        let steps = state.model(&asset.model).map(sink::steps_of);
+        let steps = steps.map(|steps| format!(": {}", steps.0)).unwrap_or_default();
+        all.push(format!("{} is {}. It goes the delayed way{steps}.", asset.asset, clock.words()));
+    }
+    if state.use_now(asset).is_some() {
+        all.push(format!("{}: {USE_NOW}. It came straight from the steriliser for one case.", asset.asset));
+    }
     if asset.missing {
         all.push(crate::domain::missing::since(state, asset));
     }
@@ -153,10 +179,12 @@ pub fn loud_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
 
 /// What is said first of a part that is looked for, and to whom, while nobody has named an outcome.
 fn alarm(state: &State, asset: &Asset, now: Time) -> String {
-    let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
-    let Some(known) = known.filter(|_| asset.missing) else { return String::new() };
-    let since = time(state, known.since, now);
     let name = part_title(state, &asset.asset);
+    let known = state.missing.get(&asset.asset).filter(|known| known.over_at.is_none());
+    let Some(known) = known.filter(|_| asset.missing) else {
+        return if asset.has_hold(HoldKind::Prion) { format!("{name}: {PRION}") } else { String::new() };
+    };
+    let since = time(state, known.since, now);
     match (&known.case, known.outcome) {
         (Some(case), None) => format!(
             "{name} was missing after case {case}, since {since}: tell the charge nurse at once; it was a possible retained item."
@@ -185,8 +213,12 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
     let step = state.next_step(asset).filter(|_| !gone);
     let back = matches!(asset.stage, Stage::Ready | Stage::Issued | Stage::InUse) && !gone;
     let (next, first) = match (&asset.in_load, step) {
+        _ if asset.has_hold(HoldKind::Prion) => (PRION.into(), Vec::new()),
         (Some(load), _) => (format!("Release or reject load {load} first."), Vec::new()),
-        (None, Some(step)) => (format!("Next it has to be {}.", step.words()), offers(step)),
+        (None, Some(step)) => {
+            let late = sink::clock(state, asset, now).is_some_and(|clock| clock.is_over());
+            (format!("Next it has to be {}.", step.words()), at_sink(step, late))
+        }
         (None, None) if asset.stage == Stage::Ready && !gone => {
             ("It needs nothing more in this turn.".into(), Vec::new())
         }
@@ -262,7 +294,13 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
     }
     let mut steps = groups.values().map(|(step, _)| *step);
     let (next, offers_first) = match steps.next() {
-        Some(step) => (format!("Next it has to be {}.", step.words()), offers(step)),
+        Some(step) => {
+            let over = |part: &&std::sync::Arc<Asset>| {
+                sink::clock(state, part, now).is_some_and(|clock| clock.is_over())
+            };
+            let late = members.iter().any(over);
+            (format!("Next it has to be {}.", step.words()), at_sink(step, late))
+        }
         None if members.is_empty() => ("It is empty; put its parts in.".to_string(), Vec::new()),
         None if !loaded.is_empty() => ("Its load has to be released or rejected.".into(), Vec::new()),
         None if out => ("Next it has to come back.".into(), came_back()),

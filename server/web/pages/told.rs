@@ -149,6 +149,7 @@ fn of_parts(event: &Event) -> String {
         What::HoldPlaced(it) => {
             format!("{} on {} hold {}: {}", names(it.assets.iter()), it.kind.name(), it.hold, it.reason)
         }
+        What::Dedicated(it) => format!("{}: {}", names(it.hold.assets.iter()), it.hold.reason),
         What::HoldLifted(it) => {
             format!("Hold {} lifted from {}: {}", it.hold, names(it.assets.iter()), it.reason)
         }
@@ -156,7 +157,7 @@ fn of_parts(event: &Event) -> String {
             let packaging = it.packaging.as_ref().map(|it| format!(", in {}", it.0)).unwrap_or_default();
             let solution = it.solution.as_ref().map(|it| format!(": {}", it.told())).unwrap_or_default();
             let all = scanned(event, touched(&it.parts, &it.noted));
-            format!("{all} {}{packaging}{solution}.", it.step.words())
+            format!("{all} {}{packaging}{solution}.{}", it.step.words(), super::told_beside::delayed(it))
         }
         What::Inspected(it) => {
             let failed = it.parts.iter().filter(|part| part.outcome != Outcome::Passed);
@@ -176,11 +177,12 @@ fn of_parts(event: &Event) -> String {
 fn of_load(event: &Event) -> String {
     match &event.what {
         What::LoadStarted(it) => format!(
-            "Load {} started in {}, programme {}, with {}.",
+            "Load {} started in {}, programme {}, with {}.{}",
             it.load,
             it.machine,
             it.programme.programme,
-            scanned(event, it.contents.iter().map(|part| &part.asset))
+            scanned(event, it.contents.iter().map(|part| &part.asset)),
+            super::immediate_use::started(it)
         ),
         What::LoadJudged(it) => {
             let passed = if it.judged.passed { "passed" } else { "failed" };
@@ -211,11 +213,13 @@ fn of_load(event: &Event) -> String {
                 (None, None) => String::new(),
             };
             let dryness = if it.dryness_not_stated { ", dryness not stated" } else { "" };
-            format!("Load {} released{how}{dryness}, {}.", it.load, count(it.parts.len(), "part", "parts"))
+            let parts = count(it.parts.len(), "part", "parts");
+            format!("Load {} released{how}{dryness}, {parts}.{}", it.load, super::immediate_use::released(it))
         }
         What::LoadRejected(it) => format!("Load {} rejected: {}", it.load, it.reason),
         other => super::told_case::sentence(event)
             .or_else(|| super::told_beside::sentence(event))
+            .or_else(|| super::told_visit::sentence(event))
             .unwrap_or_else(|| other.kind().replace('_', " ")),
     }
 }
@@ -245,7 +249,9 @@ fn beside(event: &Event) -> Vec<String> {
     }
     if let Some(late) = &beside.late {
         let sheet = late.sheet.as_ref().map(|sheet| format!(", sheet {}", sheet.0)).unwrap_or_default();
-        all.push(format!("Entered late ({}{sheet}).", name_of(late.cause)));
+        let line = late.line.map(|line| format!(" line {line}")).unwrap_or_default();
+        let by = late.doer().map(|by| format!("; done by {by}")).unwrap_or_default();
+        all.push(format!("Entered late ({}{sheet}{line}{by}).", name_of(late.cause)));
     }
     if !beside.also_opened.is_empty() {
         all.push(format!("Pack opened with it: {}.", names(beside.also_opened.iter())));
@@ -293,6 +299,10 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
         What::LoadRejected(it) => (of(&it.parts), format!("rejected, load {}", it.load)),
         What::HoldPlaced(it) => (None, format!("on {} hold", it.kind.name())),
         What::HoldLifted(it) => (None, format!("hold {} lifted", it.hold)),
+        What::Dedicated(it) => {
+            let case = it.hold.dedicated_to.as_ref().map(ToString::to_string).unwrap_or_default();
+            (None, format!("kept for the patient of case {case} alone"))
+        }
         What::PutAway(it) => (None, format!("put away, {}", it.location.0)),
         What::Retired(_) => (None, "retired".into()),
         What::PutInSet(it) => (None, format!("into set {}", it.seat.set)),
@@ -301,6 +311,7 @@ pub fn act_of(entry: &Entry, asset: &str) -> (Option<u32>, String) {
         What::Replaced(it) => (None, format!("into set {} for {}", it.seat.set, it.old)),
         other => super::told_case::act(&event, asset)
             .or_else(|| super::told_beside::act(&event))
+            .or_else(|| super::told_visit::act(&event, asset))
             .unwrap_or_else(|| (None, other.kind().replace('_', " "))),
     }
 }

@@ -3,6 +3,25 @@
 use super::shared::{count, listed};
 use crate::domain::event::{Event, What};
 use crate::domain::recall::Recalled;
+use crate::domain::wrong_thing::WrongThingSettled;
+
+/// What an entry says of parts whose cleaning began too late.
+pub fn delayed(it: &crate::domain::step::StepRecorded) -> String {
+    let told = it.delayed.iter().map(|late| {
+        let done = if late.done { "done beside the usual" } else { "NOT said to be done" };
+        format!(
+            " {} waited {} min of {}; {done}: {}.",
+            late.asset, late.waited_minutes, late.limit_minutes, late.steps.0
+        )
+    });
+    let mut all: Vec<String> = told.collect();
+    let more = all.len().saturating_sub(2);
+    all.truncate(2);
+    if more > 0 {
+        all.push(format!(" {} more waited too long.", more));
+    }
+    all.concat()
+}
 
 pub fn sentence(event: &Event) -> Option<String> {
     Some(match &event.what {
@@ -43,9 +62,56 @@ pub fn sentence(event: &Event) -> Option<String> {
             let rule = it.rule.as_ref().map(ToString::to_string).unwrap_or_default();
             format!("Rule of alerts {rule} set, about {}: tells {}.", it.about.name(), listed(&tells))
         }
+        What::SheetsPrinted(it) => {
+            let all: Vec<String> = it.sheets.iter().map(|it| it.sheet.to_string()).collect();
+            let numbers = match (all.first(), all.last()) {
+                (Some(first), Some(last)) if first != last => format!("{first} to {last}"),
+                _ => listed(&all),
+            };
+            format!("{} for days on paper numbered: {numbers}.", count(all.len(), "sheet", "sheets"))
+        }
+        What::SheetVoided(it) => format!("Sheet {} is void: {}", it.sheet, it.reason),
+        What::SheetFinished(it) => format!("All of sheet {} is entered.", it.sheet),
+        What::WrongThingReported(it) => {
+            let names = |parts: &[crate::domain::event::Noted]| {
+                super::shared::some_of(&parts.iter().map(|it| it.asset.to_string()).collect::<Vec<_>>(), 4)
+            };
+            let meant = match it.meant.is_empty() {
+                true => "nobody knows which was meant".into(),
+                false => format!("{} was meant", names(&it.meant)),
+            };
+            format!("{}: entry {} names {} by mistake; {meant}.", it.report, it.entry, names(&it.named))
+        }
+        What::WrongThingSettled(it) => settled(it),
         What::AlertDropped(it) => format!("Rule of alerts {} dropped.", it.rule),
-        _ => return None,
+        _ => return signed(&event.what),
     })
+}
+
+fn signed(what: &What) -> Option<String> {
+    match what {
+        What::TakenOver(it) => {
+            Some(format!("Took over {}, having read up to entry {}.", it.area.words(), it.entry))
+        }
+        What::ExceptionsReviewed(it) => {
+            let (month, role) = (&it.month.0, it.role.words());
+            Some(format!("Exceptions of {month} reviewed up to entry {} by the {role}.", it.entry))
+        }
+        _ => None,
+    }
+}
+
+fn settled(it: &WrongThingSettled) -> String {
+    let how = match (it.confirmed, &it.corrected, &it.told) {
+        (false, ..) => "the entry stands as it is".to_string(),
+        (true, Some(corrected), _) => format!("entry {} is taken back", corrected.entry),
+        (true, None, Some(_)) => "the act is told late of the thing meant".into(),
+        (true, None, None) => "both things are counted from now on".into(),
+    };
+    let stands = it.stands.iter().filter(|it| !it.is_nothing()).map(super::paper_rows::rested_words);
+    let stands: Vec<String> =
+        std::iter::once(format!("{}: {how}: {}", it.report, it.reason)).chain(stands).collect();
+    stands.join(" Not undone: ")
 }
 
 /// What such an entry says of its part: the turn, where it names one, and the act in short.

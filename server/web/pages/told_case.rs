@@ -51,6 +51,13 @@ fn counted(it: &CountClosed) -> String {
     }
     let whole = it.parts.len() - missing - of(Back::Broken).count();
     all.push(format!("{} back whole", count(whole, "part", "parts")));
+    let not_stored = super::immediate_use::not_stored(it);
+    if !not_stored.is_empty() {
+        all.push(format!(
+            "sterilised for immediate use and not opened, never stored: {} begin their next turn",
+            names(not_stored.into_iter())
+        ));
+    }
     all.extend(it.others.iter().map(other));
     all.join("; ")
 }
@@ -100,7 +107,7 @@ fn tallied(it: &Tally) -> String {
 }
 
 /// What another case lost by an issue.
-fn robbed(it: &Robbed) -> String {
+pub fn robbed(it: &Robbed) -> String {
     let sets: Vec<String> = it.sets.iter().map(|set| format!("set {set}")).collect();
     let all: Vec<String> = sets.into_iter().chain(it.parts.iter().map(Id::to_string)).collect();
     format!(" Case {} loses {}.", it.case, some_of(&all, 4))

@@ -6,6 +6,9 @@ pub const NOT_BACK: &str =
 /// The same behind a sentence that says what is not accounted for.
 pub const SEARCH: &str = "Search, tell the surgeon, image by local policy, before the patient leaves.";
 
+/// What is said at the sink of anything with a prion risk.
+pub const PRION: &str = "Do not wash. Seal, label, lock, call infection prevention.";
+
 /// What the command does, as it stands on a button.
 pub fn command(name: &str) -> String {
     let words = match name {
@@ -28,6 +31,7 @@ pub fn command(name: &str) -> String {
         "replace" => "Replace a part",
         "hold" => "Place on hold",
         "lift_hold" => "Lift the hold",
+        "dedicate" => "Keep for one patient alone",
         "record_step" => "Record a step",
         "inspect" => "Record an inspection",
         "pack_broken" => "Record a broken pack",
@@ -72,6 +76,19 @@ pub fn command(name: &str) -> String {
         "set_alert" => "Set a rule of alerts",
         "drop_alert" => "Drop a rule of alerts",
         "erase_patient" => "Erase a patient's reference",
+        other => return of_paper(other),
+    };
+    words.to_string()
+}
+
+/// Of paper, and of what was scanned for another.
+fn of_paper(name: &str) -> String {
+    let words = match name {
+        "print_sheets" => "Number sheets of paper",
+        "void_sheet" => "Say that a sheet is void",
+        "finish_sheet" => "Say that a sheet is entered",
+        "report_wrong_thing" => "Say that another thing was meant",
+        "settle_wrong_thing" => "Settle what was scanned",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use std::sync::Arc;
 
 use super::super::served::{steam_record, wash_record};
-use super::{at_case, at_machine, recall, request, schedule, wear};
+use super::{at_case, at_machine, edges, paper, recall, request, schedule, visit, wear};
 
 /// One command's numbers; past their end they are 0, so that fewer and smaller numbers mean a simpler command.
 pub struct Dice {
@@ -50,8 +50,8 @@ pub fn code(role: Role, second: bool) -> String {
 
 /// The next command and the role that gives it.
 pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
-    let mut command = match dice.below(96) {
-        0..16 | 57..63 => onward(state, dice),
+    let mut command = match dice.below(104) {
+        0..12 | 57..63 => onward(state, dice),
         16..24 | 66..71 => on_load(state, dice),
         24 if dice.once_in(2) => recall::next(state, dice),
         24 => hold(state, dice),
@@ -69,6 +69,8 @@ pub fn next(state: &State, dice: &mut Dice, now: Time) -> (Role, Value) {
         37 | 38 => definition(dice),
         39 | 40 => at_machine::next(state, dice),
         41 | 91 => wear::next(state, dice),
+        96..104 => visit::next(state, dice, now),
+        12..16 => paper::next(state, dice),
         93 | 94 => request::next(state, dice),
         42 | 95 => schedule::next(state, dice, now),
         44..56 | 76..91 => at_case::next(state, dice, now),
@@ -93,7 +95,6 @@ pub fn part(state: &State, dice: &mut Dice) -> Option<Arc<Asset>> {
     dice.pick(from).cloned()
 }
 
-/// The part's set, or the part itself.
 fn scan_of(asset: &Asset, dice: &mut Dice) -> Value {
     match &asset.seat {
         Some(seat) if !dice.once_in(4) => json!([seat.set]),
@@ -125,7 +126,7 @@ fn onward(state: &State, dice: &mut Dice) -> Value {
         }
         StepKind::Sterilised => {
             let machine = dice.word(&["steriliser-1", "steriliser-2"]);
-            json!({"do": "start_load", "machine": machine, "programme": "p134", "scan": scan, "cycle_no": dice.below(99)})
+            edges::steam(state, dice, machine, scan)
         }
         StepKind::Inspected => {
             let checks = json!([{"check": "light", "passed": true, "value": dice.below(9), "unit": "lx"}]);
@@ -146,6 +147,7 @@ fn onward(state: &State, dice: &mut Dice) -> Value {
                 "strength_test": dice.word(&["pass", "pass", "fail"]), "contact_s": 720, "temp_c": "20.5"});
             json!({"do": "record_step", "step": "disinfected", "scan": scan, "solution": solution})
         }
+        StepKind::Cleaned => edges::cleaned(&scan, dice),
         step => json!({"do": "record_step", "step": step, "scan": scan}),
     }
 }
@@ -223,6 +225,9 @@ fn lift(state: &State, dice: &mut Dice) -> Value {
         Some(hold) => hold.hold.to_string(),
         None => "hold-0001".into(),
     };
+    if dice.once_in(8) {
+        return edges::dedicate(state, dice);
+    }
     json!({"do": "lift_hold", "hold": hold, "reason": "cleared"})
 }
 
@@ -235,14 +240,6 @@ fn spare(state: &State, dice: &mut Dice) -> Option<Arc<Asset>> {
     let spare = |asset: &Arc<Asset>| asset.seat.is_none();
     let all: Vec<Arc<Asset>> = in_house(state).into_iter().filter(spare).collect();
     dice.pick(&all).cloned()
-}
-
-fn line_for(model: &str) -> &'static str {
-    match model {
-        "cap" => "cap",
-        "scope" => "telescope",
-        _ => "barrel",
-    }
 }
 
 fn replace(state: &State, dice: &mut Dice) -> Value {
@@ -264,7 +261,7 @@ fn put_in(state: &State, dice: &mut Dice) -> Value {
     let sets: Vec<_> = state.sets.keys().cloned().collect();
     match (dice.pick(&sets).cloned(), spare(state, dice)) {
         (Some(set), Some(asset)) => {
-            json!({"do": "put_in_set", "set": set, "line": line_for(asset.model.as_str()), "asset": asset.asset})
+            json!({"do": "put_in_set", "set": set, "line": edges::line_for(asset.model.as_str()), "asset": asset.asset})
         }
         _ => add(dice),
     }
@@ -289,7 +286,8 @@ fn late(state: &State, dice: &mut Dice, now: Time) -> Value {
     let step = dice.word(&["treated", "received", "cleaned", "dried", "packed", "disinfected"]);
     let at = now.plus_minutes(-(dice.below(300) as i64));
     let cause = dice.word(&["downtime", "forgotten", "wrong_thing"]);
-    let late = json!({"cause": cause, "sheet": "sheet 3", "done_by": code(Desk, dice.once_in(2))});
+    let forgotten = json!({"cause": cause, "sheet": "sheet 3", "done_by": code(Desk, dice.once_in(2))});
+    let late = Some(forgotten).filter(|_| !dice.once_in(3)).unwrap_or_else(|| paper::line(state, dice));
     json!({"do": "record_step", "step": step, "scan": scan(state, dice), "at": at, "late": late})
 }
 
@@ -328,7 +326,7 @@ fn definition(dice: &mut Dice) -> Value {
                     "implant": dice.once_in(3), "processing": {"steam": {"temp_c": 134, "hold_s": 180, "max_hold_s": 280 + dice.below(40)}},
                     "limits": {"max_cycles": 2 + dice.below(9)}}),
         2 => {
-            json!({"do": "define_count_sheet", "count_sheet": dice.word(&["child", "adult"]), "name": "Sheet", "lines":
+            json!({"do": "define_count_sheet", "count_sheet": dice.word(&["child", "adult"]), "name": "Sheet", "keeps_parts": dice.once_in(6), "lines":
                     [line("barrel", "bronchoscope", 1), line("cap", "cap", 1 + dice.below(2)), line("telescope", "telescope", 1)]})
         }
         3 => {
@@ -340,6 +338,7 @@ fn definition(dice: &mut Dice) -> Value {
         5 => {
             json!({"do": "set_reserve", "count_sheet": dice.word(&["adult", "child"]), "minimum": dice.below(3)})
         }
+        6 if dice.once_in(3) => edges::policy(dice),
         6 if dice.once_in(2) => json!({"do": "give_mark", "asset": dice.word(&["B-1", "T-1", "C-2"])}),
         6 => json!({"do": "set_policy", "two_people": true, "company_prefix": dice.word(&["", "9521234"])}),
         7 => {
@@ -381,6 +380,7 @@ fn role(command: &Value, state: &State, dice: &mut Dice) -> Role {
     let by_kind = |kind: &str| match kind {
         "prion" => Infection,
         "repair" => Biomed,
+        "dedicated" => Infection,
         _ => Lead,
     };
     match name {

@@ -1,4 +1,4 @@
-//! Rules of alerts that somebody might set, say anew or drop.
+//! Rules of alerts that somebody might set, say anew or drop; and signatures.
 
 use fettle::domain::state::State;
 use serde_json::{Value, json};
@@ -6,6 +6,9 @@ use serde_json::{Value, json};
 use super::acts::Dice;
 
 pub fn next(state: &State, dice: &mut Dice) -> Value {
+    if dice.once_in(3) {
+        return signed(state, dice);
+    }
     let known: Vec<_> = state.alert_rules.keys().cloned().collect();
     let rule = dice.pick(&known).map_or("alert-9".to_string(), ToString::to_string);
     let tells = json!([dice.word(&["charge", "lead", "desk"])]);
@@ -26,5 +29,14 @@ pub fn next(state: &State, dice: &mut Dice) -> Value {
         }
         4 => json!({"do": "set_alert", "tells": tells, "about": "missing"}),
         _ => json!({"do": "drop_alert", "rule": rule}),
+    }
+}
+
+/// A shift that is taken over, or a month that is signed, up to some place of the ledger.
+fn signed(state: &State, dice: &mut Dice) -> Value {
+    let entry = 1 + dice.below(state.seq as usize + 2);
+    match dice.below(2) {
+        0 => json!({"do": "take_over", "entry": entry}),
+        _ => json!({"do": "review_exceptions", "month": dice.word(&["2026-02", "2026-03"]), "entry": entry}),
     }
 }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use fettle::app::house::Outcome;
 use fettle::domain::apply::{When, apply};
-use fettle::domain::command::{Act, Command, Correct};
+use fettle::domain::command::{Act, Command, Correct, WrongThing};
 use fettle::domain::deciding::{Asked, Turned, decide};
 use fettle::domain::event::{Entry, Event, Thing};
 use fettle::domain::id::Id;
@@ -108,6 +108,7 @@ impl Pure {
             turns: &self.turns,
             corrected: corrected.as_ref(),
             attachments: &BTreeMap::new(),
+            same_patient: &BTreeSet::new(),
             prepared: None,
         };
         let decided = match decide(&self.state, &asked, &told.command) {
@@ -125,8 +126,15 @@ impl Pure {
 
     /// The entry that a correction names.
     fn corrected(&self, command: &Command) -> Option<(Entry, Event)> {
-        let Act::Correct(Correct::Entry(it)) = &command.act else { return None };
-        let text = self.entries.get(usize::try_from(it.entry).ok()?.checked_sub(1)?)?;
+        let seq = match &command.act {
+            Act::Correct(Correct::Entry(it)) => it.entry,
+            Act::WrongThing(WrongThing::Report(it)) => it.entry,
+            Act::WrongThing(WrongThing::Settle(it)) => {
+                self.state.wrong_things.get(&it.report)?.reported.entry
+            }
+            _ => return None,
+        };
+        let text = self.entries.get(usize::try_from(seq).ok()?.checked_sub(1)?)?;
         let entry: Entry = serde_json::from_str(text).expect("an entry");
         let event = Event::read(&entry.kind, entry.version, entry.event.clone()).expect("an event");
         Some((entry, event))
@@ -170,9 +178,23 @@ impl Pure {
             seat.is_some_and(|seat| event.beside.sets.contains(&seat.set))
         });
         let beside = &event.beside;
+        if let Some(sheet) = event.beside.late.as_ref().and_then(|late| late.sheet.as_ref()) {
+            // The sheets of this house are numbered P0001 and on; other paper is found by what was written.
+            let sheet = Thing { kind: "paper_sheet", name: sheet.0.clone() };
+            history.retain(|thing| *thing != sheet);
+            history.push(sheet);
+        }
         if beside.late.is_some() || beside.overridden.is_some() || !beside.deviation.is_empty() {
             let month = recorded_at.in_zone(state.zone).format("%Y-%m").to_string();
-            history.push(Thing { kind: "exception", name: month });
+            let ways = [
+                ("", true),
+                (" override", beside.overridden.as_ref().is_some_and(|it| !it.codes.is_empty())),
+                (" deviation", !beside.deviation.is_empty()),
+                (" late", beside.late.is_some()),
+            ];
+            for (way, _) in ways.into_iter().filter(|(_, is)| *is) {
+                history.push(Thing { kind: "exception", name: format!("{month}{way}") });
+            }
         }
         let mut grow =
             |name: &'static str, rows: Vec<Vec<Arg>>| self.grown.entry(name).or_default().extend(rows);
@@ -210,7 +232,7 @@ impl Pure {
             machines: state.machines.keys().cloned().collect(),
             assets: state.assets.keys().cloned().collect(),
             turned: state.assets.keys().cloned().collect(),
-            sets: state.sets.keys().cloned().collect(),
+            sets: state.sets.keys().chain(state.sets_left.keys()).cloned().collect(),
             loads: state.loads.keys().cloned().collect(),
             holds: state.holds.keys().cloned().collect(),
             reserves: state.reserves.keys().cloned().collect(),
@@ -227,7 +249,15 @@ impl Pure {
             values: state.values.keys().cloned().collect(),
             procedures: state.procedures.keys().cloned().collect(),
             requests: state.requests.keys().cloned().collect(),
+            loans: state.loans.keys().cloned().collect(),
+            strangers: state.strangers.keys().cloned().collect(),
+            mixed: state.mixed.keys().cloned().collect(),
+            shelf: state.shelf.keys().cloned().collect(),
+            case_stock: state.case_stock.keys().cloned().collect(),
+            paper: state.paper.keys().cloned().collect(),
+            wrong_things: state.wrong_things.keys().cloned().collect(),
             alert_rules: state.alert_rules.keys().cloned().collect(),
+            signed: state.signed.keys().cloned().collect(),
             schedule_lines: state.schedule_lines.keys().cloned().collect(),
             paces: state.paces.works.keys().cloned().collect(),
             machine_paces: state.paces.machines.keys().cloned().collect(),

@@ -26,7 +26,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "{asset:id mark:text? model:id family:text? serial:text? measured:map? lot:text? owner:=own|loan|trial supplier:text? set:id? \
          line:text? position:int? stage:#Stage standing:=in_service|held|in_repair|missing|retired location:text? turn:int cycles:int \
          uses:int sterile_until:date? packaging:text? cool_at:time? in_load:id? load:id? \
-         held:[{hold:id kind:=quality|repair|recall|prion reason:text}] due:[{why:text limit:any found:any}] next_step:text?}",
+         held:[{hold:id kind:=quality|repair|recall|prion|dedicated reason:text}] due:[{why:text limit:any found:any}] next_step:text?}",
     ),
     (
         "Stage",
@@ -60,7 +60,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Load",
         "{load:id machine:id programme:id cycle_no:text? status:=running|judged|released|rejected contents:[id] verdict:#Verdict? \
          evidence:map? indicators:[{indicator:text result:text lot?:text by:text at:time ..}] limits:#Programme started_at:time \
-         started_by:text decided_by:text? decided_at:time? dry:bool? dryness_not_stated:bool released_alone:map? released_early:map? \
+         started_by:text decided_by:text? decided_at:time? dry:bool? dryness_not_stated:bool released_alone:map? released_early:map? immediate_use:map? \
          may_release:bool why_not:[text]}",
     ),
     ("Verdict", "{verdict:=pass|fail reasons:[{code:text found?:num needed?:num unit?:text}] ..}"),
@@ -68,7 +68,7 @@ pub const SHAPES: &[(&str, &str)] = &[
         "Board",
         "{as_of:time entry:int sets:[{set:id name:text count_sheet:id status:#Readiness why:[text] ready_at:time?}] cases:[{case:id \
          start:time status:=ready|in_turn|not_ready sets:[id] why:[text] requests?:[#Request] ..}] reserves:[{count_sheet:id minimum:int ready:int}] \
-         not_accounted_for:[map] lines_not_back:[map]}",
+         not_accounted_for:[map] lines_not_back:[map] late_at_sink:[map] unfollowed:[map]}",
     ),
     (
         "Case",
@@ -77,12 +77,43 @@ pub const SHAPES: &[(&str, &str)] = &[
          used:[id] missing:[id] count:=none|open|closed check:{lines:[map] open:[text] failed:[text] done:bool told:[map]} counts:[map] \
          others:[map] not_back:[{line:text lacks:any outcome:text?}]}",
     ),
+    ("SetMove", "{asset:id from:id to:id at:time entry:int by:text forbidden:bool}"),
+    ("AtSink", "{asset:id set:id? since:time limit_minutes:int waited_minutes:int late:bool}"),
+    ("Unfollowed", "{case:id start:time patient:bool needs:bool}"),
     ("SetUpSheet", "{case:id entry:int cautions:[text] offers:[map] lacking:[any] ..}"),
     ("Fit", "{answer:text sentence:text checks:[map] parts:[map] configuration:map entry:int ..}"),
-    ("Due", "{why:text since:time limit:any found:any asset?:id machine?:id ..}"),
+    (
+        "Loan",
+        "{loan:id kind:=loan|trial from:text case?:id due_back?:text set?:id pieces?:int instructions?:text condition?:text \
+         labelled_decontaminated?:bool risk?:{reason:text person:text} came:{at:time by:text entry:int} \
+         parts:[{asset:id again:bool}] leavings?:[map] open:bool due:text? overdue:bool still_here:[id] lacking:[id] \
+         retired_here:[id]}",
+    ),
+    (
+        "Stranger",
+        "{tag:id kind:=other_site|unmarked|thought_retired looks:text mark?:text owner?:text hold:id same_as?:id \
+         received:{at:time by:text entry:int} owners_told?:[map] settled?:[map] open:bool asks:text? now:#Now?}",
+    ),
+    (
+        "IdentityDoubt",
+        "{doubt:id how:text groups:[#InDoubt] since:{at:time by:text entry:int} settled?:map open:bool}",
+    ),
+    ("InDoubt", "[{asset:id turn:int}]"),
+    (
+        "Stock",
+        "{model:id minimum:int? good:int low:bool lots:[{lot:text? expires:text? came:int left:int past:bool}]}",
+    ),
+    (
+        "StockUsed",
+        "{model:id lot?:text serial?:text expires?:text quantity:int implant?:bool from_shelf:int at:time by:text entry:int}",
+    ),
+    ("Due", "{why:text since:time? limit:any found:any asset?:id machine?:id ..}"),
     (
         "Exceptions",
-        "{as_of:time month:text out_of_the_ordinary:{counts:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
+        "{as_of:time month:text months:[{month:text entries:int override:int deviation:int late:int}] \
+         reviews:[{role:text signed:{at:time by:text read_to:int entry:int}? since:int}] \
+         out_of_the_ordinary:{counts:[map] reasons:[map] entries:[map] cut:bool} dryness_not_stated:#Loads \
+                    immediate_use:[{month:text loads:int immediate:int acceptable:int reasons:map}] \
                     released_alone:#Loads released_early:#Loads}",
     ),
     ("Loads", "{months:[{month:text open:int closed:int ..}] open:[map] closed:[map]}"),
@@ -100,17 +131,17 @@ pub const SHAPES: &[(&str, &str)] = &[
     ("RepairOrReplace", "{asset:id said:text repairs:int ..}"),
     (
         "Hold",
-        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at?:time notice?:map ..}",
+        "{hold:id kind:=quality|repair|recall|prion|dedicated reason:text placed_at:time placed_by:text lifted_at?:time notice?:map ..}",
     ),
     (
         "HoldNow",
-        "{hold:id kind:=quality|repair|recall|prion reason:text placed_at:time placed_by:text lifted_at:time? notice:map? places:map \
+        "{hold:id kind:=quality|repair|recall|prion|dedicated reason:text placed_at:time placed_by:text lifted_at:time? notice:map? places:map \
          not_known:[any] cases:[any] entry:int}",
     ),
     (
         "LookBackAnswer",
         "{origin:map window:{from:time? to:time?}? loads:[{load:id machine:id programme:id cycle_no:text? status:text started_at:time}] \
-         assets:[{asset:id model:id turns:[int] now:#Now}] cases:[{case:id start:time patient:bool assets:[#Exposed]}] entry:int}",
+         assets:[{asset:id model:id turns:[int] now:#Now}] cases:[{case:id start:time patient:bool assets:[#Exposed] stock?:[#StockUsed]}] in_doubt:[{asset:id may_be:id because:id since:time}] entry:int}",
     ),
     ("Exposed", "{asset:id turn:int exposure:=used|opened turns_since?:int}"),
     (
@@ -148,6 +179,18 @@ pub const SHAPES: &[(&str, &str)] = &[
          problems:[map] doubts:[map] notes:[text] things:[map]}",
     ),
     ("ListRecorded", "{kind:text new:int changes:int same:int entries:int first:int? last:int?}"),
+    (
+        "PaperSheet",
+        "{sheet:id of:=sink|washer|packing|steriliser|theatre|other lines:int status:=out|being_entered|entered|void \
+         printed:{at:time by:text entry:int} entered:[{line:int entry:int at:time by:text}] finished?:{at:time by:text entry:int} \
+         void?:{at:time by:text entry:int reason:text}}",
+    ),
+    (
+        "WrongThing",
+        "{report:id of:int kind:text happened:time named:[{asset:id turn:int}] meant:[{asset:id turn:int}] case:id? load:id? \
+         because:text? at:time by:text entry:int counts_both:bool settled?:{confirmed:bool reason:text at:time by:text entry:int \
+         stands:[map]}}",
+    ),
     (
         "Request",
         "{request:id kind:=take_next|start_now|put_in|borrow case:id set?:id asset?:id step?:text machine?:id count_sheet?:id line?:text \

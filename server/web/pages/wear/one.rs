@@ -26,6 +26,8 @@ pub struct PieceRow {
     pub href: String,
     pub asset: String,
     pub age: u32,
+    /// Where it was mixed with others: what its age may be.
+    pub between: String,
     pub case: String,
     pub inspection: String,
     pub remaining: String,
@@ -89,6 +91,10 @@ fn piece_row(
         href: format!("/assets/{}", segment(piece.asset.as_str())),
         asset: piece.asset.to_string(),
         age: piece.age,
+        between: piece
+            .between
+            .map(|(low, high)| format!("{low} to {high}, its identity in doubt"))
+            .unwrap_or_default(),
         case: chance(it.case, (it.next.seen_whole, it.next.case)),
         inspection: chance(it.inspection, (it.next.seen_whole, it.next.inspection)),
         remaining: law.map(|law| remaining(law, age, with_range)).unwrap_or_default(),

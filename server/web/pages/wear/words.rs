@@ -308,6 +308,7 @@ mod tests {
             asset: Id::new("C-1").unwrap(),
             entry: *entry,
             age: *age,
+            between: None,
             whole_at: *age,
             failed: failed.then_some(Failed {
                 after: *age,
