@@ -305,10 +305,15 @@ fn forgotten_here_and_there(seed: u64) {
         again.listed.len(),
         live.assets.len() + live.cases.len()
     );
+    judged(&live, &again, seed, forgotten);
+}
+
+/// What became of it: nothing differs but what is listed.
+fn judged(live: &State, again: &Again, seed: u64, forgotten: usize) {
     assert!(forgotten > 60, "{forgotten}");
     // A set stands for what lies in it when it is told, so that now and then a part is no more named, and no answer can say so.
     assert!(again.unsaid.len() * 15 < forgotten, "{:?}", again.unsaid);
-    let differ = differing(&live, &again.paper.state, &format!("seed {seed}"));
+    let differ = differing(live, &again.paper.state, &format!("seed {seed}"));
     println!("differ: {differ:#?}");
     let not_listed: Vec<_> = differ.iter().filter(|(name, _)| !again.listed.contains(*name)).collect();
     assert!(not_listed.is_empty(), "seed {seed}: {not_listed:?}");

@@ -61,43 +61,47 @@ async fn what_is_done_for_practice_stays_there_and_says_so() {
         let other = ask("north", &school, step).await.expect("an answer");
         assert_eq!(other.status(), 403);
         assert_eq!(entries("north", north).await, before, "the other ledger is as it was");
-        let (person, base) = ("lead", server.base.clone());
-        let form = [("site", "school"), ("person", person), ("password", "fettle-demo")];
-        let signed =
-            server.client.post(format!("{base}/sign-in")).form(&form).send().await.expect("an answer");
-        let text = signed.text().await.expect("a page");
-        assert!(text.contains("Sign in"), "an invented person does not sign in: {text}");
-        let mut learner = fettle(
-            &[
-                "person",
-                "add",
-                "--site",
-                "school",
-                "--name",
-                "Learner Invented",
-                "--role",
-                "desk",
-                "--code",
-                "learner",
-            ],
-            url,
-        );
-        let mut child = learner.stdin(std::process::Stdio::piped()).spawn().expect("a process");
-        {
-            use std::io::Write;
-            child.stdin.take().expect("its input").write_all(b"practice-1234\n").expect("a password");
-        }
-        assert!(child.wait().expect("an end").success());
-        let client = reqwest::Client::builder().cookie_store(true).build().expect("a client");
-        let form = [("site", "school"), ("person", "learner"), ("password", "practice-1234")];
-        let page = client.post(format!("{base}/sign-in")).form(&form).send().await.expect("an answer");
-        let page = page.text().await.expect("a page");
-        assert!(page.contains("<b>PRACTICE</b>"), "{page}");
-        for path in ["/board", "/desk", "/handover", "/board/wall"] {
-            let page = client.get(format!("{base}{path}")).send().await.expect("an answer");
-            assert!(page.text().await.expect("a page").contains("<b>PRACTICE</b>"), "{path}");
-        }
+        somebody_practises(&server, url).await;
         drop(server);
         ran(&["rebuild", "--check"], url);
+    }
+}
+
+/// Invented people do not sign in; who practises does, and is told on every page that it is practice.
+async fn somebody_practises(server: &Running, url: &str) {
+    let (person, base) = ("lead", server.base.clone());
+    let form = [("site", "school"), ("person", person), ("password", "fettle-demo")];
+    let signed = server.client.post(format!("{base}/sign-in")).form(&form).send().await.expect("an answer");
+    let text = signed.text().await.expect("a page");
+    assert!(text.contains("Sign in"), "an invented person does not sign in: {text}");
+    let mut learner = fettle(
+        &[
+            "person",
+            "add",
+            "--site",
+            "school",
+            "--name",
+            "Learner Invented",
+            "--role",
+            "desk",
+            "--code",
+            "learner",
+        ],
+        url,
+    );
+    let mut child = learner.stdin(std::process::Stdio::piped()).spawn().expect("a process");
+    {
+        use std::io::Write;
+        child.stdin.take().expect("its input").write_all(b"practice-1234\n").expect("a password");
+    }
+    assert!(child.wait().expect("an end").success());
+    let client = reqwest::Client::builder().cookie_store(true).build().expect("a client");
+    let form = [("site", "school"), ("person", "learner"), ("password", "practice-1234")];
+    let page = client.post(format!("{base}/sign-in")).form(&form).send().await.expect("an answer");
+    let page = page.text().await.expect("a page");
+    assert!(page.contains("<b>PRACTICE</b>"), "{page}");
+    for path in ["/board", "/desk", "/handover", "/board/wall"] {
+        let page = client.get(format!("{base}{path}")).send().await.expect("an answer");
+        assert!(page.text().await.expect("a page").contains("<b>PRACTICE</b>"), "{path}");
     }
 }

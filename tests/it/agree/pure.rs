@@ -186,15 +186,7 @@ impl Pure {
         }
         if beside.late.is_some() || beside.overridden.is_some() || !beside.deviation.is_empty() {
             let month = recorded_at.in_zone(state.zone).format("%Y-%m").to_string();
-            let ways = [
-                ("", true),
-                (" override", beside.overridden.as_ref().is_some_and(|it| !it.codes.is_empty())),
-                (" deviation", !beside.deviation.is_empty()),
-                (" late", beside.late.is_some()),
-            ];
-            for (way, _) in ways.into_iter().filter(|(_, is)| *is) {
-                history.push(Thing { kind: "exception", name: format!("{month}{way}") });
-            }
+            history.extend(exceptions(&month, beside));
         }
         let mut grow =
             |name: &'static str, rows: Vec<Vec<Arg>>| self.grown.entry(name).or_default().extend(rows);
@@ -274,4 +266,16 @@ impl Pure {
         }
         tables
     }
+}
+
+/// Under which an entry that is out of the ordinary is found: its month, and its month by each way.
+fn exceptions(month: &str, beside: &fettle::domain::event::Beside) -> Vec<Thing> {
+    let ways = [
+        ("", true),
+        (" override", beside.overridden.as_ref().is_some_and(|it| !it.codes.is_empty())),
+        (" deviation", !beside.deviation.is_empty()),
+        (" late", beside.late.is_some()),
+    ];
+    let named = |way: &str| Thing { kind: "exception", name: format!("{month}{way}") };
+    ways.into_iter().filter(|(_, is)| *is).map(|(way, _)| named(way)).collect()
 }
