@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use utoipa::ToSchema;
 
+pub use super::adding::AddAsset;
 use super::deciding::Deciding;
 use super::event::{Moved, Noted, What};
 use super::id::Id;
@@ -31,32 +32,6 @@ impl Owner {
             Owner::Trial => "trial",
         }
     }
-}
-
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct AddAsset {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub asset: Option<Id>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub mark: Option<Line>,
-    pub model: Id,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub serial: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub lot: Option<Line>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub acquired: Option<Date>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub prior_cycles: Option<u32>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub prior_uses: Option<u32>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub cost_cents: Option<u64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub owner: Option<Owner>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub supplier: Option<Line>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]

@@ -251,15 +251,13 @@ fn let_in(
     let ask = AddAsset {
         asset,
         mark: part.mark.clone(),
-        model,
         serial: part.serial.clone(),
         lot: part.lot.clone(),
-        acquired: None,
         prior_cycles: part.prior_cycles,
         prior_uses: part.prior_uses,
-        cost_cents: None,
         owner: Some(it.kind.owner()),
         supplier: Some(it.from.clone()),
+        ..AddAsset::of(&model)
     };
     let added = new_asset(deciding, &ask)?;
     let asset = added.asset.clone();

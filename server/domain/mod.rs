@@ -2,6 +2,7 @@
 //!
 //! `decide` says what a command would do or why not, `apply` makes it so; nothing else changes what is true.
 
+pub mod adding;
 mod adopt;
 pub mod affected;
 pub mod alert;

@@ -23,8 +23,6 @@ pub enum Way {
 }
 
 impl Way {
-    pub const ALL: [Way; 3] = [Way::Override, Way::Deviation, Way::Late];
-
     pub fn name(self) -> &'static str {
         match self {
             Way::Override => "override",

@@ -201,19 +201,7 @@ pub(super) fn replace(deciding: &mut Deciding, it: &Replace) -> Option<What> {
 }
 
 fn added_for(deciding: &mut Deciding, new: &NewModel, line: &SheetLine) -> Option<AssetAdded> {
-    let ask = AddAsset {
-        asset: None,
-        mark: new.mark.clone(),
-        model: new.model.clone(),
-        serial: None,
-        lot: new.lot.clone(),
-        acquired: None,
-        prior_cycles: None,
-        prior_uses: None,
-        cost_cents: None,
-        owner: None,
-        supplier: None,
-    };
+    let ask = AddAsset { mark: new.mark.clone(), lot: new.lot.clone(), ..AddAsset::of(&new.model) };
     let added = new_asset(deciding, &ask)?;
     let model = deciding.state.model(&new.model)?;
     if !line.takes(model) {

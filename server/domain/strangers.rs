@@ -83,7 +83,7 @@ fn receive(deciding: &mut Deciding, it: &ReceiveStranger) -> Option<What> {
     };
     let (added, way) = match &it.model {
         Some(model) => {
-            let ask = AddAsset { owner: None, ..asked(&tag, model) };
+            let ask = AddAsset { asset: Some(tag.clone()), ..AddAsset::of(model) };
             (new_asset(deciding, &ask)?, None)
         }
         None => unrecognised(state, &tag)?,
@@ -110,22 +110,6 @@ fn receive(deciding: &mut Deciding, it: &ReceiveStranger) -> Option<What> {
         same_as,
         way,
     }))
-}
-
-fn asked(tag: &Id, model: &Id) -> AddAsset {
-    AddAsset {
-        asset: Some(tag.clone()),
-        mark: None,
-        model: model.clone(),
-        serial: None,
-        lot: None,
-        acquired: None,
-        prior_cycles: None,
-        prior_uses: None,
-        cost_cents: None,
-        owner: None,
-        supplier: None,
-    }
 }
 
 /// What nobody recognised goes by a way of its own, which the first of its kind defines.

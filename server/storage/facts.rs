@@ -12,29 +12,14 @@ use super::asset;
 use super::connection::{Arg, Conn, StorageError};
 pub use super::grown::{grown, history_rows, seating_row, turn_row};
 use super::model::ModelFacts;
-use super::rows::Table;
 pub use super::rows::key_order;
+use super::rows::{Table, plain};
 use super::visiting::{self, CASE_STOCK, LOAN, MIXED, SHELF, STRANGER, SetFacts};
 use crate::domain::id::Id;
 use crate::domain::model::RouteStep;
 use crate::domain::set::SetState;
 use crate::domain::site::Policy;
 use crate::domain::state::{Asset, Changes, KeptTest, Named, State};
-
-macro_rules! plain {
-    ($name:literal) => {
-        Table {
-            name: $name,
-            key: &["site", "id"],
-            rest: &["facts"],
-            definition: concat!(
-                "CREATE TABLE ",
-                $name,
-                " (site TEXT NOT NULL, id TEXT NOT NULL, facts TEXT NOT NULL, PRIMARY KEY (site, id))"
-            ),
-        }
-    };
-}
 
 pub const SITE: Table = plain!("site_now");
 pub const ROUTE: Table = plain!("route_now");

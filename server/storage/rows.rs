@@ -12,6 +12,23 @@ pub struct Table {
     pub definition: &'static str,
 }
 
+/// A table with one row a thing: its id, and what is known of it as JSON.
+macro_rules! plain {
+    ($name:literal) => {
+        $crate::storage::rows::Table {
+            name: $name,
+            key: &["site", "id"],
+            rest: &["facts"],
+            definition: concat!(
+                "CREATE TABLE ",
+                $name,
+                " (site TEXT NOT NULL, id TEXT NOT NULL, facts TEXT NOT NULL, PRIMARY KEY (site, id))"
+            ),
+        }
+    };
+}
+pub(super) use plain;
+
 impl Table {
     pub fn columns(&self) -> impl Iterator<Item = &'static str> {
         self.key.iter().chain(self.rest).copied()

@@ -8,27 +8,12 @@ use serde::{Deserialize, Serialize};
 
 use super::connection::{Conn, StorageError};
 use super::facts::{Rows, json, read};
-use super::rows::Table;
+use super::rows::{Table, plain};
 use crate::domain::id::Id;
 use crate::domain::set::SetState;
 use crate::domain::state::{Changes, State};
 use crate::domain::text::Line;
 use crate::domain::time::Time;
-
-macro_rules! plain {
-    ($name:literal) => {
-        Table {
-            name: $name,
-            key: &["site", "id"],
-            rest: &["facts"],
-            definition: concat!(
-                "CREATE TABLE ",
-                $name,
-                " (site TEXT NOT NULL, id TEXT NOT NULL, facts TEXT NOT NULL, PRIMARY KEY (site, id))"
-            ),
-        }
-    };
-}
 
 pub const LOAN: Table = plain!("loan_now");
 pub const STRANGER: Table = plain!("stranger_now");

@@ -152,5 +152,5 @@ async fn the_table(keys: Keyboard, served: Arc<Served>) {
     keys.enter_on("All of sheet P0001 is entered").await;
     keys.says("h1", &["Sheet P0001 is entered: 4 lines"]).await;
     keys.says("#held", &["residue seen on its neighbour"]).await;
-    keys.says("#todo", &["lift hold"]).await;
+    keys.says("#left", &["lift hold"]).await;
 }

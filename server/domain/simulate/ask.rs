@@ -286,19 +286,7 @@ pub fn retire(asset: &Id, cause: Cause, failure: bool) -> Act {
 }
 
 pub fn add(asset: Option<Id>, model: &Id, mark: Option<Line>) -> Act {
-    Act::Asset(Asset::AddAsset(AddAsset {
-        asset,
-        mark,
-        model: model.clone(),
-        serial: None,
-        lot: None,
-        acquired: None,
-        prior_cycles: None,
-        prior_uses: None,
-        cost_cents: None,
-        owner: None,
-        supplier: None,
-    }))
+    Act::Asset(Asset::AddAsset(AddAsset { asset, mark, ..AddAsset::of(model) }))
 }
 
 pub fn put_in(set: &Id, seat_line: &str, asset: &Id) -> Act {

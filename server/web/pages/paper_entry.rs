@@ -179,7 +179,7 @@ fn heading(sheet: &PaperSheet, sum: &Sum) -> String {
         SheetStatus::BeingEntered => {
             format!("Sheet {}: {lines} entered, {deviations}.", sheet.sheet)
         }
-        SheetStatus::Entered if sum.todo.is_empty() => {
+        SheetStatus::Entered if sum.left.is_empty() => {
             format!(
                 "Sheet {} is entered: {} and {deviations}. Nothing of it is left to do.",
                 sheet.sheet,
@@ -191,7 +191,7 @@ fn heading(sheet: &PaperSheet, sum: &Sum) -> String {
                 "Sheet {} is entered: {} and {deviations}. {}.",
                 sheet.sheet,
                 count(sheet.entered.len(), "line", "lines"),
-                count(sum.todo.len(), "thing is left to do", "things are left to do")
+                count(sum.left.len(), "thing is left to do", "things are left to do")
             )
         }
         SheetStatus::Void => format!("Sheet {} is void.", sheet.sheet),

@@ -29,7 +29,7 @@ pub struct Sum {
     /// Each hold with the parts of the sheet that are under it.
     pub held: Vec<String>,
     /// What is left to do, with where.
-    pub todo: Vec<(String, String)>,
+    pub left: Vec<(String, String)>,
 }
 
 fn by(known: &Known, entry: &Entry, event: &Event) -> String {
@@ -92,23 +92,23 @@ impl Sum {
             sum.held.push(format!("{}: {hold}, {reason}", some_of(&parts, 6)));
             let first = parts.first().map(|part| segment(part)).unwrap_or_default();
             let words = format!("Look at {}, and lift hold {hold} or act on it", some_of(&parts, 4));
-            sum.todo.push((words, format!("/assets/{first}")));
+            sum.left.push((words, format!("/assets/{first}")));
         }
         for it in &rested {
             let words = format!("{} Look whether that still holds", rested_words(it));
-            sum.todo.push((words, format!("/assets/{}", segment(it.asset.as_str()))));
+            sum.left.push((words, format!("/assets/{}", segment(it.asset.as_str()))));
         }
         for load in &loads {
             let href = format!("/loads/{}", segment(load.as_str()));
-            sum.todo.push((format!("Decide load {load}: its record or readings first"), href));
+            sum.left.push((format!("Decide load {load}: its record or readings first"), href));
         }
         for case in &cases {
             let out = state.cases.get(case).map_or(0, |it| it.parts.values().filter(|it| it.out).count());
             let words = format!("Count case {case} back: {}", count(out, "part is out", "parts are out"));
-            sum.todo.push((words, format!("/cases/{}", segment(case.as_str()))));
+            sum.left.push((words, format!("/cases/{}", segment(case.as_str()))));
         }
         for part in &missing {
-            sum.todo.push((format!("{part} is not accounted for: search"), "/findings#missing".into()));
+            sum.left.push((format!("{part} is not accounted for: search"), "/findings#missing".into()));
         }
         sum
     }
