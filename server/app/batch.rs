@@ -7,7 +7,7 @@ use serde_json::value::RawValue;
 
 use super::clerk::{Hand, Line, fingerprint};
 use super::clock::{Clock, random};
-use super::gathering::{Gathered, gather_for, looks_at, turns_for};
+use super::gathering::{Gathered, gather_for, looks_at, same_patients, turns_for};
 use super::house::{Accepted, Outcome};
 use crate::domain::apply::{When, apply};
 use crate::domain::command::{Act, Load, wrong};
@@ -159,6 +159,7 @@ pub async fn decide_and_write(
         if line.command.around.late.is_some() || corrects {
             gathered.turns = turns_for(conn, &hand.state, &line.command).await?;
         }
+        gathered.same_patient = same_patients(conn, &hand.state, &line.command, &written.secrets).await?;
         outcomes.push(decide_one(hand, line, line.now.unwrap_or(now), &mut gathered, &mut written)?);
     }
     if written.entries.is_empty() {
@@ -183,6 +184,7 @@ pub async fn decide_whole(
     let mut outcomes = Vec::with_capacity(lines.len());
     let mut refused = Vec::new();
     for (place, line) in lines.iter().enumerate() {
+        gathered.same_patient = same_patients(conn, &hand.state, &line.command, &written.secrets).await?;
         match decide_one(hand, line, line.now.unwrap_or(now), &mut gathered, &mut written)? {
             Done::Not(outcome) => refused.push((place, outcome)),
             entered => outcomes.push(entered),

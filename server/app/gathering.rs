@@ -7,6 +7,7 @@ use super::clerk::Line;
 use crate::domain::command::{
     Act, Asset, Case, Command, Correct, Finding, Load, Loan, Missing, Model, Step, Stranger, WrongThing,
 };
+use crate::domain::deciding::Secret;
 use crate::domain::id::Id;
 use crate::domain::scan;
 use crate::domain::state::{Named, State};
@@ -31,7 +32,7 @@ pub(super) struct Gathered {
     pub corrected: BTreeMap<u64, StoredEntry>,
     /// Attachments that commands of the batch name, as far as they are kept.
     pub attachments: BTreeMap<String, Kind>,
-    /// Cases for whose patients something is kept, each with one of the batch that has the same.
+    /// Cases for whose patients something is kept, each with that of the present command where both have the same.
     pub same_patient: SamePatient,
 }
 
@@ -64,7 +65,6 @@ pub(super) async fn gather_for(
         let kind = kind.and_then(|media_type| Kind::of_media_type(&media_type));
         attachments.extend(kind.map(|kind| (photo.to_string(), kind)));
     }
-    let same_patient = same_patients(conn, site, pairs(state, lines)).await?;
     Ok(Gathered {
         known,
         new: BTreeMap::new(),
@@ -73,7 +73,7 @@ pub(super) async fn gather_for(
         turns: BTreeMap::new(),
         corrected,
         attachments,
-        same_patient,
+        same_patient: SamePatient::new(),
     })
 }
 
@@ -89,36 +89,48 @@ pub(super) fn looks_at(state: &State, command: &Command) -> Option<u64> {
     }
 }
 
-/// The cases of the batch to which something goes, beside those for whose patients something is kept, where both have the
-/// same patient: their references are compared here, and nothing else of them is told.
-async fn same_patients(conn: &mut Conn, site: &str, asked: Vec<Pair>) -> Result<SamePatient, StorageError> {
+/// A case for whose patient something is kept, and one of the same patient to which something goes.
+pub(super) type SamePatient = BTreeSet<(Id, Id)>;
+
+/// The cases for whose patients something is kept, each with the one to which the command gives something, where both have
+/// the same patient: their references are compared here, and nothing else of them is told. A reference that the batch itself
+/// named is among `new`, and not in its table yet.
+pub(super) async fn same_patients(
+    conn: &mut Conn,
+    state: &State,
+    command: &Command,
+    new: &[Secret],
+) -> Result<SamePatient, StorageError> {
     let mut pairs = SamePatient::new();
-    for (kept, case, own, other) in asked {
-        let own = ledger::sealed_by(conn, site, &own).await?;
-        if own.is_some() && own == ledger::sealed_by(conn, site, &other).await? {
-            pairs.insert((kept, case));
-        }
+    let sealed = |case: &Id| state.cases.get(case).and_then(|case| case.patient.clone());
+    let Some((case, own)) = goes_to(command).and_then(|case| Some((case, sealed(case)?))) else {
+        return Ok(pairs);
+    };
+    let kept: BTreeSet<&Id> = state.dedicated_cases().collect();
+    let mut others = Vec::new();
+    for kept in kept {
+        let Some(of_kept) = sealed(kept) else { continue };
+        others.push((kept.clone(), words_of(conn, state, &of_kept, new).await?));
     }
+    if others.is_empty() {
+        return Ok(pairs);
+    }
+    let own = words_of(conn, state, &own, new).await?;
+    let same = others.into_iter().filter(|(_, words)| words.is_some() && *words == own);
+    pairs.extend(same.map(|(kept, _)| (kept, case.clone())));
     Ok(pairs)
 }
 
-/// A case for whose patient something is kept and one that might be of the same, with what their references are sealed as.
-type Pair = (Id, Id, Sealed, Sealed);
-type SamePatient = BTreeSet<(Id, Id)>;
-
-fn pairs(state: &State, lines: &[Line]) -> Vec<Pair> {
-    let named: BTreeSet<Id> = lines.iter().filter_map(|line| goes_to(&line.command)).cloned().collect();
-    if named.is_empty() {
-        return Vec::new();
+async fn words_of(
+    conn: &mut Conn,
+    state: &State,
+    sealed: &Sealed,
+    new: &[Secret],
+) -> Result<Option<String>, StorageError> {
+    match new.iter().find(|secret| secret.sealed == *sealed) {
+        Some(secret) => Ok(Some(secret.text.clone())),
+        None => ledger::sealed_by(conn, state.site.as_str(), sealed).await,
     }
-    let sealed = |case: &Id| state.cases.get(case).and_then(|case| case.patient.clone());
-    let kept: BTreeSet<Id> = state.dedicated_cases().cloned().collect();
-    let mut all = Vec::new();
-    for kept in kept.iter().filter_map(|kept| Some((kept, sealed(kept)?))) {
-        let other = named.iter().filter_map(|case| Some((case, sealed(case)?)));
-        all.extend(other.map(|other| (kept.0.clone(), other.0.clone(), kept.1.clone(), other.1)));
-    }
-    all
 }
 
 /// The case to which a command gives parts or a set.

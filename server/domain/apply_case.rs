@@ -193,9 +193,10 @@ fn issued(case: &mut Case, asset: &Id, turn: u32, out: bool) {
     }
     case.cancelled = None;
     case.keep_earlier(asset, turn);
-    let fresh =
-        CasePart { turn, issued: true, exposure: None, told_used: false, since: 0, out, missing: false };
-    case.parts.insert(asset.clone(), fresh);
+    // What was told of it in this very turn, late, stays true.
+    let known = case.parts.get(asset).filter(|known| known.turn == turn).cloned();
+    let known = known.unwrap_or_else(|| CasePart { turn, ..CasePart::default() });
+    case.parts.insert(asset.clone(), CasePart { issued: true, out, missing: false, ..known });
 }
 
 /// One exposure: written at the case, found from the part, and counted as wear the first time it says used.

@@ -49,7 +49,7 @@ impl<'de> Deserialize<'de> for Key {
 pub struct Override {
     pub code: Codes,
     pub reason: Text,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "super::text::somebody", skip_serializing_if = "Option::is_none")]
     pub second_person: Option<Line>,
 }
 
@@ -80,7 +80,7 @@ pub struct Late {
     /// The line of the sheet, from 1: a line of a sheet that was printed here is entered once.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub line: Option<u32>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "super::text::somebody", skip_serializing_if = "Option::is_none")]
     pub done_by: Option<Line>,
 }
 

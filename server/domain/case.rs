@@ -16,7 +16,7 @@ use super::load::IndicatorResult;
 use super::schedule::{OfSchedule, Scheduled};
 use super::sorted::Sorted;
 pub use super::technique::{NewTechnique, Risk, Technique};
-use super::text::{Line, Scan, Sealed, Text};
+use super::text::{Line, Scan, Sealed, Text, somebody};
 use super::time::Time;
 
 /// The most minutes that a case takes: a day.
@@ -37,7 +37,7 @@ pub struct PlanCase {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub configuration: Option<Box<Wish>>,
     pub needs: Vec<Id>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "somebody", skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
@@ -62,7 +62,7 @@ pub struct ChangeCase {
     pub configuration: Option<Box<Wish>>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub needs: Option<Vec<Id>>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "somebody", skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub risk: Option<Risk>,
@@ -328,7 +328,8 @@ impl Case {
         let again = |part: &&CasePart| part.turn != turn && part.exposure.is_some();
         if let Some(part) = self.parts.get(asset).filter(again).cloned() {
             self.parts.remove(asset);
-            self.earlier.push(Earlier { asset: asset.clone(), part });
+            // What comes again came back before.
+            self.earlier.push(Earlier { asset: asset.clone(), part: CasePart { out: false, ..part } });
         }
     }
 
@@ -381,6 +382,12 @@ impl Case {
     /// Still to come, or under way.
     pub fn is_open(&self) -> bool {
         !matches!(self.status(), CaseStatus::Closed | CaseStatus::Cancelled)
+    }
+
+    /// Whether anything was opened beside a patient at it, or is not accounted for; a count of its lines says the same.
+    pub fn took_place(&self) -> bool {
+        let parts = self.all_parts().any(|(_, part)| part.exposure.is_some() || part.missing);
+        parts || !self.others.is_empty()
     }
 
     /// Whether both need their parts at once: one's time, with reprocessing after it, reaches into the other's.

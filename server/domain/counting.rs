@@ -181,8 +181,13 @@ fn counted(deciding: &mut Deciding, case: &Case, asset: &Asset, said: &Said, any
     let exposure = (back != Back::Unopened && part.exposure < Some(inferred)).then_some(inferred);
     let here = asset.turn == part.turn && asset.stage.is_out();
     let moved = match back {
-        // What was sterilised for immediate use is never stored, opened or not: its next turn begins.
-        Back::Unopened if deciding.state.use_now(asset).is_some() => Some(asset.next_turn_soiled()),
+        // What was sterilised for immediate use is never stored, opened or not: its next turn begins. Nor is what was
+        // issued, late, before it was ready.
+        Back::Unopened
+            if deciding.state.use_now(asset).is_some() || !asset.has_come_round(deciding.state) =>
+        {
+            Some(asset.next_turn_soiled())
+        }
         Back::Unopened => Some(asset.back_ready()),
         Back::Missing => None,
         Back::Soiled | Back::Broken => here.then(|| asset.next_turn_soiled()),

@@ -55,6 +55,17 @@ pub(super) fn dedicate(deciding: &mut Deciding, it: &Dedicate) -> Option<What> {
             .even_late(),
         );
     }
+    if deciding.is_doer(&it.person) {
+        deciding.against(
+            Problem::new(
+                Code::SamePerson,
+                "The second person is the one who records it.",
+                "That parts are kept for one patient is decided by two people.",
+                "Name the other person who decided it.",
+            )
+            .even_late(),
+        );
+    }
     let parts = deciding.each_freely(picked, |asset| against(asset, &case));
     let mut lifted: BTreeMap<Id, Vec<Id>> = BTreeMap::new();
     for asset in &parts {

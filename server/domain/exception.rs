@@ -17,7 +17,7 @@ use super::model::{Method, reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::release::{self, Spores};
 use super::state::State;
-use super::text::{Line, Sealed, Text, a_person};
+use super::text::{Line, Sealed, Text, a_person, somebody};
 use super::time::{Date, Time, told_day};
 
 /// Why a load with an implant is released before its biological indicator is read: for whom, who asked, and why.
@@ -26,7 +26,7 @@ use super::time::{Date, Time, told_day};
 pub struct AskEarly {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub case: Option<Id>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "somebody", skip_serializing_if = "Option::is_none")]
     pub patient: Option<Line>,
     #[serde(deserialize_with = "a_person")]
     pub person: Line,
@@ -206,9 +206,7 @@ impl Load {
 
     /// Whether it was released without a word on its dryness, which a person sees at unloading.
     pub fn dryness_not_stated(&self) -> bool {
-        self.status == LoadStatus::Released
-            && self.programme.method == Method::Steam
-            && self.dry != Some(true)
+        self.status == LoadStatus::Released && self.programme.method == Method::Steam && self.dry.is_none()
     }
 
     pub fn open_exception(&self) -> bool {

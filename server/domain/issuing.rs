@@ -45,6 +45,9 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
             "Plan a new case, or issue in an emergency without one.",
         ));
     }
+    if planned.is_some() && deciding.late() {
+        told_before(deciding, &picked);
+    }
     let parts = chosen(deciding, &case, picked, emergency);
     for set in &sets {
         for problem in lacking(deciding.state, set, &instead(deciding, set, emergency)) {
@@ -55,7 +58,8 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
         kept_or_reserved(deciding, &case, &parts);
     }
     // Told after the fact, it takes nothing along that has moved on since, or is not in the house.
-    let stays = |asset: &&Arc<Asset>| deciding.late() && (deciding.at() < asset.act_at || !asset.counts());
+    let gone = |asset: &Asset| deciding.at() < asset.act_at || !asset.counts() || asset.stage.is_out();
+    let stays = |asset: &&Arc<Asset>| deciding.late() && gone(asset);
     let noted = parts.iter().filter(stays);
     let noted =
         noted.map(|asset| Noted { asset: asset.asset.clone(), turn: turn_at(deciding, asset) }).collect();
@@ -63,6 +67,25 @@ pub(super) fn issue(deciding: &mut Deciding, it: &Issue) -> Option<What> {
     let robs = deciding.state.robs(&case, &goes);
     let moved = goes.iter().map(|asset| asset.issued()).collect();
     Some(What::Issued(Issued { case: case.case, emergency, planned, parts: moved, noted, robs }))
+}
+
+/// An emergency that is told late makes a case; told again, it is that very one.
+fn told_before(deciding: &mut Deciding, picked: &[Picked]) {
+    let (state, at) = (deciding.state, deciding.at());
+    let went =
+        |case: &Case, asset: &Asset| case.all_parts().any(|(id, part)| *id == asset.asset && part.issued);
+    let is_it = |case: &&Case| {
+        case.emergency && case.start == at && picked.iter().all(|part| went(case, &part.asset))
+    };
+    let known = state.cases.values().map(|case| &**case).find(is_it).filter(|_| !picked.is_empty());
+    if let Some(case) = known {
+        deciding.against(Problem::new(
+            Code::AlreadyDone,
+            format!("Case {} is that emergency: the same went out to it at the same minute.", case.case),
+            "An issue that is not yet recorded is needed.",
+            "Nothing needs to be done. If there were two, tell the times at which they were.",
+        ));
+    }
 }
 
 /// What to take where a set lacks something. Nobody has time to look for it in an emergency, and what is lacking may not be

@@ -106,6 +106,11 @@ impl Asset {
         self.moved(Stage::Issued, next)
     }
 
+    /// Whether it has gone through the whole of its route. What a late entry issued had perhaps not.
+    pub fn has_come_round(&self, state: &State) -> bool {
+        self.next as usize >= state.route_of(self).len()
+    }
+
     /// Back into the store: its pack was not opened.
     pub fn back_ready(&self) -> Moved {
         self.moved(Stage::Ready, self.next)

@@ -91,10 +91,10 @@ fn expose(
         } else if !part.alone && (!part.asset.counts() || known >= Some(exposure)) {
             let problem = not_meant(deciding.state, &part.asset, &case, exposure);
             left.push((part.asset, vec![problem]));
-        } else if part.asset.missing {
-            deciding.against(super::asset::missing(deciding.state, &part.asset));
         } else if known >= Some(exposure) {
             deciding.against(not_meant(deciding.state, &part.asset, &case, exposure));
+        } else if part.asset.missing {
+            deciding.against(super::asset::missing(deciding.state, &part.asset));
         } else {
             one(deciding, &case, &part.asset, exposure, &scanned, &mut told);
         }
@@ -136,7 +136,10 @@ fn not_there(asset: &Asset, case: &Case) -> Problem {
 }
 
 fn not_meant(state: &State, asset: &Asset, case: &Case, exposure: Exposure) -> Problem {
+    // What is recorded already is said first, whatever became of the part since.
+    let recorded = case.parts.get(&asset.asset).is_some_and(|part| part.exposure >= Some(exposure));
     if !asset.counts()
+        && !recorded
         && let Some(problem) = super::scan::general_problems(state, asset).into_iter().next()
     {
         return problem;

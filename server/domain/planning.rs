@@ -199,7 +199,7 @@ pub(super) fn cancel(deciding: &mut Deciding, it: &CancelCase) -> Option<What> {
             "Close the count first; what was not opened is named as unopened.",
         );
         deciding.against(problem.even_late());
-    } else if case.closed {
+    } else if case.closed && case.took_place() {
         let problem = Problem::new(
             Code::OutOfOrder,
             format!("Case {} is over: its count is closed.", it.case),

@@ -81,7 +81,9 @@ fn record(load: &Load, dry: Option<bool>, reject: &str) -> Option<Problem> {
             "A record that meets every limit of the programme is needed.",
             reject,
         )),
-        Some(_) if dry == Some(false) => Some(Problem::new(
+        // What goes straight to its case is not wrapped, and its cycle may end without drying (common practice): it is carried
+        // covered, and a release that asked for "dry" would only be told so. Moisture undoes what is wrapped and stored.
+        Some(_) if dry == Some(false) && load.immediate_use.is_none() => Some(Problem::new(
             Code::RecordFailed,
             format!("Load {name} is not dry."),
             "A load that is visibly dry at unloading is needed.",

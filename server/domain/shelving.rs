@@ -253,9 +253,12 @@ fn used(deciding: &mut Deciding, it: &UseStock) -> Option<What> {
         }
         let serial = item.serial.clone().or(label.serial);
         if let Some(serial) = &serial
-            && let Some(before) = used_before(state, &items, &label.model, serial)
+            && let Some(before) = used_before(state, &items, (&label.model, serial), &it.case)
         {
-            deciding.against(already(&label.model, serial, &before));
+            match before {
+                Some(other) if other != it.case => deciding.deviates(Code::SingleUse),
+                _ => deciding.against(already(&label.model, serial, &it.case)),
+            }
         }
         items.push(Used {
             lot: lot.map_or(label.lot, |lot| lot.lot),
@@ -270,19 +273,20 @@ fn used(deciding: &mut Deciding, it: &UseStock) -> Option<What> {
     Some(What::StockUsed(StockUsed { case: it.case.clone(), items }))
 }
 
-/// Where a piece with this number was used already.
-fn used_before(state: &State, now: &[Used], model: &Id, serial: &Line) -> Option<String> {
+/// Whether a piece with this number was used already, and at which case; None within that is this very entry.
+fn used_before(state: &State, now: &[Used], (model, serial): (&Id, &Line), at: &Id) -> Option<Option<Id>> {
     if now.iter().any(|it| it.model == *model && it.serial.as_ref() == Some(serial)) {
-        return Some("this entry".into());
+        return Some(None);
     }
     let before = state.cases_of_stock(Some(model), None, Some(&serial.0));
-    before.first().map(|(case, _)| format!("case {case}"))
+    let here = before.iter().find(|(case, _)| case == at).or(before.first());
+    here.map(|(case, _)| Some(case.clone()))
 }
 
-fn already(model: &Id, serial: &Line, at: &str) -> Problem {
+fn already(model: &Id, serial: &Line, case: &Id) -> Problem {
     Problem::new(
         Code::AlreadyDone,
-        format!("{model} with the number {} is recorded as used at {at}.", shown(&serial.0)),
+        format!("{model} with the number {} is recorded as used at case {case}.", shown(&serial.0)),
         "One piece is used once.",
         "Look at the number; if it was recorded for the wrong case, tell the lead.",
     )

@@ -15,7 +15,7 @@ use super::loan::CleanedBy;
 use super::model::{DefineModel, RouteDefined};
 use super::request::Told;
 use super::state::State;
-use super::text::{Line, Sealed, Text};
+use super::text::{Line, Sealed, Text, a_person, somebody};
 use super::time::Time;
 
 /// The model and the route under which a stranger goes that nobody recognised.
@@ -110,9 +110,10 @@ pub struct StrangerReceived {
 pub struct TellOwner {
     pub stranger: Id,
     /// The site that was told.
+    #[serde(deserialize_with = "a_person")]
     pub owner: Line,
     /// Who there was told.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default, deserialize_with = "somebody", skip_serializing_if = "Option::is_none")]
     pub person: Option<Line>,
     /// What was said, and what they answered.
     pub words: Text,

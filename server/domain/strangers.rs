@@ -233,6 +233,15 @@ fn goes(deciding: &mut Deciding, bearer: &Asset) {
     if let Some(load) = &bearer.in_load {
         deciding.against(super::load::in_load(&bearer.called(), load).even_late());
     }
+    if bearer.stage.is_out() {
+        let problem = Problem::new(
+            Code::CountOpen,
+            format!("{} is out at a case.", bearer.called()),
+            "A stranger that was counted back is needed.",
+            "Close the count of its case first.",
+        );
+        deciding.against(problem.even_late());
+    }
     if bearer.missing {
         deciding.against(missing(deciding.state, bearer).even_late());
     }
@@ -245,6 +254,18 @@ fn goes(deciding: &mut Deciding, bearer: &Asset) {
 fn against_ours(deciding: &mut Deciding, ours: &Asset) {
     if deciding.state.strangers.contains_key(&ours.asset) {
         deciding.malformed.push(wrong("/asset", "found a stranger; a part of this house is needed"));
+    }
+    if ours.retired.as_ref().is_some_and(|retired| retired.cause == Cause::Returned) {
+        let loan = deciding.state.loan_of(&ours.asset);
+        let lender =
+            loan.map_or("its lender".into(), |loan| format!("{}, with loan {}", loan.from.0, loan.loan));
+        let problem = Problem::new(
+            Code::Retired,
+            format!("{} went back to {lender}.", ours.called()),
+            "A part of this house is needed.",
+            "Settle it as theirs and tell its owner; or let it come again as a loan.",
+        );
+        deciding.against(problem.even_late());
     }
     if let Some(load) = &ours.in_load {
         deciding.against(super::load::in_load(&ours.called(), load).even_late());

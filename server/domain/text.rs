@@ -40,9 +40,17 @@ pub fn is_blank(text: &str) -> bool {
 
 /// The name of somebody, who is never blank.
 pub fn a_person<'de, D: Deserializer<'de>>(from: D) -> Result<Line, D::Error> {
-    let line = Line::deserialize(from)?;
+    not_blank(Line::deserialize(from)?)
+}
+
+/// The name or the reference of somebody, where one is given.
+pub fn somebody<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Line>, D::Error> {
+    Option::<Line>::deserialize(from)?.map(not_blank).transpose()
+}
+
+fn not_blank<E: serde::de::Error>(line: Line) -> Result<Line, E> {
     match line.is_blank() {
-        true => Err(serde::de::Error::custom("found a blank; the name of a person is needed")),
+        true => Err(E::custom("found a blank; a name or a reference is needed")),
         false => Ok(line),
     }
 }

@@ -280,11 +280,7 @@ fn judged_by(
 }
 
 pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, at: Time) -> Option<Judged> {
-    let second = it.second_reader.as_str().trim();
-    let (actor, own_name) = (&deciding.asked.actor.code, deciding.asked.own_name);
-    let same = |own: &str| second.to_lowercase() == own.trim().to_lowercase();
-    let doer = deciding.doer();
-    if same(doer) || own_name.is_some_and(|name| doer == actor && same(name)) {
+    if deciding.is_doer(&it.second_reader) {
         let problem = Problem::new(
             Code::SamePerson,
             "The second reader is the one who enters the readings.",
@@ -313,7 +309,7 @@ pub(super) fn of_readings(deciding: &mut Deciding, load: &Load, it: &Readings, a
         "complete": it.complete,
         "source": "read from the printout by two people; not recomputed",
     });
-    let second_reader = deciding.seal(second);
+    let second_reader = deciding.seal(it.second_reader.as_str().trim());
     Some(Judged {
         by: Evidence::Readings { second_reader, photo: it.photo.clone() },
         passed,

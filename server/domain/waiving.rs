@@ -3,8 +3,16 @@
 use super::deciding::Deciding;
 use super::person::Role;
 use super::refusal::{Code, Problem};
+use super::text::Line;
 
 impl Deciding<'_> {
+    /// Whether somebody who is named as another person is the one who does it, by code or by name.
+    pub(super) fn is_doer(&self, named: &Line) -> bool {
+        let same = |own: &str| named.as_str().trim().to_lowercase() == own.trim().to_lowercase();
+        let (doer, actor) = (self.doer(), self.asked.actor.code.as_str());
+        same(doer) || self.asked.own_name.is_some_and(|name| doer == actor && same(name))
+    }
+
     /// Whether the command's override sets this aside.
     pub fn may_waive(&self, problem: &Problem) -> bool {
         let Some(given) = &self.command.around.overriding else {
@@ -25,7 +33,7 @@ impl Deciding<'_> {
                     // What is open here is an emergency issue; a second person stands by it.
                     let second = given.second_person.as_ref();
                     matches!(role, Role::Clinician | Role::Charge)
-                        && second.is_some_and(|who| who.as_str() != self.asked.actor.code)
+                        && second.is_some_and(|who| !who.is_blank() && !self.is_doer(who))
                 }
                 _ => false,
             }

@@ -56,6 +56,49 @@ async fn an_emergency_is_one_scan() {
     served.sound().await;
 }
 
+/// Put off after its set was issued and before it was opened.
+async fn put_off(keys: Keyboard, served: Arc<Served>) {
+    let plan =
+        json!({"do": "plan_case", "case": "K-4", "start": in_hours(1), "minutes": 60, "needs": ["adult"]});
+    served.done(Charge, plan).await;
+    served.done(Charge, issue("K-4", "SET-1")).await;
+    sign_in(&keys, &served, "/cases/K-4").await;
+    keys.enter_on("Cancel the case").await;
+    keys.reach("reason=").await;
+    keys.type_in("a fever").await;
+    keys.press(Key::Enter).await;
+    keys.says("main", &["Out at case K-4", "what was not opened is named as unopened"]).await;
+    keys.client.goto(&format!("{}/cases/K-4", served.base)).await.expect("the page");
+    for part in ["B-1", "C-1", "T-1"] {
+        keys.reach(&format!("{part}:into=")).await;
+        keys.press(Key::Space).await;
+        keys.press(Key::Down).await;
+        assert!(
+            keys.focus().await.contains(&format!("unopened={part}")),
+            "the arrows walk through the choices"
+        );
+    }
+    keys.enter_on("Close the count of K-4").await;
+    keys.says(".band.accepted", &["Recorded"]).await;
+    keys.enter_on("Cancel the case").await;
+    keys.reach("reason=").await;
+    keys.type_in("a fever").await;
+    keys.press(Key::Enter).await;
+    keys.says(".band.accepted", &["Recorded"]).await;
+    keys.says("main", &["Cancelled: a fever"]).await;
+    keys.enter_on("Board|").await;
+    keys.says("main", &["1 of 1 set is ready."]).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_case_cancelled_unopened_leaves_its_set_ready() {
+    let served = walk(house(Charge).await, put_off).await;
+    let (_, case) = served.get("cases/K-4").await;
+    assert_eq!((&case["status"], &case["opened"]), (&json!("cancelled"), &json!([])), "{case}");
+    assert_eq!(served.set("SET-1").await["status"], "ready");
+    served.sound().await;
+}
+
 async fn for_one_case(keys: Keyboard, served: Arc<Served>) {
     let plan =
         json!({"do": "plan_case", "case": "K-1", "start": in_hours(1), "minutes": 60, "needs": ["adult"]});

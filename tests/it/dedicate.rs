@@ -113,6 +113,29 @@ async fn only_a_case_of_the_same_patient_takes_what_is_kept_for_them() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn whose_case_it_is_may_be_told_in_the_same_breath() {
+    for kind in BOTH {
+        let served = held(kind).await;
+        served.done(Infection, dedicate("SET-1", "K-1")).await;
+        served.round("SET-1").await;
+        let promise = |case: &str| json!({"do": "promise", "case": case, "set": "SET-1"});
+        let both = json!([
+            plan("K-5", 6, "REF-0815", "none"),
+            promise("K-5"),
+            plan("K-6", 7, "REF-4711", "none"),
+            promise("K-6")
+        ]);
+        let (_, told) = served.post(Charge, both).await;
+        let results = told["results"].as_array().unwrap();
+        let told: Vec<_> =
+            results.iter().map(|it| (it["status"].as_u64().unwrap(), it["code"].as_str())).collect();
+        assert_eq!(told, [(201, None), (409, Some("held")), (201, None), (201, None)], "{results:?}");
+        served.sound().await;
+        served.stop().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn the_box_has_its_label_and_the_sink_is_told() {
     let served = held(Kind::Embedded).await;
     let hold = served.asset("B-1").await["held"][0]["hold"].as_str().expect("a hold").to_string();

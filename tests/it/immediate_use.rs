@@ -101,6 +101,21 @@ fn it_goes_to_its_case_and_to_no_other_and_never_into_the_store() {
     assert!(part.loud(&ward.paper.state, ward.now).is_empty());
 }
 
+/// Moisture undoes what is wrapped and stored; what goes covered to its case at once may come out of a cycle without drying
+/// (common practice; from memory of ANSI/AAMI ST79). What matters is that it is told as it was.
+#[test]
+fn a_wet_load_is_told_as_wet_and_goes_to_its_case() {
+    let mut ward = ward();
+    ward.done(Desk, start("a", "S-1", "K-1"));
+    evidence(&mut ward, "a");
+    let mut wet = release("a");
+    wet["dry"] = json!(false);
+    ward.done(Desk, wet);
+    assert_eq!((ward.load("a").dry, ward.load("a").dryness_not_stated()), (Some(false), false));
+    assert_eq!(asset(&ward, "S-1").stage, Stage::Issued);
+    assert!(ward.paper.state.dryness_open().is_empty());
+}
+
 #[test]
 fn what_was_opened_is_found_from_its_load() {
     let mut ward = ward();

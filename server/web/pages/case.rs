@@ -63,6 +63,8 @@ pub struct CasePage {
     pub out: usize,
     /// Still to come, or under way.
     pub open: bool,
+    /// It may still be cancelled: nothing was opened at it, though it was counted back.
+    pub cancellable: bool,
     pub closed: bool,
     pub cancelled: String,
     pub before: Before,
@@ -270,6 +272,7 @@ impl CasePage {
             sets,
             parts,
             open: case.is_open(),
+            cancellable: case.cancelled.is_none() && !(case.closed && case.took_place()),
             closed: case.closed,
             cancelled: case.cancelled.clone().unwrap_or_default(),
             before: before(state, case),

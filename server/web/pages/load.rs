@@ -240,7 +240,11 @@ fn facts(state: &State, load: &Load, now: Time) -> Vec<(&'static str, String)> {
     all.push(("Contents", count(load.contents.len(), "part", "parts")));
     all.push(("Started", format!("{} by {}", when(state, load.started_at, now), load.started_by)));
     if load.status == LoadStatus::Released && load.programme.method == Method::Steam {
-        let words = if load.dryness_not_stated() { "not stated" } else { "visibly dry at unloading" };
+        let words = match load.dry {
+            None => "not stated",
+            Some(true) => "visibly dry at unloading",
+            Some(false) => "not dry at unloading: carried covered, straight to its case",
+        };
         all.push(("Dryness", words.to_string()));
     }
     all.extend(load.decided_at.map(|at| {

@@ -164,7 +164,11 @@ fn paper(state: &State, load: &Load, judged: Option<&Judged>) -> Vec<(&'static s
     if steriliser {
         lines.push(("Chemical indicator", told(chemical(load))));
         lines.push(("Biological indicator", told(biological(load))));
-        let dryness = if load.dryness_not_stated() { "dryness not stated" } else { "" };
+        let dryness = match load.dry {
+            Some(false) if load.status == LoadStatus::Released => "not dry",
+            _ if load.dryness_not_stated() => "dryness not stated",
+            _ => "",
+        };
         lines.push(("Packs dry, seals whole, undamaged", dryness.into()));
     }
     let by = load.decided_by.clone().unwrap_or_default();

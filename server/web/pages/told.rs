@@ -212,7 +212,11 @@ fn of_load(event: &Event) -> String {
                 (Some(_), None) => " by one person alone".to_string(),
                 (None, None) => String::new(),
             };
-            let dryness = if it.dryness_not_stated { ", dryness not stated" } else { "" };
+            let dryness = match it.dry {
+                Some(false) => ", not dry",
+                _ if it.dryness_not_stated => ", dryness not stated",
+                _ => "",
+            };
             let parts = count(it.parts.len(), "part", "parts");
             format!("Load {} released{how}{dryness}, {parts}.{}", it.load, super::immediate_use::released(it))
         }
