@@ -319,8 +319,8 @@
   function isElsewhere(it) {
     const all = [...it.touched.keys()];
     const at = all.at(-1);
-    // A part's own mark is meant for its field, and a page without a scan field takes none.
-    if ((at && at.dataset.mark !== undefined) || !(field() || document.querySelector("[data-asks]"))) return true;
+    // A part's own mark and a patient's reference are meant for their fields, and a page without a scan field takes none.
+    if ((at && (at.dataset.mark !== undefined || at.name === "patient")) || !(field() || document.querySelector("[data-asks]"))) return true;
     if (all.some(isScanField) || !takesText(at)) return false;
     if (at.tagName === "TEXTAREA") return true;
     if (at.type === "password") return /^\d{0,8}$/.test(it.keys) || !document.querySelector("[data-asks]");
@@ -346,6 +346,15 @@
       return run && finish();
     }
     const fast = run && event.timeStamp - run.last <= APART_MS && isFast(SHORTEST);
+    // What is scanned into one field of several ends in the next one: the end of a scan presses no button.
+    const next = fast && target.dataset && target.dataset.next && target.form && target.form.elements[target.dataset.next];
+    if (next && event.key === "Enter") {
+      event.preventDefault();
+      event.stopPropagation();
+      run = null;
+      clearTimeout(silence);
+      return (next.focus ? next : next[0]).focus();
+    }
     const presses = !takesText(target) && target.tagName !== "SELECT" && !dialog();
     if (fast && presses && !field() && !document.querySelector("[data-asks]")) {
       event.preventDefault();

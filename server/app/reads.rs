@@ -84,6 +84,12 @@ impl House {
         page.iter().map(read).collect::<Result<_, StorageError>>().map_err(|error| unavailable(&error))
     }
 
+    /// When an entry was recorded.
+    pub async fn recorded_at(&self, site: &Id, seq: u64) -> Result<Option<Time>, Unavailable> {
+        let times = ledger::times_of(&self.db, site.as_str(), seq).await;
+        Ok(times.map_err(|error| unavailable(&error))?.map(|(_, recorded_at)| Time(recorded_at)))
+    }
+
     /// Entries after a place, oldest first: the canonical text and the leaf's hex.
     pub async fn ledger_after(
         &self,

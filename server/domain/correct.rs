@@ -117,6 +117,7 @@ pub(super) fn correctable(what: &What) -> bool {
             | What::MissingReported(_)
             | What::Found(_)
             | What::FindingReported(_)
+            | What::StockUsed(_)
     )
 }
 

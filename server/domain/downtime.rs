@@ -7,6 +7,7 @@ use super::board::BoardReserve;
 use super::id::Id;
 use super::readiness::{SetReadiness, set_status};
 use super::set::SetState;
+use super::stage::Stage;
 use super::state::{Asset, State};
 use super::time::{Date, Time};
 
@@ -75,15 +76,17 @@ impl State {
 fn paper_set(state: &State, set: &SetState, now: Time) -> PaperSet {
     let members: Vec<&Asset> =
         state.members(set).filter(|asset| asset.counts()).map(|asset| &**asset).collect();
+    // Where something was put away says nothing any more once it has left the store.
+    let stored = || members.iter().filter(|asset| asset.stage == Stage::Ready);
     let places: BTreeSet<&str> =
-        members.iter().filter_map(|asset| asset.location.as_ref()).map(|place| place.as_str()).collect();
+        stored().filter_map(|asset| asset.location.as_ref()).map(|place| place.as_str()).collect();
     PaperSet {
         set: set.set.clone(),
         name: set.name.0.clone(),
         count_sheet: set.count_sheet.clone(),
         status: set_status(state, set, now).status,
         places: places.into_iter().map(String::from).collect(),
-        sterile_until: members.iter().filter_map(|asset| asset.sterile_until).min(),
+        sterile_until: stored().filter_map(|asset| asset.sterile_until).min(),
         cools_until: members.iter().filter_map(|asset| asset.cooling_until(now)).max(),
         why: Vec::new(),
     }

@@ -171,6 +171,11 @@ impl State {
             (true, Some(_), false) => format!("{} goes back to {} by {day}.", loan.loan, loan.from.0),
             (true, None, _) => format!("{} goes back to {}.", loan.loan, loan.from.0),
         };
+        let came = loan.parts.len() as u32;
+        let sentence = match loan.pieces.filter(|pieces| *pieces > came) {
+            Some(pieces) => format!("{sentence} It came with {came} of {pieces} pieces."),
+            None => sentence,
+        };
         OpenLoan {
             loan: loan.loan.clone(),
             kind: loan.kind,

@@ -34,6 +34,15 @@ pub(super) fn leave(deciding: &mut Deciding, it: &Leave) -> Option<What> {
         );
         deciding.against(problem.even_late());
     }
+    if deciding.at() < loan.came.at {
+        let problem = Problem::new(
+            Code::OutOfOrder,
+            format!("{} came on {}.", loan.loan, loan.came.at.told(state.zone)),
+            "What leaves came before.",
+            "Look at the time at which it left.",
+        );
+        deciding.against(problem.even_late());
+    }
     let said = it.not_decontaminated.as_ref();
     said.into_iter().for_each(|why| reason_given(deciding, why));
     let picked = deciding.pick(&it.scan, Mode::Permission);

@@ -72,10 +72,12 @@ impl State {
 pub(super) fn exchanges(state: &State, asset: &Asset, set: &SetState) -> Option<Problem> {
     let before = asset.last_set().filter(|before| **before != set.set)?;
     let keeper = [before, &set.set].into_iter().find(|set| state.keeps_parts(set))?;
-    Some(Problem::new(
+    let problem = Problem::new(
         Code::NotOnSheet,
         format!("{} comes from set {before}.", asset.called()),
         format!("Set {keeper} must not exchange parts with another set, as its count sheet says."),
         "Put in a new part, or one that never sat in another set; or put it back into its own set.",
-    ))
+    );
+    // Told after the fact, it lay there: the report of moves has it.
+    Some(Problem { even_late: false, ..problem })
 }

@@ -75,7 +75,7 @@ impl State {
         self.models.values().find(named)
     }
 
-    /// What a box is of, by its mark and by what was typed beside it; what was typed stands where both say it.
+    /// What a box is of, by its mark and by what was typed beside it; both may say it, but not each something else.
     pub fn label(&self, it: &Boxed, today: Date) -> Result<Label, Problem> {
         let udi = it.scan.as_ref().and_then(|scan| read_udi(&scan.0, today)).unwrap_or_default();
         let model = match (&it.model, &it.scan) {
@@ -92,6 +92,9 @@ impl State {
             },
             (None, None) => return Err(unknown("model", "")),
         };
+        if let Some(found) = self.contradicts(it, &udi, &model) {
+            return Err(one_of_them(found));
+        }
         Ok(Label {
             model,
             lot: it.lot.clone().or(udi.lot.map(Line)),
@@ -99,6 +102,35 @@ impl State {
             serial: udi.serial.map(Line),
         })
     }
+
+    /// What is typed beside a mark and says something else than the mark.
+    fn contradicts(&self, it: &Boxed, udi: &Udi, model: &Id) -> Option<String> {
+        let product = self.model_of_product(&udi.product).filter(|_| !udi.product.is_empty());
+        if let Some(product) = product.filter(|product| product.model != *model) {
+            return Some(format!("The mark says model {}, and {model} was chosen.", product.model));
+        }
+        let lot = it.lot.as_ref().zip(udi.lot.as_ref()).filter(|(typed, said)| typed.0 != **said);
+        if let Some((typed, said)) = lot {
+            return Some(format!("The mark says lot {}, and {} was typed.", shown(said), shown(&typed.0)));
+        }
+        let day = it.expires.zip(udi.expires).filter(|(typed, said)| typed != said);
+        day.map(|(typed, said)| {
+            format!(
+                "The mark says {} as the last good day, and {} was typed.",
+                told_day(said),
+                told_day(typed)
+            )
+        })
+    }
+}
+
+fn one_of_them(found: String) -> Problem {
+    Problem::new(
+        Code::AmbiguousScan,
+        found,
+        "What is typed beside a mark says the same, or what the mark does not say.",
+        "Look at the box or the pack: leave the field empty, or take the other one.",
+    )
 }
 
 fn no_such_product(product: &str) -> Problem {
@@ -250,6 +282,11 @@ fn used(deciding: &mut Deciding, it: &UseStock) -> Option<What> {
         }
         if left < quantity || (label.lot.is_none() && lot.is_none()) {
             deciding.deviates(Code::NotComplete);
+        }
+        if let Some((typed, said)) = item.serial.as_ref().zip(label.serial.as_ref()).filter(|(a, b)| a != b) {
+            let found =
+                format!("The mark says number {}, and {} was typed.", shown(&said.0), shown(&typed.0));
+            deciding.against(one_of_them(found));
         }
         let serial = item.serial.clone().or(label.serial);
         if let Some(serial) = &serial

@@ -139,6 +139,13 @@ fn review_key(month: &str, role: Role) -> String {
     format!("exceptions.{month}.{}", role.name())
 }
 
+impl Signed {
+    /// Whether this place says nothing that was not signed for: at most the signature itself came after it.
+    fn covers(&self, entry: u64) -> bool {
+        self.read_to >= entry || (self.entry == entry && self.read_to + 1 == entry)
+    }
+}
+
 impl State {
     pub fn reviewed(&self, month: &str, role: Role) -> Option<&Arc<Signed>> {
         self.signed.get(review_key(month, role).as_str())
@@ -194,7 +201,7 @@ fn take_over(deciding: &mut Deciding, it: &TakeOver) -> Option<What> {
     let entry = read_to(deciding, it.entry);
     let known = state.taken_over(area).cloned();
     deciding.touches(known.as_ref().map(|known| known.at));
-    if let Some(known) = known.filter(|known| known.by == me.code && known.read_to >= entry) {
+    if let Some(known) = known.filter(|known| known.by == me.code && known.covers(entry)) {
         deciding.against(Problem::new(
             Code::AlreadyDone,
             format!(
@@ -207,7 +214,7 @@ fn take_over(deciding: &mut Deciding, it: &TakeOver) -> Option<What> {
             "Nothing needs to be done.",
         ));
     }
-    if it.handed_over_by.as_ref().is_some_and(|by| by.as_str() == me.code) {
+    if it.handed_over_by.as_ref().is_some_and(|by| deciding.is_doer(by)) {
         deciding.against(
             Problem::new(
                 Code::SamePerson,
@@ -240,7 +247,7 @@ fn review(deciding: &mut Deciding, it: &ReviewExceptions) -> Option<What> {
             .even_late(),
         );
     }
-    if let Some(known) = known.filter(|known| known.read_to >= entry) {
+    if let Some(known) = known.filter(|known| known.covers(entry)) {
         deciding.against(Problem::new(
             Code::AlreadyDone,
             format!(

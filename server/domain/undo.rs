@@ -8,6 +8,7 @@ use super::exposure::{Back, Counted, Exposed, Exposure};
 use super::hold::HoldPlaced;
 use super::id::Id;
 use super::set::Seat;
+use super::shelf::StockUsed;
 use super::state::{Asset, HeldBy, Stage, State};
 
 /// Undoes the last entry of everything that it touched; `entry` is its place in the ledger.
@@ -59,6 +60,7 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
         What::Issued(_) | What::Opened(_) | What::Used(_) | What::CountClosed(_) => {
             at_case(state, entry, what)
         }
+        What::StockUsed(it) => not_used_of_shelf(state, entry, it),
         What::MissingReported(it) => accounted_for(state, &it.asset),
         What::Found(it) => {
             moves(state, it.moved.as_slice());
@@ -81,6 +83,20 @@ pub(super) fn undo(state: &mut State, entry: u64, what: &What) {
     }
 }
 
+/// What a case is said to have used lies on the shelf again, as far as it came from there.
+fn not_used_of_shelf(state: &mut State, entry: u64, it: &StockUsed) {
+    for item in it.items.iter().filter(|item| item.from_shelf > 0) {
+        let Some(shelf) = state.shelf.get_mut(&item.model) else { continue };
+        let lot = Arc::make_mut(shelf).lots.iter_mut().find(|lot| lot.lot == item.lot);
+        lot.into_iter().for_each(|lot| lot.left = lot.left.saturating_add(item.from_shelf));
+        state.changes.shelf.insert(item.model.clone());
+    }
+    if let Some(stock) = state.case_stock.get_mut(&it.case) {
+        Arc::make_mut(stock).used.retain(|used| used.told.entry != entry);
+        state.changes.case_stock.insert(it.case.clone());
+    }
+}
+
 /// The packs that the entry told of count as broken no more.
 fn not_broken(state: &mut State, entry: u64) {
     let of_entry = state.broken.values().filter(|it| it.entry == entry).map(|it| it.broken.clone());
@@ -99,8 +115,14 @@ fn at_case(state: &mut State, entry: u64, what: &What) {
             moves(state, &it.parts);
             edit_case(state, &it.case, |case| {
                 for part in &it.parts {
-                    case.parts.remove(&part.asset);
-                    came_once(case, &part.asset);
+                    // What was told of it at this case before it went out stays told.
+                    match case.parts.get_mut(&part.asset).filter(|known| known.exposure.is_some()) {
+                        Some(known) => (known.issued, known.out) = (false, false),
+                        None => {
+                            case.parts.remove(&part.asset);
+                            came_once(case, &part.asset);
+                        }
+                    }
                 }
                 for part in &it.noted {
                     if case.parts.get(&part.asset).is_some_and(|part| part.exposure.is_none()) {

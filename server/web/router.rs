@@ -58,7 +58,7 @@ const PATIENT_READERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor]
 /// Who may begin a look-back at a patient whose reference they know.
 const PATIENT_TRACERS: &[Role] = &[Role::Charge, Role::Infection, Role::Auditor, Role::Lead];
 /// Who issues in an emergency.
-const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician];
+const ISSUERS: &[Role] = &[Role::Charge, Role::Clinician, Role::Lead, Role::Desk];
 const LOADERS: &[Role] = &[Role::Desk, Role::Lead];
 const LEDGER_READERS: &[Role] = &[Role::Lead, Role::Infection, Role::Biomed, Role::Auditor, Role::Admin];
 /// Who says how a machine's files read.

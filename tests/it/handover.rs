@@ -41,6 +41,8 @@ async fn who_takes_over_signs_up_to_where_it_was_read() {
         );
         assert_eq!(first["event"]["area"], "desk");
         served.refused(Desk, take(json!(entry)), "already_done").await;
+        // A signature alone is nothing new to read.
+        served.refused(Desk, json!({"do": "take_over"}), "already_done").await;
         // The theatres have a shift of their own, and another person takes over the same place.
         let theatre = served.done(Charge, take(json!(entry))).await;
         assert_eq!(theatre["event"]["area"], "theatre");
@@ -118,6 +120,20 @@ async fn the_handover_tells_what_is_new_late_starts_and_who_took_over() {
     let (_, _, text) = page::open(&lead, &served, "/handover").await;
     assert!(text.contains("took over sterile processing") && text.contains("1 from before"), "{text}");
     assert!(text.contains(&format!("read up to entry {entry}")), "{text}");
+    // What is recorded while somebody reads is not signed for: it is new for the next one, though it was before the signature.
+    served
+        .done(Desk, json!({"do": "hold", "kind": "quality", "scan": "C-1", "reason": "a tear in it"}))
+        .await;
+    let read = seq(&served).await.to_string();
+    served
+        .done(Desk, json!({"do": "hold", "kind": "quality", "scan": "C-2", "reason": "a crack in it"}))
+        .await;
+    let fields = [("back", "/handover"), ("do", "take_over"), ("entry:int", read.as_str())];
+    let (status, _, text) = page::act(&lead, &served, &fields).await;
+    assert!(status == 200 && text.contains("Recorded as entry"), "{status} {text}");
+    let (_, _, text) = page::open(&lead, &served, "/handover").await;
+    let new = text.split("from before").next().unwrap_or_default();
+    assert!(new.contains("a crack in it") && text.contains("2 from before"), "{text}");
     // Put off on its day, and opened late.
     let later = (Utc::now() + TimeDelta::minutes(30)).to_rfc3339();
     served.done(Charge, json!({"do": "change_case", "case": "K-1", "start": later})).await;

@@ -66,6 +66,7 @@ mod inspection;
 mod key;
 mod late;
 mod late_history;
+mod late_issue;
 mod paper;
 mod paper_folder;
 mod browser_paper;

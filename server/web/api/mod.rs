@@ -85,6 +85,13 @@ pub fn behind<'a, T>(
     things.iter().filter(move |(id, _)| after.is_none_or(|after| id.as_str() > after))
 }
 
+/// A page of a list that is in an order of its own: what comes behind the item with this cursor. Where that item is gone
+/// meanwhile, the list begins anew.
+pub fn in_order(all: Vec<(String, Value)>, after: Option<&str>, limit: usize) -> Value {
+    let at = after.and_then(|after| all.iter().position(|(cursor, _)| cursor == after));
+    listed(all.into_iter().skip(at.map_or(0, |at| at + 1)), limit)
+}
+
 /// A page of a list: its items, and the cursor after which the next page begins, where there is one.
 pub fn listed(rest: impl Iterator<Item = (String, Value)>, limit: usize) -> Value {
     let mut page: Vec<(String, Value)> = rest.take(limit + 1).collect();

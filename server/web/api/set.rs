@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 
 use super::super::problem::Problem;
 use super::caller::Caller;
-use super::ok;
 use super::params::Params;
+use super::{in_order, ok};
 use crate::domain::readiness::set_status;
 use crate::domain::set::SetState;
 use crate::domain::sink;
@@ -47,35 +47,42 @@ pub async fn list(caller: Caller, params: Params) -> Result<Response, Problem> {
 /// The parts that moved from one set to another, the newest first.
 pub async fn moves(caller: Caller, mut params: Params) -> Result<Response, Problem> {
     let (from, to) = (super::broken::time(&mut params, "from")?, super::broken::time(&mut params, "to")?);
+    let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, _) = caller.state().await?;
     let all = state.migrations(from.unwrap_or(Time(i64::MIN)), to.unwrap_or(Time(i64::MAX)));
-    Ok(ok(&json!({"items": all, "next": null})))
+    let all = all.into_iter().map(|it| (format!("{}.{}", it.entry, it.asset), json!(it))).collect();
+    Ok(ok(&in_order(all, after.as_deref(), limit)))
 }
 
 /// What waits for its cleaning against a limit, the nearest to it first.
-pub async fn sink(caller: Caller, params: Params) -> Result<Response, Problem> {
+pub async fn sink(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, now) = caller.state().await?;
     let told = sink::waiting(&state, now).into_iter().map(|it| {
-        json!({
+        let told = json!({
             "asset": it.asset.asset,
             "set": it.asset.seat.as_ref().map(|seat| &seat.set),
             "since": it.clock.since,
             "limit_minutes": it.clock.limit_minutes,
             "waited_minutes": it.clock.waited_minutes,
             "late": it.clock.is_over(),
-        })
+        });
+        (it.asset.asset.to_string(), told)
     });
-    Ok(ok(&json!({"items": told.collect::<Vec<_>>(), "next": null})))
+    Ok(ok(&in_order(told.collect(), after.as_deref(), limit)))
 }
 
 /// Emergencies of which the patient or the needs are to follow, the oldest first.
-pub async fn unfollowed(caller: Caller, params: Params) -> Result<Response, Problem> {
+pub async fn unfollowed(caller: Caller, mut params: Params) -> Result<Response, Problem> {
+    let (after, limit) = (params.take("after")?, params.limit()?);
     params.done()?;
     let (state, _) = caller.state().await?;
-    let told = state.unfollowed_emergencies().into_iter().map(
-        |it| json!({"case": it.case.case, "start": it.case.start, "patient": it.patient, "needs": it.needs}),
-    );
-    Ok(ok(&json!({"items": told.collect::<Vec<_>>(), "next": null})))
+    let told = state.unfollowed_emergencies().into_iter().map(|it| {
+        let case = &it.case;
+        let told = json!({"case": case.case, "start": case.start, "patient": it.patient, "needs": it.needs});
+        (case.case.to_string(), told)
+    });
+    Ok(ok(&in_order(told.collect(), after.as_deref(), limit)))
 }

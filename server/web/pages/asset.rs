@@ -271,9 +271,9 @@ fn heading(state: &State, asset: &Asset, say: &Say) -> String {
         Some(seat) => format!(" It belongs to set {}, line {}.", seat.set, seat.line),
         None => " It belongs to no set.".into(),
     };
-    let next = state
-        .next_step(asset)
-        .filter(|_| asset.retired.is_none() && !asset.missing && asset.in_load.is_none());
+    // What is sealed has no next step: a named person decides.
+    let waits = asset.retired.is_none() && !asset.missing && asset.in_load.is_none();
+    let next = state.next_step(asset).filter(|_| waits && !asset.has_hold(HoldKind::Prion));
     let next = next.map(|step| format!(" Next it has to be {}.", step.words())).unwrap_or_default();
     format!("{} is {}.{next}{seat}", part_title(state, &asset.asset), say.words)
 }

@@ -63,6 +63,8 @@ pub struct CasePage {
     pub out: usize,
     /// Still to come, or under way.
     pub open: bool,
+    /// What was there and nobody washes.
+    pub sealed: Vec<super::sealed_box::Sealed>,
     /// It may still be cancelled: nothing was opened at it, though it was counted back.
     pub cancellable: bool,
     pub closed: bool,
@@ -256,7 +258,10 @@ impl CasePage {
                 None if case.is_open() => fails.map(|fails| fails.sentence).into_iter().collect(),
                 None => Vec::new(),
             },
-            says: says(case, &state.open_schedule_lines()).into_iter().filter(|_| board.is_none()).collect(),
+            says: super::unfollowed::robbed(state, case)
+                .into_iter()
+                .chain(says(case, &state.open_schedule_lines()).into_iter().filter(|_| board.is_none()))
+                .collect(),
             lines: lines_about(state, case),
             facts: facts(state, case, visitor),
             loud,
@@ -272,6 +277,7 @@ impl CasePage {
             sets,
             parts,
             open: case.is_open(),
+            sealed: super::sealed_box::of_case(state, case),
             cancellable: case.cancelled.is_none() && !(case.closed && case.took_place()),
             closed: case.closed,
             cancelled: case.cancelled.clone().unwrap_or_default(),

@@ -286,9 +286,10 @@ impl ExceptionPage {
         let cut = cut || shown.len() < entries.len();
         let times = times.collect();
         let earlier = months.len().saturating_sub(TREND_MONTHS);
-        let heading = self.heading.clone() + &unsigned(visitor, &months);
+        let last = unsigned(visitor, &months);
         let trend = months.into_iter().take(TREND_MONTHS).collect();
         let reviews = reviews(visitor, &month, entries);
+        let heading = self.heading.clone() + &to_review(&month, &reviews) + &last;
         let odd = handover::odd(state, shown, now);
         ExceptionPage { heading, month, trend, earlier, reasons, reviews, times, odd, cut, ..self }
     }
@@ -307,6 +308,15 @@ fn reviews(visitor: &Visitor, month: &str, entries: &[Entry]) -> Vec<Review> {
         Review { who: role.words(), signed: signed.map(told).unwrap_or_default(), since, may_sign }
     };
     REVIEWERS.map(one).into()
+}
+
+/// How many entries of the month nobody has reviewed yet, of the two who sign for it the one who is further behind.
+fn to_review(month: &str, reviews: &[Review]) -> String {
+    match reviews.iter().map(|it| it.since).max().unwrap_or(0) {
+        0 => String::new(),
+        1 => format!(" 1 entry of {month} is to be reviewed."),
+        n => format!(" {n} entries of {month} are to be reviewed."),
+    }
 }
 
 /// The last whole month, where it had exceptions that the reader is to sign and did not.

@@ -44,6 +44,8 @@ impl Asked {
 pub struct Window {
     pub from: Time,
     pub words: String,
+    /// The place in the ledger up to which it was read and signed: what came after it is new, however long ago it was signed.
+    pub read_to: Option<u64>,
     /// Chosen in hours, not by the shift.
     pub hours: Option<u32>,
 }
@@ -56,6 +58,7 @@ impl Window {
             return Window {
                 from,
                 words: format!("{} ago", count(hours as usize, "hour", "hours")),
+                read_to: None,
                 hours: Some(hours),
             };
         }
@@ -65,7 +68,17 @@ impl Window {
             Some(signed) => format!("{at}, when {} took over {}", signed.by, area.words()),
             None => format!("{at}, when the last shift began"),
         };
-        Window { from: since.at, words, hours: None }
+        let read_to = since.signed.as_ref().map(|signed| signed.read_to);
+        Window { from: since.at, words, read_to, hours: None }
+    }
+
+    /// Told since the entry that was read last, not since the signature: between the two something may have been recorded.
+    async fn since_what_was_read(&mut self, house: &House, state: &State) -> Result<(), Unavailable> {
+        let Some(read_to) = self.read_to else { return Ok(()) };
+        if let Some(at) = house.recorded_at(&state.site, read_to).await? {
+            self.from = self.from.min(Time(at.0 + 1));
+        }
+        Ok(())
     }
 }
 
@@ -73,6 +86,8 @@ impl Window {
 pub struct Past {
     pub at: String,
     pub by: String,
+    /// Who handed over, where somebody was named.
+    pub from: String,
     pub read_to: u64,
     pub entry: u64,
 }
@@ -149,13 +164,17 @@ pub fn odd(state: &State, entries: &[Entry], now: Time) -> Vec<Odd> {
     .collect()
 }
 
-/// The entries that were written since a moment, newest first, and whether there were more than are read at once.
-async fn since(house: &House, state: &State, from: Time) -> Result<(Vec<Entry>, bool), Unavailable> {
+/// The entries that were written since then, newest first, and whether there were more than are read at once.
+async fn since(house: &House, state: &State, window: &Window) -> Result<(Vec<Entry>, bool), Unavailable> {
+    let is_new = |entry: &Entry| match window.read_to {
+        Some(read_to) => entry.seq > read_to,
+        None => entry.recorded_at >= window.from,
+    };
     let mut all: Vec<Entry> = Vec::new();
     while all.len() < MOST_ENTRIES {
         let page = house.newest(&state.site, all.last().map(|entry| entry.seq), PAGE_ENTRIES).await?;
         let before = all.len();
-        all.extend(page.into_iter().map(|(entry, _)| entry).take_while(|entry| entry.recorded_at >= from));
+        all.extend(page.into_iter().map(|(entry, _)| entry).take_while(is_new));
         if all.len() - before < PAGE_ENTRIES {
             return Ok((all, false));
         }
@@ -175,7 +194,8 @@ fn past(state: &State, entries: &[Entry], now: Time) -> Vec<Past> {
         let event = Event::read(&entry.kind, entry.version, entry.event.clone()).ok()?;
         let What::TakenOver(it) = event.what else { return None };
         let (at, by) = (when(state, entry.at, now), entry.actor.clone());
-        Some(Past { at, by, read_to: it.entry, entry: entry.seq })
+        let from = it.handed_over_by.as_deref().map(super::told::somebody).unwrap_or_default();
+        Some(Past { at, by, from, read_to: it.entry, entry: entry.seq })
     };
     entries.iter().filter_map(one).collect()
 }
@@ -274,10 +294,13 @@ impl HandoverPage {
 
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(asked): Query<Asked>) -> Response {
     let done = asked.done.as_deref().and_then(|text| text.parse().ok());
-    let window = Window::of(&visitor, &asked);
+    let mut window = Window::of(&visitor, &asked);
     let (state, now) = (&visitor.state, visitor.now);
     let thing = handovers(Area::of(visitor.actor.role));
-    let told = since(&app.house, state, window.from).await;
+    let told = match window.since_what_was_read(&app.house, state).await {
+        Ok(()) => since(&app.house, state, &window).await,
+        Err(gone) => Err(gone),
+    };
     let before = app.house.history(&state.site, &thing, None, PAST_HANDOVERS).await;
     let mut page = match (told, before) {
         (Ok((entries, cut)), Ok(before)) => {

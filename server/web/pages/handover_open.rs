@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::say::{Say, of_load_now};
 use super::shared::{count, segment, some_of, time};
 use crate::domain::event::Event;
+use crate::domain::hold::HoldKind;
 use crate::domain::late_start;
 use crate::domain::request_stands::{RequestTold, Standing};
 use crate::domain::state::{Condition, Machine, State};
@@ -28,7 +29,12 @@ pub fn loads(state: &State, (from, now): (Time, Time)) -> Vec<Item> {
     let item = |load: &std::sync::Arc<crate::domain::load::Load>| Item {
         href: format!("/loads/{}", segment(load.load.as_str())),
         called: load.load.to_string(),
-        detail: format!("{}, {}", load.machine, count(load.contents.len(), "part", "parts")),
+        detail: format!(
+            "{}, {}{}",
+            load.machine,
+            count(load.contents.len(), "part", "parts"),
+            super::immediate_use::beside(load)
+        ),
         since: time(state, load.started_at, now),
         say: of_load_now(state, load),
         is_new: load.started_at >= from,
@@ -92,7 +98,10 @@ pub fn holds(state: &State, (from, now): (Time, Time)) -> Vec<Item> {
         let held: Vec<String> = held.map(|asset| asset.asset.to_string()).collect();
         let first = held.first()?;
         Some(Item {
-            href: format!("/assets/{}", segment(first)),
+            href: match hold.kind {
+                HoldKind::Prion => format!("/holds/{}/box", segment(hold.hold.as_str())),
+                _ => format!("/assets/{}", segment(first)),
+            },
             called: hold.hold.to_string(),
             detail: format!("{}: {}", some_of(&held, 6), hold.reason),
             since: format!("{}, {}", time(state, hold.placed_at, now), hold.placed_by),

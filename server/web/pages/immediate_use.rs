@@ -69,15 +69,29 @@ pub fn band(state: &State, load: &Load) -> String {
     format!("for case {} alone. {stands}. {}", asked.case, sentence(&asked.words()))
 }
 
+/// What stands beside a load in a list of loads.
+pub fn beside(load: &Load) -> String {
+    load.immediate_use.as_ref().map_or(String::new(), |it| format!(", for immediate use at case {}", it.case))
+}
+
 /// A load of a case, as the case's page and its sheets show it.
 pub struct AtCase {
     pub load: String,
     pub words: String,
+    /// It is still to come, or out at that case.
+    pub now: bool,
 }
 
 pub fn of_case(state: &State, case: &Id) -> Vec<AtCase> {
+    let out = |load: &Load| {
+        load.contents.iter().any(|part| {
+            let asset = state.assets.get(&part.asset);
+            asset.and_then(|asset| state.use_now(asset)).is_some_and(|it| it.load == load.load)
+        })
+    };
     let told = state.immediate_loads_of(case).into_iter().map(|load| AtCase {
         load: load.load.to_string(),
+        now: load.decided_at.is_none() || out(load),
         words: format!("{}, {}", count(load.contents.len(), "part", "parts"), load.status.name()),
     });
     told.collect()

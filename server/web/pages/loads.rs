@@ -94,7 +94,7 @@ fn row(state: &State, load: &Load, now: Time) -> Row {
         machine: load.machine.to_string(),
         programme: load.programme.programme.to_string(),
         cycle: load.cycle_no.as_ref().map(|cycle| cycle.0.clone()).unwrap_or_default(),
-        parts: count(load.contents.len(), "part", "parts"),
+        parts: count(load.contents.len(), "part", "parts") + &super::immediate_use::beside(load),
         started: when(state, load.started_at, now),
         by: load.started_by.to_string(),
         say: of_load_now(state, load),

@@ -60,6 +60,29 @@ const CHEMICAL: Options = &[("none", "none"), ("each_load", "in each load"), ("e
 const BIOLOGICAL: Options = &[("none", "none"), ("each_load", "in each load"), ("periodic", "at intervals")];
 const SEVERITIES: Options = &[("note", "note"), ("watch", "watch it"), ("stop", "stop: not to be used")];
 
+const LOANS: Options = &[("loan", "a loan"), ("trial", "on trial")];
+const STRANGERS: Options = &[
+    ("other_site", "of another site"),
+    ("unmarked", "without a mark"),
+    ("thought_retired", "thought retired"),
+];
+const OUT: Options = &[
+    ("expired", "past its date"),
+    ("damaged", "damaged"),
+    ("recalled", "recalled"),
+    ("returned", "given back"),
+    ("counted", "fewer on the shelf than recorded"),
+];
+const INDICATIONS: Options = &[
+    ("contaminated", "It fell or was touched during the case, and there is no other"),
+    ("found_unsterile", "Its pack was found open, wet or past date, and there is no other"),
+    ("emergency", "An emergency, and nothing sterile is there"),
+    ("too_few", "There are too few of them for the day"),
+    ("save_time", "To save time"),
+    ("loan_late", "A loan came too late"),
+    ("other", "Another reason"),
+];
+
 /// The choices of a field of a command, by its last name.
 pub fn options(command: &str, field: &str) -> Options {
     let plain = field.split(':').next().unwrap_or(field);
@@ -74,6 +97,10 @@ pub fn options(command: &str, field: &str) -> Options {
         ("define_machine", "chemical") => CHEMICAL,
         ("define_machine", "biological") => BIOLOGICAL,
         ("report_finding", "severity") => SEVERITIES,
+        ("arrive", "kind") => LOANS,
+        ("receive_stranger", "kind") => STRANGERS,
+        ("stock_out", "why") => OUT,
+        ("start_load", "indication") => INDICATIONS,
         _ => &[],
     }
 }

@@ -8,9 +8,11 @@ use axum::response::Response;
 
 use super::requests::{self, RequestRow};
 use super::say::Say;
+use super::sealed_box::{self, Sealed};
 use super::shared::{Done, Page, count, segment, time, when};
 use crate::domain::allotted::{allotted, statuses};
 use crate::domain::forecast::Forecast;
+use crate::domain::hold::HoldKind;
 use crate::domain::id::Id;
 use crate::domain::model::{Method, StepKind};
 use crate::domain::order_of_work::{Needed, needed};
@@ -59,6 +61,8 @@ pub struct QueuePage {
     pub running: Vec<Running>,
     /// What the board asks of the desk.
     pub requests: Vec<RequestRow>,
+    /// What nobody washes.
+    pub sealed: Vec<Sealed>,
 }
 
 /// A load that waits for its record or its decision.
@@ -88,7 +92,8 @@ struct Waiting {
 /// The step that a part waits for in the house; `None` where it waits for none.
 pub fn waits_for(state: &State, asset: &Asset) -> Option<(StepKind, bool)> {
     let here = asset.in_load.is_none() && matches!(asset.standing(), Standing::InService | Standing::Held);
-    let step = state.next_step(asset).filter(|_| here)?;
+    // What is sealed for a prion risk waits for a decision, and for no step.
+    let step = state.next_step(asset).filter(|_| here && !asset.has_hold(HoldKind::Prion))?;
     let by_load = step.step == StepKind::Sterilised
         || (step.step == StepKind::Disinfected && step.by() != Some(Method::Manual));
     Some((step.step, by_load))
@@ -201,7 +206,9 @@ impl QueuePage {
             .collect();
         let heading = heading(&groups, running.len());
         let requests = requests::waiting(state, now);
-        QueuePage { page: Page::of(visitor, "/queue", "/queue", done), heading, groups, running, requests }
+        let sealed = sealed_box::sealed(state.assets.values().map(|asset| &**asset));
+        let page = Page::of(visitor, "/queue", "/queue", done);
+        QueuePage { page, heading, groups, running, requests, sealed }
     }
 }
 

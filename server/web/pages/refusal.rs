@@ -33,6 +33,8 @@ pub struct RefusalPage {
     pub given: (String, String),
     /// What the thing is if it goes all the same, in the word that is called across a room.
     pub loud: Vec<&'static str>,
+    /// What has to be known before it is sent again.
+    pub caution: &'static str,
 }
 
 /// The codes that may be set aside, one by itself or all as a list.
@@ -112,6 +114,13 @@ impl RefusalPage {
             fields: own.map(|(name, value)| Field::of(command, name, value)).chain(left_empty).collect(),
             open: open_codes(&reasons),
             loud: loud(&reasons, command),
+            caution: match command {
+                "arrive" => "Whatever its label says: it is decontaminated here before its first use.",
+                "start_load" if !typed("immediate_use.case").is_empty() => {
+                    "USE NOW, DO NOT STORE: the release issues it to that case at once."
+                }
+                _ => "",
+            },
             given: (typed("override.reason"), typed("override.second_person")),
             reasons,
             back: back.into(),

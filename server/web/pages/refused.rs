@@ -224,8 +224,11 @@ pub fn reasons(outcome: &Outcome, command: &str) -> Vec<Reason> {
 }
 
 pub fn malformed(wrong: &crate::domain::command::Malformed) -> Reason {
-    let place =
-        if wrong.pointer.is_empty() { "In the form".to_string() } else { words::field(&wrong.pointer) };
+    if wrong.pointer.is_empty() {
+        let found = format!("{}.", super::shared::capital(&plainly::detail(&wrong.detail)));
+        return plain("Not understood", found, "", "Change it and send it again.");
+    }
+    let place = words::field(&wrong.pointer);
     if wrong.detail.starts_with("missing field") {
         let empty = plainly::field_of(&wrong.pointer);
         let reason = plain("Left empty", format!("{place} is empty."), "", "Fill it in and send it again.");

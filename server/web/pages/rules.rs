@@ -56,7 +56,7 @@ fn rule(code: Code) -> &'static str {
         Code::SamePerson => "One person alone started the load and released it.",
         Code::StillCooling => "Something sterile was taken while it was still cooling.",
         Code::PastDate => "Something was opened, used or issued after its sterile date.",
-        Code::NotComplete => "A set went on although something essential was lacking.",
+        Code::NotComplete => "Something was less than whole: a set, a loan, or what lay on the shelf.",
         Code::LineFull => "More parts lay on a line of a set than its count sheet says.",
         Code::NotOnSheet => "A part lay in a set whose count sheet does not name it.",
         Code::NotFitting => "Parts were put together that do not fit.",

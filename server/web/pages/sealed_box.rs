@@ -3,17 +3,18 @@
 //! What stands on the label (patient, date, procedure, responsible person) is that of the United Kingdom's guidance on
 //! quarantine (ACDP, annex E, as hospital policies of 2007 and 2013 quote it).
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 use axum::extract::{Form, Path, Query, State as Reach};
 use axum::response::Response;
 
 use super::headline::sheet_name;
-use super::shared::{Done, Page, capital, date, listed, segment};
+use super::shared::{Done, Page, capital, count, date, listed, segment};
 use super::theatre;
 use crate::domain::case::{Case, Risk};
 use crate::domain::hold::{HoldKind, HoldState};
+use crate::domain::id::Id;
 use crate::domain::person::Role;
 use crate::domain::state::{Asset, State};
 use crate::web::App;
@@ -91,6 +92,31 @@ fn cases(state: &State, inside: &[Inside]) -> Vec<AtCase> {
         has_patient: case.patient.is_some(),
     };
     known.into_iter().map(one).collect()
+}
+
+/// What of a set, a case or the house is sealed under a prion hold, with the page of its box.
+pub struct Sealed {
+    pub href: String,
+    pub words: String,
+}
+
+/// The prion holds of the parts that are meant, each with how many of them it holds.
+pub fn sealed<'a>(parts: impl Iterator<Item = &'a Asset>) -> Vec<Sealed> {
+    let mut all: BTreeMap<&Id, usize> = BTreeMap::new();
+    for asset in parts.filter(|asset| asset.retired.is_none()) {
+        let held = asset.holds.iter().filter(|held| held.kind == HoldKind::Prion);
+        held.for_each(|held| *all.entry(&held.hold).or_default() += 1);
+    }
+    let one = |(hold, many): (&Id, usize)| Sealed {
+        href: format!("/holds/{}/box", segment(hold.as_str())),
+        words: format!("{hold}, {}", count(many, "part", "parts")),
+    };
+    all.into_iter().map(one).collect()
+}
+
+/// Of what was there at a case.
+pub fn of_case(state: &State, case: &Case) -> Vec<Sealed> {
+    sealed(case.parts.keys().filter_map(|asset| state.assets.get(asset)).map(|asset| &**asset))
 }
 
 impl BoxPage {
@@ -171,7 +197,16 @@ mod tests {
             notice: None,
             dedicated_to: None,
         };
-        let text = sample::show("sealed-box", &BoxPage::of(&visitor, &hold, None));
+        let empty = sample::show("sealed-box-empty", &BoxPage::of(&visitor, &hold, None));
+        assert!(!empty.contains("Do not wash") && empty.contains("nothing is sealed"), "{empty}");
+        let mut page = BoxPage::of(&visitor, &hold, None);
+        page.inside.push(Inside {
+            asset: "B-1".into(),
+            href: "/assets/B-1".into(),
+            name: "a barrel".into(),
+            set: String::new(),
+        });
+        let text = sample::show("sealed-box", &page);
         assert!(text.contains("Do not wash. Do not open.") && text.contains("Hospital number"), "{text}");
     }
 }

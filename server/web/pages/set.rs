@@ -73,6 +73,8 @@ pub struct SetPage {
     pub at_cases: Vec<(String, String)>,
     /// Its parts that are not accounted for: they count in no line.
     pub lost: Vec<Member>,
+    /// Its parts that nobody washes.
+    pub sealed: Vec<super::sealed_box::Sealed>,
     pub trouble: String,
 }
 
@@ -181,6 +183,7 @@ impl SetPage {
             hold_kinds: super::shared::hold_kinds(visitor.actor.role),
             at_cases: at_cases(state, set),
             lost: state.members(set).filter(|asset| asset.missing).map(|it| member(state, it, now)).collect(),
+            sealed: super::sealed_box::sealed(state.members(set).map(|asset| &**asset)),
             trouble: String::new(),
         }
     }

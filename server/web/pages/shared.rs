@@ -67,7 +67,7 @@ const PLACES: &[(&str, &str, &str, &[Role])] = &[
         &[Charge, Lead, Infection, Auditor],
     ),
     ("/procedures", "Procedures", "What do the procedures of the schedule need?", &[Charge, Lead, Clinician]),
-    ("/emergency", "Emergency", "Issue a set now.", &[Charge, Clinician]),
+    ("/emergency", "Emergency", "Issue a set now.", &[Charge, Clinician, Lead, Desk]),
     ("/desk", "Desk", "What is in my hand and what does it need next?", &[Desk, Lead]),
     ("/queue", "Queue", "What waits at each step, and what is oldest?", &[Desk, Lead]),
     ("/loads", "Loads", "May a load be released, and why not?", &[Desk, Lead, Infection, Auditor]),

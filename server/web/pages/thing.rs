@@ -177,6 +177,33 @@ pub fn loud_of(state: &State, asset: &Asset, now: Time) -> Vec<String> {
     all
 }
 
+/// The same of a set. What is said of many of its parts alike is said once.
+fn loud_of_tray(state: &State, members: &[&std::sync::Arc<Asset>], now: Time) -> Vec<String> {
+    let mut all: Vec<(String, Vec<&str>)> = Vec::new();
+    for asset in members {
+        for words in loud_of(state, asset, now) {
+            let own = words.strip_prefix(asset.asset.as_str()).map(str::to_string);
+            let of = own.clone().unwrap_or(words);
+            match all.iter_mut().find(|(known, _)| own.is_some() && *known == of) {
+                Some((_, names)) => names.push(asset.asset.as_str()),
+                None => all.push((of, own.map(|_| asset.asset.as_str()).into_iter().collect())),
+            }
+        }
+    }
+    let one = |(words, names): (String, Vec<&str>)| match names.as_slice() {
+        [] => words,
+        [one] => format!("{one}{words}"),
+        [first, rest @ ..] => {
+            let first = first.to_string();
+            format!(
+                "{first} and {} of the same set{words}",
+                super::shared::count(rest.len(), "part", "parts")
+            )
+        }
+    };
+    all.into_iter().map(one).collect()
+}
+
 /// What is said first of a part that is looked for, and to whom, while nobody has named an outcome.
 fn alarm(state: &State, asset: &Asset, now: Time) -> String {
     let name = part_title(state, &asset.asset);
@@ -259,8 +286,9 @@ fn of_part(state: &State, asset: &Asset, scan: &str, now: Time) -> Thing {
 fn waiting(state: &State, set: &SetState) -> BTreeMap<StepKind, (RouteStep, usize)> {
     let mut groups: BTreeMap<StepKind, (RouteStep, usize)> = BTreeMap::new();
     for asset in state.members(set) {
-        let here =
-            asset.in_load.is_none() && matches!(asset.standing(), Standing::InService | Standing::Held);
+        let here = asset.in_load.is_none()
+            && matches!(asset.standing(), Standing::InService | Standing::Held)
+            && !asset.has_hold(HoldKind::Prion);
         if let Some(step) = state.next_step(asset).filter(|_| here) {
             groups.entry(step.step).or_insert((step, 0)).1 += 1;
         }
@@ -288,6 +316,9 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
             count(loaded.len(), "part is", "parts are")
         ));
     }
+    let left = |clock: &sink::Clock| i64::from(clock.limit_minutes) - clock.waited_minutes;
+    let clock = members.iter().filter_map(|part| sink::clock(state, part, now)).min_by_key(left);
+    facts.extend(clock.filter(|clock| !clock.is_over()).map(|it| super::shared::capital(&it.words()) + "."));
     // The status names the first three; more than these are told in full.
     if status.missing.len() > 3 {
         facts.push(format!("Short of {}.", super::shared::listed(&status.missing)));
@@ -301,6 +332,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
             let late = members.iter().any(over);
             (format!("Next it has to be {}.", step.words()), at_sink(step, late))
         }
+        None if members.iter().any(|part| part.has_hold(HoldKind::Prion)) => (PRION.into(), Vec::new()),
         None if members.is_empty() => ("It is empty; put its parts in.".to_string(), Vec::new()),
         None if !loaded.is_empty() => ("Its load has to be released or rejected.".into(), Vec::new()),
         None if out => ("Next it has to come back.".into(), came_back()),
@@ -326,7 +358,7 @@ fn of_tray(state: &State, set: &SetState, scan: &str, now: Time) -> Thing {
         next,
         facts,
         cautions: Vec::new(),
-        loud: members.iter().flat_map(|part| loud_of(state, part, now)).collect(),
+        loud: loud_of_tray(state, &members, now),
         offers: offers_first,
         other_offers: other,
         in_pack,

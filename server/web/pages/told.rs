@@ -2,9 +2,11 @@
 
 use serde_json::Value;
 
+use super::rules;
 use super::shared::{count, listed, some_of};
-use crate::domain::event::{Entry, Event, Moved, Noted, What};
+use crate::domain::event::{Entry, Event, Moved, Noted, SEALED, What};
 use crate::domain::id::Id;
+use crate::domain::odd::Way;
 use crate::domain::step::Outcome;
 use crate::domain::verdict::Evidence;
 
@@ -239,17 +241,26 @@ pub fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
+/// Somebody who is named in an entry: by code; the name of one without an account stays sealed.
+pub fn somebody(named: &str) -> String {
+    match named.starts_with(SEALED) {
+        true => "somebody without an account here, whose name is kept sealed".into(),
+        false => named.to_string(),
+    }
+}
+
 fn beside(event: &Event) -> Vec<String> {
     let beside = &event.beside;
     let mut all = Vec::new();
     let codes = |codes: &[crate::domain::refusal::Code]| {
         codes.iter().map(|code| code.title().to_lowercase()).collect::<Vec<_>>().join("; ")
     };
-    if !beside.deviation.is_empty() {
-        all.push(format!("Deviation: {}.", codes(&beside.deviation)));
-    }
+    let broken = beside.deviation.iter();
+    all.extend(broken.map(|code| format!("Deviation: {}", rules::told(Way::Deviation, code.name()))));
     if let Some(over) = &beside.overridden {
-        all.push(format!("Rule set aside ({}): {}", codes(&over.codes), over.reason));
+        let second = over.second_person.as_deref().map(|who| format!("; beside {}", somebody(who)));
+        let reason = over.reason.trim_end_matches('.');
+        all.push(format!("Rule set aside ({}): {reason}{}.", codes(&over.codes), second.unwrap_or_default()));
     }
     if let Some(late) = &beside.late {
         let sheet = late.sheet.as_ref().map(|sheet| format!(", sheet {}", sheet.0)).unwrap_or_default();

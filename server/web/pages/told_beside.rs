@@ -91,7 +91,9 @@ pub fn sentence(event: &Event) -> Option<String> {
 fn signed(what: &What) -> Option<String> {
     match what {
         What::TakenOver(it) => {
-            Some(format!("Took over {}, having read up to entry {}.", it.area.words(), it.entry))
+            let from = it.handed_over_by.as_deref().map(super::told::somebody);
+            let from = from.map(|from| format!(" from {from}")).unwrap_or_default();
+            Some(format!("Took over {}{from}, having read up to entry {}.", it.area.words(), it.entry))
         }
         What::ExceptionsReviewed(it) => {
             let (month, role) = (&it.month.0, it.role.words());

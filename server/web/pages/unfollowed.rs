@@ -3,8 +3,9 @@
 use super::handover_open::Item;
 use super::say::Say;
 use super::shared::{count, segment, time};
+use crate::domain::case::Case;
 use crate::domain::sink::{self, Late};
-use crate::domain::state::State;
+use crate::domain::state::{Asset, State};
 use crate::domain::time::Time;
 
 /// The emergencies without a patient's reference or needs, the oldest first.
@@ -19,6 +20,15 @@ pub fn items(state: &State, now: Time) -> Vec<Item> {
         is_new: false,
     };
     all.iter().map(item).collect()
+}
+
+/// Which cases lose something by what an emergency has taken out.
+pub fn robbed(state: &State, case: &Case) -> Vec<String> {
+    let out = case.parts.iter().filter(|(_, part)| part.out && case.emergency);
+    let parts: Vec<&Asset> =
+        out.filter_map(|(asset, _)| state.assets.get(asset)).map(|asset| &**asset).collect();
+    let all = state.robs(case, &parts);
+    all.iter().map(|robbed| super::told_case::robbed(robbed).trim().to_string()).collect()
 }
 
 /// What should have been cleaned by now, the longest first.

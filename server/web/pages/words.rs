@@ -89,6 +89,27 @@ fn of_paper(name: &str) -> String {
         "finish_sheet" => "Say that a sheet is entered",
         "report_wrong_thing" => "Say that another thing was meant",
         "settle_wrong_thing" => "Settle what was scanned",
+        other => return of_visits(other),
+    };
+    words.to_string()
+}
+
+/// Of what comes and goes, of the shelf, and of what is signed.
+fn of_visits(name: &str) -> String {
+    let words = match name {
+        "arrive" => "Take in a loan",
+        "leave" => "Send a loan back",
+        "receive_stranger" => "Give a stranger its tag",
+        "tell_owner" => "Record that the owner was told",
+        "settle_stranger" => "Say what became of the stranger",
+        "identity_doubt" => "Say that parts may be mixed up",
+        "settle_identity" => "Say which part is which",
+        "stock_in" => "Take in for the shelf",
+        "stock_out" => "Take off the shelf",
+        "use_stock" => "Record as used of the shelf",
+        "set_stock_minimum" => "Set the minimum of the shelf",
+        "take_over" => "Take over the shift",
+        "review_exceptions" => "Sign for the exceptions",
         other => return super::shared::capital(&other.replace('_', " ")),
     };
     words.to_string()
@@ -109,6 +130,9 @@ pub fn due(why: &str) -> String {
 pub fn field(name: &str) -> String {
     let plain = name.split(':').next().unwrap_or(name);
     let parts: Vec<&str> = plain.split(['.', '/']).filter(|part| !part.is_empty()).collect();
+    if let Some(words) = within(&parts) {
+        return words.into();
+    }
     let numbered = parts.iter().zip(parts.iter().skip(1)).find_map(|(list, number)| {
         let number = number.parse::<usize>().ok()?;
         let one = list.strip_suffix('s').unwrap_or(list).replace('_', " ");
@@ -119,6 +143,28 @@ pub fn field(name: &str) -> String {
         (Some(one), last) => format!("{one}: {}", small(&label(last))),
         (None, last) => label(last),
     }
+}
+
+/// What a field is called that says something else here than its last name alone.
+fn within(parts: &[&str]) -> Option<&'static str> {
+    Some(match parts {
+        ["immediate_use", "case"] => "Case that needs it now",
+        ["immediate_use", "indication"] => "Indication for immediate use",
+        ["immediate_use", "reason"] => "Why it is for immediate use, in words",
+        ["risk", "person"] => "Who answers for the risk",
+        ["risk", "reason"] => "Why it is taken in without instructions",
+        ["set", "set"] => "Code of the set",
+        ["set", "count_sheet"] => "Count sheet of the set",
+        ["not_decontaminated"] => "Why it goes without being decontaminated",
+        ["labelled_decontaminated"] => "Its label says that it is decontaminated",
+        ["from"] => "Who lends it",
+        ["pieces"] => "Pieces on the lender's list",
+        ["due_back"] => "Day on which it is due back",
+        ["instructions"] => "Processing instructions that came with it",
+        ["handed_over_by"] => "Who handed over",
+        ["looks"] => "What it looks like",
+        _ => return None,
+    })
 }
 
 /// Within a sentence a label begins small; a name of letters and digits stays as it is.

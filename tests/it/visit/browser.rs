@@ -109,7 +109,10 @@ async fn stranger_at_the_sink(keys: Keyboard, served: Arc<Served>) {
     keys.type_in("grasping forceps, 50 cm").await;
     keys.press(Key::Tab).await;
     scanned(&keys, "M-B1").await;
-    // The end of the scan gives it its tag: nothing more has to be known of it.
+    // The end of a scan presses nothing: what kind of stranger it is has to be said.
+    assert!(keys.focus().await.contains("kind=other_site"), "{}", keys.focus().await);
+    keys.press(Key::Space).await;
+    keys.press(Key::Enter).await;
     keys.says("h1", &["1 stranger is here. tag-0001: Its mark is that of B-1"]).await;
     keys.says("#tag-0001 .caution", &["until then look-back counts both"]).await;
     fits(&keys, "a stranger").await;

@@ -105,6 +105,25 @@ async fn a_case_uses_a_lot_and_look_back_finds_it_both_ways() {
         let back = one(&served, "look-back?case=K-1").await;
         assert_eq!(names(&back["cases"][0]["stock"], "model"), ["catheter", "stent", "catheter"], "{back}");
         assert_eq!(one(&served, "cases/K-1/stock").await["items"].as_array().map(Vec::len), Some(3));
+        // A mark and what is typed beside it may not each say something else.
+        for beside in
+            [json!({"model": "catheter"}), json!({"serial": "S-9"}), json!({"expires": "2040-01-01"})]
+        {
+            let mut item = json!({"scan": format!("01{STENT}1749123121S-0002")});
+            item.as_object_mut().unwrap().extend(beside.as_object().unwrap().clone());
+            served.refused(Clinician, used(json!([item])), "ambiguous_scan").await;
+        }
+        // Recorded at the wrong case: it is told at the right one, as the part for single use that it is, and taken back there.
+        served.done(Charge, plan("K-2", 3)).await;
+        let right = json!({"do": "use_stock", "case": "K-2", "items": [{"scan": stent}]});
+        let told = served.done(Clinician, right).await;
+        assert_eq!(told["deviation"], json!(["single_use", "not_complete"]), "{told}");
+        let cases = async || names(&one(&served, "look-back?serial=S-0001").await["cases"], "case");
+        assert_eq!(cases().await, ["K-1", "K-2"]);
+        let back =
+            json!({"do": "correct", "entry": told["entry"], "reason": "it was the first one after all"});
+        served.done(Lead, back).await;
+        assert_eq!(cases().await, ["K-1"]);
         let two = used(json!([{"model": "stent", "serial": "S-2", "quantity": 2}]));
         assert_eq!(served.post(Clinician, two).await.0, 422);
         served.sound().await;
