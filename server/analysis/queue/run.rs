@@ -158,6 +158,11 @@ impl Run {
         self.wants.served(want)
     }
 
+    /// The unit that each need of a want got.
+    pub fn got(&self, want: usize) -> &[Option<usize>] {
+        self.wants.got(want)
+    }
+
     /// One replication from the beginning.
     pub(super) fn go(&mut self, shop: &Shop, dice: Dice) {
         self.dice = dice;

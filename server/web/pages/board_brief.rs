@@ -11,12 +11,19 @@ pub(super) fn brief(state: &State, case: &BoardCase, needs: usize, now: Time) ->
     let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
     let told = sets.map(|set| (&set.set, of_set(state, &set_status(state, set, now), now)));
     let waits: Vec<_> = told.filter(|(_, say)| !say.is("ready") && !say.is("ready_short")).collect();
+    // What it gets is whichever is ready first.
+    if let [first, .., last] = case.sets.as_slice()
+        && case.sets.len() > needs
+        && needs == 1
+    {
+        return format!("{first} or {last}");
+    }
     // The case tells of one set in its own words; of several each is told.
     if let ([(set, _)], true) = (waits.as_slice(), case.sets.len() == needs) {
         return set.to_string();
     }
     let mut all: Vec<String> = waits.iter().map(|(set, say)| format!("{set} {}", say.words)).collect();
-    if case.sets.len() < needs {
+    if case.sets.len() < needs && case.because.is_none() {
         all.push("no set is free".into());
     }
     all.join("; ")

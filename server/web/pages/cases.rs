@@ -6,7 +6,8 @@ use axum::response::Response;
 use chrono::Days;
 use serde::Deserialize;
 
-use super::board::{of_case, shown};
+use super::board::shown;
+use super::board_say::of_case;
 use super::handover_open::Item;
 use super::headline::{is_today, of_cases, room_words, sheet_name};
 use super::say::Say;

@@ -225,6 +225,10 @@ fn needed_words(
         Some(0..) => format!(", {} in hand", spell(minutes.unwrap_or_default())),
         Some(late) => format!(", {} too late as it goes", spell(-late)),
     };
+    if *start < now {
+        let at = time(state, *start, now);
+        return format!("needed at once for case {case}, which should have begun at {at}{robbed}");
+    }
     format!("needed for case {case} at {}{robbed}{hand}", time(state, *start, now))
 }
 
