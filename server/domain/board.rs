@@ -240,7 +240,7 @@ impl State {
 
 /// An hour of the site's day, as sentences tell it.
 pub fn hour(state: &State, at: Time) -> String {
-    at.in_zone(state.zone).format("%H:%M").to_string()
+    at.clock(state.zone)
 }
 
 fn board_set(state: &State, set: &SetState, status: &SetStatus, now: Time) -> BoardSet {

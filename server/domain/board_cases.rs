@@ -96,6 +96,7 @@ fn board_case(state: &State, of: Allotted, lines: &[&ScheduleLine], now: Time) -
             format!("It should have begun at {at}, and nothing was issued to it: issue, move or cancel it.");
         it.why.insert(0, told);
     }
+    it.why.extend(state.in_the_same_room(case));
     it.because = it.because.filter(|_| it.status == Equipped::NotReady);
     let loud = case.loud(state, now).into_iter();
     it.why.extend(loud.map(|(word, parts)| format!("{word}: {}.", ids(&parts))));

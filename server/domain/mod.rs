@@ -178,6 +178,7 @@ pub mod repair;
 pub mod repairs;
 pub mod replacement;
 pub mod request;
+mod request_sense;
 pub mod request_stands;
 pub mod requesting;
 pub mod rested;

@@ -9,7 +9,7 @@ use fettle::domain::board::{BoardCase, Equipped};
 use fettle::domain::forecast::{CaseForecast, Likely, tenths};
 use fettle::domain::id::Id;
 use fettle::domain::order_of_work::{Needed, needed};
-use fettle::domain::person::Role::{Charge, Desk, Lead};
+use fettle::domain::person::Role::{Biomed, Charge, Desk, Lead};
 use fettle::domain::simulate::ledger::Paper;
 use fettle::domain::time::Time;
 use fettle::domain::what_if::Question;
@@ -293,4 +293,80 @@ fn a_load_that_nobody_may_release_has_no_end() {
         let case = stands.case(&id("K-1")).expect("a case");
         assert_eq!((case.likely, case.chance), (Likely::No, Some(0.0)), "{case:?}");
     }
+}
+
+#[test]
+fn two_cases_in_one_room_at_one_time_are_said() {
+    let mut paper = house(&["SET-2"]);
+    ready(&mut paper, &["SET-1", "SET-2"]);
+    let plan = |case: &str, start: &str| {
+        json!({"do": "plan_case", "case": case, "start": start, "minutes": 60,
+        "room": "theatre 1", "needs": ["adult"]})
+    };
+    let first = told(&mut paper, Charge, "2026-03-02T09:00:00Z", plan("K-1", "2026-03-03T10:00:00Z"));
+    assert!(first.beside.doubts.is_empty());
+    let second = told(&mut paper, Charge, "2026-03-02T09:01:00Z", plan("K-2", "2026-03-03T10:30:00Z"));
+    let words =
+        "Planned in theatre 1 at the same time: case K-1 at 11:00. One of them has to wait, or to move.";
+    assert_eq!(second.beside.doubts.iter().map(|it| it.detail.as_str()).collect::<Vec<_>>(), [words]);
+    assert!(on_board(&paper, at(NOW), "K-2").why.iter().any(|why| why == words));
+    // One that begins as the other ends is in nobody's way.
+    let third = told(&mut paper, Charge, "2026-03-02T09:02:00Z", plan("K-3", "2026-03-03T11:30:00Z"));
+    assert!(third.beside.doubts.is_empty());
+    let moved = json!({"do": "change_case", "case": "K-3", "start": "2026-03-03T11:00:00Z"});
+    assert_eq!(told(&mut paper, Charge, "2026-03-02T09:03:00Z", moved).beside.doubts.len(), 1);
+}
+
+/// In Berlin 25 October 2026 has the hour from two to three twice: Directive 2000/84/EC, the last Sunday of October at 01:00 UTC.
+#[test]
+fn two_cases_of_the_night_when_the_clocks_change_are_told_apart() {
+    let mut paper = house(&["SET-2"]);
+    ready(&mut paper, &["SET-1"]);
+    for (case, start) in [("K-1", "2026-10-25T00:30:00Z"), ("K-2", "2026-10-25T01:30:00Z")] {
+        let plan =
+            json!({"do": "plan_case", "case": case, "start": start, "minutes": 30, "needs": ["adult"]});
+        told(&mut paper, Charge, "2026-10-24T09:00:00Z", plan);
+    }
+    let shown = facts(&paper, at("2026-10-24T22:30:00Z"));
+    assert_eq!(
+        (row(&shown, "K-1").start.as_str(), row(&shown, "K-2").start.as_str()),
+        ("02:30 summer time", "02:30 winter time")
+    );
+}
+
+#[test]
+fn what_the_desk_cannot_do_is_not_offered_again() {
+    let mut paper = house(&["SET-2"]);
+    ready(&mut paper, &["SET-1", "SET-2"]);
+    plan(&mut paper, "K-1", "15:00", 60);
+    keep(&mut paper, "K-1", "SET-1");
+    let away = json!({"do": "send_to_repair", "asset": "T-1", "reason": "dark", "decontaminated": true});
+    told(&mut paper, Biomed, "2026-03-02T10:00:00Z", away);
+    let now = at(NOW);
+    let offers = |paper: &Paper| {
+        let shown = facts(paper, now);
+        row(&shown, "K-1")
+            .acts
+            .iter()
+            .filter_map(|act| act.ask.as_ref().map(|ask| ask.label.clone()))
+            .collect::<Vec<_>>()
+    };
+    let saves = expected(&paper, now, "K-1").saves;
+    let Some(asks) = saves.iter().find_map(|it| it.request.clone()) else {
+        panic!("nothing to ask: {saves:?}")
+    };
+    let before = offers(&paper);
+    assert!(!before.is_empty());
+    let mut send = serde_json::to_value(&asks).expect("a request");
+    send["do"] = json!("send_request");
+    told(&mut paper, Charge, "2026-03-02T12:00:00Z", send);
+    let answer = json!({"do": "answer_request", "request": "request-00001", "answer": "cannot", "because": "it is cracked"});
+    told(&mut paper, Desk, "2026-03-02T12:01:00Z", answer);
+    let after = offers(&paper);
+    assert!(after.len() < before.len(), "{before:?} and {after:?}");
+    let words = format!("Ask the desk: {}", asks.words(&paper.state));
+    assert!(!after.contains(&words), "{after:?}");
+    let sentences = facts(&paper, now);
+    let first = saves.iter().find(|it| it.request.is_some()).expect("one");
+    assert!(row(&sentences, "K-1").acts.iter().all(|act| act.sentence != first.sentence));
 }

@@ -142,7 +142,7 @@ fn case_row(state: &State, (case, sets): (&BoardCase, &[BoardSet]), now: Time) -
     CaseRow {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
-        start: case.start.in_zone(state.zone).format("%H:%M").to_string(),
+        start: case.start.clock(state.zone),
         room: room_words(case.room.as_deref().unwrap_or_default()),
         needs: listed(&needs.iter().map(|sheet| sheet_name(state, sheet)).collect::<Vec<_>>()),
         sets: case

@@ -85,7 +85,7 @@ pub fn heading(state: &State, shown: &Shown, now: Time) -> String {
         .filter(|told| told.start.date(state.zone) == now.date(state.zone))
         .take(TOLD)
         .map(|told| {
-            let start = told.start.in_zone(state.zone).format("%H:%M");
+            let start = told.start.clock(state.zone);
             format!("case {} at {start}: {}", told.case, told.words)
         })
         .collect();

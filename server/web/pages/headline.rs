@@ -38,7 +38,8 @@ pub fn part_title(state: &State, asset: &Id) -> String {
 
 /// A room as people say it, whether or not its name says that it is one.
 pub fn room_words(room: &str) -> String {
-    if room.is_empty() || room.to_lowercase().starts_with("room") {
+    let says_it = ["room", "theatre", "operating", "suite", "ward", "clinic"];
+    if room.is_empty() || says_it.iter().any(|word| room.to_lowercase().starts_with(word)) {
         room.into()
     } else {
         format!("room {room}")
@@ -197,7 +198,7 @@ pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> St
     let is_ready = |case: &BoardCase| case.status == Equipped::Ready && !is_lacking(case);
     let ready = cases.iter().filter(|case| is_ready(case)).count();
     let all = cases.len();
-    let at = |case: &BoardCase| case.start.in_zone(state.zone).format("%H:%M").to_string();
+    let at = |case: &BoardCase| case.start.clock(state.zone);
     if all == 0 {
         return format!("No case is planned for {day}.");
     }
@@ -235,7 +236,7 @@ fn of_tomorrow(state: &State, board: &Board, now: Time) -> Option<String> {
     let cases = board.cases.iter().filter(|case| !is_today(state, case, now) && is_lacking(case));
     let all: Vec<&BoardCase> = cases.collect();
     let told = all.iter().take(TOLD).map(|case| {
-        let at = case.start.in_zone(state.zone).format("%H:%M");
+        let at = case.start.clock(state.zone);
         format!("the {at} {}", lacks(state, case, now))
     });
     let mut told: Vec<String> = told.collect();

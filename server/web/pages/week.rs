@@ -91,6 +91,16 @@ fn say(chance: Option<Chance>) -> Say {
     }
 }
 
+/// A day of which every case has its sets already is no matter of chance.
+fn say_day(day: &DayAhead) -> Say {
+    match day.all {
+        None if !day.cases.is_empty() && day.cases.iter().all(|case| case.out) => {
+            Say::new("out", "ink", "under way, they have their sets")
+        }
+        all => say(all),
+    }
+}
+
 /// A chance without its range.
 fn say_briefly(chance: Option<Chance>) -> Say {
     let words = chance.map(|it| odds(it.chance));
@@ -117,7 +127,11 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
         let other = other.and_then(|day| day.sheets.iter().find(|it| it.count_sheet == sheet.count_sheet));
         SheetRow {
             name: sheet_name(state, &sheet.count_sheet),
-            needs: needs(sheet),
+            // What is needed with what is asked, where that is another number.
+            needs: match other.map(needs).filter(|with| *with != needs(sheet)) {
+                Some(with) => format!("{}. With it: {with}", needs(sheet)),
+                None => needs(sheet),
+            },
             say: say(Some(sheet.all)),
             changed: asked.then(|| say(other.map(|it| it.all))),
         }
@@ -129,15 +143,19 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
     DayRow {
         day: day_words(day.day),
         cases: count(day.cases.len(), "case", "cases") + &beside.collect::<String>(),
-        say: say(day.all),
-        changed: asked.then(|| say(other.and_then(|it| it.all))),
+        say: say_day(day),
+        changed: asked.then(|| other.map_or_else(|| say(None), say_day)),
         sheets: sheets.collect(),
     }
 }
 
 fn case_row(state: &State, case: &CaseAhead, now: Time) -> CaseRow {
     let names: Vec<String> = case.needs.iter().map(|sheet| sheet_name(state, sheet)).collect();
-    let lacks = case.lacks.as_ref().map(|sheet| format!("“{}” is there last.", sheet_name(state, sheet)));
+    let never = case.chance.is_some_and(|it| it.chance == 0.0) && case.held_up_by.is_none();
+    let lacks = case.lacks.as_ref().map(|sheet| match never {
+        true => format!("No set “{}” comes for it.", sheet_name(state, sheet)),
+        false => format!("“{}” is there last.", sheet_name(state, sheet)),
+    });
     let longest = case.held_up_by.as_ref().map(|step| format!("Where it is late, {step} takes longest."));
     let why: Vec<String> = [case.not_known.clone(), lacks, longest].into_iter().flatten().collect();
     CaseRow {
@@ -189,6 +207,9 @@ fn difference(week: &Week) -> String {
     let Some((cases, low, high)) = week.difference else {
         return "Day by day below: as planned, and with it.".into();
     };
+    if [cases, low, high].iter().all(|it| it.abs() < 0.05) {
+        return "It makes no difference: as many cases are equipped in time. Day by day below.".into();
+    }
     let (words, cases, low, high) = match cases < 0.0 {
         true => ("fewer", -cases, -high, -low),
         false => ("more", cases, low, high),
@@ -226,7 +247,12 @@ impl WeekPage {
         };
         WeekPage {
             page: Page::of(visitor, "/week", "/week", None),
-            heading: heading(state, &week.days),
+            heading: match week.asks.is_empty() {
+                true => heading(state, &week.days),
+                false => {
+                    format!("With {}: {}", asked_words(state, &week.asks, now), heading(state, &week.changed))
+                }
+            },
             lead: format!(
                 "A forecast of {} over {}, from {} runs. Ranges are of the runs alone: that cases last and work goes as \
                  here so far is taken for granted, and what nobody has planned yet is not in it.",
