@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use askama::Template;
 use fettle::app::board::Boards;
 use fettle::domain::alert_told::Seen;
 use fettle::domain::allotted::{allotted, statuses};
@@ -14,6 +15,7 @@ use fettle::domain::simulate::ledger::Paper;
 use fettle::domain::time::Time;
 use fettle::domain::what_if::Question;
 use fettle::web::pages::board::{CaseRow, Facts};
+use fettle::web::pages::board_wall::WallLive;
 use serde_json::json;
 
 use super::allotment::{house, keep, plan, ready};
@@ -259,6 +261,10 @@ fn tomorrow_is_in_the_heading_where_it_cannot_be_equipped() {
     }
     let heading = facts(&paper, at(NOW)).heading;
     assert!(heading.contains(" Tomorrow the 09:00 has no set that is free"), "{heading}");
+    let shown = Boards::default().show(&paper.state, at(NOW));
+    let wall = WallLive::of(&paper.state, &shown, at(NOW)).render().expect("a wall");
+    let ahead = wall.split("<b>Tomorrow</b>").nth(1).expect("a line of tomorrow");
+    assert!(ahead.contains("K-2") && ahead.contains("no set is free"), "{ahead}");
 }
 
 /// Half an hour after it went in, the machine goes out: the load can't be released, and nobody knows more.

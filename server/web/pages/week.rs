@@ -111,9 +111,12 @@ fn day_of(days: &[DayAhead], day: Date) -> Option<&DayAhead> {
     days.iter().find(|it| it.day == day)
 }
 
-fn needs(sheet: &SheetAhead) -> String {
+fn needs(state: &State, sheet: &SheetAhead) -> String {
+    let reserve = state.reserves.get(&sheet.count_sheet).copied().unwrap_or(0);
+    let beside =
+        if reserve > 0 { format!(", besides {reserve} of the emergency reserve") } else { String::new() };
     format!(
-        "{}, {} away at one time; {}",
+        "{}, {} away at one time; {}{beside}",
         count(sheet.cases, "case", "cases"),
         sheet.at_once,
         count(sheet.sets, "set", "sets")
@@ -128,9 +131,9 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
         SheetRow {
             name: sheet_name(state, &sheet.count_sheet),
             // What is needed with what is asked, where that is another number.
-            needs: match other.map(needs).filter(|with| *with != needs(sheet)) {
-                Some(with) => format!("{}. With it: {with}", needs(sheet)),
-                None => needs(sheet),
+            needs: match other.map(|it| needs(state, it)).filter(|with| *with != needs(state, sheet)) {
+                Some(with) => format!("{}. With it: {with}", needs(state, sheet)),
+                None => needs(state, sheet),
             },
             say: say(Some(sheet.all)),
             changed: asked.then(|| say(other.map(|it| it.all))),
@@ -184,8 +187,9 @@ fn heading(state: &State, days: &[DayAhead]) -> String {
         .sheets
         .iter()
         .min_by(|a, b| a.all.chance.total_cmp(&b.all.chance).then(lacking(b).cmp(&lacking(a))));
-    let tightest = worst
-        .map(|sheet| format!(" Tightest: “{}”, {}.", sheet_name(state, &sheet.count_sheet), needs(sheet)));
+    let tightest = worst.map(|sheet| {
+        format!(" Tightest: “{}”, {}.", sheet_name(state, &sheet.count_sheet), needs(state, sheet))
+    });
     format!("{called} is short: all of its cases equipped in time, {odds}.{}", tightest.unwrap_or_default())
 }
 
