@@ -250,7 +250,10 @@ async fn the_page_and_the_api_answer_alike() {
     }
     let (status, text) = page("?add=adult&start=yesterday").await;
     assert!(
-        status == 422 && text.contains("This cannot be worked out.") && text.contains("yesterday"),
+        status == 422
+            && text.contains("<h1>This cannot be worked out.")
+            && text.contains("value=\"yesterday\"")
+            && text.contains("value=\"adult\" selected"),
         "{text}"
     );
     served.stop().await;

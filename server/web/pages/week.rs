@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::http::StatusCode;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 
 use super::headline::sheet_name;
 use super::problem;
@@ -285,17 +285,30 @@ impl WeekPage {
     }
 }
 
+/// The week as it is planned, with what was asked still in the form: nothing that was typed is lost.
+async fn refused(app: &App, visitor: &Visitor, given: Asked, why: &str) -> Response {
+    const CANNOT: &str = "This cannot be worked out.";
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    match app.house.week(visitor.state.clone(), visitor.now, Question::default()).await {
+        Ok(week) => {
+            let mut page = WeekPage::of(visitor, &week, given);
+            page.heading = format!("{CANNOT} {why}");
+            (status, render(&page)).into_response()
+        }
+        Err(_) => problem::page(status, CANNOT, why, ""),
+    }
+}
+
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(given): Query<Asked>) -> Response {
-    let refused =
-        |why: String| problem::page(StatusCode::UNPROCESSABLE_ENTITY, "This cannot be worked out.", &why, "");
     let question = match given.question(visitor.state.zone) {
         Ok(question) => question,
         Err(errors) => {
-            return refused(errors.iter().map(|it| format!("{}.", it.detail)).collect::<Vec<_>>().join(" "));
+            let why = errors.iter().map(|it| format!("{}.", it.detail)).collect::<Vec<_>>().join(" ");
+            return refused(&app, &visitor, given, &why).await;
         }
     };
     match app.house.week(visitor.state.clone(), visitor.now, question).await {
         Ok(week) => render(&WeekPage::of(&visitor, &week, given)),
-        Err(why) => refused(why.join(" ")),
+        Err(why) => refused(&app, &visitor, given, &why.join(" ")).await,
     }
 }
