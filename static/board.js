@@ -2,7 +2,7 @@
 // not current where neither comes. Where no stream comes through, it asks. Without this script the page loads itself anew.
 "use strict";
 (() => {
-  const EVERY_MS = 8000;
+  const EVERY_MS = 2000;
   const PATIENCE_MS = 6000;
   // The server's beat is 4 s: a stream that is silent for thrice as long is none.
   const SILENT_MS = 12000;
@@ -85,7 +85,7 @@
     try {
       const headers = tag ? { "If-None-Match": tag } : {};
       const asked = { headers, cache: "no-store", credentials: "same-origin", signal: ends.signal };
-      const answer = await fetch(location.pathname, asked);
+      const answer = await fetch(`${location.pathname}${location.search}`, asked);
       if (answer.redirected) {
         stale("Nobody is signed in here any more: load the page again and sign in.");
       } else if (answer.status === 304) {
@@ -119,8 +119,28 @@
     for (let at = from; at < DENSITIES.length; at += 1) {
       wall.classList.remove(...DENSITIES);
       if (at >= 0) wall.classList.add(DENSITIES[at]);
-      if (!high()) return;
+      if (!high()) break;
     }
+    below(wall);
+  }
+
+  // What does not fit is said: a wall that ends without a word is taken for the whole day.
+  function below(wall) {
+    const known = document.getElementById("below");
+    if (known) known.remove();
+    const isHidden = (row) => row.getBoundingClientRect().bottom > window.innerHeight;
+    if (![...wall.querySelectorAll("tbody tr")].some(isHidden)) return;
+    const said = document.createElement("p");
+    said.id = "below";
+    said.className = "below";
+    document.getElementById("main").append(said);
+    const edge = window.innerHeight - said.offsetHeight;
+    const cases = [...wall.querySelectorAll(".halves > section:first-child tbody tr")];
+    const sets = [...wall.querySelectorAll(".halves > section:last-child tbody tr")];
+    const hidden = (rows) => rows.filter((row) => row.getBoundingClientRect().bottom > edge).length;
+    const parts = [[hidden(cases), "case"], [hidden(sets), "line of sets"]].filter(([many]) => many > 0);
+    const words = parts.map(([many, what]) => `${many} more ${many === 1 ? what : what.replace(/^(case|line)/, "$1s")}`);
+    said.textContent = `${words.join(" and ")} below: see the board.`;
   }
 
   function heard() {
@@ -155,6 +175,8 @@
       stale("Nobody is signed in here any more: load the page again and sign in.");
     });
     source.addEventListener("error", () => {
+      // What has broken off is asked for at once, and is told where nothing answers.
+      heardAt = -SILENT_MS;
       if (source && source.readyState === EventSource.CLOSED) close();
     });
   }

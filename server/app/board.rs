@@ -26,6 +26,18 @@ pub struct Shown {
     pub forecast: Option<Arc<Forecast>>,
 }
 
+impl Shown {
+    /// The same with what is expected, so that every page that shows a case says one thing of it.
+    pub fn with(self, forecast: Option<Arc<Forecast>>) -> Shown {
+        let Some(told) = &forecast else { return Shown { forecast, ..self } };
+        let mut board = (*self.board).clone();
+        for case in &mut board.cases {
+            case.expected = told.case(&case.case).cloned();
+        }
+        Shown { board: Arc::new(board), forecast, ..self }
+    }
+}
+
 struct Kept {
     shown: Shown,
     content: [u8; 32],

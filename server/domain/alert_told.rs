@@ -3,7 +3,7 @@
 //! indication stands in any of them.
 
 use super::alert::{AlertAbout, AlertRule};
-use super::board::{Board, hour};
+use super::board::{Board, BoardCase, Equipped, hour};
 use super::forecast::{Forecast, Likely, tenths};
 use super::id::Id;
 use super::state::State;
@@ -41,7 +41,10 @@ impl State {
         for (id, rule) in self.alert_rules() {
             let told = match rule.set.about {
                 AlertAbout::Case => {
-                    seen.forecast.map(|forecast| cases(self, rule, forecast, now)).unwrap_or_default()
+                    let coming = seen.forecast.map(|forecast| cases(self, rule, forecast, now));
+                    let mut all = coming.unwrap_or_default();
+                    all.extend(not_begun(self, rule, seen.board, now));
+                    all
                 }
                 AlertAbout::Reserve => reserves(self, rule, seen.board),
                 AlertAbout::Load => loads(self, rule, now),
@@ -92,6 +95,28 @@ fn cases(state: &State, rule: &AlertRule, forecast: &Forecast, now: Time) -> Vec
         all.push((format!("cases/{}", it.case), sentence));
     }
     all
+}
+
+/// Cases whose start has passed, that do not have what they need, and to which nothing was issued: what was told of them is
+/// not put right by the clock. It ends when they are equipped, issued, moved or cancelled.
+fn not_begun(state: &State, rule: &AlertRule, board: &Board, now: Time) -> Vec<One> {
+    let is_meant = |start: Time| {
+        let start = start.in_zone(state.zone);
+        start.date_naive() == now.date(state.zone)
+            && rule.set.before.is_none_or(|before| start.time() < before.0)
+    };
+    let lacks = |it: &&BoardCase| it.should_have_begun && it.status != Equipped::Ready && is_meant(it.start);
+    let told = board.cases.iter().filter(lacks).map(|it| {
+        let room = it.room.as_ref().map(|room| format!(" in {room}")).unwrap_or_default();
+        let sentence = format!(
+            "Case {} at {}{room} should have begun: it does not have its sets, and nothing was issued to it. Ring the desk; \
+             issue, move or cancel the case.",
+            it.case,
+            hour(state, it.start)
+        );
+        (format!("cases/{}", it.case), sentence)
+    });
+    told.collect()
 }
 
 fn reserves(state: &State, rule: &AlertRule, board: &Board) -> Vec<One> {

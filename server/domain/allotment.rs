@@ -2,6 +2,7 @@
 //! sets in the order in which the cases start, so that no earlier one is worse off for a later one. The emergency
 //! reserve comes before every planned case, and never has what is kept for one.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::board::Equipped;
@@ -10,6 +11,7 @@ use super::case::Case;
 use super::id::Id;
 use super::readiness::SetReadiness;
 use super::set::SetState;
+use super::stage::Stage;
 use super::state::State;
 use crate::analysis::assign::{Ask, assign};
 
@@ -131,22 +133,11 @@ fn of_sheet(look: &Look, open: &[&Case], sheet: &Id, given: &mut [Vec<Given>]) {
         asks.push(Ask { options });
     }
     for (at, case) in open.iter().enumerate() {
-        let own = given.get(at).into_iter().flatten();
-        let own: BTreeSet<&Id> = own.filter_map(Given::set).collect();
         for need in (0..case.needs.len()).filter(|need| case.needs.get(*need) == Some(sheet)) {
-            if given.get(at).and_then(|all| all.get(need)) != Some(&Given::Nothing) {
-                continue;
+            if given.get(at).and_then(|all| all.get(need)) == Some(&Given::Nothing) {
+                asking.push(Asking::Case { at, need, case });
+                asks.push(Ask { options: options(look, &sets, (case, given.get(at))) });
             }
-            let free = sets.iter().enumerate().filter(|(_, set)| !own.contains(&set.set));
-            let free = free.filter(|(_, set)| may_take(look, case, &set.set));
-            let mut options: Vec<(usize, u8)> = free
-                .map(|(at, set)| (at, grade(look, set, case)))
-                .filter(|(_, (equipped, _))| *equipped != Equipped::NotReady)
-                .map(|(at, (_, level))| (at, level))
-                .collect();
-            options.sort_by_key(|(_, level)| *level);
-            asking.push(Asking::Case { at, need, case });
-            asks.push(Ask { options });
         }
     }
     let clash = |a: usize, b: usize, _: usize| match (asking.get(a), asking.get(b)) {
@@ -162,8 +153,13 @@ fn of_sheet(look: &Look, open: &[&Case], sheet: &Id, given: &mut [Vec<Given>]) {
     for (ask, found) in asking.iter().zip(&found) {
         match (ask, found.and_then(|found| Some((found, sets.get(found)?)))) {
             (Asking::Reserve, Some((at, _))) => drop(held_back.insert(at)),
-            (Asking::Case { at, need, .. }, Some((_, set))) => {
-                put(given, *at, *need, Given::Free(set.set.clone()))
+            (Asking::Case { at, need, case }, Some((_, set))) => {
+                // What is kept for a later day counts for the reserve until then: the last of it is not given away either.
+                let found = match leaves_reserve(look, (open, given), case, &sets) {
+                    true => Given::Free(set.set.clone()),
+                    false => Given::Reserve(set.set.clone()),
+                };
+                put(given, *at, *need, found)
             }
             (_, None) => {}
         }
@@ -174,8 +170,163 @@ fn of_sheet(look: &Look, open: &[&Case], sheet: &Id, given: &mut [Vec<Given>]) {
         {
             let found = left(look, (open, given), case, &sets, &held_back);
             put(given, *at, *need, found);
+            nearer(look, (open, given), (*at, *need));
         }
     }
+    for ask in &asking {
+        if let Asking::Case { at, need, case } = ask {
+            round_again(look, (open, given), (*at, *need, case), (&sets, &held_back));
+        }
+    }
+}
+
+/// The sets that a case may be given, with how well each would serve it.
+fn options(look: &Look, sets: &[&SetState], (case, own): (&Case, Option<&Vec<Given>>)) -> Vec<(usize, u8)> {
+    let own: BTreeSet<&Id> = own.into_iter().flatten().filter_map(Given::set).collect();
+    let free = sets.iter().enumerate().filter(|(_, set)| !own.contains(&set.set));
+    let free = free.filter(|(_, set)| may_take(look, case, &set.set));
+    // A case that should have begun takes what comes first, however late.
+    let waits = case.should_have_begun(look.now);
+    let is_coming = |set: &SetState| {
+        look.statuses.get(&set.set).is_some_and(|status| status.status == SetReadiness::InTurn)
+    };
+    let graded = free.map(|(at, set)| (at, *set, grade(look, set, case)));
+    let mut options: Vec<(usize, u8, Near)> = graded
+        .filter(|(_, set, (equipped, _))| *equipped != Equipped::NotReady || (waits && is_coming(set)))
+        .map(|(at, set, (_, level))| (at, level, nearness(look.state, set)))
+        .collect();
+    // Of those that are on their way, the furthest first.
+    options.sort_by_key(|(_, level, near)| (*level, *near));
+    options.into_iter().map(|(at, level, _)| (at, level)).collect()
+}
+
+/// How far a set is on its way: the furthest first.
+type Near = Reverse<Option<Stage>>;
+
+fn nearness(state: &State, set: &SetState) -> Near {
+    Reverse(state.members(set).filter(|it| it.counts()).map(|it| it.stage).min())
+}
+
+/// Whether a set is another case's too that needs it at the same time.
+fn is_counted_on(look: &Look, (open, given): (&[&Case], &[Vec<Given>]), case: &Case, set: &Id) -> bool {
+    let turnaround = look.state.policy.turnaround_minutes;
+    let theirs = open.iter().zip(given).filter(|(other, _)| other.overlaps(case, turnaround));
+    theirs.flat_map(|(_, given)| given).any(|it| it.set() == Some(set))
+}
+
+/// A case for which nothing comes in time takes the set that comes first, where a later one that has it is as well off with
+/// the one that is left.
+fn nearer(
+    look: &Look,
+    (open, given): (&[&Case], &mut [Vec<Given>]),
+    (at, need): (usize, usize),
+) -> Option<()> {
+    let state = look.state;
+    let found = given.get(at)?.get(need)?.clone();
+    let (case, Given::Left(own)) = (*open.get(at)?, &found) else { return None };
+    let own = state.sets.get(own)?;
+    let level = |set: &SetState, case: &Case| grade(look, set, case).1;
+    for (later, place) in
+        (at + 1..open.len()).flat_map(|later| (0..given[later].len()).map(move |n| (later, n)))
+    {
+        let (other, Given::Free(theirs)) = (*open.get(later)?, given.get(later)?.get(place)?) else {
+            continue;
+        };
+        let Some(theirs) = state.sets.get(theirs).filter(|it| it.count_sheet == own.count_sheet) else {
+            continue;
+        };
+        let is_chosen = look.chosen.get(&theirs.set).into_iter().flatten().any(|by| by.case == other.case);
+        let is_better =
+            level(theirs, case) == level(own, case) && nearness(state, theirs) < nearness(state, own);
+        let as_well = level(own, other) == level(theirs, other) && may_take(look, other, &own.set);
+        let mut between =
+            open.iter().zip(given.iter()).filter(|(it, _)| it.case != other.case && it.case != case.case);
+        let turnaround = state.policy.turnaround_minutes;
+        let is_free = !between.any(|(it, given)| {
+            let has = |set: &Id| given.iter().any(|given| given.set() == Some(set));
+            (it.overlaps(case, turnaround) && has(&theirs.set))
+                || (it.overlaps(other, turnaround) && has(&own.set))
+        });
+        if is_better && as_well && is_free && !is_chosen && may_take(look, case, &theirs.set) {
+            let (mine, yours) = (Given::Left(theirs.set.clone()), Given::Free(own.set.clone()));
+            put(given, later, place, yours);
+            put(given, at, need, mine);
+            return Some(());
+        }
+    }
+    None
+}
+
+/// The earlier case that takes a set first which is ready now: an open one that is given it and has still to take it. One from
+/// which a later decision took it does not.
+pub(super) fn goes_first<'a>(
+    look: &Look,
+    open: &[&'a Case],
+    given: &[Vec<Given>],
+    (set, case): (&Id, &Case),
+) -> Option<&'a Id> {
+    let Look { state, now, .. } = *look;
+    let turnaround = state.policy.turnaround_minutes;
+    let is_before = |other: &Case| (other.start, &other.case) < (case.start, &case.case);
+    let lost = |other: &Case| other.overlaps(case, turnaround) && case.has_over(state, other, set);
+    let counts = |it: &Given| it.set() == Some(set) && !matches!(it, Given::Left(_) | Given::Reserve(_));
+    let mut before = open.iter().zip(given).filter(|(other, given)| {
+        let kept = given.iter().any(|it| matches!(it, Given::Kept(own) if own == set));
+        is_before(other) && other.is_to_take(now) && !(kept && lost(other))
+    });
+    before.find(|(_, given)| given.iter().any(counts)).map(|(other, _)| &other.case)
+}
+
+/// A case whose set goes to an earlier one first has one that nobody counts on, where that is on its way and comes in time.
+fn round_again(
+    look: &Look,
+    (open, given): (&[&Case], &mut [Vec<Given>]),
+    (at, need, case): (usize, usize, &Case),
+    (sets, held_back): (&[&SetState], &BTreeSet<usize>),
+) -> Option<()> {
+    let Given::Free(own) = given.get(at)?.get(need)? else { return None };
+    let is_chosen = look.chosen.get(own).into_iter().flatten().any(|by| by.case == case.case);
+    if is_chosen || goes_first(look, open, given, (own, case)).is_none() {
+        return None;
+    }
+    let comes = |set: &SetState| matches!(grade(look, set, case), (Equipped::InTurn, 2));
+    let is_free = |set: &Id| {
+        may_take(look, case, set)
+            && !given.get(at).into_iter().flatten().any(|it| it.set() == Some(set))
+            && !is_counted_on(look, (open, given), case, set)
+            && !open.iter().zip(given.iter()).any(|(other, given)| {
+                other.start < case.start && given.iter().any(|it| it.set() == Some(set))
+            })
+    };
+    let others = sets.iter().enumerate().filter(|(at, set)| !held_back.contains(at) && comes(set));
+    let found = others.filter(|(_, set)| is_free(&set.set)).min_by_key(|(_, set)| nearness(look.state, set));
+    let found = found.map(|(_, set)| Given::Free(set.set.clone()))?;
+    put(given, at, need, found);
+    None
+}
+
+/// Whether as many sets as the reserve needs are left where this case takes one too, beside those that earlier cases of the same
+/// time take.
+fn leaves_reserve(
+    look: &Look,
+    (open, given): (&[&Case], &[Vec<Given>]),
+    case: &Case,
+    sets: &[&SetState],
+) -> bool {
+    let Some(sheet) = sets.first().map(|set| &set.count_sheet) else { return true };
+    let minimum = look.state.reserves.get(sheet).copied().unwrap_or(0) as usize;
+    if minimum == 0 || case.emergency {
+        return true;
+    }
+    let there = sets.iter().filter(|set| grade(look, set, case).0 != Equipped::NotReady).count();
+    let turnaround = look.state.policy.turnaround_minutes;
+    let earlier = |other: &Case| other.start <= case.start && other.overlaps(case, turnaround);
+    let theirs = open.iter().zip(given).filter(|(other, _)| other.case == case.case || earlier(other));
+    let taken = theirs.flat_map(|(_, given)| given).filter(|it| match it {
+        Given::Kept(set) | Given::Free(set) => sets.iter().any(|own| own.set == *set),
+        Given::Out(_) | Given::Left(_) | Given::Reserve(_) | Given::Nothing => false,
+    });
+    there > taken.count() + minimum
 }
 
 /// How well a set serves as the reserve: one that is not whole, or out, does not.
@@ -210,7 +361,8 @@ fn left(
     let counted: BTreeSet<&Id> = theirs.flat_map(|(_, given)| given).filter_map(Given::set).collect();
     let free = sets.iter().enumerate().filter(|(_, set)| !counted.contains(&set.set));
     let free = free.filter(|(_, set)| may_take(look, case, &set.set));
-    let best = free.min_by_key(|(at, set)| (held_back.contains(at), grade(look, set, case)));
+    let best = free
+        .min_by_key(|(at, set)| (held_back.contains(at), grade(look, set, case), nearness(look.state, set)));
     match best {
         Some((at, set)) if held_back.contains(&at) => Given::Reserve(set.set.clone()),
         Some((_, set)) => Given::Left(set.set.clone()),

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use super::allotment::{Given, given};
+use super::allotment::{Given, given, goes_first};
 use super::board::Equipped;
-use super::board_cases::{Look, tell};
+use super::board_cases::{Look, Said, tell};
 use super::case::Case;
 use super::closing::{Short, short};
 use super::id::Id;
@@ -24,6 +24,12 @@ pub struct Need {
     pub why: Vec<String>,
     /// The essential lines that its set is short of, with what would close them.
     pub short: Vec<Short>,
+    /// The earlier case that its set goes to first.
+    pub after: Option<Id>,
+    /// What keeps it from its set, in a few words.
+    pub because: Option<String>,
+    /// The case that its set went to.
+    pub robbed_by: Option<Id>,
 }
 
 /// A case with its needs, in their order.
@@ -60,17 +66,27 @@ pub fn allotted<'a>(state: &'a State, statuses: &BTreeMap<&Id, SetStatus>, now: 
                 && !matches!(it, Given::Left(_) | Given::Reserve(_))
         })
     };
-    let one = |(case, given): (&&'a Case, &Vec<Given>)| {
-        let needs = case.needs.iter().zip(given).map(|(need, given)| {
-            let (equipped, why) = tell(&look, case, need, given);
-            let set = given.set().cloned();
+    let one = |(case, own): (&&'a Case, &Vec<Given>)| {
+        let needs = case.needs.iter().zip(own).map(|(need, found)| {
+            let Said { mut equipped, mut why, because, robbed_by } = tell(&look, case, need, found);
+            let given_set = found.set().cloned();
+            // One set is ready for one case alone: the later one has it when it has come round again.
+            let after = given_set.as_ref().filter(|_| equipped == Equipped::Ready);
+            let after = after.and_then(|set| goes_first(&look, &open, &given, (set, case))).cloned();
+            if let (Some(first), Some(set)) = (&after, &given_set) {
+                equipped = Equipped::InTurn;
+                why.push(format!(
+                    "Set {set} goes to case {first} first, and has to come round again for it."
+                ));
+            }
+            let (given, set) = (found, given_set);
             let short = match (equipped, given) {
                 (Equipped::NotReady, Given::Kept(set) | Given::Free(set) | Given::Left(set)) => {
                     short(&look, case, set, &|set| counted(set, case))
                 }
                 _ => Vec::new(),
             };
-            Need { count_sheet: need.clone(), set, equipped, why, short }
+            Need { count_sheet: need.clone(), set, equipped, why, short, after, because, robbed_by }
         });
         Allotted { case, needs: needs.collect() }
     };

@@ -11,6 +11,7 @@ use super::case::{Case, CaseStatus};
 use super::check::CheckState;
 use super::closing::Short;
 use super::fit_lost::Fails;
+use super::forecast::CaseForecast;
 use super::id::Id;
 use super::issuing::is_ready;
 use super::missing::SearchOutcome;
@@ -59,6 +60,24 @@ pub struct BoardCase {
     pub minutes: u32,
     pub room: Option<String>,
     pub status: Equipped,
+    /// The same by its sets alone, whatever else stands against it.
+    #[serde(skip)]
+    pub by_sets: Equipped,
+    /// Its start has passed, and nothing was issued to it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub should_have_begun: bool,
+    /// The sets that are ready and go to an earlier case first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub goes_first: Vec<GoesFirst>,
+    /// The case that the set went to which is kept for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub robbed_by: Option<Id>,
+    /// What is expected of it, where somebody asked for the forecast too.
+    #[serde(skip)]
+    pub expected: Option<CaseForecast>,
+    /// What keeps it from being equipped, in a few words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub because: Option<String>,
     pub progress: CaseStatus,
     /// The sets that it has, or would take.
     pub sets: Vec<Id>,
@@ -74,6 +93,14 @@ pub struct BoardCase {
     pub requests: Vec<RequestTold>,
     /// How far the function check is of a case that has its instruments.
     pub check: Option<CheckState>,
+}
+
+/// A set that has to come round again, since an earlier case takes it first.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GoesFirst {
+    pub set: Id,
+    /// The earlier case.
+    pub case: Id,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -189,7 +216,14 @@ impl State {
         let cooling = self.assets.values().filter_map(|asset| asset.cooling_until(now));
         let ends = self.requests_end().filter(|end| *end > now);
         let sink = sink::moments(self, now).filter(|at| *at > now);
-        cooling.chain(ends).chain(sink).chain(std::iter::once(midnight)).min().unwrap_or(midnight)
+        let begun = self.case_moments().filter(|at| *at > now);
+        cooling
+            .chain(begun)
+            .chain(ends)
+            .chain(sink)
+            .chain(std::iter::once(midnight))
+            .min()
+            .unwrap_or(midnight)
     }
 
     /// The last moment at which the clock alone may have changed it.
@@ -199,13 +233,14 @@ impl State {
         let cooled = cooled.filter_map(|asset| asset.cool_at).filter(|cool| *cool <= now);
         let ends = self.requests_end().filter(|end| *end <= now);
         let sink = sink::moments(self, now).filter(|at| *at <= now);
-        cooled.chain(ends).chain(sink).chain(std::iter::once(midnight)).max().unwrap_or(midnight)
+        let begun = self.case_moments().filter(|at| *at <= now);
+        cooled.chain(begun).chain(ends).chain(sink).chain(std::iter::once(midnight)).max().unwrap_or(midnight)
     }
 }
 
 /// An hour of the site's day, as sentences tell it.
 pub fn hour(state: &State, at: Time) -> String {
-    at.in_zone(state.zone).format("%H:%M").to_string()
+    at.clock(state.zone)
 }
 
 fn board_set(state: &State, set: &SetState, status: &SetStatus, now: Time) -> BoardSet {

@@ -342,11 +342,6 @@ impl Case {
         self.parts.iter().chain(self.earlier.iter().map(|it| (&it.asset, &it.part)))
     }
 
-    /// Nobody knows yet what it needs: its schedule names a procedure that is mapped to nothing, or none.
-    pub fn needs_not_known(&self) -> bool {
-        self.schedule.as_ref().is_some_and(|of| of.needs_not_known())
-    }
-
     pub fn end(&self) -> Time {
         self.start.plus_minutes(i64::from(self.minutes))
     }

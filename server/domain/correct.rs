@@ -80,7 +80,7 @@ pub(super) fn correct(deciding: &mut Deciding, it: &Correct) -> Option<What> {
         return None;
     }
     for (name, last) in touched(deciding.state, event) {
-        if last != it.entry {
+        if last > it.entry {
             deciding.against(Problem::new(
                 Code::NotLast,
                 format!("Entry {last} about {name} came after entry {}.", it.entry),

@@ -21,6 +21,8 @@ use super::time::{MINUTE, Time};
 use crate::analysis::queue::{self, UnitForecast, WantForecast};
 
 pub const REPLICATIONS: u32 = 1_000;
+/// A set that a case gets in a smaller share of all runs is not told.
+const TOLD_SHARE: f64 = 0.1;
 /// Today and tomorrow, as on the board.
 const SHOWN_DAYS: u64 = 2;
 
@@ -58,6 +60,11 @@ pub struct CaseForecast {
     pub chance: Option<f64>,
     /// The chance and the time as people say them.
     pub words: String,
+    /// For each of its needs the sets that it gets in the runs, the one that it gets most often first.
+    pub gets: Vec<Vec<Id>>,
+    /// What keeps it from being equipped, in a few words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub because: Option<String>,
     /// When the last of what it takes should be ready.
     pub ready_at: Option<Time>,
     pub ready_9_in_10: Option<Time>,
@@ -115,19 +122,19 @@ impl State {
         let plan = plan(self, &statuses, &allotted, (now, SHOWN_DAYS));
         let told = queue::forecast(&plan.shop, replications, SEED);
         let mut not_known = plan.not_known.clone();
-        let (units, wants) = match told {
-            Ok(told) => (told.units, told.wants),
+        let (units, wants, got) = match told {
+            Ok(told) => (told.units, told.wants, told.got),
             Err(why) => {
                 not_known.push(format!("Nothing can be worked out from what is recorded: {why:?}."));
-                (Vec::new(), Vec::new())
+                (Vec::new(), Vec::new(), Vec::new())
             }
         };
-        let telling = Telling { state: self, now, plan: &plan, statuses: &statuses };
+        let telling = Telling { state: self, now, plan: &plan, statuses: &statuses, got: &got, replications };
         let sets = plan.sets.iter().enumerate().map(|(at, set)| telling.set(set, units.get(at)));
         let shown = allotted.iter().filter(|it| plan.is_shown(it.case));
         let cases = shown.map(|it| {
             let want = plan.wants.iter().position(|case| *case == it.case.case);
-            telling.case(it, want.and_then(|at| wants.get(at)))
+            telling.case(it, want.and_then(|at| Some((at, wants.get(at)?))))
         });
         let (sets, mut cases): (_, Vec<CaseForecast>) = (sets.collect(), cases.collect());
         help((self, now), &plan, &allotted, replications, &mut cases);
@@ -140,6 +147,8 @@ struct Telling<'a> {
     now: Time,
     plan: &'a Plan,
     statuses: &'a BTreeMap<&'a Id, SetStatus>,
+    got: &'a [Vec<Vec<(usize, u32)>>],
+    replications: u32,
 }
 
 impl Telling<'_> {
@@ -179,7 +188,30 @@ impl Telling<'_> {
         }
     }
 
-    fn case(&self, it: &Allotted, told: Option<&WantForecast>) -> CaseForecast {
+    /// The sets that a case gets, need by need: what it gets in fewer than so many runs is not told.
+    fn gets(&self, want: usize) -> Vec<Vec<Id>> {
+        let is_told = |count: u32| f64::from(count) >= TOLD_SHARE * f64::from(self.replications);
+        let sets = |units: &Vec<(usize, u32)>| {
+            let often = units.iter().filter(|(_, count)| is_told(*count));
+            often.filter_map(|(unit, _)| self.plan.sets.get(*unit)).cloned().collect()
+        };
+        self.got.get(want).into_iter().flatten().map(sets).collect()
+    }
+
+    /// Why a case that has no chance has none, where there is more to say than that nothing comes in time.
+    fn because(&self, it: &Allotted, told: &WantForecast) -> Option<String> {
+        if let Some(sets) = self.plan.disputed.get(&it.case.case) {
+            let sets: Vec<&str> = sets.iter().map(Id::as_str).collect();
+            return Some(format!("another case has {} too", sets.join(" and ")));
+        }
+        let lacks = told.lacks.and_then(|need| it.needs.get(need))?;
+        let whole = it.needs.iter().all(|need| need.short.is_empty());
+        let of_sheet =
+            |set: &&Id| self.state.sets.get(*set).is_some_and(|set| set.count_sheet == lacks.count_sheet);
+        self.plan.no_machine.iter().find(|(set, _)| whole && of_sheet(set)).map(|(_, why)| why.clone())
+    }
+
+    fn case(&self, it: &Allotted, told: Option<(usize, &WantForecast)>) -> CaseForecast {
         let case = it.case;
         let mut found = CaseForecast {
             case: case.case.clone(),
@@ -187,6 +219,8 @@ impl Telling<'_> {
             likely: Likely::NotKnown,
             chance: None,
             words: String::new(),
+            gets: Vec::new(),
+            because: None,
             ready_at: None,
             ready_9_in_10: None,
             lacks: None,
@@ -200,17 +234,23 @@ impl Telling<'_> {
             found.words = if case.anything_out() { "out" } else { "ready now" }.into();
             return found;
         }
-        let Some(told) = told else {
+        let told = told.filter(|_| case.start >= self.now);
+        let Some((want, told)) = told else {
             let why = not_known(case, self.now);
             (found.words, found.not_known) = ("not known".into(), Some(why));
             return found;
         };
         found.chance = Some(told.chance);
+        found.gets = self.gets(want);
+        found.because = self.because(it, told).filter(|_| tenths(told.chance) == 0 && told.ready.is_none());
         found.ready_at = told.ready.map(|ready| self.at(ready.median_s));
         found.ready_9_in_10 = told.ready.and_then(|ready| ready.late_s).map(|late_s| self.at(late_s));
         found.lacks = told.lacks.and_then(|need| case.needs.get(need)).cloned();
         found.held_up_by = self.step(told.held_up_at);
         (found.likely, found.words) = self.words(it, told, found.ready_at);
+        if let Some(because) = found.because.as_ref().filter(|_| found.likely == Likely::No) {
+            found.words = format!("no, {because}");
+        }
         found
     }
 
@@ -228,11 +268,6 @@ impl Telling<'_> {
                 (Likely::Unlikely, format!("unlikely, {odds}; expected {}", hour(at)))
             }
             (1.., _) => (Likely::Unlikely, format!("unlikely, {odds}")),
-            (0, _) if self.plan.disputed.contains_key(&it.case.case) => {
-                let sets = self.plan.disputed.get(&it.case.case).into_iter().flatten();
-                let sets: Vec<&str> = sets.map(Id::as_str).collect();
-                (Likely::No, format!("no, another case has {} too", sets.join(" and ")))
-            }
             (0, _) => {
                 let short: Vec<&str> =
                     it.needs.iter().flat_map(|need| &need.short).map(|short| short.line.as_str()).collect();
@@ -249,7 +284,7 @@ impl Telling<'_> {
 
 /// A chance in tenths, to the nearest one, so that of what is told as nine in ten about nine in ten come true; what is less
 /// than a half is never told as five.
-pub(super) fn tenths(chance: f64) -> u8 {
+pub fn tenths(chance: f64) -> u8 {
     let nearest = (chance * 10.0).round().clamp(0.0, 10.0) as u8;
     if nearest == 5 && chance < 0.5 { 4 } else { nearest }
 }

@@ -90,6 +90,8 @@ pub(super) fn help(
     cases: &mut [CaseForecast],
 ) {
     let short = |it: &&mut CaseForecast| it.chance.is_some_and(|chance| chance < GOOD) && it.start >= now;
+    // An act is tried in fewer runs: what it wins there is added to the chance that its case is told with.
+    let all: Vec<(Id, f64)> = cases.iter().filter_map(|it| Some((it.case.clone(), it.chance?))).collect();
     let mut short: Vec<&mut CaseForecast> = cases.iter_mut().filter(short).collect();
     if short.is_empty() {
         return;
@@ -100,7 +102,7 @@ pub(super) fn help(
         let Some(own) = allotted.iter().find(|it| it.case.case == case.case) else { continue };
         let worth = |tried: Tried| {
             let told = queue::forecast(&tried.shop, replications, SEED).ok()?;
-            judged(state, plan, (&base, &told), tried, &case.case)
+            judged(state, plan, (&base, &told), tried, (&case.case, &all))
         };
         let mut found: Vec<Saves> = tries((state, now), plan, own).into_iter().filter_map(worth).collect();
         found.extend(sizes((state, now), plan, own).into_iter().filter_map(worth));
@@ -126,23 +128,29 @@ fn judged(
     plan: &Plan,
     (base, told): (&Forecast, &Forecast),
     it: Tried,
-    case: &Id,
+    (case, all): (&Id, &[(Id, f64)]),
 ) -> Option<Saves> {
-    let (before, after) = (chance(base, &plan.wants, case)?, chance(told, &it.wants, case)?);
+    let own = |case: &Id, tried: f64| all.iter().find(|(own, _)| own == case).map_or(tried, |(_, own)| *own);
+    let moved = |case: &Id| {
+        let (was, is) = (chance(base, &plan.wants, case)?, chance(told, &it.wants, case)?);
+        let before = own(case, was);
+        Some((before, (before + is - was).clamp(0.0, 1.0)))
+    };
+    let (before, after) = moved(case)?;
     if after - before < WORTH {
         return None;
     }
     let others = plan.wants.iter().filter(|other| *other != case);
     let loses: Vec<(Id, f64)> = others
         .filter_map(|other| {
-            let (was, is) = (chance(base, &plan.wants, other)?, chance(told, &it.wants, other)?);
+            let (was, is) = moved(other)?;
             (was - is >= LOSS).then(|| (other.clone(), is))
         })
         .collect();
     let lost: Vec<String> = loses
         .iter()
         .map(|(other, is)| {
-            let was = chance(base, &plan.wants, other).map(odds).unwrap_or_default();
+            let was = moved(other).map(|(was, _)| odds(was)).unwrap_or_default();
             let start = state.cases.get(other).map(|case| super::board::hour(state, case.start));
             format!("case {other} at {} falls from {was} to {}", start.unwrap_or_default(), odds(*is))
         })

@@ -7,7 +7,7 @@ use chrono::{Days, NaiveTime};
 
 use super::allotted::Allotted;
 use super::case::Case;
-use super::closing::Short;
+use super::forecast_items::Building;
 use super::forecast_stops::Stops;
 use super::id::Id;
 use super::order_of_work::{Needed, needed};
@@ -15,9 +15,7 @@ use super::pace::hour_of_week;
 use super::pace_laws::ENOUGH;
 use super::readiness::{SetReadiness, SetStatus};
 use super::route::StepKind;
-use super::set::SetState;
-use super::stage::Stage;
-use super::state::{Asset, State};
+use super::state::State;
 use super::time::{MINUTE, Time, on_day};
 use crate::analysis::queue::{Item, Law, Need, Shop, Start, Unit, Want};
 
@@ -28,8 +26,6 @@ const LEAD_MINUTES: i64 = 30;
 /// What is looked at beyond the start of the last case, and at least.
 const BEYOND_HOURS: i64 = 4;
 const AT_LEAST_HOURS: i64 = 24;
-/// Of what should be back already nobody knows when it comes: it is taken to come within so much of its case's time.
-const LATE_SHARE: f64 = 0.25;
 const HOUR: i64 = 60 * MINUTE;
 
 /// What is simulated, and whose each number is.
@@ -45,6 +41,8 @@ pub struct Plan {
     /// The sets of cases that are kept for another case of the same time too: until a person decides, neither has it.
     pub disputed: BTreeMap<Id, Vec<Id>>,
     pub not_known: Vec<String>,
+    /// The sets that cannot come round, since a machine on their way is lacking: in a few words.
+    pub no_machine: BTreeMap<Id, String>,
     /// The numbers of packs, by set and text.
     pub packs: BTreeMap<(Id, String), usize>,
     /// The ways of parts that would close a line, and of what each short line takes.
@@ -113,6 +111,14 @@ impl Plan {
         }
     }
 
+    /// Notes where a set could not come round, since no machine that it has to go through is in service.
+    fn lacks_machine(&mut self, stops: &Stops, unit: usize, set: &Id) {
+        let mut ways = self.shop.items.iter().filter(|it| it.unit == unit).flat_map(|it| &it.way);
+        if let Some(by) = ways.find_map(|job| stops.lacking(*job)) {
+            self.no_machine.insert(set.clone(), format!("no {by} that suits is in service"));
+        }
+    }
+
     /// The cases of the days that are looked at, from this morning on.
     pub fn is_shown(&self, case: &Case) -> bool {
         (self.from..self.until).contains(&case.start)
@@ -129,7 +135,7 @@ fn coming<'a, 'b>(
     let comes = |it: &&Allotted| {
         let case = it.case;
         let under_way = case.anything_out() || made_for.contains(&case.case);
-        !case.needs.is_empty() && !under_way && case.start >= now && case.start < until
+        !case.needs.is_empty() && !under_way && case.is_to_take(now) && case.start < until
     };
     allotted.iter().filter(comes).collect()
 }
@@ -160,6 +166,7 @@ pub fn plan(
         stuck: BTreeMap::new(),
         disputed: BTreeMap::new(),
         not_known: Vec::new(),
+        no_machine: BTreeMap::new(),
         packs: BTreeMap::new(),
         ways: BTreeMap::new(),
         line_ways: BTreeMap::new(),
@@ -173,19 +180,16 @@ pub fn plan(
         let Some(kind) = kinds.get(&set.count_sheet) else { continue };
         let unit = plan.sets.len();
         let status = statuses.get(&set.set).map(|status| status.status);
-        let due_s = due.get(&set.set).map(|needed| match needed {
-            Needed::Reserve | Needed::Robbed { .. } => 0.0,
-            Needed::Case { start, .. } => start.since_s(now) as f64,
-        });
+        let due_s = due.get(&set.set).map(|needed| due_s(needed, now));
         let unfit = matches!(status, None | Some(SetReadiness::NotReady | SetReadiness::Held));
         plan.shop.units.push(Unit { kind: *kind, due_s, unfit });
         plan.sets.push(set.set.clone());
         let stuck = building.set(set, unit, &mut plan.shop.items);
+        plan.lacks_machine(&building.stops, unit, &set.set);
         plan.stuck.extend(stuck.map(|why| (set.set.clone(), why)));
     }
     let places: BTreeMap<&Id, usize> = plan.sets.iter().enumerate().map(|(at, set)| (set, at)).collect();
-    let wants = coming.iter().map(|it| want(state, it.case, (&places, &kinds), now));
-    plan.shop.wants = wants.collect();
+    plan.shop.wants = coming.iter().map(|it| want(state, it.case, (&places, &kinds), now)).collect();
     plan.wants = coming.iter().map(|it| it.case.case.clone()).collect();
     for (at, it) in coming.iter().enumerate() {
         plan.dispute(state, at, it.case);
@@ -204,6 +208,14 @@ pub fn plan(
     let (stations, jobs, stops) = building.stops.done();
     (plan.shop.stations, plan.shop.jobs, plan.stops) = (stations, jobs, stops);
     plan
+}
+
+/// By when a set is needed, from now on.
+fn due_s(needed: &Needed, now: Time) -> f64 {
+    match needed {
+        Needed::Reserve | Needed::Robbed { .. } => 0.0,
+        Needed::Case { start, .. } => start.since_s(now) as f64,
+    }
 }
 
 /// The hours from a moment on, as the clocks of the site show them: one that is shown twice is there twice.
@@ -266,133 +278,4 @@ fn not_known(state: &State, stops: &Stops, (now, end): (Time, Time)) -> Vec<Stri
         ));
     }
     all
-}
-
-struct Building<'a> {
-    state: &'a State,
-    now: Time,
-    stops: Stops,
-    packs: BTreeMap<(Id, String), usize>,
-}
-
-/// What is the same for parts that go together.
-type Alike = (String, Id, u32, u32, Option<Id>, Stage, Option<Time>);
-
-impl Building<'_> {
-    /// The items of a set: parts of one pack and one way that stand at one place are one. Says why it comes nowhere.
-    fn set(&mut self, set: &SetState, unit: usize, items: &mut Vec<Item>) -> Option<String> {
-        let state = self.state;
-        let sheet = state.sheets.get(&set.count_sheet)?;
-        let mut groups: BTreeMap<Alike, Vec<&Asset>> = BTreeMap::new();
-        for asset in state.members(set).filter(|asset| asset.counts()) {
-            let line = asset.seat.as_ref().and_then(|seat| sheet.line(&seat.line));
-            let pack = line.map_or(super::set::TRAY, |line| line.pack.as_str()).to_string();
-            let cool_at = asset.cooling_until(self.now);
-            let alike = (
-                pack,
-                asset.route.clone(),
-                asset.route_version,
-                asset.next,
-                asset.in_load.clone(),
-                asset.stage,
-                cool_at,
-            );
-            groups.entry(alike).or_default().push(asset);
-        }
-        let mut stuck = None;
-        for ((pack, .., cool_at), parts) in groups {
-            let numbers = self.packs.len();
-            let pack = *self.packs.entry((set.set.clone(), pack)).or_insert(numbers);
-            let Some(first) = parts.first() else { continue };
-            let (way, lacks) = self.stops.way(state, first, &parts);
-            let start = self.start(set, &parts, &way, cool_at);
-            let goes = matches!(start, Start::Waiting { step, .. } if step < way.len());
-            stuck = stuck.or_else(|| lacks.filter(|_| goes));
-            items.push(Item { unit, way, pack, start });
-        }
-        if !items.iter().any(|item| item.unit == unit) {
-            items.push(Item { unit, way: Vec::new(), pack: self.packs.len(), start: Start::Away });
-            self.packs.insert((set.set.clone(), String::new()), self.packs.len());
-        }
-        stuck
-    }
-
-    /// The ways of what would close a short line: of parts that are named, and of any part that it takes.
-    fn closing(&mut self, short: &Short, plan: &mut Plan) {
-        let state = self.state;
-        let set = state.sets.get(&short.set);
-        let Some(set) = set else { return };
-        let Some(line) = state.sheets.get(&set.count_sheet).and_then(|sheet| sheet.line(&short.line)) else {
-            return;
-        };
-        for closes in &short.closes {
-            if let Some(asset) = state.assets.get(&closes.asset) {
-                plan.ways.insert(closes.asset.clone(), self.stops.way(state, asset, &[asset]).0);
-            }
-        }
-        let takes =
-            |asset: &&std::sync::Arc<Asset>| state.model(&asset.model).is_some_and(|it| line.takes(it));
-        let seated = state.members(set).find(takes);
-        if let Some(asset) = seated.or_else(|| state.assets.values().find(takes)) {
-            let way = self.stops.way(state, asset, &[asset]).0;
-            plan.line_ways.insert((short.set.clone(), short.line.clone()), way);
-        }
-        let (numbers, pack) = (self.packs.len(), line.pack.as_str().to_string());
-        self.packs.entry((short.set.clone(), pack)).or_insert(numbers);
-    }
-
-    /// Where parts are now: a way has one job for each step of their route.
-    fn start(&self, set: &SetState, parts: &[&Asset], way: &[usize], cool_at: Option<Time>) -> Start {
-        let state = self.state;
-        let Some(first) = parts.first() else { return Start::Away };
-        let since_s = |at: Time| at.since_s(self.now) as f64;
-        if first.stage.is_out() {
-            return Start::Waiting { step: 0, from_s: self.back_s(set) };
-        }
-        if let Some(case) = state.made_for(first) {
-            // It goes straight to that case, and is for nobody else before it is back.
-            return Start::Waiting { step: 0, from_s: self.after_s(case) };
-        }
-        if first.stage == Stage::Ready && !first.past_date(state, self.now) {
-            return Start::Waiting { step: way.len(), from_s: cool_at.map_or(0.0, since_s) };
-        }
-        let step = if first.stage == Stage::Ready {
-            // Past its date, it is wrapped and sterilised anew.
-            state.route_of(first).iter().position(|on| on.step == StepKind::Packed).unwrap_or(0)
-        } else {
-            (first.next as usize).min(way.len())
-        };
-        let load = first.in_load.as_ref().and_then(|load| state.loads.get(load));
-        let Some(load) = load else {
-            let from = parts.iter().map(|asset| asset.act_at).max().unwrap_or(self.now);
-            return Start::Waiting { step, from_s: since_s(from).min(0.0) };
-        };
-        // In a load, and nothing left of its way: the load's decision is all that it waits for.
-        let Some(job) = way.get(step).copied() else { return Start::Waiting { step, from_s: 0.0 } };
-        let batch = load.entry as usize;
-        let taken = |at: Time| self.now.since_s(at).max(0) as f64;
-        match (&load.judged, self.stops.server(job, &load.machine)) {
-            (Some(judged), _) => Start::Undecided { step, taken_s: taken(judged.ended_at), batch },
-            (None, Some(server)) => Start::InHand { step, taken_s: taken(load.started_at), batch, server },
-            (None, None) => Start::Undecided { step, taken_s: taken(load.started_at), batch },
-        }
-    }
-
-    /// When a set that is out should be back: at the planned end of its case.
-    fn back_s(&self, set: &SetState) -> f64 {
-        let state = self.state;
-        let at = state.open_cases().find(|case| {
-            state.members(set).any(|asset| case.parts.get(&asset.asset).is_some_and(|part| part.out))
-        });
-        at.map_or(0.0, |case| self.after_s(case))
-    }
-
-    fn after_s(&self, case: &Case) -> f64 {
-        let state = self.state;
-        let left = case.end().since_s(self.now) as f64;
-        // As cases end here, in the middle.
-        let usual =
-            (state.case_law().at(0.5) / 3_600.0 - 1.0).clamp(-0.5, 1.0) * f64::from(case.minutes) * 60.0;
-        (left + usual).max(f64::from(case.minutes) * 60.0 * LATE_SHARE)
-    }
 }

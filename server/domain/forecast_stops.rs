@@ -214,6 +214,11 @@ impl Stops {
         found.or_else(|| self.without.get(&method).copied()).unwrap_or(0)
     }
 
+    /// What a job lacks that no machine in service can do.
+    pub fn lacking(&self, job: usize) -> Option<&'static str> {
+        self.without.iter().find(|(_, without)| **without == job).map(|(method, _)| machine_words(*method))
+    }
+
     /// The place of a machine among those of a job's station.
     pub fn server(&self, job: usize, machine: &Id) -> Option<usize> {
         let station = self.jobs.get(job)?.station;

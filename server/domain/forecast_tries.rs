@@ -6,7 +6,7 @@ use super::forecast_acts::{Act, Tried};
 use super::forecast_shop::Plan;
 use super::id::Id;
 use super::issuing::is_ready;
-use super::readiness::glance;
+use super::readiness::{SetReadiness, glance};
 use super::request::{RequestKind, SendRequest};
 use super::route::StepKind;
 use super::state::{Asset, State};
@@ -45,7 +45,7 @@ pub fn tries((state, now): (&State, Time), plan: &Plan, own: &Allotted) -> Vec<T
             Tried::of(plan, Act::PutIn, does, shop).asks(request)
         }));
     }
-    all.extend(reserve(state, plan, own, want));
+    all.extend(reserve((state, now), plan, own, want));
     all.extend(swaps(state, plan, want));
     all
 }
@@ -63,13 +63,18 @@ fn others(
     own: &Allotted,
     (want, place, need): (usize, usize, &Need),
 ) -> Vec<Tried> {
-    if !is_to_spare(state, &need.count_sheet, now) {
+    // What comes in the place of a set that went to another case may still be on its way.
+    let robbed = need.robbed_by.is_some();
+    if !robbed && !is_to_spare(state, &need.count_sheet, now) {
         return Vec::new();
     }
+    let serves = |status: SetReadiness| is_ready(status) || status == SetReadiness::InTurn;
     let others = state.sets.values().filter(|set| {
+        let status = glance(state, set, now).status;
         set.count_sheet == need.count_sheet
             && need.set.as_ref() != Some(&set.set)
-            && is_ready(glance(state, set, now).status)
+            && (if robbed { serves(status) } else { is_ready(status) })
+            && (!is_ready(status) || is_to_spare(state, &need.count_sheet, now))
             && state.keeper(&set.set, own.case).is_none()
     });
     let kept = need.set.as_ref().filter(|kept| own.case.promised.contains(*kept));
@@ -175,7 +180,7 @@ fn loses(state: &State, plan: &Plan, shop: &mut Shop, asset: &Asset) -> Option<(
 }
 
 /// A set of the reserve, where one is ready and nothing else is.
-fn reserve(state: &State, plan: &Plan, own: &Allotted, want: usize) -> Option<Tried> {
+fn reserve((state, now): (&State, Time), plan: &Plan, own: &Allotted, want: usize) -> Option<Tried> {
     let mut shop = plan.shop.clone();
     let it = shop.wants.get_mut(want).filter(|it| !it.takes_reserve)?;
     own.needs
@@ -187,7 +192,15 @@ fn reserve(state: &State, plan: &Plan, own: &Allotted, want: usize) -> Option<Tr
             asked.unit = None;
         }
     }
-    let does = "Take a set of the emergency reserve, by the charge nurse's decision".into();
+    // Where none is ready, what is meant is the next one: it goes to the case, and the reserve stays without it.
+    let is_ready = |need: &&Need| {
+        state.reserves.get(&need.count_sheet).is_some_and(|minimum| *minimum > 0)
+            && state.ready_sets(&need.count_sheet, now) > 0
+    };
+    let does = match own.needs.iter().any(|need| is_ready(&need)) {
+        true => "Take a set of the emergency reserve, by the charge nurse's decision".into(),
+        false => "Give it the next set that is ready, which the emergency reserve waits for, by the charge nurse's decision".into(),
+    };
     Some(Tried::of(plan, Act::TakeReserve, does, shop))
 }
 

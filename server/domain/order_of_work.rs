@@ -37,7 +37,9 @@ pub fn needed(
 ) -> BTreeMap<Id, Needed> {
     let mut all: BTreeMap<Id, Needed> = BTreeMap::new();
     let cases = |all: &mut BTreeMap<Id, Needed>, in_time: bool| {
-        for it in allotted.iter().filter(|it| it.case.start >= now) {
+        // What should have begun is the most urgent of all.
+        let comes = |it: &&Allotted| it.case.start >= now || it.case.should_have_begun(now);
+        for it in allotted.iter().filter(comes) {
             let needs = it.needs.iter().filter(|need| (need.equipped != Equipped::NotReady) == in_time);
             for set in needs.filter_map(|need| need.set.as_ref()) {
                 let case = || Needed::Case { start: it.case.start, case: it.case.case.clone() };

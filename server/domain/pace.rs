@@ -23,6 +23,9 @@ use super::state::{Asset, State};
 use super::step::{Inspected, Outcome, StepRecorded};
 use super::time::Time;
 
+/// Acts that follow one another so soon are one.
+const IN_ONE_GO_S: i64 = 60;
+
 /// All that is known of how long things take, by name of the work, and by machine.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Paces {
@@ -300,7 +303,10 @@ fn worked(state: &mut State, when: &When, work: Work, came: Option<Time>, (back,
     change(state, work, None, |pace| {
         match last.filter(|_| !is_first) {
             None => pace.first.add(took_s),
-            Some(last) if last.came <= came => pace.next.add(when.at.since_s(last.done)),
+            // Of what is done in one go nothing passes the other, in whatever order it is entered.
+            Some(last) if last.came <= came || when.at.since_s(last.done) < IN_ONE_GO_S => {
+                pace.next.add(when.at.since_s(last.done))
+            }
             Some(_) => pace.passed.add(took_s),
         }
         pace.acts += 1;

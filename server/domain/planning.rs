@@ -12,7 +12,9 @@ use super::model::{Family, reason_given, unknown};
 use super::refusal::{Code, Problem};
 use super::schedule;
 use super::set::SetState;
+use super::sizes::Doubt;
 use super::state::{Asset, State};
+use super::text::Line;
 use super::time::Time;
 
 /// A case by name.
@@ -85,6 +87,8 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
     if !deciding.late() && it.start < deciding.at() {
         deciding.against(in_the_past(deciding, it.start));
     }
+    let until = it.start.plus_minutes(i64::from(it.minutes));
+    doubt_room(deciding, it.room.as_ref(), &it.case, (it.start, until));
     let patient = it.patient.as_ref().map(|patient| deciding.seal_always(patient.as_str()));
     let by_code = schedule::planned_needs(deciding, it.schedule.as_deref(), &it.needs);
     Some(What::CasePlanned(CasePlanned {
@@ -101,6 +105,12 @@ pub(super) fn plan(deciding: &mut Deciding, it: &PlanCase) -> Option<What> {
         unmapped: by_code.unmapped,
         needs_chosen: it.schedule.is_some() && !it.needs.is_empty(),
     }))
+}
+
+/// Two cases in one room at one time are no rule broken, and seldom what is meant.
+fn doubt_room(deciding: &mut Deciding, room: Option<&Line>, case: &Id, times: (Time, Time)) {
+    let found = room.and_then(|room| deciding.state.at_once_in(room, case, times));
+    deciding.doubts.extend(found.map(|detail| Doubt { pointer: "/room".into(), detail }));
 }
 
 pub(super) fn cancelled(case: &Case) -> Option<Problem> {
@@ -135,6 +145,10 @@ pub(super) fn change(deciding: &mut Deciding, it: &ChangeCase) -> Option<What> {
     if it.start.is_some() || it.minutes.is_some() {
         let problems = deciding.state.lost_by_moving(&moved);
         problems.into_iter().for_each(|problem| deciding.against(problem));
+    }
+    if it.start.is_some() || it.minutes.is_some() || it.room.is_some() {
+        let room = it.room.clone().or(moved.room.clone());
+        doubt_room(deciding, room.as_ref(), &case.case, (moved.start, moved.end()));
     }
     if it.patient.is_some() && deciding.state.dedicated_cases().any(|kept| *kept == case.case) {
         deciding.against(super::dedicate::patient_stays(&case.case));

@@ -91,6 +91,7 @@ fn against(state: &State, it: &SendRequest, at: Time) -> Vec<Problem> {
             "Wait for the desk, or take that one back.",
         ));
     }
+    all.extend(super::request_sense::against(state, it));
     let had = it.count_sheet.as_ref().map(|sheet| state.sets_built(sheet));
     if let Some(so) = state.is_so(it, (had, state.seq), at) {
         all.push(Problem::new(

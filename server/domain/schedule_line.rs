@@ -384,8 +384,10 @@ impl State {
 /// show them.
 pub fn says(case: &Case, open: &[&ScheduleLine]) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
-    if case.is_open() && case.needs_not_known() {
+    if case.is_open() && case.by_schedule_not_known() {
         all.push("Needs not known: nobody has said yet what its procedure needs.".into());
+    } else if case.is_open() && case.needs_not_known() {
+        all.push("Needs not known: no count sheet is named for it.".into());
     }
     if case.is_open() && case.schedule.as_ref().is_some_and(|of| of.procedure_changed) {
         all.push("The schedule names another procedure since its needs were chosen: look at them.".into());

@@ -2,7 +2,10 @@
 
 use std::fmt;
 
-use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, SecondsFormat, TimeDelta, TimeZone, Utc};
+use chrono::{
+    DateTime, Datelike, Days, LocalResult, NaiveDate, NaiveTime, Offset, SecondsFormat, TimeDelta, TimeZone,
+    Utc,
+};
 use chrono_tz::Tz;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -24,7 +27,25 @@ impl Time {
 
     /// As a sentence tells it: in the site's zone, with its day.
     pub fn told(self, zone: Tz) -> String {
-        self.in_zone(zone).format("%-d %B %Y, %H:%M").to_string()
+        format!("{}, {}", self.in_zone(zone).format("%-d %B %Y"), self.clock(zone))
+    }
+
+    /// Hour and minute as the clocks of the zone show them; in an hour that a day has twice with the time that it is of.
+    pub fn clock(self, zone: Tz) -> String {
+        let local = self.in_zone(zone);
+        format!("{}{}", local.format("%H:%M"), self.which(zone))
+    }
+
+    /// " summer time" or " winter time", where the clocks show the hour twice.
+    fn which(self, zone: Tz) -> &'static str {
+        let local = self.in_zone(zone);
+        match zone.from_local_datetime(&local.naive_local()) {
+            LocalResult::Ambiguous(first, _) if first.offset().fix() == local.offset().fix() => {
+                " summer time"
+            }
+            LocalResult::Ambiguous(..) => " winter time",
+            LocalResult::Single(_) | LocalResult::None => "",
+        }
     }
 
     /// The whole minute that is not before it: what is told of an end is never too early.
@@ -123,6 +144,23 @@ mod tests {
         let morning = Time::parse("2026-03-03T06:00:00+01:00").unwrap();
         assert_eq!(night.test_day(zone, six).to_string(), "2026-03-02");
         assert_eq!(morning.test_day(zone, six).to_string(), "2026-03-03");
+    }
+
+    /// In Berlin 25 October 2026 has the hour from two to three twice: Directive 2000/84/EC, the last Sunday of October at 01:00 UTC.
+    #[test]
+    fn an_hour_that_comes_twice_is_told_apart() {
+        let berlin = chrono_tz::Europe::Berlin;
+        let clock = |text: &str| Time::parse(text).unwrap().clock(berlin);
+        assert_eq!(clock("2026-10-25T00:30:00Z"), "02:30 summer time");
+        assert_eq!(clock("2026-10-25T01:30:00Z"), "02:30 winter time");
+        assert_eq!(
+            (clock("2026-10-24T23:59:00Z"), clock("2026-10-25T02:00:00Z")),
+            ("01:59".into(), "03:00".into())
+        );
+        assert_eq!(
+            Time::parse("2026-10-25T01:30:00Z").unwrap().told(berlin),
+            "25 October 2026, 02:30 winter time"
+        );
     }
 
     #[test]

@@ -179,20 +179,21 @@ fn look(state: &State, now: Time, asks: &Question, replications: u32) -> Result<
     if let Some(set) = &asks.without {
         set_away(&mut plan, set);
     }
-    let groups = groups(state, &plan);
+    let groups = groups(state, &plan, now);
     plan.shop.groups = groups.values().cloned().collect();
     let told = queue::forecast(&plan.shop, replications, SEED)
         .map_err(|why| vec![format!("Nothing can be worked out from what is recorded: {why:?}.")])?;
-    let asked = Asked { state, statuses: &statuses, allotted: &allotted, asks, replications };
+    let asked = Asked { state, statuses: &statuses, allotted: &allotted, asks, replications, now };
     let days = asked.days(&plan, &told, &groups);
     Ok(Look { plan, told, days })
 }
 
 /// The wants of each day, and the needs of each count sheet on each day.
-fn groups(state: &State, plan: &Plan) -> Groups {
+fn groups(state: &State, plan: &Plan, now: Time) -> Groups {
     let mut groups = Groups::new();
     for (at, case) in plan.wants.iter().enumerate() {
-        let Some(case) = state.cases.get(case) else { continue };
+        // What should have begun takes its sets, and is no case that can still be in time.
+        let Some(case) = state.cases.get(case).filter(|case| case.start >= now) else { continue };
         let day = case.start.date(state.zone);
         groups.entry((day, None)).or_default().push((at, None));
         for (need, sheet) in case.needs.iter().enumerate() {
@@ -208,6 +209,7 @@ struct Asked<'a> {
     allotted: &'a [Allotted<'a>],
     asks: &'a Question,
     replications: u32,
+    now: Time,
 }
 
 impl Asked<'_> {
@@ -238,7 +240,8 @@ impl Asked<'_> {
 
     fn case(&self, plan: &Plan, told: &Forecast, it: &Allotted) -> CaseAhead {
         let case = it.case;
-        let want = plan.wants.iter().position(|of| *of == case.case).and_then(|at| told.wants.get(at));
+        let want = plan.wants.iter().position(|of| *of == case.case && case.start >= self.now);
+        let want = want.and_then(|at| told.wants.get(at));
         let stop = |job: Option<usize>| Some(plan.stops.get(job?)?.words());
         let not_known = || match (case.needs.is_empty(), case.anything_out()) {
             (_, true) => "Its sets are out.",

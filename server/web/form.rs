@@ -27,7 +27,7 @@ use super::visitor::Visitor;
 use crate::app::house::{Outcome, Unavailable, operation};
 use crate::domain::command::{Command, Malformed, wrong};
 use crate::domain::deciding::Turned;
-use crate::domain::time::on_day;
+use crate::domain::import::instant;
 
 /// The fields of a form, in order.
 pub type Fields = Vec<(String, String)>;
@@ -97,6 +97,12 @@ fn listed(value: Value) -> Value {
     if rows.is_empty() { Value::Object(named) } else { rows.into_values().collect() }
 }
 
+/// A day and an hour of the site.
+fn day_and_hour(text: &str) -> Result<NaiveDateTime, String> {
+    NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
+        .map_err(|_| format!("found \"{text}\"; a day and an hour are needed, as 2026-03-02T07:15"))
+}
+
 fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
     match kind {
         "int" => text
@@ -117,9 +123,11 @@ fn value(kind: &str, text: &str, zone: Tz) -> Result<Value, String> {
             Some((step, method)) => json!({"step": step, "method": method}),
             None => json!({"step": text}),
         }),
-        "local" => NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
-            .map(|local| Value::from(on_day(local.date(), local.time(), zone).to_string()))
-            .map_err(|_| format!("found \"{text}\"; a day and an hour are needed, as 2026-03-02T07:15")),
+        "local" => day_and_hour(text).and_then(|local| {
+            let at = instant(local.date(), local.time(), zone);
+            at.map(|at| Value::from(at.to_string()))
+                .map_err(|(found, needed)| format!("found {found}; {needed}"))
+        }),
         "json" => serde_json::from_str(text).map_err(|error| format!("found no JSON: {error}")),
         _ => Ok(Value::from(text)),
     }

@@ -124,7 +124,7 @@ struct From {
 /// A board of this moment, and what it was made of.
 async fn made(app: &App, state: &State, now: Time) -> (Shown, From) {
     let forecast = app.house.forecast_within(state, now, PATIENCE).await;
-    let shown = Shown { forecast, ..app.house.board_of(state, now) };
+    let shown = app.house.board_of(state, now).with(forecast);
     let forecast = shown.forecast.as_ref().map(|it| (it.entry, it.as_of));
     let day = now.in_zone(state.zone).date_naive();
     let from = From { entry: state.seq, tag: shown.tag.clone(), forecast, day };

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use fettle::domain::person::Role::{Charge, Desk};
+use fettle::domain::person::Role::{Admin, Charge, Desk};
 use serde_json::json;
 
 use super::browser::{Keyboard, PASSWORD};
@@ -39,4 +39,40 @@ async fn the_board_renews_itself_and_says_when_it_cannot() {
     let who = served.house.add_person(&served.site, Some("p-1"), "Person One", Charge, PASSWORD);
     who.await.expect("a person");
     walk(served, renews).await;
+}
+
+/// Takes the stream away from a page that has one, as a proxy does that lets none through.
+const NO_STREAM: &str =
+    "const hide = (is) => { Object.defineProperty(document, 'hidden', {configurable: true, get: () => is});
+    document.dispatchEvent(new Event('visibilitychange')); };
+    hide(true); window.EventSource = undefined; hide(false);";
+
+async fn wall_of_one_site(keys: Keyboard, served: Arc<Served>) {
+    keys.client.goto(&format!("{}/board/wall?site={}", served.base, served.site)).await.expect("the wall");
+    keys.says("#live", &["SET-1"]).await;
+    keys.client.execute(NO_STREAM, Vec::new()).await.expect("no stream");
+    let none = keys.client.execute("return window.EventSource === undefined;", Vec::new()).await;
+    assert_eq!(none.expect("an answer"), json!(true));
+    served.done(Charge, plan("K-1", 1)).await;
+    keys.says("#live", &["K-1"]).await;
+    assert_eq!(keys.text("#stale").await, "", "it asks for the wall of its own site");
+    // What does not fit on the screen is said.
+    for n in 2..10 {
+        served.done(Charge, plan(&format!("K-{n}"), n)).await;
+    }
+    keys.client.set_window_size(1920, 500).await.expect("a wall display");
+    keys.says("#below", &["more", "below: see the board."]).await;
+}
+
+fn plan(case: &str, minutes: i64) -> serde_json::Value {
+    let start = (chrono::Utc::now() + chrono::TimeDelta::minutes(minutes)).to_rfc3339();
+    json!({"do": "plan_case", "case": case, "start": start, "minutes": 60, "needs": ["adult"]})
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wall_of_one_site_of_several_renews_itself_without_a_stream() {
+    let served = Served::start(Kind::Embedded).await;
+    served.furnish().await;
+    served.done(Admin, json!({"do": "set_policy", "wall_addresses": ["127.0.0.0/28"]})).await;
+    walk(served, wall_of_one_site).await;
 }

@@ -117,7 +117,7 @@ fn to_sink(paper: &mut Paper, sets: &[&str]) {
 }
 
 /// Brings sets to the bench where they wait to be packed.
-fn to_packing(paper: &mut Paper, sets: &[&str], from: u32) {
+pub fn to_packing(paper: &mut Paper, sets: &[&str], from: u32) {
     let hour = |minute: u32| format!("{:02}:{minute:02}", from);
     for (minute, name) in [(0, "treated"), (1, "received"), (2, "cleaned"), (3, "dried")] {
         step(paper, &hour(minute), name, json!(sets));

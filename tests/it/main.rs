@@ -16,6 +16,7 @@ mod assign;
 mod attachment;
 mod binary;
 mod board;
+mod board_sum;
 mod badge;
 mod broken;
 mod browser;

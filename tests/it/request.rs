@@ -284,3 +284,27 @@ pub async fn every_kind(served: &Served) {
     served.done(Charge, json!({"do": "withdraw_request", "request": request})).await;
     served.done(Charge, json!({"do": "cancel_case", "case": "K-2", "reason": "moved away"})).await;
 }
+
+/// A request that nobody could do is refused with what is needed.
+#[test]
+fn what_makes_no_sense_is_refused() {
+    let (mut paper, mut now) = desk();
+    let sheet = json!({"do": "define_count_sheet", "count_sheet": "child", "name": "Child", "lines": [
+        {"line": "barrel", "family": "bronchoscope", "quantity": 1, "essential": true}]});
+    done(&mut paper, &mut now, Lead, sheet);
+    let case = json!({"do": "plan_case", "case": "K-2", "start": "2026-03-03T15:00:00Z", "minutes": 60, "needs": ["child"]});
+    done(&mut paper, &mut now, Charge, case);
+    let start = |machine: &str| {
+        json!({"do": "send_request", "kind": "start_now", "case": "K-1", "set": "SET-2",
+        "step": "sterilised", "machine": machine})
+    };
+    let refusal = refused(&mut paper, &mut now, Charge, start("washer-1"), "programme_unsuitable");
+    assert_eq!(refusal.first.found, "No programme of washer-1 sterilises.");
+    assert_eq!(refusal.first.needed, "A steriliser is needed.");
+    let out = json!({"do": "machine_out", "machine": "steriliser-1", "reason": "steam supply"});
+    done(&mut paper, &mut now, Lead, out);
+    refused(&mut paper, &mut now, Charge, start("steriliser-1"), "machine_not_ready");
+    let other = json!({"do": "send_request", "kind": "take_next", "case": "K-2", "set": "SET-2"});
+    let refusal = refused(&mut paper, &mut now, Charge, other, "not_on_sheet");
+    assert_eq!(refusal.first.found, "Case K-2 needs Child, and set SET-2 is a set “Adult”.");
+}

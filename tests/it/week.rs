@@ -229,17 +229,31 @@ async fn the_page_and_the_api_answer_alike() {
     let (status, text) = page("?more=adult&sets=1&days=&add=&start=&minutes=").await;
     assert_eq!(status, 200, "{text}");
     for wanted in [
-        "is short: all of its cases equipped in time, less than 1 in 10.",
-        "Tightest: “Adult”, 2 cases, 2 away at one time; 1 set.",
-        "With 1 more set “Adult”",
-        "What would help most",
+        "<h1>With 1 more set “Adult”: Every day should be equipped",
+        "2 cases, 2 away at one time; 1 set. With it: 2 cases, 2 away at one time; 2 sets",
+        "What would help most, as planned",
         "One more set “Adult”",
     ] {
         assert!(text.contains(wanted), "{wanted}: {text}");
     }
+    let (_, text) = page("").await;
+    for wanted in [
+        "is short: all of its cases equipped in time, less than 1 in 10.",
+        "Tightest: “Adult”, 2 cases, 2 away at one time; 1 set.",
+    ] {
+        assert!(text.contains(wanted), "{wanted}: {text}");
+    }
+    // The clocks of Berlin skip an hour on 28 March 2027 and show one twice on 25 October 2026 (Directive 2000/84/EC).
+    for (start, told) in [("2027-03-28T02:30", "skips"), ("2026-10-25T02:30", "has twice")] {
+        let (status, text) = page(&format!("?add=adult&start={start}")).await;
+        assert!(status == 422 && text.contains(told), "{start}: {text}");
+    }
     let (status, text) = page("?add=adult&start=yesterday").await;
     assert!(
-        status == 422 && text.contains("This cannot be worked out.") && text.contains("yesterday"),
+        status == 422
+            && text.contains("<h1>This cannot be worked out.")
+            && text.contains("value=\"yesterday\"")
+            && text.contains("value=\"adult\" selected"),
         "{text}"
     );
     served.stop().await;

@@ -30,6 +30,10 @@ pub(super) enum What {
     Arrives {
         item: u32,
     },
+    /// One that was kept up on its own is done.
+    Late {
+        item: u32,
+    },
     /// Somebody turns to a station.
     Look {
         station: u16,
@@ -158,6 +162,11 @@ impl Run {
         self.wants.served(want)
     }
 
+    /// The unit that each need of a want got.
+    pub fn got(&self, want: usize) -> &[Option<usize>] {
+        self.wants.got(want)
+    }
+
     /// One replication from the beginning.
     pub(super) fn go(&mut self, shop: &Shop, dice: Dice) {
         self.dice = dice;
@@ -179,6 +188,7 @@ impl Run {
                         self.work(shop, now, station, false);
                     }
                 }
+                What::Late { item } => self.late(shop, now, item as usize),
                 What::Look { station } => {
                     let station = station as usize;
                     if self.desks[station].gate_s == Some(now) {
@@ -214,7 +224,8 @@ impl Run {
             it.batch_back > 0.0 && self.dice.unit(first, job, visit, Purpose::BatchBack) < it.batch_back;
         for at in items.iter().copied() {
             let own = self.items[at].visit;
-            let one = it.item_back > 0.0 && self.dice.unit(at, job, own, Purpose::ItemBack) < it.item_back;
+            let alike = self.one_for_all(shop, at);
+            let one = it.item_back > 0.0 && self.dice.unit(alike, job, own, Purpose::ItemBack) < it.item_back;
             let way = &shop.items[at].way;
             let is_ahead = self.joins_ahead(at, self.items[at].step + 1);
             let item = &mut self.items[at];
@@ -270,6 +281,11 @@ impl Run {
 }
 
 impl Run {
+    /// The item whose draws count for all of its unit: a unit is kept up, or goes back, as one, by one act.
+    pub(super) fn one_for_all(&self, shop: &Shop, at: usize) -> usize {
+        self.items_of[shop.items[at].unit].first().copied().unwrap_or(at)
+    }
+
     /// Whether an item has still to come through the job at which its pack is joined, from a place of its way on.
     pub(super) fn joins_ahead(&self, at: usize, step: usize) -> bool {
         self.joins_at[at].is_some_and(|joins| step <= joins)

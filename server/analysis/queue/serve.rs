@@ -54,6 +54,10 @@ impl Wants {
         self.ready_of_kind.fill(0);
     }
 
+    pub fn got(&self, want: usize) -> &[Option<usize>] {
+        &self.claims[want]
+    }
+
     pub fn served(&self, want: usize) -> Served {
         self.served[want]
     }

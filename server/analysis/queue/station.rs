@@ -16,9 +16,12 @@ impl Run {
         let visit = self.items[at].visit;
         if let Some((share, law)) = it.straggles.as_ref().filter(|_| !self.items[at].is_late_by_itself) {
             self.items[at].is_late_by_itself = true;
-            if self.dice.unit(at, job, visit, Purpose::Straggles) < *share {
-                let by = law.at(self.dice.unit(at, job, visit, Purpose::StragglesBy));
-                self.foresee(now + by, What::Arrives { item: at as u32 });
+            let alike = self.one_for_all(shop, at);
+            if self.dice.unit(alike, job, visit, Purpose::Straggles) < *share {
+                let by = law.at(self.dice.unit(alike, job, visit, Purpose::StragglesBy));
+                let item = at as u32;
+                // Its whole wait is told, from when it came until it was done; a pack waits for its others first.
+                self.foresee(now + by, if it.joins { What::Arrives { item } } else { What::Late { item } });
                 return None;
             }
         }
@@ -36,6 +39,13 @@ impl Run {
             self.queues(it.station, since_s, at, item.unit);
         }
         Some(it.station)
+    }
+
+    /// What was kept up on its own is done by itself, whatever goes on at its station.
+    pub(super) fn late(&mut self, shop: &Shop, now: f64, at: usize) {
+        let Some(job) = shop.items[at].way.get(self.items[at].step).copied() else { return };
+        self.items[at].visit += 1;
+        self.pass_on(shop, now, job, &[at], 0.0);
     }
 
     fn queues(&mut self, station: usize, arrived_s: f64, item: usize, unit: usize) {

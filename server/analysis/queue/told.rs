@@ -42,6 +42,8 @@ pub struct Forecast {
     pub groups: Vec<f64>,
     /// How many wants are in time, replication by replication.
     pub in_time: Vec<u32>,
+    /// For each need of each want the units that it got, the most often got first, and in how many replications.
+    pub got: Vec<Vec<Vec<(usize, u32)>>>,
     pub replications: u32,
 }
 
@@ -57,6 +59,8 @@ pub(super) struct Told {
     lacked: Vec<Option<usize>>,
     groups: Vec<u32>,
     each: Vec<u32>,
+    /// How often each need of each want got each unit.
+    got: Vec<Vec<Vec<u32>>>,
 }
 
 impl Told {
@@ -73,6 +77,7 @@ impl Told {
             lacked: vec![None; shop.wants.len()],
             groups: vec![0; shop.groups.len()],
             each: Vec::new(),
+            got: shop.wants.iter().map(|want| vec![vec![0; shop.units.len()]; want.needs.len()]).collect(),
         }
     }
 
@@ -86,6 +91,11 @@ impl Told {
         }
         for (at, it) in shop.wants.iter().enumerate() {
             let want = run.want(at);
+            for (counts, unit) in self.got[at].iter_mut().zip(run.got(at)) {
+                if let Some(unit) = unit {
+                    counts[*unit] += 1;
+                }
+            }
             self.complete[at].extend(want.ready_s);
             self.is_in_time[at] = want.complete_s.is_some_and(|complete| complete <= it.start_s);
             if self.is_in_time[at] {
@@ -125,7 +135,14 @@ impl Told {
         });
         let wants = wants.collect();
         let groups = self.groups.iter().map(|count| share(*count as usize)).collect();
-        Forecast { units, wants, groups, in_time: self.each, replications }
+        let often = |counts: &Vec<u32>| {
+            let mut all: Vec<(usize, u32)> =
+                counts.iter().copied().enumerate().filter(|it| it.1 > 0).collect();
+            all.sort_by_key(|(unit, count)| (std::cmp::Reverse(*count), *unit));
+            all
+        };
+        let got = self.got.iter().map(|needs| needs.iter().map(often).collect()).collect();
+        Forecast { units, wants, groups, in_time: self.each, got, replications }
     }
 }
 

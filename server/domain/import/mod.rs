@@ -12,6 +12,7 @@ mod models;
 mod read;
 mod sheets;
 
+pub use read::instant;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 

@@ -12,7 +12,8 @@ use super::ok;
 use super::params::Params;
 use crate::domain::command::{Malformed, wrong};
 use crate::domain::id::Id;
-use crate::domain::time::{Time, on_day};
+use crate::domain::import::instant;
+use crate::domain::time::Time;
 use crate::domain::what_if::{Added, DAYS_MOST, DAYS_USUAL, Question, SETS_MOST};
 
 /// A question as an address asks it; what is empty is not asked.
@@ -79,8 +80,9 @@ impl Asked {
         }
         match (name_of("add", &whole(&self.add)), number("minutes", &whole(&self.minutes), 60, 24 * 60)) {
             (Ok(Some(count_sheet)), Ok(minutes)) => match moment(&whole(&self.start), zone) {
-                Some(start) => question.case = Some(Added { count_sheet, start, minutes }),
-                None => {
+                Ok(Some(start)) => question.case = Some(Added { count_sheet, start, minutes }),
+                Err((found, needed)) => keep(wrong("?start", format!("\"start\" is {found}; {needed}"))),
+                Ok(None) => {
                     let found = format!(
                         "\"start\" is \"{}\"; a time as 2026-12-03T10:30 is needed",
                         self.start.trim()
@@ -95,15 +97,16 @@ impl Asked {
     }
 }
 
-/// A time with a zone, or one of the site's.
-fn moment(text: &str, zone: Tz) -> Option<Time> {
-    let local = || {
-        let found = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
-            .iter()
-            .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())?;
-        Some(on_day(found.date(), found.time(), zone))
-    };
-    Time::parse(text).or_else(local)
+/// A time with a zone, or one of the site's; an hour that the clocks skip or show twice is told.
+fn moment(text: &str, zone: Tz) -> Result<Option<Time>, (String, String)> {
+    let local = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        .iter()
+        .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok());
+    match (Time::parse(text), local) {
+        (Some(at), _) => Ok(Some(at)),
+        (None, Some(local)) => instant(local.date(), local.time(), zone).map(Some),
+        (None, None) => Ok(None),
+    }
 }
 
 pub async fn get(caller: Caller, mut params: Params) -> Result<Response, Problem> {

@@ -2,6 +2,7 @@
 
 use super::alerts::Band;
 use super::board_brief::{aloud, brief, with_check};
+use super::board_say::{named, of_case};
 use super::expected;
 use super::folded::{Folded, ahead, folded};
 use super::handover_open::Item;
@@ -13,11 +14,10 @@ use super::theatre;
 use super::unfollowed;
 use crate::app::board::Shown;
 use crate::app::house::operation;
-use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet, Equipped};
-use crate::domain::case::CaseStatus;
+use crate::domain::board::{BoardCase, BoardLine, BoardMissing, BoardSet};
 use crate::domain::id::Id;
 use crate::domain::person::Role;
-use crate::domain::readiness::{SetReadiness, SetStatus, set_status};
+use crate::domain::readiness::set_status;
 use crate::domain::state::State;
 use crate::domain::time::Time;
 use crate::web::App;
@@ -125,53 +125,6 @@ pub struct BoardLive {
     pub facts: Facts,
 }
 
-/// How a case stands on the board.
-pub fn of_case(state: &State, case: &BoardCase, now: Time) -> Say {
-    match (case.progress, case.status) {
-        (CaseStatus::Issued, Equipped::Ready) => Say::new("out", "ink", "out, issued"),
-        (CaseStatus::Opened, _) => Say::new("out", "ink", "out, opened"),
-        (_, Equipped::Ready) => Say::new("ready", "ready", "ready"),
-        (_, Equipped::InTurn) => {
-            let sets = case.sets.iter().filter_map(|set| state.sets.get(set));
-            let all: Vec<SetStatus> = sets.map(|set| set_status(state, set, now)).collect();
-            if all.iter().any(|set| set.status == SetReadiness::Out) {
-                return Say::new("out", "ink", "its set is out, due back in time");
-            }
-            // The case waits for the last of its sets; where one has no time yet, the case has none.
-            let waits = all.iter().filter(|set| set.status == SetReadiness::InTurn);
-            let at = waits
-                .map(|set| set.ready_at)
-                .collect::<Option<Vec<Time>>>()
-                .and_then(|all| all.into_iter().max());
-            let expected = at.map(|at| format!(", expected {}", time(state, at, now))).unwrap_or_default();
-            Say::new("turn2", "turn", format!("in reprocessing{expected}"))
-        }
-        (_, Equipped::NotReady) => {
-            if let Some((set, other)) = robbed(state, case) {
-                return Say::new("not_ready", "stop", format!("not ready, set {set} went to case {other}"));
-            }
-            if let Some(fails) = &case.chosen_fails {
-                return Say::new("not_ready", "stop", format!("not ready, {}", fails.brief));
-            }
-            let of = |set| state.sets.get(set).map(|set| set_status(state, set, now).missing);
-            let short: Vec<String> = case.sets.iter().filter_map(of).flatten().collect();
-            match short.as_slice() {
-                [] if case.sets.is_empty() => Say::new("not_ready", "stop", "not ready, no set is free"),
-                [] => Say::new("not_ready", "stop", "not ready in time"),
-                _ => Say::new("not_ready", "stop", format!("not ready, short of {}", listed(&short))),
-            }
-        }
-    }
-}
-
-/// A set that was kept for the case and went to another, with that one.
-fn robbed<'a>(state: &'a State, case: &BoardCase) -> Option<(&'a Id, &'a Id)> {
-    let known = state.cases.get(&case.case)?;
-    let kept = known.promised.iter().filter_map(|set| state.sets.get(set));
-    let mut gone = kept.filter_map(|set| Some((&set.set, theatre::out_at(state, set)?)));
-    gone.find(|(_, other)| **other != case.case)
-}
-
 /// The cases that a set is kept for, the next one first.
 fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
     let mut cases: Vec<_> = state.open_cases().filter(|case| case.promised.contains(set)).collect();
@@ -181,13 +134,15 @@ fn kept_for(state: &State, set: &Id, now: Time) -> Option<String> {
     (!told.is_empty()).then(|| format!("Kept for {}.", told.join("; ")))
 }
 
-fn case_row(state: &State, case: &BoardCase, now: Time) -> CaseRow {
+fn case_row(state: &State, (case, sets): (&BoardCase, &[BoardSet]), now: Time) -> CaseRow {
+    let named = named(case, sets);
+    let case = &named;
     let needs = state.cases.get(&case.case).map(|case| case.needs.clone()).unwrap_or_default();
     let (say, brief) = (of_case(state, case, now), brief(state, case, needs.len(), now));
     CaseRow {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
-        start: case.start.in_zone(state.zone).format("%H:%M").to_string(),
+        start: case.start.clock(state.zone),
         room: room_words(case.room.as_deref().unwrap_or_default()),
         needs: listed(&needs.iter().map(|sheet| sheet_name(state, sheet)).collect::<Vec<_>>()),
         sets: case
@@ -267,7 +222,10 @@ impl Facts {
         let board = &shown.board;
         let day = |today: bool| {
             let of = board.cases.iter().filter(move |case| is_today(state, case, now) == today);
-            of.map(|case| expected::case(case_row(state, case, now), shown, case, (state, now))).collect()
+            of.map(|case| {
+                expected::case(case_row(state, (case, &board.sets), now), shown, case, (state, now))
+            })
+            .collect()
         };
         let mut missing: Vec<MissingRow> =
             board.not_accounted_for.iter().map(|part| missing_row(state, part, now)).collect();
@@ -356,7 +314,7 @@ pub(super) fn current(headers: &HeaderMap, template: &impl Template) -> Response
 
 /// The board of these facts at this moment, with the forecast as far as it is known.
 pub fn shown(app: &App, state: &State, now: Time) -> Shown {
-    Shown { forecast: app.house.forecast_seen(state, now), ..app.house.board_of(state, now) }
+    app.house.board_of(state, now).with(app.house.forecast_seen(state, now))
 }
 
 pub async fn get(

@@ -4,7 +4,8 @@ use askama::Template;
 use axum::extract::{Form, Path, Query, State as Reach};
 use axum::response::Response;
 
-use super::board::{of_case, shown};
+use super::board::shown;
+use super::board_say::of_case;
 use super::headline::{sheet_name, words_of};
 use super::immediate_use;
 use super::say::Say;

@@ -6,7 +6,8 @@ use axum::response::Response;
 use chrono::Days;
 use serde::Deserialize;
 
-use super::board::{of_case, shown};
+use super::board::shown;
+use super::board_say::of_case;
 use super::handover_open::Item;
 use super::headline::{is_today, of_cases, room_words, sheet_name};
 use super::say::Say;
@@ -91,7 +92,7 @@ fn row(state: &State, case: &Case, board: &Board, now: Time) -> Row {
         href: format!("/cases/{}", segment(case.case.as_str())),
         case: case.case.to_string(),
         start: match group(state, case, now) {
-            1 | 2 => case.start.in_zone(state.zone).format("%H:%M").to_string(),
+            1 | 2 => case.start.clock(state.zone),
             _ => time(state, case.start, now),
         },
         room: case.room.as_ref().map(|room| room_words(&room.0)).unwrap_or_default(),

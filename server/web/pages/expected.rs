@@ -2,12 +2,15 @@
 //! step takes longest. A chance is told in tenths, and no more exact than it is.
 
 use super::board::{CaseRow, SetRow};
+use super::board_say::follows;
 use super::requests;
-use super::say::Say;
 use super::shared::{listed, time};
 use crate::app::board::Shown;
-use crate::domain::board::{BoardCase, BoardSet, Equipped};
+use crate::domain::allotted::{allotted, statuses};
+use crate::domain::board::{BoardCase, BoardSet};
 use crate::domain::forecast::{CaseForecast, Forecast, Likely, SetForecast};
+use crate::domain::id::Id;
+use crate::domain::order_of_work::{Needed, needed};
 use crate::domain::readiness::SetReadiness;
 use crate::domain::state::State;
 use crate::domain::time::Time;
@@ -15,38 +18,37 @@ use crate::domain::time::Time;
 /// How many cases the heading tells of.
 const TOLD: usize = 2;
 
-/// Whether the case waits for sets that are on their way, and for nothing that a person has to do first.
-fn waits(shown: &Shown, case: &BoardCase) -> bool {
-    let on_the_way = |set: &&BoardSet| matches!(set.status, SetReadiness::InTurn | SetReadiness::Out);
-    let mut sets = case.sets.iter().filter_map(|id| shown.board.sets.iter().find(|set| set.set == *id));
-    match case.status {
-        Equipped::Ready => false,
-        Equipped::InTurn => true,
-        Equipped::NotReady => {
-            case.chosen_fails.is_none() && !case.sets.is_empty() && sets.all(|set| on_the_way(&set))
-        }
-    }
-}
-
-fn of_case<'a>(shown: &'a Shown, case: &BoardCase) -> Option<&'a CaseForecast> {
-    shown.forecast.as_ref()?.case(&case.case).filter(|_| waits(shown, case))
-}
-
-/// A row of a case with its chance in words, and what holds it up.
+/// A row of a case with what would help it, and what holds it up or comes in the place of what it lost.
 pub fn case(mut row: CaseRow, shown: &Shown, case: &BoardCase, (state, now): (&State, Time)) -> CaseRow {
     let told = shown.forecast.as_ref().and_then(|it| it.case(&case.case));
     row.acts = told.map(|told| requests::acts(state, told, TOLD, now)).unwrap_or_default();
-    let Some(told) = of_case(shown, case) else { return row };
-    row.say = match told.likely {
-        Likely::Expected => Say::new("turn2", "turn", format!("in reprocessing, {}", told.words)),
-        Likely::Unlikely => Say::new("turn1", "due", format!("in reprocessing, {}", told.words)),
-        Likely::No => Say::new("not_ready", "stop", format!("not ready in time: {}", told.words)),
-        Likely::ReadyNow | Likely::NotKnown => return row,
-    };
+    if case.robbed_by.is_some() {
+        row.why.extend(instead(state, shown, case, now));
+    }
+    if case.should_have_begun {
+        let of = |set: &Id| {
+            let told =
+                shown.forecast.as_ref()?.set(set).filter(|told| told.ready_at.is_some_and(|at| at > now))?;
+            Some(format!("Set {set} is expected {}.", when(told, state, now)?))
+        };
+        row.why.extend(case.sets.iter().filter_map(of));
+    }
+    let Some(told) = follows(case) else { return row };
     if let Some(step) = &told.held_up_by {
         row.why.insert(0, format!("Where it is late, {step} takes longest."));
     }
     row
+}
+
+/// What comes in the place of the set that another case took, and when.
+fn instead(state: &State, shown: &Shown, case: &BoardCase, now: Time) -> Option<String> {
+    let statuses = statuses(state, now);
+    let needed = needed(state, &statuses, &allotted(state, &statuses, now), now);
+    let is_its = |it: &Needed| matches!(it, Needed::Robbed { case: own, .. } if *own == case.case);
+    let (set, _) = needed.iter().find(|(_, it)| is_its(it))?;
+    let told = shown.forecast.as_ref().and_then(|it| it.set(set)).and_then(|told| when(told, state, now));
+    let told = told.map(|told| format!(", expected {told}")).unwrap_or_default();
+    Some(format!("Set {set} is made ready in its place{told}: keep it for this case."))
 }
 
 /// A row of a set with the time at which it should be ready.
@@ -72,8 +74,7 @@ fn when(told: &SetForecast, state: &State, now: Time) -> Option<String> {
 
 /// What the heading says of the cases that wait: the least likely first.
 pub fn heading(state: &State, shown: &Shown, now: Time) -> String {
-    let mut waiting: Vec<&CaseForecast> =
-        shown.board.cases.iter().filter_map(|case| of_case(shown, case)).collect();
+    let mut waiting: Vec<&CaseForecast> = shown.board.cases.iter().filter_map(follows).collect();
     waiting.sort_by(|a, b| {
         a.chance.unwrap_or(0.0).total_cmp(&b.chance.unwrap_or(0.0)).then(a.start.cmp(&b.start))
     });
@@ -84,7 +85,7 @@ pub fn heading(state: &State, shown: &Shown, now: Time) -> String {
         .filter(|told| told.start.date(state.zone) == now.date(state.zone))
         .take(TOLD)
         .map(|told| {
-            let start = told.start.in_zone(state.zone).format("%H:%M");
+            let start = told.start.clock(state.zone);
             format!("case {} at {start}: {}", told.case, told.words)
         })
         .collect();

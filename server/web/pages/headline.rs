@@ -4,6 +4,7 @@
 use std::cmp::Reverse;
 
 use super::board::ReserveRow;
+use super::board_say::{follows, is_lacking};
 use super::say::Say;
 use super::shared::{capital, count, listed, some_of, time};
 use crate::domain::board::{Board, BoardCase, BoardLine, BoardMissing, BoardReserve, BoardSet, Equipped};
@@ -37,7 +38,8 @@ pub fn part_title(state: &State, asset: &Id) -> String {
 
 /// A room as people say it, whether or not its name says that it is one.
 pub fn room_words(room: &str) -> String {
-    if room.is_empty() || room.to_lowercase().starts_with("room") {
+    let says_it = ["room", "theatre", "operating", "suite", "ward", "clinic"];
+    if room.is_empty() || says_it.iter().any(|word| room.to_lowercase().starts_with(word)) {
         room.into()
     } else {
         format!("room {room}")
@@ -48,6 +50,9 @@ pub fn words_of(number: usize) -> String {
     let small = ["none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
     small.get(number).map_or_else(|| number.to_string(), |word| (*word).to_string())
 }
+
+/// So many of the cases that cannot be equipped are named, with the reason.
+const TOLD: usize = 2;
 
 /// How many of the losses the heading names; the others stand in the list below it.
 pub const NAMED: usize = 2;
@@ -148,6 +153,19 @@ fn lacking(status: &SetStatus) -> Vec<String> {
 
 /// What a case lacks, in a few words: "lacks telescope", "set B2 is on hold", "no set is free".
 pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
+    if case.should_have_begun {
+        return "should have begun, and nothing was issued to it".into();
+    }
+    let told = follows(case);
+    let because = told.and_then(|told| told.because.as_ref()).or(case.because.as_ref());
+    match because.map(String::as_str) {
+        Some("no set is free") => return "has no set that is free".into(),
+        Some("needs not known") => return "has needs that nobody knows".into(),
+        Some(because) if case.robbed_by.is_some() || case.chosen_fails.is_none() => {
+            return format!("is not equipped: {because}");
+        }
+        Some(_) | None => {}
+    }
     if let Some(fails) = &case.chosen_fails {
         let lost: Vec<String> = fails.lost.iter().map(|lost| lost.asset.to_string()).collect();
         return match lost.as_slice() {
@@ -176,10 +194,11 @@ pub fn lacks(state: &State, case: &BoardCase, now: Time) -> String {
 
 /// Of these cases, how many have what they need, and what the others lack.
 pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> String {
-    let of = |status: Equipped| cases.iter().filter(move |case| case.status == status);
-    let (ready, waiting) = (of(Equipped::Ready).count(), of(Equipped::InTurn).count());
+    let lacking: Vec<&BoardCase> = cases.iter().copied().filter(|case| is_lacking(case)).collect();
+    let is_ready = |case: &BoardCase| case.status == Equipped::Ready && !is_lacking(case);
+    let ready = cases.iter().filter(|case| is_ready(case)).count();
     let all = cases.len();
-    let at = |case: &BoardCase| case.start.in_zone(state.zone).format("%H:%M").to_string();
+    let at = |case: &BoardCase| case.start.clock(state.zone);
     if all == 0 {
         return format!("No case is planned for {day}.");
     }
@@ -194,22 +213,39 @@ pub fn of_cases(state: &State, cases: &[&BoardCase], day: &str, now: Time) -> St
             format!("{} of {day}'s {} cases have their sets", capital(&words_of(n)), words_of(all))
         }
     };
-    let first_waiting: Vec<String> = of(Equipped::InTurn).map(|case| at(case)).collect();
-    if waiting > 0 {
-        text.push_str(&format!(
-            "; the {} {} for reprocessing",
-            listed(&first_waiting),
-            if waiting == 1 { "waits" } else { "wait" }
-        ));
-    }
-    for case in of(Equipped::NotReady).take(2) {
+    // The worst first: what has no set, then what waits for one.
+    for case in lacking.iter().take(TOLD) {
         text.push_str(&format!("; the {} {}", at(case), lacks(state, case, now)));
     }
-    match of(Equipped::NotReady).count() {
-        0..=2 => format!("{text}."),
-        3 => format!("{text}; one more is not equipped."),
-        n => format!("{text}; {} more are not equipped.", words_of(n - 2)),
+    match lacking.len().saturating_sub(TOLD) {
+        0 => {}
+        1 => text.push_str("; one more is not equipped"),
+        n => text.push_str(&format!("; {} more are not equipped", words_of(n))),
     }
+    let waits = cases.iter().filter(|case| !is_ready(case) && !is_lacking(case));
+    let waiting: Vec<String> = waits.map(|case| at(case)).collect();
+    if !waiting.is_empty() {
+        let verb = if waiting.len() == 1 { "waits" } else { "wait" };
+        text.push_str(&format!("; the {} {verb} for reprocessing", listed(&waiting)));
+    }
+    format!("{text}.")
+}
+
+/// What of tomorrow cannot be equipped, since it is today that something can be done about it.
+fn of_tomorrow(state: &State, board: &Board, now: Time) -> Option<String> {
+    let cases = board.cases.iter().filter(|case| !is_today(state, case, now) && is_lacking(case));
+    let all: Vec<&BoardCase> = cases.collect();
+    let told = all.iter().take(TOLD).map(|case| {
+        let at = case.start.clock(state.zone);
+        format!("the {at} {}", lacks(state, case, now))
+    });
+    let mut told: Vec<String> = told.collect();
+    match all.len().saturating_sub(TOLD) {
+        0 => {}
+        1 => told.push("one more is not equipped".into()),
+        n => told.push(format!("{} more are not equipped", words_of(n))),
+    }
+    (!told.is_empty()).then(|| format!("Tomorrow {}.", told.join("; ")))
 }
 
 pub fn ready_sets(board: &Board) -> String {
@@ -219,7 +255,8 @@ pub fn ready_sets(board: &Board) -> String {
 }
 
 pub fn is_today(state: &State, case: &BoardCase, now: Time) -> bool {
-    case.start.date(state.zone) == now.date(state.zone)
+    // What should have begun yesterday evening stands among today's.
+    case.start.date(state.zone) <= now.date(state.zone)
 }
 
 /// The heading of the board.
@@ -231,5 +268,6 @@ pub fn headline(state: &State, board: &Board, now: Time) -> String {
     all.extend(reserves(state, board, now));
     let today: Vec<&BoardCase> = board.cases.iter().filter(|case| is_today(state, case, now)).collect();
     all.push(of_cases(state, &today, "today", now));
+    all.extend(of_tomorrow(state, board, now));
     all.join(" ")
 }

@@ -26,6 +26,7 @@ pub mod assets;
 pub mod board;
 pub mod board_wall;
 pub mod board_brief;
+mod board_say;
 pub mod broken;
 pub mod case;
 pub mod cases;

@@ -227,11 +227,18 @@ fn needed_words(
     let Bundle::Set(set) = bundle else { return String::new() };
     let ready = forecast.and_then(|it| it.set(set)).and_then(|it| it.ready_at);
     let minutes = ready.map(|ready| start.since_s(ready).div_euclid(60));
-    let hand = match minutes {
+    // Where the case gets another set in the runs, this one's time says nothing of it.
+    let own = forecast.and_then(|it| it.case(case)).filter(|told| !told.gets.is_empty());
+    let is_own = own.is_none_or(|told| told.gets.iter().flatten().any(|got| got == set));
+    let hand = match minutes.filter(|_| is_own || !robbed.is_empty()) {
         None => String::new(),
         Some(0..) => format!(", {} in hand", spell(minutes.unwrap_or_default())),
         Some(late) => format!(", {} too late as it goes", spell(-late)),
     };
+    if *start < now {
+        let at = time(state, *start, now);
+        return format!("needed at once for case {case}, which should have begun at {at}{robbed}");
+    }
     format!("needed for case {case} at {}{robbed}{hand}", time(state, *start, now))
 }
 

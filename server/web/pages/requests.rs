@@ -85,7 +85,13 @@ pub fn acts(state: &State, told: &CaseForecast, most: usize, now: Time) -> Vec<A
         let request = saves.request.as_ref().filter(|asks| !asked(asks));
         ActRow { sentence: saves.sentence.clone(), ask: request.and_then(|asks| ask(state, asks, id)) }
     };
-    told.saves.iter().take(most).enumerate().map(one).collect()
+    // What the desk said it can't do is not asked again.
+    let cannot = |asks: &SendRequest| {
+        let of = state.requests_of(&told.case);
+        of.into_iter().any(|it| it.asks == *asks && it.stands(state, now) == Standing::Cannot)
+    };
+    let open = told.saves.iter().filter(|it| !it.request.as_ref().is_some_and(cannot));
+    open.take(most).enumerate().map(one).collect()
 }
 
 fn row(state: &State, it: &RequestTold, asks: String, now: Time) -> RequestRow {

@@ -204,7 +204,7 @@ impl SchedulePage {
         let mut settled: Vec<&ScheduleLine> =
             state.schedule_lines.values().filter(|it| it.settled.is_some()).map(|it| &**it).collect();
         settled.sort_by_key(|it| std::cmp::Reverse(it.settled.as_ref().map(|settled| settled.entry)));
-        let not_known = state.open_cases().filter(|case| case.needs_not_known()).count();
+        let not_known = state.open_cases().filter(|case| case.by_schedule_not_known()).count();
         SchedulePage {
             page: Page::of(visitor, "/schedule", "/schedule", done),
             heading: heading(open.len(), open.first().map(|it| when(state, it.at, now))),

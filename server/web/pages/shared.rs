@@ -288,7 +288,7 @@ pub use crate::domain::time::told_day as date;
 pub fn long(state: &State, at: Time) -> String {
     let local = at.in_zone(state.zone);
     let month = MONTHS.get(local.month0() as usize).copied().unwrap_or_default();
-    format!("{} {} {month} {}, {}", local.format("%A"), local.day(), local.year(), local.format("%H:%M"))
+    format!("{} {} {month} {}, {}", local.format("%A"), local.day(), local.year(), at.clock(state.zone))
 }
 
 /// The day as people say it beside a time: nothing for today, the weekday for what is near, the year for what is not.
@@ -308,14 +308,14 @@ fn day_words(state: &State, at: Time, now: Time) -> Option<String> {
 
 /// The time alone where it is today's, else with its day: "14:16", "Tue 24 Nov 14:16".
 pub fn time(state: &State, at: Time, now: Time) -> String {
-    let clock = at.in_zone(state.zone).format("%H:%M");
-    day_words(state, at, now).map_or_else(|| clock.to_string(), |day| format!("{day} {clock}"))
+    let clock = at.clock(state.zone);
+    day_words(state, at, now).map_or_else(|| clock.clone(), |day| format!("{day} {clock}"))
 }
 
 /// The same where it stands alone: "today 14:16".
 pub fn when(state: &State, at: Time, now: Time) -> String {
     let day = day_words(state, at, now).unwrap_or_else(|| "today".into());
-    format!("{day} {}", at.in_zone(state.zone).format("%H:%M"))
+    format!("{day} {}", at.clock(state.zone))
 }
 
 /// "1 part", "3 parts".

@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::{Query, State as Reach};
 use axum::http::StatusCode;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 
 use super::headline::sheet_name;
 use super::problem;
@@ -91,6 +91,16 @@ fn say(chance: Option<Chance>) -> Say {
     }
 }
 
+/// A day of which every case has its sets already is no matter of chance.
+fn say_day(day: &DayAhead) -> Say {
+    match day.all {
+        None if !day.cases.is_empty() && day.cases.iter().all(|case| case.out) => {
+            Say::new("out", "ink", "under way, they have their sets")
+        }
+        all => say(all),
+    }
+}
+
 /// A chance without its range.
 fn say_briefly(chance: Option<Chance>) -> Say {
     let words = chance.map(|it| odds(it.chance));
@@ -101,9 +111,12 @@ fn day_of(days: &[DayAhead], day: Date) -> Option<&DayAhead> {
     days.iter().find(|it| it.day == day)
 }
 
-fn needs(sheet: &SheetAhead) -> String {
+fn needs(state: &State, sheet: &SheetAhead) -> String {
+    let reserve = state.reserves.get(&sheet.count_sheet).copied().unwrap_or(0);
+    let beside =
+        if reserve > 0 { format!(", besides {reserve} of the emergency reserve") } else { String::new() };
     format!(
-        "{}, {} away at one time; {}",
+        "{}, {} away at one time; {}{beside}",
         count(sheet.cases, "case", "cases"),
         sheet.at_once,
         count(sheet.sets, "set", "sets")
@@ -117,7 +130,11 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
         let other = other.and_then(|day| day.sheets.iter().find(|it| it.count_sheet == sheet.count_sheet));
         SheetRow {
             name: sheet_name(state, &sheet.count_sheet),
-            needs: needs(sheet),
+            // What is needed with what is asked, where that is another number.
+            needs: match other.map(|it| needs(state, it)).filter(|with| *with != needs(state, sheet)) {
+                Some(with) => format!("{}. With it: {with}", needs(state, sheet)),
+                None => needs(state, sheet),
+            },
             say: say(Some(sheet.all)),
             changed: asked.then(|| say(other.map(|it| it.all))),
         }
@@ -129,15 +146,19 @@ fn day_row(state: &State, day: &DayAhead, week: &Week) -> DayRow {
     DayRow {
         day: day_words(day.day),
         cases: count(day.cases.len(), "case", "cases") + &beside.collect::<String>(),
-        say: say(day.all),
-        changed: asked.then(|| say(other.and_then(|it| it.all))),
+        say: say_day(day),
+        changed: asked.then(|| other.map_or_else(|| say(None), say_day)),
         sheets: sheets.collect(),
     }
 }
 
 fn case_row(state: &State, case: &CaseAhead, now: Time) -> CaseRow {
     let names: Vec<String> = case.needs.iter().map(|sheet| sheet_name(state, sheet)).collect();
-    let lacks = case.lacks.as_ref().map(|sheet| format!("“{}” is there last.", sheet_name(state, sheet)));
+    let never = case.chance.is_some_and(|it| it.chance == 0.0) && case.held_up_by.is_none();
+    let lacks = case.lacks.as_ref().map(|sheet| match never {
+        true => format!("No set “{}” comes for it.", sheet_name(state, sheet)),
+        false => format!("“{}” is there last.", sheet_name(state, sheet)),
+    });
     let longest = case.held_up_by.as_ref().map(|step| format!("Where it is late, {step} takes longest."));
     let why: Vec<String> = [case.not_known.clone(), lacks, longest].into_iter().flatten().collect();
     CaseRow {
@@ -166,8 +187,9 @@ fn heading(state: &State, days: &[DayAhead]) -> String {
         .sheets
         .iter()
         .min_by(|a, b| a.all.chance.total_cmp(&b.all.chance).then(lacking(b).cmp(&lacking(a))));
-    let tightest = worst
-        .map(|sheet| format!(" Tightest: “{}”, {}.", sheet_name(state, &sheet.count_sheet), needs(sheet)));
+    let tightest = worst.map(|sheet| {
+        format!(" Tightest: “{}”, {}.", sheet_name(state, &sheet.count_sheet), needs(state, sheet))
+    });
     format!("{called} is short: all of its cases equipped in time, {odds}.{}", tightest.unwrap_or_default())
 }
 
@@ -189,6 +211,9 @@ fn difference(week: &Week) -> String {
     let Some((cases, low, high)) = week.difference else {
         return "Day by day below: as planned, and with it.".into();
     };
+    if [cases, low, high].iter().all(|it| it.abs() < 0.05) {
+        return "It makes no difference: as many cases are equipped in time. Day by day below.".into();
+    }
     let (words, cases, low, high) = match cases < 0.0 {
         true => ("fewer", -cases, -high, -low),
         false => ("more", cases, low, high),
@@ -226,7 +251,12 @@ impl WeekPage {
         };
         WeekPage {
             page: Page::of(visitor, "/week", "/week", None),
-            heading: heading(state, &week.days),
+            heading: match week.asks.is_empty() {
+                true => heading(state, &week.days),
+                false => {
+                    format!("With {}: {}", asked_words(state, &week.asks, now), heading(state, &week.changed))
+                }
+            },
             lead: format!(
                 "A forecast of {} over {}, from {} runs. Ranges are of the runs alone: that cases last and work goes as \
                  here so far is taken for granted, and what nobody has planned yet is not in it.",
@@ -255,17 +285,30 @@ impl WeekPage {
     }
 }
 
+/// The week as it is planned, with what was asked still in the form: nothing that was typed is lost.
+async fn refused(app: &App, visitor: &Visitor, given: Asked, why: &str) -> Response {
+    const CANNOT: &str = "This cannot be worked out.";
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    match app.house.week(visitor.state.clone(), visitor.now, Question::default()).await {
+        Ok(week) => {
+            let mut page = WeekPage::of(visitor, &week, given);
+            page.heading = format!("{CANNOT} {why}");
+            (status, render(&page)).into_response()
+        }
+        Err(_) => problem::page(status, CANNOT, why, ""),
+    }
+}
+
 pub async fn get(Reach(app): Reach<App>, visitor: Visitor, Query(given): Query<Asked>) -> Response {
-    let refused =
-        |why: String| problem::page(StatusCode::UNPROCESSABLE_ENTITY, "This cannot be worked out.", &why, "");
     let question = match given.question(visitor.state.zone) {
         Ok(question) => question,
         Err(errors) => {
-            return refused(errors.iter().map(|it| format!("{}.", it.detail)).collect::<Vec<_>>().join(" "));
+            let why = errors.iter().map(|it| format!("{}.", it.detail)).collect::<Vec<_>>().join(" ");
+            return refused(&app, &visitor, given, &why).await;
         }
     };
     match app.house.week(visitor.state.clone(), visitor.now, question).await {
         Ok(week) => render(&WeekPage::of(&visitor, &week, given)),
-        Err(why) => refused(why.join(" ")),
+        Err(why) => refused(&app, &visitor, given, &why.join(" ")).await,
     }
 }

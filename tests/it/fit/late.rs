@@ -50,7 +50,8 @@ fn a_case_whose_only_set_comes_too_late_is_not_ready() {
     let case = on_board(&house, "K-1");
     assert_eq!(case.status, Equipped::NotReady, "{:?}", case.why);
     let why = case.why.join(" ");
-    assert!(why.contains("expected on 2 March 2026, 10:0") && why.contains("after the case begins"), "{why}");
+    // Without an hour: that is the forecast's to tell.
+    assert!(why.contains("It is expected after the case begins"), "{why}");
     house.done(Charge, json!({"do": "change_case", "case": "K-1", "start": "2026-03-02T12:00:00+01:00"}));
     assert_eq!(on_board(&house, "K-1").status, Equipped::InTurn);
 }
