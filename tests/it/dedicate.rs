@@ -150,6 +150,17 @@ async fn the_box_has_its_label_and_the_sink_is_told() {
     let scanned = get(&desk, "/desk?scan=B-1").await;
     assert!(scanned.contains(words), "{scanned}");
     assert!(!scanned.contains("name=\"act\" value=\"step:"), "no step is offered: {scanned}");
+    // Wherever it is looked at: the box is a step away, and nothing calls for a washing.
+    for path in ["/desk?scan=SET-1", "/sets/SET-1", "/assets/B-1", "/queue", "/cases/K-1"] {
+        let text = get(&desk, path).await;
+        assert!(text.contains(words) && !text.contains("name=\"act\" value=\"step:"), "{path}: {text}");
+        assert!(!text.contains("Next it has to be"), "{path}: {text}");
+    }
+    assert!(
+        !get(&desk, "/queue").await.contains("Set SET-1</a>"),
+        "it waits for a decision, and for no step"
+    );
+    assert!(get(&desk, "/handover").await.contains(&format!("/holds/{hold}/box")));
     let label = get(&desk, &format!("/holds/{hold}/box")).await;
     assert!(label.contains("PRION RISK. Do not wash. Do not open.") && label.contains("K-1"), "{label}");
     assert!(!label.contains("REF-4711") && !label.contains("Put the patient"), "{label}");
