@@ -8,7 +8,7 @@ use crate::domain::sink::{self, Late};
 use crate::domain::state::{Asset, State};
 use crate::domain::time::Time;
 
-/// The emergencies without a patient's reference or needs, the oldest first.
+/// The emergencies without a patient's reference or needs, the latest first: those can still be asked about.
 pub fn items(state: &State, now: Time) -> Vec<Item> {
     let all = state.unfollowed_emergencies();
     let item = |it: &crate::domain::unfollowed::Unfollowed| Item {
@@ -19,7 +19,7 @@ pub fn items(state: &State, now: Time) -> Vec<Item> {
         say: Say::due("emergency, to be followed up"),
         is_new: false,
     };
-    all.iter().map(item).collect()
+    all.iter().rev().map(item).collect()
 }
 
 /// Which cases lose something by what an emergency has taken out.
