@@ -185,12 +185,23 @@ pub(super) fn done_instead(
         deciding.malformed.push(command::wrong("/instead", "found it for an act that names no scan"));
         return None;
     };
-    let late = Late { cause: LateCause::WrongThing, sheet: None, line: None, done_by: None };
     let at = deciding.asked.corrected.map(|(entry, _)| entry.at);
-    let around = Around { at, late: Some(late), ..Around::default() };
     let mut without = deciding.state.clone();
     super::undo::undo(&mut without, entry, what);
-    match decide_act(&without, deciding.asked, &Command { around, act }) {
+    told_late(deciding, &without, (act, at), |deciding, problem| deciding.against(problem.even_late()))
+}
+
+/// What an act becomes where it is told late because something wrong was recorded first; `refused` is what is made of each
+/// problem that stands against it.
+pub(super) fn told_late(
+    deciding: &mut Deciding,
+    state: &State,
+    (act, at): (Act, Option<Time>),
+    refused: impl Fn(&mut Deciding, Problem),
+) -> Option<Recorded> {
+    let late = Late { cause: LateCause::WrongThing, sheet: None, line: None, done_by: None };
+    let around = Around { at, late: Some(late), ..Around::default() };
+    match decide_act(state, deciding.asked, &Command { around, act }) {
         Ok(decided) => {
             decided.event.beside.deviation.iter().for_each(|code| deciding.deviates(*code));
             deciding.also_opened.extend(decided.event.beside.also_opened);
@@ -199,7 +210,7 @@ pub(super) fn done_instead(
             Some(Recorded(Box::new(decided.event.what)))
         }
         Err(Turned::Refused(refusal)) => {
-            refusal.reasons().cloned().for_each(|problem| deciding.against(problem.even_late()));
+            refusal.reasons().cloned().for_each(|problem| refused(deciding, problem));
             None
         }
         Err(Turned::Malformed(errors)) => {

@@ -1,9 +1,9 @@
 //! What stands against a report that the wrong thing was scanned, and what the lead's word makes of it: taken back where nothing
 //! rests on it yet, else told anew as a late fact, with what that could not undo.
 
-use super::command::{self, Around, Command, Late, LateCause};
+use super::command;
 use super::correct::{self, Corrected, Recorded};
-use super::deciding::{Deciding, Turned, decide_act};
+use super::deciding::Deciding;
 use super::event::{Event, Noted, What};
 use super::exposure::Exposure;
 use super::fact::turn_then;
@@ -215,26 +215,8 @@ fn confirm(
 /// deviation: the correction itself stands.
 fn told_late(deciding: &mut Deciding, event: &Event, at: super::time::Time, scan: &Scan) -> Option<Recorded> {
     let act = correct::same_act(&event.what, scan)?;
-    let late = Late { cause: LateCause::WrongThing, sheet: None, line: None, done_by: None };
-    let around = Around { at: Some(at), late: Some(late), ..Around::default() };
-    match decide_act(deciding.state, deciding.asked, &Command { around, act }) {
-        Ok(decided) => {
-            decided.event.beside.deviation.iter().for_each(|code| deciding.deviates(*code));
-            deciding.also_opened.extend(decided.event.beside.also_opened);
-            deciding.sets.extend(decided.event.beside.sets);
-            deciding.takes_holds(&decided.event.what);
-            Some(Recorded(Box::new(decided.event.what)))
-        }
-        Err(Turned::Refused(refusal)) => {
-            refusal.reasons().for_each(|problem| deciding.deviates(problem.code));
-            None
-        }
-        Err(Turned::Malformed(errors)) => {
-            deciding.malformed.extend(errors);
-            None
-        }
-        Err(Turned::NotYourRole) => None,
-    }
+    let at = (act, Some(at));
+    correct::told_late(deciding, deciding.state, at, |deciding, problem| deciding.deviates(problem.code))
 }
 
 /// Parts that are still in the turn of the act, and went on as if it had been done to them: cleaning, disinfection,

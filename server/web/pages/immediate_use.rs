@@ -48,21 +48,23 @@ pub fn not_stored(it: &CountClosed) -> Vec<&Id> {
     moved.map(|part| &part.asset).collect()
 }
 
+/// Whether something of such a load is out at its case.
+fn is_out(state: &State, load: &Load) -> bool {
+    let parts = load.contents.iter().filter_map(|part| state.assets.get(&part.asset));
+    parts.filter_map(|asset| state.use_now(asset)).any(|it| it.load == load.load)
+}
+
 /// Above a load that is for immediate use: for which case, and what became of it.
 pub fn band(state: &State, load: &Load) -> String {
     let Some(asked) = &load.immediate_use else { return String::new() };
     let case = state.cases.get(&asked.case);
-    let out = |part: &crate::domain::load::LoadPart| {
-        let asset = state.assets.get(&part.asset);
-        asset.is_some_and(|asset| state.use_now(asset).is_some_and(|it| it.load == load.load))
-    };
     let gone = case.is_none_or(|case| !case.is_open());
     let stands = match load.status {
         LoadStatus::Running | LoadStatus::Judged if gone => {
             "That case is over: after the release everything goes back before packing"
         }
         LoadStatus::Running | LoadStatus::Judged => "The release issues it to that case at once",
-        LoadStatus::Released if load.contents.iter().any(out) => "It is out at that case",
+        LoadStatus::Released if is_out(state, load) => "It is out at that case",
         LoadStatus::Released => "Nothing of it is out any more",
         LoadStatus::Rejected => "It was rejected",
     };
@@ -83,15 +85,9 @@ pub struct AtCase {
 }
 
 pub fn of_case(state: &State, case: &Id) -> Vec<AtCase> {
-    let out = |load: &Load| {
-        load.contents.iter().any(|part| {
-            let asset = state.assets.get(&part.asset);
-            asset.and_then(|asset| state.use_now(asset)).is_some_and(|it| it.load == load.load)
-        })
-    };
     let told = state.immediate_loads_of(case).into_iter().map(|load| AtCase {
         load: load.load.to_string(),
-        now: load.decided_at.is_none() || out(load),
+        now: load.decided_at.is_none() || is_out(state, load),
         words: format!("{}, {}", count(load.contents.len(), "part", "parts"), load.status.name()),
     });
     told.collect()

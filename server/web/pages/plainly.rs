@@ -1,5 +1,10 @@
 //! What the reader of a command found wrong, as a person at a form understands it; and the choices that a field has.
 
+use super::shared::capital;
+use crate::domain::immediate_use::Indication;
+use crate::domain::shelf::StockWhy;
+use crate::domain::stranger::StrangerKind;
+
 /// The words between backticks, as people say them.
 fn quoted(detail: &str) -> Vec<String> {
     detail.split('`').skip(1).step_by(2).map(|word| word.replace('_', " ")).collect()
@@ -30,64 +35,51 @@ pub fn detail(detail: &str) -> String {
 }
 
 /// What a field may be, where it is one of a few: each as it is sent, and as people say it.
-pub type Options = &'static [(&'static str, &'static str)];
+pub type Options = Vec<(&'static str, String)>;
 
-const RESULTS: Options = &[("pass", "passed"), ("fail", "failed")];
-const AFTER: Options = &[
+type Few = &'static [(&'static str, &'static str)];
+
+const RESULTS: Few = &[("pass", "passed"), ("fail", "failed")];
+const AFTER: Few = &[
     ("minor", "Something minor"),
     ("installed", "Installation"),
     ("relocated", "Relocation"),
     ("major_repair", "Major repair"),
     ("failure", "Sterilisation failure"),
 ];
-const INDICATORS: Options =
+const INDICATORS: Few =
     &[("chemical", "Chemical"), ("biological", "Biological"), ("biological_control", "Biological control")];
-const HOLDS: Options =
-    &[("quality", "quality"), ("repair", "repair"), ("recall", "recall"), ("prion", "prion")];
-const MACHINES: Options = &[
+const HOLDS: Few = &[("quality", "quality"), ("repair", "repair"), ("recall", "recall"), ("prion", "prion")];
+const MACHINES: Few = &[
     ("washer_disinfector", "washer-disinfector"),
     ("steriliser", "steriliser"),
     ("ultrasonic", "ultrasonic bath"),
     ("drying_cabinet", "drying cabinet"),
 ];
-const METHODS: Options = &[
+const METHODS: Few = &[
     ("machine", "washing in a machine"),
     ("steam", "steam"),
     ("hydrogen_peroxide", "hydrogen peroxide"),
     ("ethylene_oxide", "ethylene oxide"),
 ];
-const CHEMICAL: Options = &[("none", "none"), ("each_load", "in each load"), ("each_pack", "in each pack")];
-const BIOLOGICAL: Options = &[("none", "none"), ("each_load", "in each load"), ("periodic", "at intervals")];
-const SEVERITIES: Options = &[("note", "note"), ("watch", "watch it"), ("stop", "stop: not to be used")];
+const CHEMICAL: Few = &[("none", "none"), ("each_load", "in each load"), ("each_pack", "in each pack")];
+const BIOLOGICAL: Few = &[("none", "none"), ("each_load", "in each load"), ("periodic", "at intervals")];
+const SEVERITIES: Few = &[("note", "note"), ("watch", "watch it"), ("stop", "stop: not to be used")];
 
-const LOANS: Options = &[("loan", "a loan"), ("trial", "on trial")];
-const STRANGERS: Options = &[
-    ("other_site", "of another site"),
-    ("unmarked", "without a mark"),
-    ("thought_retired", "thought retired"),
-];
-const OUT: Options = &[
-    ("expired", "past its date"),
-    ("damaged", "damaged"),
-    ("recalled", "recalled"),
-    ("returned", "given back"),
-    ("counted", "fewer on the shelf than recorded"),
-];
-const INDICATIONS: Options = &[
-    ("contaminated", "It fell or was touched during the case, and there is no other"),
-    ("found_unsterile", "Its pack was found open, wet or past date, and there is no other"),
-    ("emergency", "An emergency, and nothing sterile is there"),
-    ("too_few", "There are too few of them for the day"),
-    ("save_time", "To save time"),
-    ("loan_late", "A loan came too late"),
-    ("other", "Another reason"),
-];
+const LOANS: Few = &[("loan", "a loan"), ("trial", "on trial")];
 
 /// The choices of a field of a command, by its last name.
 pub fn options(command: &str, field: &str) -> Options {
     let plain = field.split(':').next().unwrap_or(field);
     let last = plain.rsplit('.').next().unwrap_or(plain);
-    match (command, last) {
+    let few = match (command, last) {
+        ("receive_stranger", "kind") => {
+            return StrangerKind::ALL.map(|it| (it.name(), it.words().to_string())).into();
+        }
+        ("stock_out", "why") => return StockWhy::ALL.map(|it| (it.name(), it.words().to_string())).into(),
+        ("start_load", "indication") => {
+            return Indication::ALL.map(|it| (it.name(), capital(it.words()))).into();
+        }
         ("record_indicator", "result") => RESULTS,
         ("record_indicator", "indicator") => INDICATORS,
         ("machine_back", "after") => AFTER,
@@ -98,11 +90,9 @@ pub fn options(command: &str, field: &str) -> Options {
         ("define_machine", "biological") => BIOLOGICAL,
         ("report_finding", "severity") => SEVERITIES,
         ("arrive", "kind") => LOANS,
-        ("receive_stranger", "kind") => STRANGERS,
-        ("stock_out", "why") => OUT,
-        ("start_load", "indication") => INDICATIONS,
         _ => &[],
-    }
+    };
+    few.iter().map(|(value, words)| (*value, words.to_string())).collect()
 }
 
 /// The name under which a form sends a field that was left empty, as its pointer names it.

@@ -22,7 +22,7 @@ pub struct Field {
 
 impl Field {
     pub fn new(name: impl Into<String>, value: impl Into<String>) -> Field {
-        Field { name: name.into(), value: value.into(), options: &[] }
+        Field { name: name.into(), value: value.into(), options: Vec::new() }
     }
 
     /// The same field with the choices that it has in a command.
